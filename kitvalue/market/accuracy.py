@@ -1,0 +1,189 @@
+"""How well the fit foretells prices that it has not seen.
+
+Median ratio, COD, PRD and PRB are those of ratio studies of mass appraisal (IAAO, Standard on Ratio Studies, 2013,
+sections 5 and 9 and appendices B and D); the bands published there were set for real property and say nothing of kits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+
+import numpy as np
+
+from kitvalue.intake.pricebook import CHANNELS, FloatArray, IntArray, PriceBook
+from kitvalue.intake.problems import RefusedError
+from kitvalue.market.fitted import Accuracy, Fit
+from kitvalue.market.kit import Channel, FeatureValue, Kit
+from kitvalue.market.outlook import outlooks
+from kitvalue.market.subset import subset, without_empty_series
+
+FOLDS = 10
+FOLD_SEED = 20260104
+MIN_FORWARD = 60  # dated rows before the forward test is made
+MIN_EARLIER = 30  # earlier rows before a quarter is foretold
+MOST_HELD_OUT = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class RatioStudy:
+    """Predicted over observed, after the ratio-study standard. A figure that cannot be had is None."""
+
+    median_ratio: float
+    cod: float
+    prd: float | None
+    prb: float | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeldOut:
+    """Prices foretold without having been seen: arrays are (m,), `inside` is whether the 80 % range held them."""
+
+    observed: FloatArray
+    typical: FloatArray
+    inside: FloatArray
+    skipped: int
+
+
+def ratio_study(predicted: FloatArray, observed: FloatArray) -> RatioStudy:
+    """COD, PRD and PRB of (n,) predictions against (n,) observed prices, both in money.
+
+    COD: mean absolute deviation from the median ratio, in percent of it. PRD: mean ratio over the price-weighted mean
+    ratio. PRB: slope of the relative deviation on log2 of the value proxy, half of price plus prediction / median.
+    """
+    ratio = predicted / observed
+    median = float(np.median(ratio))
+    cod = 100 * float(np.mean(np.abs(ratio - median))) / median
+    weighted = float(predicted.sum() / observed.sum())
+    proxy = np.log2(0.5 * (predicted / median + observed))
+    centred = proxy - proxy.mean()
+    spread = float(centred @ centred)
+    flat = spread <= 1e-12
+    slope = None if flat else float(centred @ ((ratio - median) / median)) / spread
+    return RatioStudy(median, cod, float(ratio.mean()) / weighted, slope)
+
+
+def left_out_prices(fit: Fit) -> FloatArray:
+    """(n,) typical price of each sample row as the other rows tell it, weights and theta held fixed."""
+    return paid(fit.book) * np.exp(-fit.left_out_residuals)
+
+
+def paid(book: PriceBook) -> FloatArray:
+    """(n,) what buyers paid: hammer prices with their premium."""
+    return book.price * (1 + book.premium / 100)
+
+
+def assess(book: PriceBook, fit: Fit, refit: Callable[[PriceBook], Fit]) -> Accuracy:
+    """Accuracy of a fit of `book`; `refit` fits some of its rows the same way."""
+    observed, predicted = paid(fit.book), left_out_prices(fit)
+    study = ratio_study(predicted, observed)
+    held = hold_out_folds(book, refit)
+    forward = foretell_quarters(book, refit)
+    reasons = []
+    if held is None:
+        reasons.append("coverage_80: with a tenth of the rows held out, too few are left to form a range")
+    if forward is None:
+        reasons.append(f"forward: it needs {MIN_FORWARD} dated rows and {MIN_EARLIER} before the last quarter")
+    elif forward.skipped:
+        reasons.append(f"forward: {forward.skipped} rows of series unseen by then are left out")
+    return Accuracy(
+        median_ape=_median_ape(predicted, observed),
+        median_ratio=study.median_ratio,
+        cod=study.cod,
+        prd=study.prd,
+        prd_expected=float(np.exp(fit.sigma2)),
+        prb=study.prb,
+        coverage_80=None if held is None else 100 * float(held.inside.mean()),
+        forward_median_ape=None if forward is None else _median_ape(forward.typical, forward.observed),
+        forward_rows=0 if forward is None else len(forward.observed),
+        reasons=tuple(reasons),
+    )
+
+
+def _median_ape(predicted: FloatArray, observed: FloatArray) -> float:
+    return 100 * float(np.median(np.abs(predicted / observed - 1)))
+
+
+def hold_out_folds(book: PriceBook, refit: Callable[[PriceBook], Fit]) -> HeldOut | None:
+    """Each tenth of the rows held against a fit of the other nine tenths; folds are drawn with a fixed seed.
+
+    A series that only the held-out rows have is valued as one of which nothing is known. None where a fold leaves too
+    few rows.
+    """
+    fold = np.random.default_rng(FOLD_SEED).permutation(len(book)) % FOLDS
+    parts = []
+    for k in range(FOLDS):
+        test = np.flatnonzero(fold == k)[: MOST_HELD_OUT // FOLDS]
+        if len(test):
+            try:
+                parts.append(_hold_out(book, np.flatnonzero(fold != k), test, refit, unseen=True))
+            except RefusedError:
+                return None
+    return _joined(parts)
+
+
+def foretell_quarters(book: PriceBook, refit: Callable[[PriceBook], Fit]) -> HeldOut | None:
+    """Each calendar quarter foretold from the rows dated before it, reference date and defaults from those alone.
+
+    Quarters with too few earlier rows are passed over; None where the book is too young for any.
+    """
+    dated = np.flatnonzero(~np.isnat(book.date))
+    if len(dated) < MIN_FORWARD:
+        return None
+    quarter = book.date[dated].astype("datetime64[M]").astype(np.int64) // 3
+    parts = []
+    for q in np.unique(quarter):
+        earlier, now = dated[quarter < q], dated[quarter == q]
+        if len(earlier) >= MIN_EARLIER:
+            with suppress(RefusedError):  # the rows of that time could not be fitted: nothing was foretold then
+                parts.append(_hold_out(book, earlier, now, refit, unseen=False))
+    joined = _joined(parts) if parts else None
+    return joined if joined is not None and len(joined.observed) else None
+
+
+def _hold_out(
+    book: PriceBook, train: IntArray, test: IntArray, refit: Callable[[PriceBook], Fit], *, unseen: bool
+) -> HeldOut:
+    """Foretell the test rows from the training rows. Where not `unseen`, rows of series unknown by then are skipped."""
+    known = without_empty_series(subset(book, train))
+    fit = refit(known)
+    allowed = unseen and fit.recipe.pooled
+    asked = [i for i in test if allowed or book.series_names[book.series[i]] in known.series_names]
+    views = outlooks(fit, [kit_of(book, int(i)) for i in asked], unseen=allowed) if asked else ()
+    observed = paid(book)[np.array(asked, dtype=np.int64)]
+    inside = [
+        v.low is not None and v.high is not None and v.low <= price <= v.high
+        for v, price in zip(views, observed, strict=True)
+    ]
+    typical = np.array([v.typical for v in views], dtype=np.float64)
+    return HeldOut(observed, typical, np.array(inside, dtype=np.float64), len(test) - len(asked))
+
+
+def _joined(parts: list[HeldOut]) -> HeldOut:
+    return HeldOut(
+        np.concatenate([p.observed for p in parts]),
+        np.concatenate([p.typical for p in parts]),
+        np.concatenate([p.inside for p in parts]),
+        sum(p.skipped for p in parts),
+    )
+
+
+def kit_of(book: PriceBook, i: int) -> Kit:
+    """Row i of a book as a kit to be valued: its own market, its own day, the features that it states."""
+    channels: tuple[Channel, ...] = ("private", "dealer", "auction")
+    assert channels == CHANNELS
+    features = tuple(
+        FeatureValue(f.name, f.words[int(f.values[i])] if f.kind == "word" else float(f.values[i]))
+        for f in book.features
+        if not np.isnan(f.values[i])
+    )
+    return Kit(
+        series=book.series_names[book.series[i]],
+        pieces=float(book.pieces[i]),
+        condition=float(book.condition[i]),
+        price_kind="asked" if book.price_kind[i] == 0 else "sold",
+        channel=channels[book.channel[i]],
+        on=None if np.isnat(book.date[i]) else book.date[i].astype("datetime64[D]").astype(object),
+        features=features,
+    )

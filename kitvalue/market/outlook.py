@@ -1,0 +1,247 @@
+"""The outlook of one kit: what it will sell for, as a sample of the market's own scatter.
+
+Every left-out prediction comes in closed form from one solve, never from n refits: with r_i = e_i / (1 - h_i), leaving
+row i out moves the prediction at x by -w_i (x' A^-1 c_i) r_i, weights and theta held fixed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from fractions import Fraction
+from statistics import NormalDist
+
+import numpy as np
+
+from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.problems import RefusedError, shown
+from kitvalue.market import columns
+from kitvalue.market.design import like, offsets
+from kitvalue.market.fitted import Fit
+from kitvalue.market.kit import Kit
+
+CLIP = 4.0  # residuals beyond this many s do not enter a mean
+UNSEEN_SEED = 20260102
+DRAW_SEED = 20260103
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """What a kit sells for, in money.
+
+    `low` and `high` hold one sale (jackknife+), `level_low` and `level_high` the market's level; all four are None
+    where the prices follow a formula exactly. `sample` (n,) is the signed sample from which chances are counted.
+    """
+
+    typical: float  # the median
+    mean: float  # what expected profit is computed from
+    low: float | None
+    high: float | None
+    level_low: float | None
+    level_high: float | None
+    range_percent: int
+    sample: FloatArray
+    rests_on: str  # what the step from asked to sold rests on
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """The fit's rows as every outlook uses them."""
+
+    weighted: FloatArray  # (n, k) w_i c_i' root
+    residuals: FloatArray  # (n,) left-out residuals
+    typical_g: float  # median of the rows' own left-out x' A^-1 x
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scatter:
+    """One kit's predictive sample on the log scale; arrays are (n,)."""
+
+    typical: float
+    predictions: FloatArray  # left-out predictions
+    residuals: FloatArray  # left-out residuals, stretched
+    clipped: FloatArray  # the same, cut at 4 s before stretching
+    level_sd: float
+
+
+def outlook(fit: Fit, kit: Kit, range_percent: int = 80, *, stretch: bool = True, unseen: bool = False) -> Outlook:
+    """The outlook of one kit; see `outlooks`."""
+    return outlooks(fit, [kit], range_percent, stretch=stretch, unseen=unseen)[0]
+
+
+def outlooks(
+    fit: Fit, kits: Sequence[Kit], range_percent: int = 80, *, stretch: bool = True, unseen: bool = False
+) -> tuple[Outlook, ...]:
+    """The outlook of each kit.
+
+    `stretch=False` gives the jackknife+ exactly as published (Barber, Candes, Ramdas and Tibshirani 2021, Annals of
+    Statistics 49:486-507); by default residuals are stretched for kits far from the book, which that range is too
+    narrow for. `unseen` allows a series that the book does not have. Raises RefusedError for an unknown series, and
+    where the book is too small for the range asked for.
+    """
+    cautions = [_refuse_or_warn(fit, kit, unseen) for kit in kits]
+    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
+    shifts = offsets(rows, fit.recipe)
+    X = fit.columns_of(rows)
+    sample = sample_of(fit)
+    return tuple(
+        _in_money(
+            fit,
+            kit,
+            scatter_at(fit, sample, X[i], stretch=stretch, unseen=bool(rows.series[i] < 0)),
+            float(shifts[i]),
+            range_percent,
+            cautions[i],
+        )
+        for i, kit in enumerate(kits)
+    )
+
+
+def _in_money(
+    fit: Fit, kit: Kit, scatter: Scatter, offset: float, range_percent: int, cautions: tuple[str, ...]
+) -> Outlook:
+    """Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
+    centre = scatter.typical + offset
+    low, high, level_low, level_high = None, None, None, None
+    mean = float(np.exp(centre))
+    if not fit.exact:
+        ends = jackknife_plus(scatter.predictions, scatter.residuals, range_percent)
+        low, high = (float(np.exp(x + offset)) for x in ends)
+        reach = fit.level_t[range_percent - 1] * scatter.level_sd
+        level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
+        mean = float(np.exp(scatter.predictions + scatter.clipped + offset).mean())
+        if np.any(np.abs(fit.left_out_residuals) > CLIP * fit.scatter):
+            cautions += ("a row far from all others counts only in part in the mean: see the unusual rows",)
+    return Outlook(
+        typical=float(np.exp(centre)),
+        mean=mean,
+        low=low,
+        high=high,
+        level_low=level_low,
+        level_high=level_high,
+        range_percent=range_percent,
+        sample=np.exp(scatter.predictions + scatter.residuals + offset),
+        rests_on=fit.recipe.sold_basis if kit.price_kind == "sold" else "asked prices",
+        cautions=cautions,
+    )
+
+
+def sample_of(fit: Fit) -> Sample:
+    """What every kit's outlook needs of the fit's rows."""
+    V = fit.columns_of(columns.of_book(fit.book, fit.recipe.reference_date)) @ fit.root
+    own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
+    return Sample(V * fit.weights[:, None], fit.left_out_residuals, float(np.median(own)))
+
+
+def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen: bool) -> Scatter:
+    """The predictive sample at encoded kit x (k,).
+
+    The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x: how uncertain the
+    prediction at x is, against how uncertain it was where the residuals come from.
+    """
+    v = x @ fit.root
+    r = sample.residuals
+    factor = max(1.0, float(np.sqrt((1.0 + v @ v) / (1.0 + sample.typical_g)))) if stretch else 1.0
+    cut = np.clip(r, -CLIP * fit.scatter, CLIP * fit.scatter)
+    variance = fit.sigma2 * float(((x @ fit.level_root) ** 2).sum())
+    spread = np.zeros(len(r))
+    if unseen:
+        spread = np.sqrt(fit.tau2) * normal_scores(len(r))
+        variance += fit.tau2
+    typical = float(x @ fit.coef)
+    return Scatter(
+        typical=typical,
+        predictions=typical - (sample.weighted @ v) * r,
+        residuals=factor * r + spread,
+        clipped=factor * cut + spread,
+        level_sd=float(np.sqrt(variance)),
+    )
+
+
+def jackknife_plus(predictions: FloatArray, residuals: FloatArray, percent: int) -> tuple[float, float]:
+    """The range that holds `percent` of new sales: order statistics of prediction -+ |residual|.
+
+    With a = 1 - percent/100 they are number floor(a (n + 1)) from below and ceil((1 - a)(n + 1)), counted in exact
+    arithmetic, since a float ceiling is off by one at some n. Raises RefusedError where n has no such number.
+    """
+    n = len(predictions)
+    share = Fraction(percent, 100)
+    low_at, high_at = math.floor((1 - share) * (n + 1)), math.ceil(share * (n + 1))
+    if low_at < 1 or high_at > n:
+        needed = math.ceil(share / (1 - share))
+        raise RefusedError(f"{n} rows are too few for a {percent} % range: it needs {needed}; add kits or ask for less")
+    reach = np.abs(residuals)
+    low = np.sort(predictions - reach)[low_at - 1]
+    high = np.sort(predictions + reach)[high_at - 1]
+    return float(low), float(high)
+
+
+def normal_scores(n: int) -> FloatArray:
+    """(n,) quantiles of the standard normal in a fixed random order."""
+    law = NormalDist()
+    scores = np.array([law.inv_cdf((i + 0.5) / n) for i in range(n)])
+    return scores[np.random.default_rng(UNSEEN_SEED).permutation(n)]
+
+
+def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
+    """(draws, kits) typical prices under draws of the coefficients around their estimates, with a fixed seed."""
+    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
+    X = fit.columns_of(rows)
+    noise = np.random.default_rng(DRAW_SEED).standard_normal((draws, len(fit.coef)))
+    coefs = fit.coef + np.sqrt(fit.sigma2) * noise @ fit.level_root.T
+    return np.asarray(np.exp(coefs @ X.T + offsets(rows, fit.recipe)))
+
+
+def nearest_series(series: str, known: Sequence[str]) -> tuple[str, ...]:
+    """Names of the book like the one asked for, all of them where none is."""
+    return tuple(get_close_matches(series, known, n=3, cutoff=0.5)) or tuple(known)
+
+
+def _refuse_or_warn(fit: Fit, kit: Kit, unseen: bool) -> tuple[str, ...]:
+    recipe = fit.recipe
+    found = list(fit.cautions)
+    if kit.series not in recipe.series:
+        names = ", ".join(nearest_series(kit.series, recipe.series)[:12])
+        if not unseen:
+            raise RefusedError(f"no rows of {shown(kit.series)} in the price book; it has {names}")
+        if not recipe.pooled:
+            raise RefusedError(f"{shown(kit.series)} is not in the book, and without pooling nothing is known of it")
+        found.append(f"{kit.series} is not in the book: valued as a series of which nothing is known")
+    else:
+        count = recipe.rows_by_series[recipe.series.index(kit.series)]
+        if count < 3:
+            leans = "it leans on the other series" if recipe.pooled else "its range rests on very little"
+            found.append(f"{kit.series} has only {count} row{'s' if count > 1 else ''} in the book: {leans}")
+    found += _outside(fit, kit)
+    found += [f"{name} left out: {why}" for name, why in _missing_terms(fit, kit)]
+    return tuple(found)
+
+
+def _outside(fit: Fit, kit: Kit) -> list[str]:
+    found = []
+    for what, value, (low, high) in (
+        ("pieces", kit.pieces, fit.recipe.pieces_seen),
+        ("condition", kit.condition, fit.recipe.conditions_seen),
+    ):
+        if not low <= value <= high:
+            seen = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+            found.append(f"{what} {value:g} is outside the book ({seen}): the range may be too narrow")
+    reference = fit.recipe.reference_date
+    if kit.on is not None and reference is not None and kit.on > reference:
+        found.append(f"{kit.on.isoformat()} is past the book's newest date ({reference.isoformat()})")
+    return found
+
+
+def _missing_terms(fit: Fit, kit: Kit) -> list[tuple[str, str]]:
+    """Left-out terms that this kit would need: a channel mixed up with another term, or a feature that it names."""
+    features = {f.name for f in kit.features} | {f"{f.name}={f.value}" for f in kit.features}
+    needed = []
+    for out in fit.recipe.left_out:
+        mixed = out.term in ("dealer", "auction") and "inside" in out.reason
+        asked = out.term == kit.channel or out.term in features
+        if mixed or asked:
+            needed.append((out.term, out.reason))
+    return needed

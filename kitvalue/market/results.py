@@ -1,0 +1,175 @@
+"""The fit for notebooks: pandas objects under the names of statsmodels' results.
+
+The figures are the command line's own: both come from one Fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+from statsmodels.iolib.summary2 import Summary
+
+from kitvalue.intake.pricebook import PriceBook, read_pricebook
+from kitvalue.intake.problems import FileError, Level, shown
+from kitvalue.intake.shop import Shop, read_shop
+from kitvalue.market import columns
+from kitvalue.market.fit import fit_book
+from kitvalue.market.fitted import Fit
+from kitvalue.market.kit import Channel, FeatureValue, Kit
+from kitvalue.market.outlook import outlook
+
+KIT_COLUMNS = ("series", "pieces", "condition", "price_kind", "channel", "date")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prices:
+    """A shop's price book with the settings it was read by."""
+
+    book: PriceBook
+    shop: Shop
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Prediction:
+    """Kits asked about, valued on request."""
+
+    fit: Fit
+    kits: tuple[Kit, ...]
+    index: pd.Index
+
+    def summary_frame(self, alpha: float = 0.2) -> pd.DataFrame:
+        """A row a kit, in money: `mean` is the typical price (the median), `mean_ci_*` hold the market's level and
+        `obs_ci_*` one sale, each with probability 1 - alpha in whole percent."""
+        percent = round(100 * (1 - alpha))
+        rows = []
+        for kit in self.kits:
+            view = outlook(self.fit, kit, percent)
+            ci = (view.level_low, view.level_high, view.low, view.high)
+            low, high, obs_low, obs_high = (np.nan if x is None else x for x in ci)
+            se = view.typical * np.log(high / view.typical) / self.fit.level_t[percent - 1]
+            rows.append((view.typical, se, low, high, obs_low, obs_high))
+        names = ["mean", "mean_se", "mean_ci_lower", "mean_ci_upper", "obs_ci_lower", "obs_ci_upper"]
+        return pd.DataFrame(rows, index=self.index, columns=names)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PriceResults:
+    """A fitted price book. Series and rows are labelled; prices are on the log scale unless a name says otherwise."""
+
+    fit: Fit
+
+    @property
+    def params(self) -> pd.Series:
+        """(p,) coefficients of the fixed terms."""
+        return self._terms("coefficient")
+
+    @property
+    def bse(self) -> pd.Series:
+        """(p,) their standard errors, the mixed model's where series are pooled."""
+        return self._terms("se")
+
+    @property
+    def nobs(self) -> int:
+        """Rows used."""
+        return self.fit.rows_used
+
+    @property
+    def resid(self) -> pd.Series:
+        """(n,) log price less fitted, by the spreadsheet's row number."""
+        return pd.Series(self.fit.residuals, index=self._rows, name="resid")
+
+    @property
+    def fittedvalues(self) -> pd.Series:
+        """(n,) fitted log price, the haggle's offset not in it."""
+        rows = columns.of_book(self.fit.book, self.fit.recipe.reference_date)
+        return pd.Series(self.fit.columns_of(rows) @ self.fit.coef, index=self._rows, name="fittedvalues")
+
+    @property
+    def _rows(self) -> pd.Index:
+        return pd.Index(self.fit.book.rows, name="row")
+
+    def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
+        """(p, 2) ranges of the coefficients, columns 0 and 1 as in statsmodels."""
+        reach = float(stdtrit(self.fit.df, 1 - alpha / 2)) * self.bse
+        return pd.DataFrame({0: self.params - reach, 1: self.params + reach})
+
+    def get_prediction(self, frame: pd.DataFrame) -> Prediction:
+        """Value the kits of a frame: columns series, pieces, condition, and where wanted price_kind (asked or sold,
+        sold where absent), channel, date and the declared features."""
+        return Prediction(self.fit, tuple(self._kit(row) for row in frame.to_dict("records")), frame.index)
+
+    def _kit(self, row: dict[object, object]) -> Kit:
+        known = {f.name for f in self.fit.recipe.features}
+        given = {str(k): v for k, v in row.items() if not pd.isna(v)}  # type: ignore[call-overload]
+        unknown = set(given) - known - set(KIT_COLUMNS)
+        if unknown:
+            raise FileError(f"no such column: {', '.join(sorted(shown(u) for u in unknown))}")
+        features = tuple(FeatureValue(name, _plain(given[name])) for name in known & set(given))
+        day = given.get("date")
+        return Kit(
+            series=str(given["series"]),
+            pieces=float(str(given["pieces"])),
+            condition=float(str(given["condition"])),
+            price_kind="asked" if given.get("price_kind") == "asked" else "sold",
+            channel=_channel(given.get("channel", "private")),
+            on=None if day is None else pd.Timestamp(str(day)).date(),
+            features=features,
+        )
+
+    def summary(self) -> Summary:
+        """statsmodels' own text table of the coefficients, with what else the fit knows of itself."""
+        table = self.conf_int()
+        frame = pd.DataFrame({"Coef.": self.params, "Std.Err.": self.bse, "[0.025": table[0], "0.975]": table[1]})
+        fit = self.fit
+        facts = {
+            "Model:": "log price, pooled series" if fit.recipe.pooled else "log price",
+            "Weights:": "Huber, k = 1.345" if fit.robust else "none",
+            "No. Observations:": str(fit.rows_used),
+            "Df (n - tr H):": f"{fit.df:.1f}",
+            "sigma2:": f"{fit.sigma2:.5f}",
+            "tau2 (series):": f"{fit.tau2:.5f}",
+        }
+        summary = Summary()
+        summary.add_dict(facts)
+        summary.add_df(frame, float_format="%.4f")
+        summary.add_title("Hedonic price regression")
+        return summary
+
+    def _terms(self, field: str) -> pd.Series:
+        values = {t.name: getattr(t, field) for t in self.fit.terms}
+        return pd.Series(values, name=field)
+
+
+def read_prices(folder: str | Path) -> Prices:
+    """Read shop.toml and prices.csv of a shop folder. Raises FileError where the file cannot be used as a whole."""
+    place = Path(folder)
+    shop = read_shop(place)
+    reading = read_pricebook(place / "prices.csv", shop)
+    if reading.book is None:
+        bad = [p for p in reading.problems if p.level is Level.FILE]
+        raise FileError(bad[0].line() if bad else "prices.csv has no usable row", reading.problems)
+    return Prices(reading.book, shop)
+
+
+def fit_prices(prices: Prices, *, robust: bool = True, pooled: bool = True) -> PriceResults:
+    """Fit a price book as `kitvalue fit` does, without its accuracy tests."""
+    haggle = prices.shop.prices.haggle
+    return PriceResults(fit_book(prices.book, None if haggle is None else float(haggle), robust=robust, pooled=pooled))
+
+
+def _plain(value: object) -> float | str:
+    if isinstance(value, bool | np.bool_):
+        return float(value)
+    return float(value) if isinstance(value, int | float | np.number) else str(value)
+
+
+def _channel(word: object) -> Channel:
+    match word:
+        case "private" | "dealer" | "auction":
+            return word
+        case _:
+            raise FileError(f"no such channel: {shown(str(word))}; write private, dealer or auction")

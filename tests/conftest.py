@@ -1,0 +1,8 @@
+"""Settings that every test shares."""
+
+from __future__ import annotations
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("kitvalue", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("kitvalue")

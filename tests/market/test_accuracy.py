@@ -1,0 +1,130 @@
+"""Accuracy: ratio-study figures against the standard and a second program, held-out tests against refits."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+import assesspy
+import numpy as np
+import pytest
+
+from kitvalue.intake.pricebook import PriceBook
+from kitvalue.market import accuracy
+from kitvalue.market.accuracy import assess, foretell_quarters, hold_out_folds, kit_of, left_out_prices, ratio_study
+from kitvalue.market.fit import fit_rows
+from kitvalue.market.fitted import Fit
+from kitvalue.market.outlook import outlook
+from kitvalue.market.subset import subset, without_empty_series
+from tests.checks import check
+from tests.market.books import invented_book
+
+REFIT = partial(fit_rows, haggle=10.0, robust=True, pooled=True)
+
+
+def test_ratio_study_equals_the_published_sample_figures() -> None:
+    """assesspy's own sample of 979 sales and the figures that its test suite states (read)."""
+    sample = assesspy.ccao_sample()
+    study = ratio_study(sample["estimate"].to_numpy(float), sample["sale_price"].to_numpy(float))
+    for figure, value in (("cod", study.cod), ("prd", study.prd), ("prb", study.prb)):
+        row = check("ratio_studies.csv", f"ccao_sample_{figure}")
+        assert value == pytest.approx(float(row["expected"]), abs=float(row["tolerance"])), figure
+
+
+def test_ratio_study_equals_assesspy_on_the_same_rows() -> None:
+    """A second program on rows of our own. Its PRB divides by ln 2 as we do; the standard's text prints 0.693."""
+    rng = np.random.default_rng(8)
+    observed = rng.lognormal(6, 0.5, 200)
+    predicted = observed * rng.lognormal(0, 0.2, 200) * (observed / 400) ** -0.1
+    study = ratio_study(predicted, observed)
+    assert study.cod == pytest.approx(assesspy.cod(predicted, observed), rel=1e-12)
+    assert study.prd == pytest.approx(assesspy.prd(predicted, observed), rel=1e-12)
+    assert study.prb == pytest.approx(assesspy.prb(predicted, observed), rel=1e-9)
+    assert study.median_ratio == pytest.approx(float(np.median(predicted / observed)), rel=1e-12)
+
+
+def test_equal_prices_have_no_prb() -> None:
+    study = ratio_study(np.full(20, 480.0), np.full(20, 500.0))
+    assert study.prb is None
+    assert study.cod == pytest.approx(0, abs=1e-12)
+
+
+def test_left_out_prices_are_those_of_refits_with_weights_fixed() -> None:
+    book = invented_book(n=40)
+    fit = fit_rows(book, 10.0, robust=False, pooled=False)
+    for i in (0, 13, 39):
+        rest = fit_rows(subset(book, np.arange(40) != i), 10.0, robust=False, pooled=False)
+        kit = replace(kit_of(book, i))
+        assert left_out_prices(fit)[i] == pytest.approx(outlook(rest, kit, 50).typical, rel=0.02)
+
+
+def test_folds_hold_out_every_row_once_and_refit() -> None:
+    book = invented_book(n=97)
+    seen: list[int] = []
+
+    def counting(part: PriceBook) -> Fit:
+        seen.append(len(part))
+        return REFIT(part)
+
+    held = hold_out_folds(book, counting)
+    assert held is not None
+    assert sorted(held.observed) == pytest.approx(sorted(book.price))
+    assert sum(97 - n for n in seen) == 97
+    assert len(seen) == 10
+
+
+def test_coverage_is_near_its_promise_on_a_large_clean_book() -> None:
+    found = assess(book := invented_book(n=600, seed=17), REFIT(book), REFIT)
+    assert found.coverage_80 == pytest.approx(80, abs=5)
+    assert found.median_ape == pytest.approx(100 * 0.6745 * 0.15, abs=1.5)  # the half-normal median of the scatter
+    assert found.median_ratio == pytest.approx(1, abs=0.02)
+    assert found.prd_expected == pytest.approx(float(np.exp(0.15**2)), abs=0.005)
+
+
+def test_forward_in_time_uses_only_the_past() -> None:
+    book = invented_book(n=150)
+    newest: list[np.datetime64] = []
+
+    def watching(part: PriceBook) -> Fit:
+        newest.append(part.date.max())
+        return REFIT(part)
+
+    held = foretell_quarters(book, watching)
+    assert held is not None
+    quarters = book.date.astype("datetime64[M]").astype(int) // 3
+    starts = [np.datetime64(int(q) * 3, "M").astype("datetime64[D]") for q in np.unique(quarters)]
+    assert newest
+    for day in newest:
+        start = min(s for s in starts if s > day)
+        assert day == book.date[book.date < start].max()
+    assert len(held.observed) + held.skipped <= 150 - 30
+
+
+def test_forward_skips_series_unseen_by_then_and_counts_them() -> None:
+    book = invented_book(n=150, series=5)
+    late = np.flatnonzero(book.date > np.datetime64("2026-09-30"))[:3]  # one quarter
+    codes = np.where(book.series == 4, 3, book.series)
+    codes[late] = 4
+    held = foretell_quarters(replace(book, series=codes), REFIT)
+    assert held is not None
+    assert held.skipped == 3
+
+
+def test_young_and_tiny_books_say_why_a_figure_is_missing() -> None:
+    book = invented_book(n=50)
+    assert foretell_quarters(book, REFIT) is None
+    found = assess(book, REFIT(book), REFIT)
+    assert found.forward_median_ape is None
+    assert any("60 dated rows" in r for r in found.reasons)
+    tiny = without_empty_series(subset(invented_book(n=60, series=9), np.arange(12)))
+    small = assess(tiny, REFIT(tiny), REFIT)
+    assert (small.coverage_80 is None) == any("coverage_80" in r for r in small.reasons)
+
+
+def test_folds_are_the_same_every_time() -> None:
+    book = invented_book(n=60)
+    first, second = hold_out_folds(book, REFIT), hold_out_folds(book, REFIT)
+    assert first is not None
+    assert second is not None
+    np.testing.assert_array_equal(first.typical, second.typical)
+    assert accuracy.FOLDS == 10

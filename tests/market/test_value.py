@@ -1,0 +1,140 @@
+"""Values, comparables, the saved fit and the notebook's results: one set of figures."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from kitvalue.intake.problems import RefusedError
+from kitvalue.intake.shop import Shop, ShopTable
+from kitvalue.market.fit import fit_book
+from kitvalue.market.kit import FeatureValue, Kit
+from kitvalue.market.outlook import outlook
+from kitvalue.market.results import Prices, fit_prices
+from kitvalue.market.saved import dump_fit, load_fit
+from kitvalue.market.value import value_kit
+from tests.market.books import invented_book
+
+BOOK = invented_book(n=90, features=True)
+KIT = Kit("Series A", 5, 3, features=(FeatureValue("hardware", 1.0),))
+
+
+def test_buy_in_is_sold_private_and_resale_sold_dealer_at_the_finished_condition() -> None:
+    fit = fit_book(BOOK, None)
+    got = value_kit(fit, replace(KIT, price_kind="asked", channel="auction"), 5.0, 80)
+    assert got.buy_in.typical == outlook(fit, replace(KIT, price_kind="sold", channel="private")).typical
+    resale = outlook(fit, replace(KIT, price_kind="sold", channel="dealer", condition=5))
+    assert got.resale.typical == resale.typical
+    assert got.cautions == ()
+
+
+def test_resale_without_dealer_rows_is_private_and_says_so() -> None:
+    book = replace(BOOK, channel=np.where(BOOK.channel == 1, 0, BOOK.channel))
+    fit = fit_book(book, None)
+    got = value_kit(fit, KIT, 5.0, 80)
+    assert got.resale.typical == outlook(fit, replace(KIT, condition=5)).typical
+    assert any("private sale (no dealer rows)" in c for c in got.cautions)
+
+
+def test_a_feature_that_is_not_given_counts_at_the_average_and_says_so() -> None:
+    fit = fit_book(BOOK, None)
+    bare = value_kit(fit, Kit("Series A", 5, 3), None, 80)
+    assert any(c.startswith("hardware was not given") for c in bare.cautions)
+    share = float(BOOK.features[0].values.mean())
+    coefficient = next(t.coefficient for t in fit.terms if t.name == "hardware")
+    with_it = value_kit(fit, KIT, None, 80)
+    assert with_it.buy_in.typical / bare.buy_in.typical == pytest.approx(np.exp((1 - share) * coefficient), rel=1e-9)
+
+
+def test_unknown_features_are_refused_with_the_known_ones() -> None:
+    fit = fit_book(BOOK, None)
+    with pytest.raises(RefusedError, match='no feature "cases"; its features: hardware'):
+        outlook(fit, replace(KIT, features=(FeatureValue("cases", 1.0),)))
+
+
+def test_adjustments_multiply_out_to_the_adjusted_price() -> None:
+    fit = fit_book(BOOK, None)
+    found = value_kit(fit, KIT, None, 80).comparables
+    assert len(found) == 5
+    assert [c.series for c in found] == ["Series A"] * 5
+    for c in found:
+        assert c.observed * np.prod([a.factor for a in c.adjustments]) == pytest.approx(c.adjusted, rel=1e-12)
+        i = int(np.flatnonzero(BOOK.rows == c.row)[0])
+        assert c.observed == BOOK.price[i]
+        left_over = c.adjusted / outlook(fit, replace(KIT, price_kind="sold")).typical
+        assert np.log(left_over) == pytest.approx(fit.residuals[i], abs=1e-9)  # adjusted = fit times its own residual
+    total = [sum(abs(np.log(a.factor)) for a in c.adjustments) for c in found]
+    assert total == sorted(total)
+
+
+def test_comparables_of_a_thin_series_go_on_to_others_with_a_series_adjustment() -> None:
+    codes = BOOK.series.copy()
+    codes[codes == 5] = 4
+    codes[:2] = 5
+    fit = fit_book(replace(BOOK, series=codes), None)
+    found = value_kit(fit, Kit("Series F", 5, 3), None, 80).comparables
+    assert [c.series for c in found[:2]] == ["Series F"] * 2
+    assert all(c.series != "Series F" for c in found[2:])
+    assert all(next(a.factor for a in c.adjustments if a.name == "series") != 1 for c in found[2:])
+
+
+def test_the_saved_fit_values_to_the_last_bit() -> None:
+    fit = fit_book(BOOK, 10.0)
+    text = dump_fit(fit, "abc")
+    back = load_fit(text, "abc")
+    assert back is not None
+    assert dump_fit(back, "abc") == text
+    ours, theirs = value_kit(fit, KIT, 5.0, 80), value_kit(back, KIT, 5.0, 80)
+    for name in ("typical", "mean", "low", "high", "level_low", "level_high"):
+        assert getattr(ours.resale, name) == getattr(theirs.resale, name), name
+    assert ours.comparables == theirs.comparables
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda text: "",
+        lambda text: text[: len(text) // 2],
+        lambda text: "[]",
+        lambda text: text.replace('"format": 1', '"format": 2'),
+        lambda text: json.dumps({**json.loads(text), "coef": [1.0]}),
+        lambda text: json.dumps({**json.loads(text), "weights": [-1.0] * 90}),
+        lambda text: json.dumps({**json.loads(text), "extra": 1}),
+        lambda text: text.replace('"sigma2": ', '"sigma2": "x", "y": '),
+    ],
+)
+def test_a_damaged_fit_is_no_fit(damage) -> None:  # type: ignore[no-untyped-def]
+    text = dump_fit(fit_book(BOOK, 10.0), "abc")
+    assert load_fit(damage(text), "abc") is None
+
+
+def test_a_fit_of_other_files_is_no_fit() -> None:
+    assert load_fit(dump_fit(fit_book(BOOK, 10.0), "abc"), "abd") is None
+
+
+def test_results_for_notebooks_are_the_same_figures() -> None:
+    results = fit_prices(Prices(BOOK, Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))))
+    fit = fit_book(BOOK, None)
+    assert results.params["condition"] == next(t.coefficient for t in fit.terms if t.name == "condition")
+    assert results.nobs == 90
+    table = results.conf_int()
+    for t in fit.terms:
+        assert (table.loc[t.name, 0], table.loc[t.name, 1]) == pytest.approx((t.low, t.high), rel=1e-9)
+    np.testing.assert_allclose(results.fittedvalues + results.resid, np.log(BOOK.price), rtol=1e-12)
+    frame = pd.DataFrame(
+        {"series": ["Series A", "Series B"], "pieces": [5, 4], "condition": [3, 4.5], "hardware": [True, None]},
+        index=["one", "two"],
+    )
+    money = results.get_prediction(frame).summary_frame(alpha=0.2)
+    view = outlook(fit, KIT)
+    assert list(money.index) == ["one", "two"]
+    assert money.loc["one", "mean"] == view.typical
+    assert money.loc["one", "mean_ci_lower"] == view.level_low
+    assert money.loc["one", "obs_ci_upper"] == view.high
+    text = str(results.summary())
+    assert "condition" in text
+    assert "Huber" in text
