@@ -41,6 +41,8 @@ def term_estimates(estimate: Estimate) -> tuple[TermEstimate, ...]:
             low=float(b - r),
             high=float(b + r),
             percent=_percent(term, float(b)),
+            percent_low=_percent(term, float(b - r)),
+            percent_high=_percent(term, float(b + r)),
         )
         for name, term, b, se, r in zip(estimate.recipe.names, terms, params, bse, reach, strict=True)
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,8 +14,8 @@ from kitvalue.market.linear import Scaling, indicators
 
 @dataclass(frozen=True, slots=True)
 class TermEstimate:
-    """One coefficient of the log price with its 95 % range. `percent` is the effect of one unit more on the price (of
-    twice the pieces for log_pieces), None for the intercept."""
+    """One coefficient of the log price with its 95 % range. The percents say the same of the price: one unit
+    more, twice the pieces for log_pieces, None for the intercept."""
 
     name: str
     coefficient: float
@@ -23,6 +23,8 @@ class TermEstimate:
     low: float
     high: float
     percent: float | None
+    percent_low: float | None
+    percent_high: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,10 @@ class Fit:
             return fixed
         Z = indicators(rows.series, len(self.recipe.series))
         return np.column_stack([fixed, np.sqrt(self.theta) * Z])
+
+    def with_accuracy(self, accuracy: Accuracy) -> Fit:
+        """The same fit, assessed."""
+        return replace(self, accuracy=accuracy)
 
     @property
     def left_out_residuals(self) -> FloatArray:

@@ -7,13 +7,14 @@ version is no fit, and the caller fits again.
 from __future__ import annotations
 
 from collections.abc import Sized
+from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Literal, Self
 
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from kitvalue.intake.pricebook import FeatureColumn, FloatArray, PriceBook
+from kitvalue.intake.pricebook import FeatureColumn, FileCounts, FloatArray, PriceBook
 from kitvalue.market.design import Recipe
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
 from kitvalue.market.linear import Scaling
@@ -64,10 +65,11 @@ class SavedBook(Record):
 
 
 class SavedFit(Record):
-    """The file. `fingerprint` names the inputs that the fit was made from."""
+    """The file. `fingerprint` names the inputs that the fit was made from, `counts` how they were read."""
 
     format: Literal[1]
     fingerprint: str
+    counts: FileCounts
     recipe: Recipe
     robust: bool
     center: list[float]
@@ -106,11 +108,20 @@ class SavedFit(Record):
         return self
 
 
-def dump_fit(fit: Fit, fingerprint: str) -> str:
+@dataclass(frozen=True, slots=True, eq=False)
+class KeptFit:
+    """A fit and how the rows behind it were read."""
+
+    fit: Fit
+    counts: FileCounts
+
+
+def dump_fit(fit: Fit, counts: FileCounts, fingerprint: str) -> str:
     """The fit as JSON text."""
     saved = SavedFit(
         format=FORMAT,
         fingerprint=fingerprint,
+        counts=counts,
         recipe=fit.recipe,
         robust=fit.robust,
         center=fit.scaling.center.tolist(),
@@ -139,7 +150,7 @@ def dump_fit(fit: Fit, fingerprint: str) -> str:
     return saved.model_dump_json(indent=1) + "\n"
 
 
-def load_fit(text: str, fingerprint: str) -> Fit | None:
+def load_fit(text: str | bytes, fingerprint: str) -> KeptFit | None:
     """The fit in a file's text, or None where it is of other inputs, another version or damaged."""
     try:
         saved = SavedFit.model_validate_json(text)
@@ -147,6 +158,10 @@ def load_fit(text: str, fingerprint: str) -> Fit | None:
         return None
     if saved.fingerprint != fingerprint:
         return None
+    return KeptFit(_fit(saved), saved.counts)
+
+
+def _fit(saved: SavedFit) -> Fit:
     return Fit(
         recipe=saved.recipe,
         robust=saved.robust,

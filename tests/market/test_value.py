@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Shop, ShopTable
 from kitvalue.market.fit import fit_book
@@ -20,6 +21,7 @@ from kitvalue.market.value import value_kit
 from tests.market.books import invented_book
 
 BOOK = invented_book(n=90, features=True)
+COUNTS = FileCounts("prices.csv", 92, 90, 1, 1, "utf-8", ";", ",")
 KIT = Kit("Series A", 5, 3, features=(FeatureValue("hardware", 1.0),))
 
 
@@ -84,11 +86,11 @@ def test_comparables_of_a_thin_series_go_on_to_others_with_a_series_adjustment()
 
 def test_the_saved_fit_values_to_the_last_bit() -> None:
     fit = fit_book(BOOK, 10.0)
-    text = dump_fit(fit, "abc")
+    text = dump_fit(fit, COUNTS, "abc")
     back = load_fit(text, "abc")
     assert back is not None
-    assert dump_fit(back, "abc") == text
-    ours, theirs = value_kit(fit, KIT, 5.0, 80), value_kit(back, KIT, 5.0, 80)
+    assert dump_fit(back.fit, back.counts, "abc") == text
+    ours, theirs = value_kit(fit, KIT, 5.0, 80), value_kit(back.fit, KIT, 5.0, 80)
     for name in ("typical", "mean", "low", "high", "level_low", "level_high"):
         assert getattr(ours.resale, name) == getattr(theirs.resale, name), name
     assert ours.comparables == theirs.comparables
@@ -108,12 +110,12 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
     ],
 )
 def test_a_damaged_fit_is_no_fit(damage) -> None:  # type: ignore[no-untyped-def]
-    text = dump_fit(fit_book(BOOK, 10.0), "abc")
+    text = dump_fit(fit_book(BOOK, 10.0), COUNTS, "abc")
     assert load_fit(damage(text), "abc") is None
 
 
 def test_a_fit_of_other_files_is_no_fit() -> None:
-    assert load_fit(dump_fit(fit_book(BOOK, 10.0), "abc"), "abd") is None
+    assert load_fit(dump_fit(fit_book(BOOK, 10.0), COUNTS, "abc"), "abd") is None
 
 
 def test_results_for_notebooks_are_the_same_figures() -> None:
