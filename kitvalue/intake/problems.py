@@ -20,8 +20,9 @@ class Level(StrEnum):
 class Problem:
     """One thing wrong in one place of one file.
 
-    `row` counts as the spreadsheet does (the header is row 1); `text` is the offending cell, key or word exactly as
-    the file has it; `code` is stable and for programs, `message` is for people and says what to do.
+    `row` counts as the spreadsheet does (the header is row 1); in a TOML file it is the line. `text` is the offending
+    cell, key or word exactly as the file has it; `code` is stable and for programs, `message` is for people and says
+    what to do.
     """
 
     file: str
@@ -35,6 +36,9 @@ class Problem:
     def line(self) -> str:
         """The problem in one line: `prices.csv row 14, column price: "450-500" is a range; write one price`."""
         place = self.file
+        if self.file.endswith(".toml"):  # lines and keys, not rows and columns
+            place += f" line {self.row}" if self.row is not None else ""
+            return f"{place}, {self.column}: {self.message}" if self.column else f"{place}: {self.message}"
         if self.row is not None:
             place += f" row {self.row}"
         if self.column is not None:
