@@ -1,0 +1,247 @@
+"""The cost sheet of a build: every line to the cent, and what it must sell for by each VAT route."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from kitvalue.intake.plan import Plan
+from kitvalue.intake.problems import Problem
+from kitvalue.intake.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.workshop import cautions as say
+from kitvalue.workshop.asking import Terms, price_for_margin, terms_of
+from kitvalue.workshop.build import Build, build_of
+from kitvalue.workshop.charges import Charge, Group, Scales, net_unit, purchase_price
+from kitvalue.workshop.faults import plan_file, plan_problem, refusal, refuse, shop_problem
+from kitvalue.workshop.money import ZERO, PartlyKnown, cents, cents_up, money_text, percent
+from kitvalue.workshop.quantities import Quantity
+from kitvalue.workshop.tax import why_no_margin_scheme
+
+ROUTES: tuple[Route, ...] = ("full", "margin", "none")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line: `net` is quantity times unit price to the cent, below 0 for a credit, None where unknown.
+
+    `unit_price` is net and not rounded: 14.20 with VAT inside has no whole cents. `basis` says where the line is from.
+    """
+
+    what: str
+    group: Group
+    quantity: Decimal
+    unit: str
+    unit_price: Decimal | None
+    net: Decimal | None
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Subtotal:
+    """The known lines of one group, summed."""
+
+    group: Group
+    net: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class RouteCost:
+    """A build by one VAT route. Money; the prices are gross, and None where the route is not open (`reason`).
+
+    `net_cost` sums the known lines, `purchase` is P of the margin scheme. `zero_profit_price` brings the cost back,
+    `floor` leaves the shop's margin, both rounded up to the cent; `landed_at_cost` is the first with freight.
+    """
+
+    route: Route
+    allowed: bool
+    reason: str | None
+    lines: tuple[Line, ...]
+    net_cost: Decimal
+    purchase: Decimal
+    zero_profit_price: Decimal | None
+    floor: Decimal | None
+    landed_at_cost: Decimal | None
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CostSheet:
+    """What a build of `pieces` drums costs. `hours` are the shop's own; `incomplete` names what is not known."""
+
+    name: str
+    title: str
+    currency: str
+    pieces: int
+    route: Route
+    routes: tuple[RouteCost, ...]
+    quantities: tuple[Quantity, ...]
+    hours: Decimal
+    incomplete: tuple[str, ...]
+    notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    terms: Terms
+    contingency: Decimal  # a fraction of labour
+    charges: tuple[Charge, ...]  # what the lines are made from, for solvers
+
+    @property
+    def chosen(self) -> RouteCost:
+        """The build by the route that the plan, or else the shop, sets."""
+        return next(r for r in self.routes if r.route == self.route)
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        return self.chosen.lines
+
+    @property
+    def net_cost(self) -> Decimal:
+        return self.chosen.net_cost
+
+    @property
+    def purchase(self) -> Decimal:
+        return self.chosen.purchase
+
+    @property
+    def total(self) -> PartlyKnown:
+        """Net cost with the count of what is not in it: `1,240.00 + 1 unknown`."""
+        return PartlyKnown(self.net_cost, self.incomplete)
+
+    def subtotals(self) -> tuple[Subtotal, ...]:
+        """One row for each group that has lines, in the sheet's order; they add up to `net_cost`."""
+        return tuple(
+            Subtotal(group, _sum(line for line in self.lines if line.group is group))
+            for group in Group
+            if any(line.group is group for line in self.lines)
+        )
+
+
+def settings_of(shop: Shop) -> tuple[TaxTable, SellingTable]:
+    """The tables of shop.toml without which nothing can be costed. Raises FileError naming every one that lacks."""
+    lacking = [
+        shop_problem(table, "no_table", f"add the table [{table}] with {keys}")
+        for table, keys, value in (
+            ("tax", "rate (percent of VAT) and route", shop.tax),
+            ("selling", "fee, margin and freight", shop.selling),
+        )
+        if value is None
+    ]
+    if shop.tax is None or shop.selling is None:
+        raise refusal(lacking)
+    return shop.tax, shop.selling
+
+
+def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
+    """The cost sheet of a plan, or of its first `pieces` drums as written.
+
+    Raises FileError for faults of the plan or of shop.toml that show in costing (its `problems` name each), and
+    RefusedError where fee and margin take the whole price.
+    """
+    tax, selling = settings_of(shop)
+    terms = terms_of(tax, selling)
+    build = build_of(plan, shop.shop.size_order, shop.work, pieces)
+    contingency = contingency_of(shop)
+    route = plan.route or tax.route
+    routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
+    chosen = next(r for r in routes if r.route == route)
+    if not chosen.allowed:
+        refuse([_route_fault(plan, chosen)])
+    general = (say.EXEMPT,) if route == "none" else (say.VAT,)
+    return CostSheet(
+        name=plan.name,
+        title=plan.title,
+        currency=shop.shop.currency,
+        pieces=len(build.drums),
+        route=route,
+        routes=routes,
+        quantities=build.quantities,
+        hours=build.hours,
+        incomplete=build.unknown,
+        notes=build.notes,
+        cautions=(*_incomplete(build.unknown), *general, *chosen.cautions, *say.build_cautions(plan, shop)),
+        terms=terms,
+        contingency=contingency,
+        charges=build.charges,
+    )
+
+
+def contingency_of(shop: Shop) -> Decimal:
+    """The shop's contingency as a fraction of labour; 0 where shop.toml has no [work]."""
+    return percent(shop.work.contingency) if shop.work is not None else ZERO
+
+
+def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, contingency: Decimal) -> RouteCost:
+    lines = _lines(build.charges, terms, route, contingency)
+    cost = _sum(lines)
+    purchase = cents(purchase_price(build.charges, Scales()))
+    reason = _why_closed(route, chosen, build)
+    zero = floor = landed = None
+    if reason is None:
+        zero = cents_up(price_for_margin(cost, purchase, terms.without_margin(), route))
+        floor = cents_up(price_for_margin(cost, purchase, terms, route))
+        landed = zero + terms.freight
+    cautions: tuple[str, ...] = ()
+    if route == "margin" and reason is None:
+        donors = _sum(line for line in lines if line.group is Group.DONORS)
+        made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
+        cautions = say.margin_cautions(build, donors, made)
+    return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, cautions)
+
+
+def _lines(charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal) -> tuple[Line, ...]:
+    lines = [_line(charge, terms, route) for charge in charges]
+    labour = _sum(line for line in lines if line.group is Group.WORK)
+    if contingency > 0 and labour > 0:
+        amount = labour * contingency
+        basis = f"{(contingency * 100).normalize():f} % of labour {money_text(labour)}"
+        lines.append(Line("Contingency", Group.CONTINGENCY, Decimal(1), "kit", amount, cents(amount), basis))
+    order = list(Group)
+    return tuple(sorted(lines, key=lambda line: order.index(line.group)))  # stable: the plan's order inside a group
+
+
+def _line(charge: Charge, terms: Terms, route: Route) -> Line:
+    unit = net_unit(charge, terms, route)
+    net = None if unit is None else cents(unit * charge.quantity)
+    return Line(charge.what, charge.group, charge.quantity, charge.unit, unit, net, charge.basis)
+
+
+def _sum(lines: Iterable[Line]) -> Decimal:
+    return sum((line.net for line in lines if line.net is not None), ZERO)
+
+
+def _why_closed(route: Route, chosen: Route, build: Build) -> str | None:
+    """Why a route is not open to the build; None where it is."""
+    if route == "none":
+        return None if chosen == "none" else 'only for a business exempt from VAT (route = "none")'
+    if chosen == "none":
+        return 'the business is exempt from VAT (route = "none")'
+    if route == "full":
+        return None
+    if not build.donors:
+        return "no donor is bought: nothing in the kit is second-hand"
+    closed = [why_no_margin_scheme(build.donors), *_surplus_above_price(build)]
+    return "; ".join(reason for reason in closed if reason) or None
+
+
+def _surplus_above_price(build: Build) -> list[str]:
+    reasons = []
+    for donor in build.donors:
+        sold = sum((s.value for s in build.surplus if s.from_ == donor.id), ZERO)
+        if sold > donor.price:
+            reasons.append(
+                f"surplus of {money_text(sold)} from donor {donor.id} is above its price of {money_text(donor.price)}"
+            )
+    return reasons
+
+
+def _route_fault(plan: Plan, chosen: RouteCost) -> Problem:
+    closed = f'route = "{chosen.route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
+    message = f'{closed}; set route = "full" in the plan'
+    if plan.route is None:
+        return shop_problem("tax.route", "route_closed", message, chosen.route)
+    return plan_problem(plan.name, "route", "route_closed", message, chosen.route)
+
+
+def _incomplete(unknown: Sequence[str]) -> tuple[str, ...]:
+    if not unknown:
+        return ()
+    return (f"Not known: {'; '.join(unknown)}. Every cost and price here is too low by it.",)

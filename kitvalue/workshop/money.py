@@ -1,0 +1,52 @@
+"""Money: decimals rounded half up to the cent, steps, percent, and sums of which a part is unknown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+CENT = Decimal("0.01")
+ZERO = Decimal(0)
+HUNDRED = Decimal(100)
+
+
+def cents(amount: Decimal) -> Decimal:
+    """`amount` to the cent, half up and symmetric: a credit rounds as the charge it takes back (EN 16931)."""
+    return amount.quantize(CENT, rounding=ROUND_HALF_UP) + ZERO  # + 0 turns -0.00 into 0.00
+
+
+def cents_up(amount: Decimal) -> Decimal:
+    """The least whole number of cents that is not below `amount`: a price rounded so still leaves its margin."""
+    return amount.quantize(CENT, rounding=ROUND_CEILING) + ZERO
+
+
+def down_to_step(amount: Decimal, step: Decimal) -> Decimal:
+    """The largest multiple of `step` (above 0) at or below `amount`."""
+    return (amount / step).to_integral_value(rounding=ROUND_FLOOR) * step
+
+
+def up_to_step(amount: Decimal, step: Decimal) -> Decimal:
+    """The smallest multiple of `step` (above 0) at or above `amount`."""
+    return (amount / step).to_integral_value(rounding=ROUND_CEILING) * step
+
+
+def percent(value: Decimal) -> Decimal:
+    """23 -> 0.23."""
+    return value / HUNDRED
+
+
+def money_text(amount: Decimal) -> str:
+    """The amount as people write it: `1,240.00`."""
+    return f"{cents(amount):,.2f}"
+
+
+@dataclass(frozen=True, slots=True)
+class PartlyKnown:
+    """A sum of money of which some summands may be unknown: `unknown` names each of them."""
+
+    known: Decimal
+    unknown: tuple[str, ...] = ()
+
+    def text(self) -> str:
+        """`1,240.00`, or `1,240.00 + 1 unknown`."""
+        return money_text(self.known) + (f" + {len(self.unknown)} unknown" if self.unknown else "")

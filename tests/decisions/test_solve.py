@@ -1,0 +1,77 @@
+"""The solvers: on published break-even examples, on functions with none, one and two roots."""
+
+from __future__ import annotations
+
+from decimal import ROUND_CEILING, Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue.decisions.solve import nearest_root, root_above, root_between
+from tests.checks import check_rows
+
+TINY = Decimal("1e-12")
+
+
+def units_for(row: dict[str, str]) -> Decimal:
+    """Units at which a trade makes the row's profit, by the solver of the unknowns."""
+    price, variable, fixed = (Decimal(row[key]) for key in ("price", "variable_cost", "fixed_cost"))
+    wanted = Decimal(row["profit"] or 0)
+    units = root_above(lambda q: (price - variable) * q - fixed - wanted, Decimal(0), Decimal(1))
+    assert units is not None
+    return units
+
+
+def answer(row: dict[str, str]) -> Decimal:
+    price, variable, fixed = (Decimal(row[key]) for key in ("price", "variable_cost", "fixed_cost"))
+    match row["quantity"].split(" ")[0], row["quantity"].split(" ")[-1]:
+        case "contribution", _:
+            return price - variable
+        case "profit", _:
+            return (price - variable) * Decimal(row["units"]) - fixed
+        case _, "sales":
+            return units_for(row) * price
+    return units_for(row)
+
+
+# Accounting textbooks and a calculator's manual: the source stands beside each row, read unless it says otherwise.
+@pytest.mark.parametrize("row", check_rows("cvp_break_even.csv"), ids=lambda row: row["id"])
+def test_published_break_evens(row: dict[str, str]) -> None:
+    found = answer(row)
+    if "whole units" in row["quantity"]:
+        found = found.to_integral_value(rounding=ROUND_CEILING)
+    assert abs(found - Decimal(row["expected"])) <= Decimal(row["tolerance"]) + TINY
+
+
+roots = st.decimals(min_value="0.01", max_value=100_000, places=4)
+
+
+@given(roots, st.decimals(min_value="0.001", max_value=1000, places=3), st.sampled_from([1, -1]))
+def test_the_root_above_is_found_whichever_way_the_function_runs(root: Decimal, slope: Decimal, sign: int) -> None:
+    found = root_above(lambda x: sign * slope * (x - root), Decimal(0), Decimal(1))
+    assert found is not None
+    assert abs(found - root) < Decimal("1e-9")
+
+
+def test_no_root_is_an_answer() -> None:
+    assert root_above(lambda x: x + 1, Decimal(0), Decimal(1)) is None
+    assert root_above(lambda x: max(Decimal(3), 5 - x), Decimal(0), Decimal(1)) is None
+    assert root_between(lambda x: x * x + 1, Decimal(-1), Decimal(1)) is None
+    assert nearest_root(lambda x: x * x + 1, Decimal(-1), Decimal(1), Decimal(0), 10) is None
+
+
+def test_a_root_on_the_edge_counts() -> None:
+    assert root_above(lambda x: x, Decimal(0), Decimal(1)) == 0
+    assert root_between(lambda x: x - 2, Decimal(1), Decimal(2)) == 2
+    assert nearest_root(lambda x: x - 1, Decimal(1), Decimal(5), Decimal(3), 8) == 1
+
+
+def test_of_two_roots_the_nearest_to_the_plan_is_told() -> None:
+    def function(x: Decimal) -> Decimal:
+        return (x - Decimal("1.3")) * (x - Decimal("4.4"))
+
+    for near, root in ((Decimal(2), "1.3"), (Decimal(4), "4.4")):
+        found = nearest_root(function, Decimal(1), Decimal(5), near, 80)
+        assert found is not None
+        assert abs(found - Decimal(root)) < TINY

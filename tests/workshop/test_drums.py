@@ -1,0 +1,127 @@
+"""Drums: geometry against the units file, counts against what every drum builder knows."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from kitvalue.intake.plan import PartLine, WorkLine
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.sizes import Size
+from kitvalue.workshop.drums import Drum, drums_of
+from kitvalue.workshop.quantities import Counted, NotCounted, Quantity, buying_list, chosen_drums, count
+from tests import worked
+from tests.checks import check_rows
+
+
+def drum(size: str = "22x14", role: Any = "bass", **changes: Any) -> Drum:
+    across, deep = size.split("x")
+    values: dict[str, Any] = {
+        "id": None, "role": role, "size": Size(Decimal(across), Decimal(deep)), "source": "A", "positions": 8,
+        "heads": 2, "holes": 0, "price": None, "vat": "excluded",
+    }  # fmt: skip
+    return Drum(**(values | changes))
+
+
+def part(per: str, **changes: Any) -> PartLine:
+    return PartLine.model_validate({"what": "Part", "per": per, "each": 1} | changes)
+
+
+def quantity(per: str, drums: list[Drum], **changes: Any) -> Decimal:
+    counted = count(part(per, **changes), drums)
+    assert isinstance(counted, Counted)
+    return counted.quantity
+
+
+@pytest.mark.parametrize("row", check_rows("units.csv", "inch_"), ids=lambda row: row["id"])
+def test_inches_are_exact(row: dict[str, str]) -> None:
+    one = drum(f"{row['input']}x{row['input']}")
+    assert one.diameter == one.depth == Decimal(row["expected"])
+
+
+@pytest.mark.parametrize("row", check_rows("units.csv", "shell_"), ids=lambda row: row["id"])
+def test_shell_areas(row: dict[str, str]) -> None:
+    for per in ("m2_outside", "m2_inside"):
+        assert abs(quantity(per, [drum(row["input"])]) - Decimal(row["expected"])) <= Decimal(row["tolerance"])
+
+
+# common practice, no source
+@pytest.mark.parametrize(("per", "needed"), [("rod", 16), ("claw", 16), ("head", 2), ("hoop", 2), ("edge", 2)])
+def test_a_double_headed_bass_drum_with_eight_positions(per: str, needed: int) -> None:
+    assert quantity(per, [drum()]) == needed
+
+
+# common practice, no source
+@pytest.mark.parametrize(("per", "needed"), [("head", 1), ("rod", 6), ("position", 6), ("claw", 0), ("edge", 2)])
+def test_a_tom_with_one_head(per: str, needed: int) -> None:
+    assert quantity(per, [drum("12x8", "rack", heads=1, positions=6)]) == needed
+
+
+def test_lines_for_the_kit_are_whole_while_one_of_their_drums_is_built() -> None:
+    kit = [drum(), drum("12x8", "rack")]
+    assert quantity("kit", kit) == 1
+    assert quantity("each", kit, quantity=3, only=["bass"]) == 3
+    assert quantity("each", kit, quantity=3, only=["floor"]) == 0
+    assert quantity("hour", kit, quantity=Decimal("1.5")) == Decimal("1.5")
+    assert quantity("hole", [drum(holes=3), drum(holes=2)]) == 5
+    assert quantity("drum", kit) == quantity("shell", kit) == 2
+
+
+def test_only_and_except_mean_roles_donors_new_and_ids() -> None:
+    kit = [drum(id="B22"), drum("12x8", "rack", source="B"), drum("16x16", "floor", source="new", id="F")]
+
+    def meant(**words: Any) -> list[str | None]:
+        line = WorkLine.model_validate({"what": "Work", "per": "drum", "hours": 1} | words)
+        return [d.role for d in chosen_drums(line, kit)]
+
+    assert meant() == ["bass", "rack", "floor"]
+    assert meant(only=["bass", "B"]) == ["bass", "rack"]
+    assert meant(only=["new"]) == ["floor"]
+    assert meant(**{"except": ["B22", "F"]}) == ["rack"]
+    assert meant(only=["A"], **{"except": ["bass"]}) == []
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "words"),
+    [
+        (part("each"), "quantity", "must say quantity"),
+        (part("edge", quantity=2), "quantity", 'goes with per = "each"'),
+        (part("sheet"), "sheet", "none is given"),
+        (part("sheet", sheet="610"), "sheet", '"610" is not one'),
+        (part("sheet", sheet="0x610"), "sheet", "above 0 mm"),
+        (part("sheet", sheet="1370x300", turn=False), "sheet", "22x14 bass needs a strip 344 mm wide"),
+        (part("sheet", sheet="1370x610", clearance=200), "sheet", "leaves nothing to cover"),
+        (WorkLine.model_validate({"what": "W", "per": "sheet", "hours": 1}), "per", "[[part]] only"),
+    ],
+)
+def test_what_cannot_be_counted_says_why(line: PartLine, key: str, words: str) -> None:
+    counted = count(line, [drum()])
+    assert isinstance(counted, NotCounted)
+    assert counted.key == key
+    assert words in counted.reason
+
+
+def test_the_buying_list() -> None:
+    rows = buying_list([drum(), drum("12x8", "rack", heads=1, positions=6, source="new"), drum("12x9", "rack")])
+    assert Quantity('Heads 12"', Decimal(3), "head") in rows
+    assert Quantity('Heads 22"', Decimal(2), "head") in rows
+    assert Quantity("Tension rods", Decimal(38), "rod") in rows
+    assert Quantity("Claws", Decimal(16), "claw") in rows
+    assert Quantity("New shell 12x8 rack", Decimal(1), "shell") in rows
+    assert not any(row.what == "Holes" for row in rows)
+
+
+def test_a_size_that_is_none_is_told_with_its_place() -> None:
+    tables = worked.plan_tables()
+    tables["drum"][1]["size"] = "thirteen"
+    with pytest.raises(FileError) as caught:
+        drums_of(worked.plan(drum=tables["drum"]), "diameter-depth")
+    (problem,) = caught.value.problems
+    assert (problem.file, problem.column, problem.text) == ("builds/worked.toml", "drum 2.size", "thirteen")
+
+
+def test_sizes_are_read_in_the_shops_order() -> None:
+    plan = worked.plan(drum=[{"role": "rack", "size": "8x12", "positions": 6, "from": "A"}])
+    assert drums_of(plan, "depth-diameter")[0].size == Size(Decimal(12), Decimal(8))

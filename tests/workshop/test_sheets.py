@@ -1,0 +1,159 @@
+"""Strips and whole sheets: lengths a shop knows, the worked case, and the search against trying everything."""
+
+from __future__ import annotations
+
+import itertools
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, strip_of
+from kitvalue.workshop.shelves import Found, Piece, Sheet, fewest_sheets
+from tests import worked
+from tests.workshop.test_drums import drum
+
+WRAP = Covering(Decimal(1370), Decimal(610), Decimal(50), Decimal(6), turn=False)
+LONG = Covering(Decimal(2440), Decimal(1220), Decimal(50), Decimal(6), turn=False)
+
+
+def strip(size: str, covering: Covering) -> Strip:
+    made = strip_of(drum(size), covering)
+    assert isinstance(made, Strip)
+    return made
+
+
+# common practice, no source: wrap of a 22x14 shell, and of a 16x16 that one sheet still covers
+def test_the_strip_of_a_22x14() -> None:
+    one = strip("22x14", LONG)
+    assert round(one.length) == 1806
+    assert round(one.width) == 344
+    assert round(one.area, 2) == Decimal("0.62")
+    assert one.joints == 1
+
+
+def test_the_strip_of_a_16x16_fits_a_traditional_sheet() -> None:
+    one = strip("16x16", WRAP)
+    assert (round(one.length), one.joints) == (1327, 1)
+
+
+def test_a_shell_longer_than_the_sheet_has_two_joints() -> None:
+    one = strip("22x14", WRAP)
+    assert one.joints == 2
+    assert abs(one.length - strip("22x14", LONG).length - 50) < Decimal("1e-9")
+    assert nest([one], WRAP) == Nesting(2, 2)  # 344 mm of 610: no second shelf
+
+
+def test_two_shells_share_the_sheet_their_second_pieces_come_from() -> None:
+    # two full sheets, and both rests (about 486 mm) on one shelf of a third; four equal pieces would take four
+    assert nest([strip("22x14", WRAP)] * 2, WRAP) == Nesting(3, 3)
+
+
+def test_equal_pieces_are_taken_where_they_save_a_sheet() -> None:
+    covering = Covering(Decimal(1370), Decimal(610), Decimal(50), Decimal(6), turn=True)
+    sides = [(508, 486, 1), (1347, 473, 1), (1735, 212, 2)]
+    strips = [Strip(str(i), Decimal(long), Decimal(wide), joints) for i, (long, wide, joints) in enumerate(sides)]
+    assert nest(strips, covering).sheets == 2
+    whole = [(508, 486), (1347, 473), (1370, 212), (365, 212)]
+    ways = [Sheet(1370, 610), Sheet(610, 1370)]
+    assert fewest_sheets([Piece(long, high, True) for long, high in whole], ways).sheets == 3
+
+
+@pytest.mark.parametrize(
+    ("sheet", "overlap", "clearance", "words"),
+    [
+        ((1370, 300), 50, 6, "strip 344 mm wide"),
+        ((40, 610), 50, 6, "uses up the whole sheet"),
+        ((1370, 610), 50, 178, "leaves nothing to cover"),
+    ],
+)
+def test_a_sheet_too_small_says_so(sheet: tuple[int, int], overlap: int, clearance: int, words: str) -> None:
+    covering = Covering(Decimal(sheet[0]), Decimal(sheet[1]), Decimal(overlap), Decimal(clearance), turn=False)
+    made = strip_of(drum("22x14"), covering)
+    assert isinstance(made, TooSmall)
+    assert words in made.reason
+
+
+def test_turning_may_save_what_a_direction_forbids() -> None:
+    tall = [Strip(name, Decimal(1000), Decimal(600), 1) for name in "abc"]
+    along = Covering(Decimal(2000), Decimal(1000), Decimal(0), Decimal(0), turn=False)
+    assert nest(tall, along) == Nesting(2, 2)
+    assert nest(tall, Covering(Decimal(2000), Decimal(1000), Decimal(0), Decimal(0), turn=True)) == Nesting(1, 1)
+
+
+@pytest.mark.parametrize(("pieces", "sheets"), [(3, 1), (4, 1), (5, 1), (6, 2), (7, 2)])
+def test_the_worked_case(pieces: int, sheets: int) -> None:
+    veneer = Covering(Decimal(2440), Decimal(1220), Decimal(150), Decimal(-10), turn=False)
+    words = [word.split() for word in worked.CASE["drum"][0]["order"]]
+    strips = [strip(word[1], veneer) for word in words[:pieces]]
+    assert nest(strips, veneer) == Nesting(sheets, sheets)
+    assert f"{['1', '1', '1', '2', '2'][pieces - 3]}" == str(sheets)
+    assert "1 1 1 2 2 sheets" in worked.CASE["parts"]["veneer"]
+
+
+# --- against trying everything ---------------------------------------------------------------------------------------
+
+
+def shelves_fit(lays: tuple[tuple[int, int], ...], sheet: Sheet) -> bool:
+    """Whether rectangles (long, high) fit one sheet in shelves: by every way to part them into shelves."""
+    for parts in partitions(list(range(len(lays)))):
+        if any(sum(lays[i][0] for i in part) > sheet.long for part in parts):
+            continue
+        if sum(max(lays[i][1] for i in part) for part in parts) <= sheet.high:
+            return True
+    return not lays
+
+
+def partitions(items: list[int]) -> list[list[list[int]]]:
+    if not items:
+        return [[]]
+    first, rest = items[0], items[1:]
+    found = []
+    for smaller in partitions(rest):
+        found.append([[first], *smaller])
+        found += [[*smaller[:i], [first, *part], *smaller[i + 1 :]] for i, part in enumerate(smaller)]
+    return found
+
+
+def one_sheet(pieces: list[Piece], ways: list[Sheet]) -> bool:
+    lays = [[(p.long, p.high), (p.high, p.long)] if p.turn else [(p.long, p.high)] for p in pieces]
+    return any(shelves_fit(lay, way) for lay in itertools.product(*lays) for way in ways)
+
+
+def by_trying(pieces: list[Piece], ways: list[Sheet]) -> int:
+    return min(
+        len(parts)
+        for parts in partitions(list(range(len(pieces))))
+        if all(one_sheet([pieces[i] for i in part], ways) for part in parts)
+    )
+
+
+@settings(max_examples=60)
+@given(st.lists(st.tuples(st.integers(1, 10), st.integers(1, 6)), min_size=1, max_size=5), st.booleans())
+def test_the_search_finds_what_trying_everything_finds(sides: list[tuple[int, int]], turn: bool) -> None:
+    ways = [Sheet(10, 6), Sheet(6, 10)] if turn else [Sheet(10, 6)]
+    pieces = [Piece(long, high, turn) for long, high in sides]
+    best = by_trying(pieces, ways)
+    assert fewest_sheets(pieces, ways) == Found(best, best)
+
+
+def test_a_sheet_filled_to_the_last_millimetre_is_found() -> None:
+    # longest first leaves a third shelf: 5+4, 4+3+2, 2; the two shelves 5+3+2 and 4+4+2 fill the sheet
+    pieces = [Piece(long, 3, False) for long in (5, 4, 4, 3, 2, 2)]
+    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Found(1, 1)
+    assert fewest_sheets([*pieces, Piece(1, 1, False)], [Sheet(10, 6)]) == Found(2, 2)
+
+
+def test_a_search_cut_short_states_its_gap() -> None:
+    pieces = [
+        Piece(long, high, False) for long, high in [(6, 3), (6, 3), (5, 3), (5, 3), (4, 2), (4, 2), (3, 3), (7, 2)]
+    ]
+    whole = fewest_sheets(pieces, [Sheet(10, 6)])
+    assert whole.sheets == whole.least
+    cut = fewest_sheets(pieces, [Sheet(10, 6)], node_limit=1)
+    assert cut.least <= whole.sheets <= cut.sheets
+
+
+def test_nothing_to_cover_takes_no_sheet() -> None:
+    assert fewest_sheets([], [Sheet(10, 6)]) == Found(0, 0)
