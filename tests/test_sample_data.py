@@ -50,7 +50,7 @@ def prices() -> list[dict[str, str]]:
 @pytest.fixture(scope="module")
 def drawn_again(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("drawn")
-    subprocess.run([sys.executable, str(ROOT / "tests" / "sample" / "make_sample.py"), str(folder)], check=True)
+    subprocess.run([sys.executable, str(ROOT / "tests" / "tooling" / "make_sample.py"), str(folder)], check=True)
     return folder
 
 

@@ -1,4 +1,4 @@
-"""Draw the sample shop's price book and offers: `python tests/sample/make_sample.py [FOLDER]`.
+"""Draw the sample shop's price book and offers: `python tests/tooling/make_sample.py [FOLDER]`.
 
 Writes sample_data/prices.csv, sample_data/offers.csv and shared/sample_truth.toml under FOLDER (the project itself when
 none is given), the same bytes on every run. shop.toml and the build plans of the sample shop are written by hand.
@@ -131,7 +131,7 @@ def truth(rows: Sequence[Row]) -> str:
     by_channel = {channel: sum(r.channel == channel for r in rows) for channel in ("private", "dealer", "auction")}
     lines = [
         "# The effects that sample_data/prices.csv was drawn from, and the rows planted in it.",
-        "# Written by tests/sample/make_sample.py together with the book. Effects are on the natural log of",
+        "# Written by tests/tooling/make_sample.py together with the book. Effects are on the natural log of",
         "# the price in EUR, premium included.",
         f"seed = {SEED}",
         f"reference_date = {NEWEST.isoformat()}  # years count from here",
