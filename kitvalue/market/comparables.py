@@ -32,7 +32,11 @@ class Adjustment:
 
 @dataclass(frozen=True, slots=True)
 class Comparable:
-    """A sighting and its price adjusted to the kit: observed times every factor is adjusted."""
+    """A sighting and its price adjusted to the kit: observed times every factor is adjusted.
+
+    `net_percent` is what all adjustments come to, `gross_percent` the sum of their sizes: the smaller, the nearer.
+    `weight` is its weight in the fit; under one half the row is an unusual one.
+    """
 
     row: int
     series: str
@@ -42,6 +46,9 @@ class Comparable:
     observed: float  # with the premium of a hammer price
     adjustments: tuple[Adjustment, ...]
     adjusted: float
+    net_percent: float
+    gross_percent: float
+    weight: float
 
 
 def comparables(fit: Fit, kit: Kit, most: int = SHOWN) -> tuple[Comparable, ...]:
@@ -89,4 +96,7 @@ def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
         observed=observed,
         adjustments=adjustments,
         adjusted=observed * float(np.exp(logs.sum())),
+        net_percent=100 * float(np.expm1(logs.sum())),
+        gross_percent=sum(abs(a.percent) for a in adjustments),
+        weight=float(fit.weights[i] / book.weight[i]),
     )

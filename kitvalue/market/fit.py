@@ -152,6 +152,7 @@ def _finish(setup: Setup, found: Weighted, robust: bool) -> Fit:
         level = solve(reduce(setup.F, setup.Z, setup.y, book.weight), found.solution.theta)
         sigma2 = level_sigma2(found, book.weight, trace)
     estimate = Estimate(recipe, setup.scaling, found.solution, level, sigma2, n - trace)
+    terms = term_estimates(estimate)
     keep = _sample(found.leverage)
     return Fit(
         recipe=recipe,
@@ -172,9 +173,9 @@ def _finish(setup: Setup, found: Weighted, robust: bool) -> Fit:
         leverage=found.leverage[keep],
         rows_used=n,
         exact=exact,
-        terms=term_estimates(estimate),
+        terms=terms,
         series=series_effects(estimate),
-        unusual=() if exact else unusual_rows(book, found.residuals, found.leverage, found.scatter),
+        unusual=() if exact else unusual_rows(book, found.residuals, found.leverage, found.scatter, terms),
         accuracy=None,
         cautions=fit_cautions(estimate, found.settled, exact, len(keep), int((found.leverage > FULL_LEVERAGE).sum())),
     )

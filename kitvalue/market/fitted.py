@@ -39,14 +39,17 @@ class SeriesEffect:
 
 @dataclass(frozen=True, slots=True)
 class UnusualRow:
-    """A row far from what the others say of it. `expected` is its left-out price; `moves_percent` what the row does to
-    the price expected of a kit like it; `hint` names a likely slip."""
+    """A row far from what the others say of it. `expected` is its left-out price, `studentised` how far off that is in
+    its own standard deviations; `moves_percent` is what the row does to the price expected of a kit like it; `hint`
+    names a likely slip."""
 
     row: int
     series: str
     weight: float
     observed: float
     expected: float
+    studentised: float
+    leverage: float
     moves_percent: float
     hint: str
 

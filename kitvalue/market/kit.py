@@ -12,10 +12,10 @@ Channel = Literal["private", "dealer", "auction"]
 
 @dataclass(frozen=True, slots=True)
 class FeatureValue:
-    """What is known of one declared feature: the number, 1/0 for yes/no, or the word."""
+    """What is known of one declared feature: the number, yes or no, or the word."""
 
     name: str
-    value: float | str
+    value: float | bool | str
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,16 @@
 """The fit for notebooks: pandas objects under the names of statsmodels' results.
 
 The figures are the command line's own: both come from one Fit.
+
+>>> import pandas as pd
+>>> from kitvalue import fit_prices, read_prices
+>>> results = fit_prices(read_prices("sample_data"))
+>>> results.params.round(3)[["log_pieces", "condition", "sold"]].to_dict()
+{'log_pieces': 0.579, 'condition': 0.126, 'sold': -0.054}
+>>> kits = pd.DataFrame({"series": ["Burren"], "pieces": [5], "condition": [3], "hardware": [True]})
+>>> results.get_prediction(kits).summary_frame(alpha=0.2).round(0)
+    mean  mean_se  mean_ci_lower  mean_ci_upper  obs_ci_lower  obs_ci_upper
+0  431.0     20.0          406.0          457.0         347.0         537.0
 """
 
 from __future__ import annotations
@@ -91,6 +101,17 @@ class PriceResults:
     @property
     def _rows(self) -> pd.Index:
         return pd.Index(self.fit.book.rows, name="row")
+
+    def robust_bse(self) -> pd.Series:
+        """(p,) standard errors that do not assume equal scatter: HC3 (MacKinnon and White 1985), theta held fixed.
+
+        On a plain fit without pooling they are statsmodels' HC3; weights count as in weighted least squares.
+        """
+        fit = self.fit
+        C = fit.columns_of(columns.of_book(fit.book, fit.recipe.reference_date))
+        p = len(fit.recipe.names)
+        half = fit.scaling.back() @ fit.root[:p] @ ((C @ fit.root) * (fit.weights * fit.left_out_residuals)[:, None]).T
+        return pd.Series(np.sqrt((half**2).sum(axis=1)), index=list(fit.recipe.names), name="robust_bse")
 
     def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
         """(p, 2) ranges of the coefficients, columns 0 and 1 as in statsmodels."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from kitvalue.intake.pricebook import FloatArray, PriceBook
-from kitvalue.market.fitted import UnusualRow
+from kitvalue.market.fitted import TermEstimate, UnusualRow
 
 HUBER_K = 1.345
 UNUSUAL_WEIGHT = 0.5
+MANY_PIECES = 6  # more drums than most kits have
 SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
 
@@ -18,13 +19,16 @@ def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> Float
     return np.where(far > HUBER_K, HUBER_K / np.maximum(far, HUBER_K), 1.0)
 
 
-def unusual_rows(book: PriceBook, e: FloatArray, h: FloatArray, scatter: float) -> tuple[UnusualRow, ...]:
+def unusual_rows(
+    book: PriceBook, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
+) -> tuple[UnusualRow, ...]:
     """The rows with a robust weight under one half, the furthest first. e (n,) residuals, h (n,) leverages."""
     weights = huber_weights(e, book.weight, scatter)
     paid = book.price * (1 + book.premium / 100)
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
-    hits = [i for i in np.argsort(weights) if weights[i] < UNUSUAL_WEIGHT]
+    studentised = e * np.sqrt(book.weight / free) / scatter
+    hits = [i for i in np.argsort(weights, kind="stable") if weights[i] < UNUSUAL_WEIGHT]
     return tuple(
         UnusualRow(
             row=int(book.rows[i]),
@@ -32,15 +36,29 @@ def unusual_rows(book: PriceBook, e: FloatArray, h: FloatArray, scatter: float) 
             weight=float(weights[i]),
             observed=float(paid[i]),
             expected=float(paid[i] * np.exp(-left_out[i])),
+            studentised=float(studentised[i]),
+            leverage=float(h[i]),
             moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
-            hint=_hint(float(left_out[i])),
+            hint=hint(float(left_out[i]), book.pieces[i], book.price_kind[i] > 0, scatter, terms),
         )
         for i in hits
     )
 
 
-def _hint(log_ratio: float) -> str:
+def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tuple[TermEstimate, ...]) -> str:
+    """What single slip would explain a row that far off, in the order of likelihood; empty where none would."""
     for times, word in ((100, "a hundred times"), (10, "ten times")):
         if abs(abs(log_ratio) - np.log(times)) < SLIP:
             return f"about {word} too {'high' if log_ratio > 0 else 'low'}: a slip of the decimal sign?"
+    effects = {t.name: t.coefficient for t in terms}
+    counted = _drums_paid_for(log_ratio, pieces, effects.get("log_pieces", 0.0))
+    if log_ratio < 0 and pieces >= MANY_PIECES and 1 <= counted <= pieces - 2:
+        return f"priced like {counted:g} drums: are cymbals or stands counted as pieces?"
+    if sold and log_ratio > 0 and abs(log_ratio + effects.get("sold", 0.0)) < scatter:
+        return "priced like one that is asked for: is it the price paid?"
     return "far too high: a bundle, or more than the kit in the price?" if log_ratio > np.log(2) else ""
+
+
+def _drums_paid_for(log_ratio: float, pieces: float, power: float) -> float:
+    """The number of drums at which the price would be the expected one."""
+    return round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else float(pieces)

@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from kitvalue.intake.pricebook import PriceBook
-from kitvalue.market import accuracy
+from kitvalue.market import accuracy, columns
 from kitvalue.market.accuracy import assess, foretell_quarters, hold_out_folds, kit_of, left_out_prices, ratio_study
 from kitvalue.market.fit import fit_rows
 from kitvalue.market.fitted import Fit
+from kitvalue.market.knowledge import series_knowledge, usual_kit
 from kitvalue.market.outlook import outlook
 from kitvalue.market.subset import subset, without_empty_series
 from tests.checks import check
@@ -128,3 +129,23 @@ def test_folds_are_the_same_every_time() -> None:
     assert second is not None
     np.testing.assert_array_equal(first.typical, second.typical)
     assert accuracy.FOLDS == 10
+
+
+def test_one_more_sighting_narrows_the_level_as_said() -> None:
+    """Add the very kit to the book and solve again with weights and theta held: the level narrows by 1/sqrt(1 + g)."""
+    book = invented_book(n=80)
+    fit = fit_rows(book, 10.0, robust=False, pooled=True)
+    for known in series_knowledge(fit):
+        rows = columns.of_kits([usual_kit(fit, known.name)], fit.recipe.series, fit.recipe.reference_date, ())
+        x = fit.columns_of(rows)[0]
+        before = x @ fit.level_root @ fit.level_root.T @ x
+        A = np.linalg.inv(fit.level_root @ fit.level_root.T) + np.outer(x, x)
+        after = x @ np.linalg.solve(A, x)
+        wide, narrow = (np.log(1 + p / 100) for p in (known.level_percent, known.one_more_percent))
+        assert narrow / wide == pytest.approx(np.sqrt(after / before), rel=1e-9)
+        view = outlook(fit, usual_kit(fit, known.name), 80)
+        assert view.level_high is not None
+        assert view.level_high / view.typical == pytest.approx(1 + known.level_percent / 100, rel=1e-12)
+    thin = [k.name for k in series_knowledge(fit)]
+    counts = dict(zip(fit.recipe.series, fit.recipe.rows_by_series, strict=True))
+    assert counts[thin[0]] < counts[thin[-1]]

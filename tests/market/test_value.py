@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import doctest
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Shop, ShopTable
+from kitvalue.market import columns
+from kitvalue.market import results as market_results
 from kitvalue.market.fit import fit_book
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
@@ -140,3 +145,21 @@ def test_results_for_notebooks_are_the_same_figures() -> None:
     text = str(results.summary())
     assert "condition" in text
     assert "Huber" in text
+
+
+def test_robust_errors_are_statsmodels_hc3_on_a_plain_fit() -> None:
+    shop = Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))
+    results = fit_prices(Prices(BOOK, shop), robust=False, pooled=False)
+    fit = results.fit
+    F = fit.columns_of(columns.of_book(BOOK, fit.recipe.reference_date)) * fit.scaling.scale + fit.scaling.center
+    F[:, 0] = 1
+    peer = sm.OLS(np.log(BOOK.price), F).fit(cov_type="HC3")
+    np.testing.assert_allclose(results.robust_bse(), peer.bse, rtol=1e-8)
+
+
+def test_the_notebook_example_is_true(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The doctest at the top of the module, which values a kit of the sample shop as the command line does."""
+    monkeypatch.chdir(Path(__file__).parents[2])
+    found = doctest.testmod(market_results)
+    assert found.attempted >= 5
+    assert found.failed == 0
