@@ -1,0 +1,235 @@
+"""The columns of prices.csv, each read by its own rules."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.columns import Column, ColumnFindings, date_column, number_column, word_column
+from kitvalue.intake.currencies import meanings
+from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_number, read_percent
+from kitvalue.intake.problems import Problem
+from kitvalue.intake.series import series_names
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.tables import TextTable
+from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
+from kitvalue.intake.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, Vocabulary, grade, vocabulary
+from kitvalue.intake.words import Refusal, fold, listed, trimmed
+
+PRICE_CURE: Final = "write one price, such as 480 or 480.50"
+FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
+_KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
+FeatureValue = Decimal | bool | str
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """A declared feature with its column."""
+
+    name: str
+    kind: str
+    column: Column[FeatureValue]
+
+
+@dataclass(frozen=True, slots=True)
+class BookColumns:
+    """Every column of the price book, row by row, with what only whole columns could tell."""
+
+    series: Column[str]
+    pieces: Column[int]
+    condition: Column[Decimal]
+    price: Column[Amount]
+    date: Column[dt.date]
+    price_kind: Column[str]
+    channel: Column[str]
+    premium: Column[Amount]
+    currency: Column[tuple[str, ...]]
+    freight: Column[Amount]
+    weight: Column[Amount]
+    ref: Column[str]
+    note: Column[str]
+    features: tuple[Feature, ...]
+    warnings: tuple[Problem, ...]
+    undecided: tuple[Problem, ...]
+    decimal: str | None  # the decimal sign of the prices, where known
+
+    def checked(self) -> dict[str, Column[object]]:
+        """The columns whose refusals refuse a row, by our name."""
+        named = (
+            "date", "series", "pieces", "condition", "price", "price_kind", "channel", "premium", "currency", "freight",
+            "weight",
+        )  # fmt: skip
+        return {name: getattr(self, name) for name in named} | {one.name: one.column.plain() for one in self.features}
+
+
+def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookColumns:
+    """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
+    words = shop.prices.words
+    findings: list[ColumnFindings[Amount]] = []
+
+    def numbers(
+        name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], cure: str
+    ) -> Column[Amount]:
+        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted))
+        return findings[-1].column
+
+    price = numbers("price", read_amount, price_check, PRICE_CURE)
+    freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
+    premium = numbers("premium", read_percent, _percent_check, "write the auction's premium in percent, such as 20")
+    weight = numbers("weight", read_number, _weight_check, "write a number above 0, or leave it blank for 1")
+    dates = date_column(table, "date", shop.files.day_first, counted)
+    features, absent = [], []
+    for name, kind in shop.prices.features.items():
+        if name not in table.header.places:
+            absent.append(name)
+        elif kind == "number":
+            column = numbers(name, read_number, lambda amount: None, "write a number, or leave it blank")
+            features.append(Feature(name, kind, _values(column)))
+        else:
+            features.append(Feature(name, kind, _feature(table, name, kind, words.get(name, {}))))
+    return BookColumns(
+        series=word_column(table, "series", read_series(shop), "write the series' name"),
+        pieces=word_column(table, "pieces", read_pieces, "write the number of drums in digits, such as 4"),
+        condition=word_column(table, "condition", read_shop_grade(shop), "write its grade"),
+        price=price,
+        date=dates.column,
+        price_kind=_words(table, "price_kind", PRICE_KINDS, shop),
+        channel=_words(table, "channel", CHANNELS, shop),
+        premium=premium,
+        currency=word_column(table, "currency", _currency_reader(shop), "write the currency's code, such as EUR"),
+        freight=freight,
+        weight=weight,
+        ref=word_column(table, "ref", _reference, ""),
+        note=word_column(table, "note", _text, ""),
+        features=tuple(features),
+        warnings=tuple(problem for one in findings for problem in one.warnings),
+        undecided=tuple(one for one in (*(found.undecided for found in findings), dates.undecided) if one is not None),
+        decimal=findings[0].sign,
+    )
+
+
+def _values(column: Column[Amount]) -> Column[FeatureValue]:
+    values = [value.value if isinstance(value, Amount) else value for value in column.values]
+    return Column(column.header, column.cells, values, column.cure, column.present)
+
+
+def price_check(amount: Amount) -> Refusal | None:
+    """A price is above 0."""
+    if amount.value > 0:
+        return None
+    return Refusal("not_positive", "is negative" if amount.value < 0 else "is no price", "a price must be above 0")
+
+
+def freight_check(amount: Amount) -> Refusal | None:
+    """Freight is a firm amount, 0 or more."""
+    if amount.negotiable:
+        return Refusal("negotiable", "says negotiable")
+    return None if amount.value >= 0 else Refusal("negative", "is negative")
+
+
+def _percent_check(amount: Amount) -> Refusal | None:
+    return None if 0 <= amount.value < 100 else Refusal("range", "is no percentage from 0 to below 100")
+
+
+def _weight_check(amount: Amount) -> Refusal | None:
+    return None if amount.value > 0 else Refusal("not_positive", "must be above 0")
+
+
+def read_pieces(text: str) -> int | Refusal:
+    """A whole number of drums, at least 1: "5", "5 ", "5,0"."""
+    read = read_number(text)
+    if isinstance(read, Refusal):
+        cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
+        return Refusal(read.code, read.reason, cure or (read.cure if read.code in _KEPT_CURES else None))
+    if isinstance(read, TwoReadings):
+        return Refusal("two_readings", "can be read in two ways")
+    if read.value != read.value.to_integral_value():
+        return Refusal("not_whole", "is not a whole number")
+    return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
+
+
+def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
+    """The reader of a series cell: a name of the shop's list, or any name where there is no list."""
+    names = series_names(shop)
+
+    def read(text: str) -> str | Refusal:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        found = names.find(text) if names.declared else trimmed(text)
+        return found or Refusal("unknown_series", "is not in shop.toml's list of series", names.advice(text))
+
+    return read
+
+
+def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
+    """The reader of a condition cell: a grade, one of our words or one of the shop's."""
+    mapped = {fold(word): grade(ours) for word, ours in shop.prices.words.get("condition", {}).items()}
+    hint = f"write 1 to 5 in halves, {listed(GRADES)}, or map the word under [prices.words.condition]"
+
+    def read(text: str) -> Decimal | Refusal:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        return mapped.get(fold(text)) or grade(text) or Refusal("not_a_grade", "is no bench grade", hint)
+
+    return read
+
+
+def _words(table: TextTable, name: str, own: Sequence[str], shop: Shop) -> Column[str]:
+    known = vocabulary(own, shop.prices.words.get(name, {}))
+    return word_column(table, name, _word_reader(known, f"[prices.words.{name}]"), f"write {listed(own, last='or')}")
+
+
+def _word_reader(known: Vocabulary, table: str) -> Callable[[str], str | Refusal]:
+    def read(text: str) -> str | Refusal:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        return known.find(text) or known.refusal(text, table)
+
+    return read
+
+
+def _currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal]:
+    """What a currency cell can stand for; the shop's own currency where that is among it."""
+    own = shop.shop.currency
+    mapped = {fold(word): code for word, code in shop.prices.words.get("currency", {}).items()}
+
+    def read(text: str) -> tuple[str, ...] | Refusal:
+        word = mapped.get(fold(text), text)
+        codes = (own,) if fold(word) == fold(own) else meanings(word)
+        if codes:
+            return (own,) if own in codes else codes
+        return Refusal("currency", "is no currency that is known", f"write its code, such as {own}")
+
+    return read
+
+
+def _feature(table: TextTable, name: str, kind: str, mapped: dict[str, str]) -> Column[FeatureValue]:
+    words = {fold(word): ours for word, ours in mapped.items()}
+    hint = f"write yes or no, or map the word under [prices.words.{name}]"
+
+    def truth(text: str) -> FeatureValue | Refusal:
+        found = TRUTHS.get(fold(words.get(fold(text), text)))
+        if found is None:
+            return (
+                error_refusal(text)
+                if spreadsheet_error(text)
+                else Refusal("unknown_word", "is neither yes nor no", hint)
+            )
+        return found
+
+    def word(text: str) -> FeatureValue | Refusal:
+        return error_refusal(text) if spreadsheet_error(text) else words.get(fold(text), trimmed(text))
+
+    return word_column(table, name, truth if kind == "yes-no" else word, "write a word, or leave it blank")
+
+
+def _reference(text: str) -> str | None:
+    """A listing's number or address; a dash or a question mark is none."""
+    return trimmed(text) if any(c.isalnum() for c in text) else None
+
+
+def _text(text: str) -> str:
+    return text

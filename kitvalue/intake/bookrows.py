@@ -1,0 +1,238 @@
+"""The rows of prices.csv: what each says once its cells are put together, or why it is refused."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.bookcolumns import FREIGHT_CURE, BookColumns, FeatureValue
+from kitvalue.intake.columns import known_amount
+from kitvalue.intake.numbers import Amount
+from kitvalue.intake.problems import Level, Problem, shown
+from kitvalue.intake.rates import Rates
+from kitvalue.intake.tables import TextTable
+from kitvalue.intake.words import Refusal, fold, listed, trimmed
+
+_TOTALS_WORDS: Final = """
+    total totals sum sums subtotal subtotals average averages avg mean median count min max minimum maximum balance
+    overall summe summen gesamt gesamtsumme gesamtbetrag zwischensumme endsumme insgesamt durchschnitt durchschnittlich
+    mittelwert mittel mw ø anzahl saldo schnitt somme moyenne totale totaal totaux media suma gemiddelde
+"""
+_TOTALS: Final = frozenset(_TOTALS_WORDS.split())
+_NOT_FOR_TOTALS: Final = ("note", "ref")
+_PLACEHOLDER: Final = re.compile(r"1|1{3,}|9{4,}|1234(?:5(?:67?)?)?")
+
+
+@dataclass(frozen=True, slots=True)
+class FeatureRead:
+    """One feature of one row; None where the cell is blank."""
+
+    name: str
+    value: FeatureValue | None
+
+
+@dataclass(frozen=True, slots=True)
+class RowAsRead:
+    """One usable row as it was read: money in the row's own currency, None where unknown.
+
+    `rate` turns its money into the shop's currency (1 for the shop's own); `cells` are the row's texts.
+    """
+
+    row: int
+    series: str
+    pieces: int
+    condition: Decimal
+    price: Decimal
+    price_kind: str
+    channel: str
+    premium: Decimal | None
+    currency: str
+    freight: Decimal | None
+    date: dt.date | None
+    weight: Decimal | None
+    ref: str | None
+    note: str | None
+    features: tuple[FeatureRead, ...]
+    rate: Decimal
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Money:
+    """In which currency a row speaks, and what one unit of it is in the shop's."""
+
+    currency: str
+    rate: Decimal
+
+
+def totals_refusals(table: TextTable) -> dict[int, Problem]:
+    """Rows that are no kit but a total, an average or a remark: index of the row -> its one problem."""
+    places = table.header.places
+    series, pieces = places["series"], places["pieces"]
+    skipped = {places[name] for name in _NOT_FOR_TOTALS if name in places}
+    found: dict[int, Problem] = {}
+    for at, row in enumerate(table.rows):
+        name = trimmed(row.cells[series])
+        if name and not _says_total(name):
+            continue
+        place = next((p for p, cell in enumerate(row.cells) if p not in skipped and _says_total(cell)), None)
+        if place is not None:
+            message = f"{shown(row.cells[place])} looks like a totals row, with no series of its own; delete the row"
+            found[at] = _refused(table, row.row, table.header.cells[place], row.cells[place], "totals_row", message)
+        elif not trimmed(row.cells[pieces]):
+            message = "no series and no pieces: looks like a total, an average or a remark; delete the row"
+            found[at] = _refused(table, row.row, table.header.cells[series], row.cells[series], "totals_row", message)
+    return found
+
+
+def _says_total(cell: str) -> bool:
+    words = re.findall(r"[^\W\d_]+", fold(cell)) if cell and len(cell) < 40 else []
+    return 0 < len(words) <= 3 and words[0] in _TOTALS
+
+
+def _refused(table: TextTable, row: int, header: str, text: str, code: str, message: str) -> Problem:
+    return Problem(table.file, row, trimmed(header), text, code, Level.REFUSED, message)
+
+
+class RowReader:
+    """Puts the cells of one table's rows together."""
+
+    def __init__(self, table: TextTable, columns: BookColumns, rates: Rates, currency: str) -> None:
+        self.table = table
+        self.columns = columns
+        self.rates = rates
+        self.currency = currency
+        self.checked = columns.checked()
+        self.needed = {"series", "pieces", "condition", "price"}
+
+    def read(self, at: int) -> RowAsRead | list[Problem]:
+        """The row at one index, or every reason why it is refused."""
+        problems = list(self._cell_problems(at))
+        money = self._money(at, problems)
+        self._across(at, problems)
+        if problems or money is None:
+            return problems
+        return self._row(at, money)
+
+    def _cell_problems(self, at: int) -> Iterator[Problem]:
+        for name, column in self.checked.items():
+            value = column.values[at]
+            if isinstance(value, Refusal):
+                yield column.problem(self.table, at, value)
+            elif value is None and name in self.needed:
+                yield column.problem(self.table, at, Refusal("empty", "is empty"))
+
+    def _across(self, at: int, problems: list[Problem]) -> None:
+        """What only two cells together show."""
+        columns = self.columns
+        price, kind, premium = columns.price.values[at], columns.price_kind.values[at], columns.premium.values[at]
+        if kind == "hammer" and premium is None:
+            why = Refusal(
+                "no_premium", "is no premium", "a hammer price needs the auction's premium in percent, 0 if none"
+            )
+            if columns.premium.present:
+                problems.append(self.checked["premium"].problem(self.table, at, why))
+            else:
+                message = "a hammer price needs a column premium with the auction's percent, 0 if there is none"
+                column = columns.price_kind
+                row = self.table.rows[at].row
+                problems.append(_refused(self.table, row, column.header, column.cells[at], "no_premium", message))
+        if isinstance(price, Amount) and price.negotiable and kind in ("sold", "hammer"):
+            why = Refusal(
+                "negotiable", f"says negotiable, which is an asking price, but the row says {kind}",
+                "give the price that was paid, or say asked",
+            )  # fmt: skip
+            problems.append(self.checked["price"].problem(self.table, at, why))
+
+    def _money(self, at: int, problems: list[Problem]) -> _Money | None:
+        """The row's currency, agreed between its currency cell, its price and its freight."""
+        stated = self.columns.currency.values[at]
+        price, freight = self.columns.price.values[at], self.columns.freight.values[at]
+        if isinstance(stated, Refusal):
+            return None
+        codes = stated
+        for name, amount in (("price", price), ("freight", freight)):
+            if not isinstance(amount, Amount) or not amount.currencies:
+                continue
+            common = amount.currencies if codes is None else tuple(c for c in codes if c in amount.currencies)
+            if not common:
+                problems.append(self.checked[name].problem(self.table, at, self._clash(at, name, codes or ())))
+                return None
+            codes = common
+        return self._rated(at, codes, problems)
+
+    def _clash(self, at: int, name: str, codes: tuple[str, ...]) -> Refusal:
+        if name == "freight" and self.columns.currency.values[at] is None:
+            return Refusal(
+                "currency_clash", f"is in another currency than the price ({listed(codes, 3)})", FREIGHT_CURE
+            )
+        return Refusal(
+            "currency_clash",
+            f"names another currency than the currency column ({listed(codes, 3)})",
+            "correct one of the two",
+        )
+
+    def _rated(self, at: int, codes: tuple[str, ...] | None, problems: list[Problem]) -> _Money | None:
+        own = self.currency
+        if codes is None or own in codes:
+            return _Money(own, Decimal(1))
+        if len(codes) > 1:
+            codes = tuple(code for code in codes if code in self.rates.by_currency) or codes
+        named = self.columns.currency.values[at] is not None
+        column = self.checked["currency" if named else "price"]
+        if len(codes) > 1:
+            why = Refusal("currency", f"can be {listed(codes, 4)}", "write the code in the currency column")
+            problems.append(column.problem(self.table, at, why))
+            return None
+        rate, why_not = self._rate(at, codes[0])
+        if why_not is not None:
+            problems.append(column.problem(self.table, at, why_not))
+        return _Money(codes[0], rate) if rate is not None else None
+
+    def _rate(self, at: int, code: str) -> tuple[Decimal | None, Refusal | None]:
+        date = self.columns.date.values[at]
+        cure = f"write the price in {self.currency}, or add a rate for {code} to rates.csv"
+        if code not in self.rates.by_currency:
+            return None, Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
+        if not isinstance(date, dt.date):
+            return None, Refusal(
+                "no_rate", f"is in {code}, and the row has no date to find its exchange rate by", "add the date"
+            )
+        rate = self.rates.on(code, date)
+        if rate is None:
+            reason = f"is in {code}, for which there is no exchange rate up to {date.isoformat()}"
+            return None, Refusal("no_rate", reason, cure)
+        return rate, None
+
+    def _row(self, at: int, money: _Money) -> RowAsRead:
+        columns, raw = self.columns, self.table.rows[at]
+        kind = columns.price_kind.values[at]
+        premium = known_amount(columns.premium, at)
+        return RowAsRead(
+            row=raw.row,
+            series=columns.series.sure(at),
+            pieces=columns.pieces.sure(at),
+            condition=columns.condition.sure(at),
+            price=columns.price.sure(at).value,
+            price_kind=kind if isinstance(kind, str) else "asked",
+            channel=columns.channel.known(at) or "private",
+            premium=premium,
+            currency=money.currency,
+            freight=known_amount(columns.freight, at),
+            date=columns.date.known(at),
+            weight=known_amount(columns.weight, at),
+            ref=columns.ref.known(at),
+            note=columns.note.known(at),
+            features=tuple(FeatureRead(one.name, one.column.known(at)) for one in columns.features),
+            rate=money.rate,
+            cells=tuple(raw.cells),
+        )
+
+
+def is_placeholder(price: Decimal) -> bool:
+    """Prices that sellers type when they will not name one: 1, 111, 1234, 9999 and the like."""
+    return price < 1 or _PLACEHOLDER.fullmatch(format(price.normalize(), "f")) is not None

@@ -1,0 +1,101 @@
+"""What is used from prices.csv and yet must be said: defaults for blank cells, placeholders, negotiable prices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from kitvalue.intake.bookcolumns import BookColumns
+from kitvalue.intake.bookrows import RowAsRead, is_placeholder
+from kitvalue.intake.numbers import Amount, plain
+from kitvalue.intake.problems import Level, Problem, shown
+from kitvalue.intake.repeats import spelling_warnings
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.tables import TextTable
+from kitvalue.intake.words import listed, rows_phrase, trimmed
+
+_MANY_PIECES: Final = 40
+
+
+def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColumns, shop: Shop) -> list[Problem]:
+    """Every warning about the rows that are used."""
+    places = {row.row: at for at, row in enumerate(table.rows)}
+    used = [places[row.row] for row in rows]
+    found = [*_absent(table, columns, shop), *_blanks(table, columns, shop, used)]
+    for row, at in zip(rows, used, strict=True):
+        found += _single(row, at, table, columns)
+    if not shop.series:
+        found += spelling_warnings(rows, table.file, table.header.name("series"))
+    many = [row.row for row in rows if row.pieces > _MANY_PIECES]
+    if many:
+        message = f"more than {_MANY_PIECES} drums in {rows_phrase(many)}; check the column"
+        found.append(_warning(table, None, table.header.name("pieces"), None, "many_pieces", message))
+    return found
+
+
+def _warning(
+    table: TextTable, row: int | None, column: str | None, text: str | None, code: str, message: str
+) -> Problem:
+    return Problem(table.file, row, column, text, code, Level.WARNING, message)
+
+
+def _defaults(shop: Shop) -> dict[str, str]:
+    """What a blank cell counts as, by column."""
+    return {
+        "date": "the book's mean date",
+        "price_kind": "asked",
+        "channel": "private",
+        "currency": shop.shop.currency,
+        "freight": "unknown, never 0",
+        "weight": "1",
+    }
+
+
+def _absent(table: TextTable, columns: BookColumns, shop: Shop) -> Iterator[Problem]:
+    """Columns that the file lacks altogether: their default holds for every row."""
+    present = table.header.places
+    lacking = [f"{name} ({what})" for name, what in _defaults(shop).items() if name not in present and name != "weight"]
+    if lacking:
+        message = f"there is no column for {listed(lacking)}: every row counts as said in brackets"
+        yield _warning(table, None, None, None, "absent_columns", message)
+    for name in shop.prices.features:
+        if name not in present:
+            message = f"{name} is declared in shop.toml as a feature but is not in {table.file}, so it is left out"
+            yield _warning(table, None, name, name, "absent_feature", message)
+
+
+def _blanks(table: TextTable, columns: BookColumns, shop: Shop, used: Sequence[int]) -> Iterator[Problem]:
+    """One warning for each column with blank cells, naming the rows."""
+    known = columns.checked()
+    defaults = _defaults(shop) | {one.name: "unknown" for one in columns.features}
+    for name, default in defaults.items():
+        column = known[name]
+        if not column.present:
+            continue
+        blank = [at for at in used if column.values[at] is None]
+        if name == "currency":  # a price that says its currency leaves nothing to assume
+            blank = [at for at in blank if not _says_currency(columns, at)]
+        if blank:
+            rows = [table.rows[at].row for at in blank]
+            message = f"blank in {rows_phrase(rows)}: counts as {default}"
+            yield _warning(table, None, column.header, None, f"blank_{name}", message)
+
+
+def _says_currency(columns: BookColumns, at: int) -> bool:
+    price = columns.price.values[at]
+    return isinstance(price, Amount) and bool(price.currencies)
+
+
+def _single(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
+    """Warnings about one row by itself."""
+    price = columns.price.values[at]
+    cell = columns.price.cells[at]
+    if isinstance(price, Amount) and price.negotiable:
+        message = f"{shown(cell)} says negotiable: {plain(price.value)} counts as an asking price"
+        yield _warning(table, row.row, columns.price.header, cell, "negotiable", message)
+    if is_placeholder(row.price):
+        message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
+        yield _warning(table, row.row, columns.price.header, cell, "placeholder", message)
+    if row.premium and row.price_kind != "hammer":
+        message = f"a premium counts on a hammer price only, and this row says {row.price_kind}; it is left out"
+        yield _warning(table, row.row, columns.premium.header, columns.premium.cells[at], "premium_unused", message)

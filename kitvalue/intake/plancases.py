@@ -1,0 +1,222 @@
+"""What can be wrong in a build plan beyond the types of single keys."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Final
+
+from kitvalue.intake.problems import Level, Problem, shown
+from kitvalue.intake.series import series_names
+from kitvalue.intake.settings import TomlFile
+from kitvalue.intake.sizes import bass_order_refusal, read_size
+from kitvalue.intake.words import Refusal, fold, listed, nearest
+
+if TYPE_CHECKING:
+    from kitvalue.intake.plan import DrumTable, LineTable, PartLine, Plan, WorkLine
+    from kitvalue.intake.shop import Shop
+
+NEW: Final = "new"
+ROLES: Final = ("bass", "floor", "rack", "snare")
+_SHEET: Final = re.compile(r"\s*\d+(?:\.\d+)?\s*[xX×]\s*\d+(?:\.\d+)?\s*")
+_SIZE_CURE: Final = 'write diameter and depth, such as "22x16"'
+
+
+def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
+    """Every such problem, in no order."""
+    found = [*_donors(plan, toml), *_drums(plan, shop, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
+    for at, line in enumerate(plan.work):
+        found += [*_work(line, at, shop, toml), *_selection(plan, line, ("work", at), toml)]
+    for at, part in enumerate(plan.part):
+        found += [*_part(part, at, toml), *_selection(plan, part, ("part", at), toml)]
+    for at, sold in enumerate(plan.surplus):
+        if sold.from_ not in _donor_ids(plan):
+            message = f"there is no donor {shown(sold.from_)}; {_or_known(sold.from_, _donor_ids(plan))}"
+            found.append(toml.problem(("surplus", at, "from"), "unknown_donor", message, sold.from_))
+    return found
+
+
+def plan_cautions(plan: Plan, file: str) -> Iterator[Problem]:
+    """Warnings: donors bought for their surplus only, lines that choose no drum of this plan."""
+    used = {drum.from_ for drum in plan.drum}
+    for at, donor in enumerate(plan.donor):
+        if donor.id not in used:
+            message = f"no drum comes from donor {shown(donor.id)}: it is bought for what is sold off only"
+            yield Problem(file, None, f"donor {at + 1}", donor.id, "donor_for_surplus", Level.WARNING, message)
+    lines: tuple[tuple[str, tuple[LineTable, ...]], ...] = (("work", plan.work), ("part", plan.part))
+    for table, rows in lines:
+        for at, line in enumerate(rows):
+            if (line.only or line.except_) and not any(_chosen(line, drum) for drum in plan.drum):
+                message = f"{shown(line.what)} chooses no drum of this plan, so it counts nothing"
+                yield Problem(file, None, f"{table} {at + 1}", line.what, "no_drum", Level.WARNING, message)
+
+
+def _chosen(line: LineTable, drum: DrumTable) -> bool:
+    names = {drum.role, drum.from_, drum.id}
+    return (not line.only or not names.isdisjoint(line.only)) and names.isdisjoint(line.except_)
+
+
+def _donor_ids(plan: Plan) -> list[str]:
+    return [donor.id for donor in plan.donor]
+
+
+def _or_known(name: str, known: Iterable[str]) -> str:
+    every = list(known)
+    likely = nearest(name, every)
+    return f"did you mean {likely}?" if likely else f"known: {listed(every)}" if every else "there are none"
+
+
+def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
+    taken = Counter(drum.from_ for drum in plan.drum)
+    sold = {surplus.from_ for surplus in plan.surplus}
+    first: dict[str, int] = {}
+    for at, donor in enumerate(plan.donor):
+        where = ("donor", at)
+        if first.setdefault(fold(donor.id), at) != at:
+            message = (
+                f"the id {shown(donor.id)} stands twice, at donors {first[fold(donor.id)] + 1} and {at + 1}; rename one"
+            )
+            yield toml.problem((*where, "id"), "donor_twice", message, donor.id)
+        elif donor.id in (NEW, *ROLES):
+            message = f"{shown(donor.id)} has a meaning of its own and cannot be a donor's id; choose another"
+            yield toml.problem((*where, "id"), "reserved_name", message, donor.id)
+        elif not taken[donor.id] and donor.id not in sold:
+            message = f"no drum and no surplus comes from donor {shown(donor.id)}; use one of its drums, or take it out"
+            yield toml.problem(where, "donor_unused", message, donor.id)
+        elif taken[donor.id] > donor.pieces:
+            message = f"{taken[donor.id]} drums come from donor {shown(donor.id)}, which has {donor.pieces}"
+            yield toml.problem(
+                (*where, "pieces"), "too_many_drums", f"{message}; correct one of the two", str(donor.pieces)
+            )
+        if donor.bought_from == "trade" and donor.vat is None:
+            message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
+            yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
+        if donor.bought_from != "trade" and donor.vat is not None:
+            message = (
+                f'vat goes with bought_from = "trade" only, and this donor is {shown(donor.bought_from)}; take it out'
+            )
+            yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
+
+
+def _drums(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    donors = _donor_ids(plan)
+    order = shop.shop.size_order
+    seen: dict[str, int] = {}
+    for at, drum in enumerate(plan.drum):
+        where = ("drum", at)
+        if drum.from_ == NEW:
+            if drum.price is None:
+                yield toml.problem(where, "no_price", "a new shell needs its price", drum.from_)
+        elif drum.from_ not in donors:
+            message = f"there is no donor {shown(drum.from_)}; {_or_known(drum.from_, [*donors, NEW])}"
+            yield toml.problem((*where, "from"), "unknown_donor", message, drum.from_)
+        elif drum.price is not None or drum.vat is not None:
+            key = "price" if drum.price is not None else "vat"
+            message = f'{key} goes with from = "new" only: a donor has its own price; take it out'
+            yield toml.problem((*where, key), "price_unused", message)
+        size = read_size(drum.size, order)
+        refusal = (
+            size if isinstance(size, Refusal) else bass_order_refusal(size, order) if drum.role == "bass" else None
+        )
+        if refusal is not None:
+            message = refusal.message(shown(drum.size), _SIZE_CURE)
+            yield toml.problem((*where, "size"), refusal.code, message, drum.size)
+        if drum.id is not None:
+            yield from _drum_id(drum.id, at, seen, donors, toml)
+
+
+def _drum_id(name: str, at: int, seen: dict[str, int], donors: list[str], toml: TomlFile) -> Iterator[Problem]:
+    where = ("drum", at, "id")
+    if seen.setdefault(fold(name), at) != at:
+        message = f"the id {shown(name)} stands twice, at drums {seen[fold(name)] + 1} and {at + 1}; rename one"
+        yield toml.problem(where, "drum_twice", message, name)
+    elif name in (NEW, *ROLES, *donors) or not name.strip():
+        message = f"{shown(name)} cannot be a drum's id: it is a role, a donor or blank; choose another"
+        yield toml.problem(where, "reserved_name", message, name)
+
+
+def _series(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    names = series_names(shop)
+    asked = [(("original", "series"), plan.original.series), (("finished", "series"), plan.finished.series)]
+    places: list[tuple[tuple[str | int, ...], str]] = [
+        *asked, *((("donor", at, "series"), donor.series) for at, donor in enumerate(plan.donor)),
+    ]  # fmt: skip
+    for where, name in places:
+        if names.declared and names.find(name) is None:
+            message = f"{shown(name)} is not in shop.toml's list of series; {names.advice(name)}"
+            yield toml.problem(where, "unknown_series", message, name)
+
+
+def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
+    """The original, the finished kit, and the smallest one."""
+    original, finished = plan.original, plan.finished
+    if original.repair is None and original.condition < finished.condition:
+        message = (
+            f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
+            "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
+        )
+        yield toml.problem(("original", "repair"), "no_repair", message)
+    if plan.smallest > len(plan.drum):
+        message = (
+            f"smallest is {plan.smallest}, but the plan has {len(plan.drum)} drums; write {len(plan.drum)} or less"
+        )
+        yield toml.problem(("smallest",), "smallest", message, str(plan.smallest))
+
+
+def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    where = ("work", at)
+    given = [key for key in ("operation", "hours", "each") if getattr(line, key) is not None]
+    if len(given) != 1:
+        found = f"has {listed(given)}" if given else "has none of them"
+        message = f"{shown(line.what)} {found}; give one of operation, hours and each"
+        yield toml.problem(where, "one_of", message, line.what)
+    if line.operation is not None:
+        known = shop.work.hours if shop.work is not None else {}
+        if line.operation not in known:
+            message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; "
+            likely = nearest(line.operation, known)
+            message += f"did you mean {likely}?" if likely else "add its hours there, or give hours here"
+            yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
+    if line.per == "sheet":
+        yield toml.problem(
+            (*where, "per"), "per", 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"', "sheet"
+        )
+    yield from _quantity(line, where, toml)
+
+
+def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
+    where = ("part", at)
+    if line.each is None:
+        yield toml.problem(where, "no_price", f"{shown(line.what)} needs each, the price of one", line.what)
+    if line.per == "sheet":
+        if line.sheet is None:
+            message = 'a line per = "sheet" needs the size of a sheet in millimetres, such as sheet = "1370x610"'
+            yield toml.problem(where, "no_sheet", message, line.what)
+        elif _SHEET.fullmatch(line.sheet) is None:
+            message = f'{shown(line.sheet)} is no sheet size; write its sides in millimetres, such as "1370x610"'
+            yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
+    elif line.sheet is not None:
+        message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
+        yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
+    yield from _quantity(line, where, toml)
+
+
+def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    if line.per in ("each", "hour"):
+        if line.quantity is None:
+            message = f'{shown(line.what)} is counted per = "{line.per}" and needs a quantity'
+            yield toml.problem(where, "no_quantity", message, line.what)
+    elif line.quantity is not None:
+        message = f'quantity goes with per = "each" or "hour" only; per = "{line.per}" is counted from the drums'
+        yield toml.problem((*where, "quantity"), "quantity", message, str(line.quantity))
+
+
+def _selection(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    """Names in `only` and `except` that nothing in the plan has."""
+    known = [*ROLES, NEW, *_donor_ids(plan), *(drum.id for drum in plan.drum if drum.id is not None)]
+    for key, names in (("only", line.only), ("except", line.except_)):
+        for name in names:
+            if name not in known:
+                message = f"{shown(name)} is no role, donor or drum of this plan; {_or_known(name, known)}"
+                yield toml.problem((*where, key), "unknown_name", message, name)

@@ -1,0 +1,197 @@
+"""prices.csv: the observed used kits, as columns of checked values."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitvalue.intake.bookcolumns import FeatureValue, read_columns
+from kitvalue.intake.bookrows import RowAsRead, RowReader, totals_refusals
+from kitvalue.intake.bookwarnings import row_warnings
+from kitvalue.intake.headers import WantedColumns
+from kitvalue.intake.problems import FileError, Problem
+from kitvalue.intake.rates import read_rates
+from kitvalue.intake.repeats import without_repeats
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.tables import TextTable, read_table
+from kitvalue.intake.vocabulary import CHANNELS as CHANNELS
+from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
+from kitvalue.intake.vocabulary import PRICE_KINDS as PRICE_KINDS
+from kitvalue.intake.words import fold
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+DateArray = NDArray[np.datetime64]  # whole days, NaT where the date is unknown
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FeatureColumn:
+    """One declared feature. `values` (n,): the number, 1/0 for yes/no, the index into `words`; NaN where blank."""
+
+    name: str
+    kind: str  # number | yes-no | word
+    values: FloatArray
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PriceBook:
+    """The usable rows of prices.csv in file order, relistings reduced to their latest row. Every array is (n,).
+
+    `price` is the price as seen in the shop's currency, `premium` the auction's percent on a hammer price (0 for all
+    other rows); what a buyer paid is price * (1 + premium / 100).
+    """
+
+    rows: IntArray  # the spreadsheet's row numbers
+    series: IntArray  # index into series_names
+    series_names: tuple[str, ...]
+    pieces: FloatArray
+    condition: FloatArray  # bench grade, 1 to 5, halves allowed
+    price: FloatArray
+    premium: FloatArray
+    price_kind: IntArray  # index into PRICE_KINDS
+    channel: IntArray  # index into CHANNELS
+    date: DateArray
+    freight: FloatArray  # NaN where unknown
+    weight: FloatArray  # precision weight, 1 where the file has none
+    features: tuple[FeatureColumn, ...]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+@dataclass(frozen=True, slots=True)
+class FileCounts:
+    """How one file was read: `read` = `used` + `refused` + `set_aside` (repeated rows and superseded relistings)."""
+
+    file: str
+    read: int
+    used: int
+    refused: int
+    set_aside: int
+    encoding: str | None
+    delimiter: str | None
+    decimal: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PriceReading:
+    """What came of reading prices.csv. `book` is None where nothing of the file can be used (a problem of level FILE);
+    `problems` stand in the spreadsheet's order, those of no single row first; `rows_as_read` are the rows of the book.
+    """
+
+    book: PriceBook | None
+    problems: tuple[Problem, ...]
+    counts: FileCounts
+    rows_as_read: tuple[RowAsRead, ...]
+
+
+def read_pricebook(path: Path, shop: Shop) -> PriceReading:
+    """Read a price book by a shop's settings, with exchange rates from rates.csv beside it. Every problem is in the
+    result; nothing is raised for what stands in the files.
+    """
+    try:
+        table = read_table(path, wanted_columns(shop), shop.files)
+    except FileError as error:
+        return _refused_whole(path.name, error.problems, None, 0, None)
+    totals = totals_refusals(table)
+    counted = [at not in totals for at in range(len(table.rows))]
+    columns = read_columns(table, shop, counted)
+    if columns.undecided:
+        return _refused_whole(table.file, (*table.problems, *columns.undecided), table, table.read, columns.decimal)
+    rates = read_rates(path.parent / "rates.csv", shop)
+    reader = RowReader(table, columns, rates, shop.shop.currency)
+    usable: list[RowAsRead] = []
+    problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
+    for at in range(len(table.rows)):
+        read = reader.read(at) if at not in totals else []
+        if isinstance(read, RowAsRead):
+            usable.append(read)
+        else:
+            problems += read
+    kept = without_repeats(usable, table.file, table.header.name("ref"))
+    problems += kept.problems
+    problems += row_warnings(kept.rows, table, columns, shop)
+    problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
+    refused = table.read - len(usable) + kept.refused
+    counts = FileCounts(
+        table.file,
+        table.read,
+        len(kept.rows),
+        refused,
+        kept.set_aside,
+        table.encoding,
+        table.delimiter,
+        columns.decimal,
+    )
+    return PriceReading(_book(kept.rows, shop), tuple(problems), counts, kept.rows)
+
+
+def wanted_columns(shop: Shop) -> WantedColumns:
+    """The columns of a shop's price book."""
+    return WantedColumns(REQUIRED, (*OPTIONAL, *shop.prices.features), shop.prices.columns, "[prices.columns]")
+
+
+def _refused_whole(
+    file: str, problems: Sequence[Problem], table: TextTable | None, read: int, decimal: str | None
+) -> PriceReading:
+    encoding = table.encoding if table is not None else None
+    delimiter = table.delimiter if table is not None else None
+    ordered = sorted(problems, key=lambda problem: problem.row or 0)
+    return PriceReading(None, tuple(ordered), FileCounts(file, read, 0, read, 0, encoding, delimiter, decimal), ())
+
+
+def _book(rows: Sequence[RowAsRead], shop: Shop) -> PriceBook:
+    """The rows as arrays. Series in order of first appearance, under the spelling that appears first."""
+    names: dict[str, str] = {}
+    for row in rows:
+        names.setdefault(fold(row.series), row.series)
+    codes = {key: at for at, key in enumerate(names)}
+    features = tuple(
+        _feature_column(name, kind, [_feature_value(row, name) for row in rows])
+        for name, kind in shop.prices.features.items()
+        if rows and any(one.name == name for one in rows[0].features)
+    )
+    dates = np.array([row.date for row in rows], dtype="datetime64[D]")
+    return PriceBook(
+        rows=np.array([row.row for row in rows], dtype=np.int64),
+        series=np.array([codes[fold(row.series)] for row in rows], dtype=np.int64),
+        series_names=tuple(names.values()),
+        pieces=_floats([row.pieces for row in rows]),
+        condition=_floats([row.condition for row in rows]),
+        price=_floats([row.price * row.rate for row in rows]),
+        premium=_floats([row.premium if row.price_kind == "hammer" and row.premium is not None else 0 for row in rows]),
+        price_kind=np.array([PRICE_KINDS.index(row.price_kind) for row in rows], dtype=np.int64),
+        channel=np.array([CHANNELS.index(row.channel) for row in rows], dtype=np.int64),
+        date=dates,
+        freight=_floats([None if row.freight is None else row.freight * row.rate for row in rows]),
+        weight=_floats([1 if row.weight is None else row.weight for row in rows]),
+        features=features,
+    )
+
+
+def _floats(values: Sequence[Decimal | int | None]) -> FloatArray:
+    return np.array([np.nan if value is None else float(value) for value in values], dtype=np.float64)
+
+
+def _feature_value(row: RowAsRead, name: str) -> FeatureValue | None:
+    return next((one.value for one in row.features if one.name == name), None)
+
+
+def _feature_column(name: str, kind: str, values: Sequence[FeatureValue | None]) -> FeatureColumn:
+    if kind != "word":
+        numbers = [None if value is None or isinstance(value, str) else Decimal(value) for value in values]
+        return FeatureColumn(name, kind, _floats(numbers))
+    words: dict[str, str] = {}
+    for value in values:
+        if value is not None:
+            words.setdefault(fold(str(value)), str(value))
+    places = {key: at for at, key in enumerate(words)}
+    found = [None if value is None else places[fold(str(value))] for value in values]
+    return FeatureColumn(name, kind, _floats(found), tuple(words.values()))

@@ -1,0 +1,115 @@
+"""How texts are cleaned and compared, and how near-misses are found."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+# Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
+# right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
+INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
+_INVISIBLE_RE: Final = re.compile(f"[{INVISIBLE}]")
+_OUTER: Final = INVISIBLE + "".join(chr(code) for code in range(0x3001) if chr(code).isspace())
+_SPACE_RE: Final = re.compile(r"[^\S\n]")
+# UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
+_MOJIBAKE_RE: Final = re.compile("[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]")
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a cell cannot be taken. `reason` follows the quoted cell; `cure` says what to do (None: the column's own)."""
+
+    code: str
+    reason: str
+    cure: str | None = None
+
+    def message(self, cell: str, cure: str) -> str:
+        """The whole message about a quoted `cell`; `cure` is used where the refusal brings none of its own."""
+        return f"{cell} {self.reason}; {self.cure or cure}"
+
+
+def trimmed(text: str) -> str:
+    """The text without outer spaces of any kind and outer invisible characters."""
+    if text.isascii():
+        return text.strip()
+    return text.strip(_OUTER)
+
+
+def visible(text: str) -> str:
+    """The text for a parser: trimmed, invisible characters dropped, every space plain, every digit 0 to 9."""
+    if text.isascii():
+        return text.strip()
+    plain = _SPACE_RE.sub(" ", _INVISIBLE_RE.sub("", text)).strip()
+    return "".join(str(unicodedata.decimal(c)) if c.isdecimal() and not c.isascii() else c for c in plain)
+
+
+def fold(text: str) -> str:
+    """The form in which names and words are compared: outer spaces and case ignored, composed (NFC), nothing else."""
+    if text.isascii():
+        return text.strip().lower()
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", trimmed(text)).casefold())
+
+
+def is_mangled(text: str) -> bool:
+    """Does the text look like UTF-8 that was once read as Windows-1252?"""
+    return not text.isascii() and _MOJIBAKE_RE.search(text) is not None
+
+
+def nearest(text: str, names: Iterable[str]) -> str | None:
+    """The name that the text most likely stands for: one that it contains or that contains it, else the closest one."""
+    by_fold = {fold(name): name for name in names}
+    wanted = _letters(fold(text[:200]))
+    if not wanted:
+        return None
+    for known in sorted(by_fold, key=len, reverse=True):
+        parts = _letters(known)
+        if parts and (_within(parts, wanted) or _within(wanted, parts)):
+            return by_fold[known]
+    close = difflib.get_close_matches(" ".join(wanted), list(by_fold), n=1, cutoff=0.6)
+    return by_fold[close[0]] if close else None
+
+
+def _letters(text: str) -> list[str]:
+    return re.findall(r"\w+", text[:200])
+
+
+def _within(short: Sequence[str], long: Sequence[str]) -> bool:
+    size = len(short)
+    return any(list(long[at : at + size]) == list(short) for at in range(len(long) - size + 1))
+
+
+def look_alike(one: str, other: str) -> bool:
+    """Two different names that are probably one misspelt: alike but for a letter or two, signs, or a word more.
+
+    Names that differ only in a number ("Slane 2", "Slane 3") are two models, not a slip.
+    """
+    a, b = fold(one), fold(other)
+    if a == b or re.sub(r"\d+", "#", a) == re.sub(r"\d+", "#", b):
+        return False
+    words_a, words_b = _letters(a), _letters(b)
+    if "".join(words_a) == "".join(words_b):
+        return True
+    short, long = sorted((words_a, words_b), key=len)
+    if short and len(short) < len(long) and _within(short, long) and not any(w.isdigit() for w in long):
+        return True
+    matcher = difflib.SequenceMatcher(None, a, b, autojunk=False)
+    return min(len(a), len(b)) >= 4 and matcher.quick_ratio() >= 0.85 and matcher.ratio() >= 0.85
+
+
+def listed(names: Iterable[str], limit: int = 12, last: str = "and") -> str:
+    """Names in one phrase: "a, b and c", shortened after `limit`; `last` stands before the last one."""
+    every = list(names)
+    if len(every) > limit:
+        return f"{', '.join(every[:limit])} and {len(every) - limit} more"
+    if len(every) < 2:
+        return "".join(every)
+    return f"{', '.join(every[:-1])} {last} {every[-1]}"
+
+
+def rows_phrase(rows: Sequence[int], limit: int = 12) -> str:
+    """Row numbers for a message: "row 5", "rows 2, 5 and 8", shortened after `limit`."""
+    return f"{'row' if len(rows) == 1 else 'rows'} {listed((str(r) for r in rows), limit)}"

@@ -1,0 +1,110 @@
+"""offers.csv: the kits on offer."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue.intake.offers import OffersReading, read_offers, split_sizes
+from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.sizes import Size
+from tests.intake.shops import SETTINGS, shop_in
+
+HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
+
+
+def read(folder: Path, *rows: str, header: str = HEADER, settings: str = SETTINGS) -> OffersReading:
+    shop = shop_in(folder, settings)
+    (folder / "offers.csv").write_text("\n".join([header, *rows, ""]), encoding="utf-8")
+    return read_offers(folder / "offers.csv", shop)
+
+
+def refused(reading: OffersReading) -> list[Problem]:
+    return [problem for problem in reading.problems if problem.level is Level.REFUSED]
+
+
+def test_a_sound_offer(tmp_path: Path) -> None:
+    reading = read(tmp_path, 'D1;burren;4;good;1.360,00 VB;45;"22x16 16"" x 16"" 13 x 7 1/4, 12x10";trade;10 %;blue',
+                   "D2;Slane;5;3,5;400;;;;fixed;")  # fmt: skip
+    one, two = reading.offers
+    assert (one.row, one.offer, one.series, one.pieces, one.condition) == (2, "D1", "Burren", 4, 4)
+    assert (one.price, one.freight, one.bought_from, one.haggle, one.note) == (1360, 45, "trade", 10, "blue")
+    assert [(size.diameter, size.depth) for size in one.sizes] == [(22, 16), (16, 16), (13, Decimal("7.25")), (12, 10)]
+    assert (two.freight, two.sizes, two.bought_from, two.haggle, two.note) == (None, (), "private", "fixed", None)
+    assert reading.problems == ()
+    assert (reading.counts.read, reading.counts.used, reading.counts.refused) == (2, 2, 0)
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "words"),
+    [
+        (";Burren;4;good;360;;;;;", "offer", "empty"),
+        ("D;Buren;4;good;360;;;;;", "series", "did you mean Burren?"),
+        ("D;Burren;4+1;good;360;;;;;", "pieces", "sum"),
+        ("D;Burren;4;nice;360;;;;;", "condition", "1 to 5"),
+        ("D;Burren;4;good;0;;;;;", "price", "above 0"),
+        ("D;Burren;4;good;£360;;;;;", "price", "not in EUR"),
+        ("D;Burren;4;good;360;20 CHF;;;;", "freight", "not in EUR"),
+        ("D;Burren;4;good;360;inkl.;;;;", "freight", "leave it blank"),
+        ("D;Burren;4;good;360;;22x16 16x16;;;", "sizes", "names 2 drums, and pieces says 4"),
+        ("D;Burren;2;good;360;;22x16 big;;;", "sizes", '"big"'),
+        ("D;Burren;2;good;360;;16x22 10x12;;;", "sizes", "size_order"),
+        ("D;Burren;4;good;360;;;shop;;", "bought_from", "private, trade or import"),
+        ("D;Burren;4;good;360;;;;much;", "haggle", "percentage"),
+        ("D;Burren;4;good;360;;;;120;", "haggle", "percentage"),
+    ],
+)
+def test_a_cell_that_cannot_be_taken(tmp_path: Path, row: str, column: str, words: str) -> None:
+    reading = read(tmp_path, row, "E;Slane;5;3;400;;;;;")
+    (problem,) = refused(reading)
+    assert (problem.file, problem.row, problem.column) == ("offers.csv", 2, column)
+    assert words in problem.message
+    assert [offer.offer for offer in reading.offers] == ["E"]
+
+
+def test_one_name_for_two_offers_refuses_both(tmp_path: Path) -> None:
+    reading = read(tmp_path, "D1;Burren;4;good;360;;;;;", "d1 ;Slane;5;3;400;;;;;", "D2;Slane;5;3;400;;;;;")
+    assert [(p.row, p.code) for p in refused(reading)] == [(2, "offer_twice"), (3, "offer_twice")]
+    assert "rows 2 and 3" in refused(reading)[0].message
+    assert [offer.offer for offer in reading.offers] == ["D2"]
+
+
+def test_sizes_follow_the_shops_order(tmp_path: Path) -> None:
+    settings = SETTINGS.replace('currency = "EUR"', 'currency = "EUR"\nsize_order = "depth-diameter"')
+    (offer,) = read(tmp_path, "D;Burren;2;good;360;;16x22 10x12;;;", settings=settings).offers
+    assert offer.sizes == (Size(Decimal(22), Decimal(16)), Size(Decimal(12), Decimal(10)))
+
+
+def test_the_file_as_a_whole(tmp_path: Path) -> None:
+    assert [p.code for p in read_offers(tmp_path / "offers.csv", shop_in(tmp_path)).problems] == ["no_file"]
+    undecided = read(tmp_path, "D;Burren;4;good;1.360;;;;;")
+    assert [(p.level, p.row, p.text) for p in undecided.problems] == [(Level.FILE, 2, "1.360")]
+    assert undecided.offers == ()
+    missing = read(tmp_path, "D;Burren", header="offer;series")
+    assert "pieces, condition and price are missing" in missing.problems[0].message
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("22x16 16x16 13x11", ["22x16", "16x16", "13x11"]),
+        ("22 x 16, 16 x 16; 13x7 1/4 12x10", ["22x16", "16x16", "13x7 1/4", "12x10"]),
+        ("22x16\n16x16", ["22x16", "16x16"]),
+        ("13x7,25 12x10", ["13x7,25", "12x10"]),
+        ('22"x16" + 16"x16"', ['22"x16"', '16"x16"']),
+        ("", []),
+    ],
+)
+def test_sizes_are_told_apart(text: str, parts: list[str]) -> None:
+    assert split_sizes(text) == parts
+
+
+@given(st.lists(st.text('D1;Burren4god360x,."/ \n', max_size=40), max_size=4))
+def test_any_rows_are_read_or_refused(tmp_path_factory: pytest.TempPathFactory, rows: list[str]) -> None:
+    reading = read(tmp_path_factory.getbasetemp(), *rows)
+    assert reading.counts.read == reading.counts.used + reading.counts.refused
+    assert reading.counts.used == len(reading.offers)

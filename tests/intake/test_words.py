@@ -1,0 +1,99 @@
+"""Cleaning and comparing texts."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue.intake.currencies import meanings
+from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.vocabulary import grade, vocabulary
+from kitvalue.intake.words import fold, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
+
+
+def test_outer_spaces_case_and_composition_do_not_count_and_nothing_else() -> None:
+    assert fold(" \u00a0BURREN\u200b ") == fold("burren")
+    assert fold("Gebu\u0308hr") == fold("GEB\u00dcHR")
+    assert fold("Bur ren") != fold("Burren")
+    assert fold("Bu\u0301rren") != fold("Burren")
+
+
+@given(st.text(max_size=20))
+def test_folding_is_stable(text: str) -> None:
+    assert fold(fold(text)) == fold(text)
+    assert fold(f"  {text}\u00a0") == fold(text)
+    assert fold(unicodedata.normalize("NFD", text)) == fold(unicodedata.normalize("NFC", text))
+    assert trimmed(trimmed(text)) == trimmed(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [("Corrib Burren", "Burren"), ("Buren", "Burren"), ("Burren?", "Burren"), ("Lissdoon", "Lisdoon"),
+    ("zzz", None), ("", None),
+     ("?", None), ("Inishmore rebuilt", "Inishmore rebuilt 84")],
+)  # fmt: skip
+def test_the_nearest_name(text: str, name: str | None) -> None:
+    assert nearest(text, ["Burren", "Lisdoon", "Inishmore", "Inishmore rebuilt 84"]) == name
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "alike"),
+    [("Buren", "Burren", True), ("Burren?", "Burren", True), ("Corrib Burren", "Burren", True), ("Bur-ren",
+    "Burren", True),
+     ("burren ", "Burren", False), ("Slane 2", "Slane 3", False), ("Slane", "Burren", False), ("Slane 2",
+     "Slane", False)],
+)  # fmt: skip
+def test_names_that_look_alike(one: str, other: str, alike: bool) -> None:
+    assert look_alike(one, other) is alike
+    assert look_alike(other, one) is alike
+
+
+def test_phrases() -> None:
+    assert listed(["a"]) == "a"
+    assert listed(["a", "b", "c"], last="or") == "a, b or c"
+    assert listed("abcd", 2) == "a, b and 2 more"
+    assert rows_phrase([4]) == "row 4"
+    assert rows_phrase([4, 7]) == "rows 4 and 7"
+
+
+def test_text_read_with_the_wrong_encoding() -> None:
+    assert is_mangled("BÃ¶rse")
+    assert is_mangled("480 â‚¬")
+    assert not is_mangled("Börse € “ok”")
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("5", "5"), (" 3,5 ", "3.5"), ("3.5", "3.5"), ("3½", "3.5"), ("Mend", "3"), ("HARVEST ", "1"), ("5,0", "5"),
+    ("0", None),
+     ("5.5", None), ("3.7", None), ("3.4999", None), ("", None), ("good", None), ("3.5.5", None), ("1e0", None),
+     ("5" * 99, None)],
+)  # fmt: skip
+def test_grades(text: str, value: str | None) -> None:
+    found = grade(text)
+    assert (None if found is None else str(found.normalize())) == value
+
+
+def test_words_of_ours_and_of_the_shop() -> None:
+    known = vocabulary(["sold", "asked"], {"Verkauft": "Sold", "weg": "sold"})
+    assert [known.find(word) for word in ("SOLD", "verkauft ", "weg", "x")] == ["sold", "sold", "sold", None]
+    assert known.refusal("solld", "[t]").cure == "did you mean sold?"
+
+
+def test_what_a_currency_word_can_mean() -> None:
+    assert meanings("€") == meanings("eur ") == meanings("Euro") == ("EUR",)
+    assert "USD" in meanings("$")
+    assert len(meanings("$")) > 1
+    assert meanings("US$") == ("USD",)
+    assert meanings("Euro?") == meanings("") == meanings("xyz") == ()
+
+
+def test_a_problem_in_one_line() -> None:
+    cell = Problem("prices.csv", 14, "price", "450-500",
+    "range", Level.REFUSED, '"450-500" is a range; write one amount')
+    assert cell.line() == 'prices.csv row 14, column price: "450-500" is a range; write one amount'
+    key = Problem("shop.toml", 5, "tax.rate", "2300", "less_than", Level.FILE, "must be below 100")
+    assert key.line() == "shop.toml line 5, tax.rate: must be below 100"
