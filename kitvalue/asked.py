@@ -1,0 +1,95 @@
+"""The kit that a command line asks about, read by the shop's own names and words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from kitvalue.intake.problems import FileError, shown
+from kitvalue.intake.series import series_names
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.vocabulary import GRADES, TRUTHS, grade
+from kitvalue.intake.words import fold, listed, nearest, trimmed
+from kitvalue.market.kit import FeatureValue, Kit
+
+
+@dataclass(frozen=True, slots=True)
+class KitWanted:
+    """A kit as the command line names it. `features` are `name=value` texts."""
+
+    series: str
+    pieces: int
+    condition: str
+    finished: str | None
+    features: tuple[str, ...]
+    on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class KitAsked:
+    """The kit as read, and the condition that it will be sold in."""
+
+    kit: Kit
+    finished: float | None
+
+
+def kit_asked(shop: Shop, known: Sequence[str], wanted: KitWanted) -> KitAsked:
+    """Read a wanted kit. `known` are the series of the book. Raises FileError for a word that cannot be read."""
+    given = [_feature(shop, text) for text in wanted.features]
+    names = [f.name for f in given]
+    twice = next((n for n in names if names.count(n) > 1), None)
+    if twice is not None:
+        raise FileError(f"--with {twice} is given twice; give it once")
+    kit = Kit(
+        series=series_asked(shop, known, wanted.series),
+        pieces=float(wanted.pieces),
+        condition=grade_asked(shop, wanted.condition, "--condition"),
+        on=wanted.on,
+        features=tuple(given),
+    )
+    return KitAsked(kit, None if wanted.finished is None else grade_asked(shop, wanted.finished, "--finished"))
+
+
+def series_asked(shop: Shop, known: Sequence[str], text: str) -> str:
+    """The book's spelling of a series; the text itself where neither shop nor book has it."""
+    listed_name = series_names(shop).find(text)
+    return next((name for name in known if fold(name) == fold(listed_name or text)), listed_name or trimmed(text))
+
+
+def grade_asked(shop: Shop, text: str, option: str) -> float:
+    """A bench grade by number, by our word or by the shop's own."""
+    mapped = {fold(word): ours for word, ours in shop.prices.words.get("condition", {}).items()}
+    found = grade(mapped.get(fold(text), text))
+    if found is None:
+        words = listed((*GRADES, *shop.prices.words.get("condition", {})))
+        raise FileError(f"{option} {shown(text)} is no condition; write 1 to 5, a half such as 3.5, or one of {words}")
+    return float(found)
+
+
+def _feature(shop: Shop, text: str) -> FeatureValue:
+    name, sign, value = (part.strip() for part in text.partition("="))
+    declared = {fold(n): n for n in shop.prices.features}
+    if not sign or not value:
+        raise FileError(f"--with {shown(text)} is not name=value; write for instance --with hardware=yes")
+    if fold(name) not in declared:
+        near = nearest(name, declared.values())
+        hint = f"did you mean {near}?" if near else f"shop.toml declares {listed(declared.values()) or 'none'}"
+        raise FileError(f"--with {shown(text)}: no feature {shown(name)} in [prices.features]; {hint}")
+    own = declared[fold(name)]
+    words = {fold(word): ours for word, ours in shop.prices.words.get(own, {}).items()}
+    return FeatureValue(own, _feature_value(shop.prices.features[own], words.get(fold(value), value), text))
+
+
+def _feature_value(kind: str, value: str, text: str) -> float | bool | str:
+    if kind == "word":
+        return value
+    if kind == "yes-no":
+        truth = TRUTHS.get(fold(value))
+        if truth is None:
+            raise FileError(f"--with {shown(text)} is neither yes nor no; write yes or no")
+        return truth
+    try:
+        return float(value.replace(",", "."))
+    except ValueError as why:
+        raise FileError(f"--with {shown(text)} is no number; write for instance 2 or 2.5") from why

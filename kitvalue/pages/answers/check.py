@@ -1,0 +1,34 @@
+"""`check` as a JSON object."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from kitvalue.intake.bookrows import FeatureRead, RowAsRead
+from kitvalue.intake.pricebook import FileCounts
+from kitvalue.pages.answers.common import Answer, Json, file_answer, money, number
+
+PRICES = "prices.csv"
+
+
+def check_answer(files: Sequence[FileCounts], rows: Sequence[RowAsRead] | None) -> Answer:
+    """`check`; `rows` only where they were asked for."""
+    answer: Answer = {"files": [file_answer(c) for c in files]}
+    if rows is not None:
+        answer["rows"] = [row_answer(r) for r in rows]
+    return answer
+
+
+def row_answer(r: RowAsRead) -> Answer:
+    """One row as it was read, every column; null where unknown."""
+    return {
+        "file": PRICES, "row": r.row, "series": r.series, "pieces": r.pieces, "condition": number(r.condition),
+        "price": money(r.price), "price_kind": r.price_kind, "channel": r.channel, "premium": number(r.premium),
+        "currency": r.currency, "freight": money(r.freight), "date": r.date.isoformat() if r.date else None,
+        "weight": number(r.weight), "ref": r.ref, "note": r.note, **{f.name: _feature(f) for f in r.features},
+    }  # fmt: skip
+
+
+def _feature(f: FeatureRead) -> Json:
+    return number(f.value) if isinstance(f.value, Decimal) else f.value

@@ -1,0 +1,43 @@
+"""`cost` as a JSON object."""
+
+from __future__ import annotations
+
+from kitvalue.pages.answers.common import Answer, money, number
+from kitvalue.workshop.costing import CostSheet, RouteCost
+
+
+def cost_answer(sheet: CostSheet) -> Answer:
+    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
+    return {
+        "plan": sheet.name,
+        "title": sheet.title,
+        "currency": sheet.currency,
+        "pieces": sheet.pieces,
+        "route": sheet.route,
+        "lines": [
+            {
+                "what": line.what, "group": line.group.value, "quantity": number(line.quantity), "unit": line.unit,
+                "unit_price": None if line.unit_price is None else round(float(line.unit_price), 4),
+                "net": money(line.net), "basis": line.basis,
+            }
+            for line in sheet.lines
+        ],
+        "subtotals": [{"group": s.group.value, "net": money(s.net)} for s in sheet.subtotals()],
+        "quantities": [
+            {"what": q.what, "quantity": number(q.quantity), "unit": q.unit, "note": q.note or None}
+            for q in sheet.quantities
+        ],
+        "hours": number(sheet.hours),
+        "net_cost": money(sheet.net_cost),
+        "purchase": money(sheet.purchase),
+        "routes": [_route(r) for r in sheet.routes],
+        "incomplete": list(sheet.incomplete),
+    }  # fmt: skip
+
+
+def _route(r: RouteCost) -> Answer:
+    return {
+        "route": r.route, "allowed": r.allowed, "reason": r.reason, "net_cost": money(r.net_cost),
+        "purchase": money(r.purchase), "zero_profit_price": money(r.zero_profit_price), "floor": money(r.floor),
+        "landed_at_cost": money(r.landed_at_cost), "cautions": list(r.cautions),
+    }  # fmt: skip

@@ -1,0 +1,94 @@
+"""`compare` as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from kitvalue.decisions.breakeven import Comparison
+from kitvalue.decisions.tie import Tie
+from kitvalue.decisions.unknowns import Solved
+from kitvalue.pages.terminal.cost import ROUTE_WORDS
+from kitvalue.pages.terminal.table import Column, bullets, figure, money, percent, span, table, wrapped
+
+
+def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
+    """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
+    sheet = c.sheet
+    parts = [
+        f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the buyer's door)\n",
+        wrapped(headline) + "\n",
+        "By pieces\n" + _by_pieces(c) + "\n" + wrapped(c.crossings.text) + "\n",
+        "Where they tie\n"
+        + wrapped(f"at cost: {c.tie_at_cost.text}")
+        + "\n"
+        + wrapped(f"at the webshop price: {c.tie_at_price.text}")
+        + "\n",
+        "One thing at a time, the rest as planned\n" + _unknowns(c.unknowns) + "\n",
+        "Like for like\n" + _like_for_like(c) + "\n",
+        bullets("Take care", cautions),
+    ]
+    return "\n".join(p for p in parts if p)
+
+
+def _by_pieces(c: Comparison) -> str:
+    columns = [
+        Column("pieces"), Column("build at cost"), Column("webshop price"), Column("landed at price"),
+        Column("original"), Column("original, one sale"), Column("build cheaper"),
+    ]  # fmt: skip
+    rows = [
+        (
+            str(r.pieces), money(r.build_at_cost), money(r.build_at_price), money(r.landed_at_price),
+            money(r.original_typical), span(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper),
+        )
+        for r in c.by_pieces
+    ]  # fmt: skip
+    notes = [wrapped(f"{r.pieces} pieces: {r.note}") for r in c.by_pieces if r.note]
+    return "\n".join([table(columns, rows), *notes])
+
+
+def _tie(which: str, tie: Tie) -> str:
+    share = percent(100 * tie.share_below)
+    hammer = "" if tie.hammer is None else f" (a hammer price of {money(tie.hammer, cents=True)})"
+    text = f"The build {which} ties with an original at {money(tie.price, cents=True)}{hammer}"
+    return wrapped(f"{text}; {share} of originals this size sell below that.")
+
+
+def _unknowns(unknowns: tuple[Solved, ...]) -> str:
+    columns = [
+        Column("", figures=False), Column("planned"), Column("", figures=False), Column("ties at cost"),
+        Column("no profit at market"), Column("a tenth less"), Column("a tenth more"),
+    ]  # fmt: skip
+    rows = [
+        (
+            u.name, figure(u.planned), u.unit, _at(u.break_even), _at(u.break_even_market),
+            _swing(u.swing_down), _swing(u.swing_up),
+        )
+        for u in unknowns
+    ]  # fmt: skip
+    lines = [
+        table(columns, rows),
+        wrapped(
+            "ties at cost: where the build at cost lands at the original's price; no profit at market: where a sale at "
+            "the market price leaves nothing; the last two: what the profit there becomes more or less by "
+            "(the condition moves by half a grade)"
+        ),
+        *(wrapped(f"{u.name}: {u.reason}", bullet="- ") for u in unknowns if u.reason),
+    ]
+    return "\n".join(lines)
+
+
+def _at(value: Decimal | None) -> str:
+    return "never" if value is None else f"{value:,.2f}"
+
+
+def _swing(value: Decimal | None) -> str:
+    return "-" if value is None else f"{value:+,.0f}"
+
+
+def _like_for_like(c: Comparison) -> str:
+    columns = [
+        Column("", figures=False), Column("the build", figures=False, most=36),
+        Column("an original", figures=False, most=36),
+    ]  # fmt: skip
+    return table(columns, [(p.what, p.build, p.original) for p in c.like_for_like])

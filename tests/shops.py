@@ -1,0 +1,57 @@
+"""Shop folders for tests of the command line, and how to run it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from click.testing import CliRunner
+
+from kitvalue.cli import main
+
+SAMPLE = Path(__file__).parent.parent / "sample_data"
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What one run left behind."""
+
+    status: int
+    out: str
+    err: str
+
+    @property
+    def data(self) -> dict[str, Any]:
+        found = json.loads(self.out)
+        assert isinstance(found, dict)
+        return found
+
+
+def run(folder: Path | str, *args: str) -> Ran:
+    """Run a command on a shop folder in this process. An exception that is not a user's error fails the test."""
+    result = CliRunner().invoke(main, ["--shop", str(folder), *args], catch_exceptions=False, env={"KITVALUE_SHOP": ""})
+    return Ran(result.exit_code, result.stdout, result.stderr)
+
+
+def sample_shop(place: Path) -> Path:
+    """A copy of the sample shop without its output."""
+    shop = place / "shop"
+    shutil.copytree(SAMPLE, shop, ignore=shutil.ignore_patterns("out"))
+    return shop
+
+
+def book_shop(place: Path, settings: str, columns: Iterable[str], rows: Iterable[Mapping[str, object]]) -> Path:
+    """A shop with a price book of the given rows."""
+    place.mkdir(exist_ok=True)
+    head = '[shop]\nname = "Dock Road Drums"\ncurrency = "EUR"\n'
+    (place / "shop.toml").write_text(head + settings, encoding="utf-8")
+    with (place / "prices.csv").open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(columns))
+        writer.writeheader()
+        writer.writerows(rows)
+    return place
