@@ -13,7 +13,7 @@ from kitvalue.market import columns
 from kitvalue.market.design import Recipe, build_recipe, encode, offsets
 from kitvalue.market.estimates import Estimate, fit_cautions, series_effects, term_estimates
 from kitvalue.market.fitted import Fit
-from kitvalue.market.linear import Scaling, Solution, indicators, reduce, solve, standardise
+from kitvalue.market.linear import Equations, Residuals, Scaling, Solution, reduce, residuals, solve, standardise
 from kitvalue.market.mixed import reml_theta
 from kitvalue.market.subset import subset
 from kitvalue.market.unusual import HUBER_K, huber_weights, unusual_rows
@@ -35,22 +35,17 @@ class Weighted:
 
     solution: Solution
     huber: FloatArray
-    residuals: FloatArray
-    leverage: FloatArray
+    left: Residuals
     scatter: float
     settled: bool
 
+    @property
+    def residuals(self) -> FloatArray:
+        return self.left.residuals
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Setup:
-    """A book made ready: F (n, p) standardised fixed columns, Z (n, q) series indicators, y (n,) log prices."""
-
-    book: PriceBook
-    recipe: Recipe
-    scaling: Scaling
-    F: FloatArray
-    Z: FloatArray
-    y: FloatArray
+    @property
+    def leverage(self) -> FloatArray:
+        return self.left.leverage
 
 
 def fit_book(book: PriceBook, haggle: float | None, *, robust: bool = True, pooled: bool = True) -> Fit:
@@ -72,62 +67,53 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
         raise RefusedError(f"{len(book)} usable rows for {F.shape[1]} unknowns: add more observed kits")
     scaling = standardise(F)
     q = len(recipe.series) if recipe.pooled else 0
-    Z = indicators(book.series, q)
     y = np.log(book.price * (1 + book.premium / 100)) - offsets(rows, recipe)
-    standard = scaling.apply(F)
-    setup = Setup(book, recipe, scaling, standard, Z, y)
-    found = reweight(standard, Z, y, book.weight) if robust else plain(standard, Z, y, book.weight)
-    return _finish(setup, found, robust)
+    equations = Equations(scaling.apply(F), book.series, q, y)
+    found = (reweight if robust else plain)(equations, book.weight)
+    return _finish(book, recipe, scaling, equations, found, robust)
 
 
-def plain(F: FloatArray, Z: FloatArray, y: FloatArray, precision: FloatArray) -> Weighted:
-    """Least squares (with series: REML) without robust weights. F (n, p) is standardised, Z (n, q)."""
-    triangle = reduce(F, Z, y, precision)
+def plain(equations: Equations, precision: FloatArray) -> Weighted:
+    """Least squares (with series: REML) with precision weights (n,) alone."""
+    triangle = reduce(equations, precision)
     solution = solve(triangle, reml_theta(triangle))
-    e, h = _residuals(F, Z, y, precision, solution)
-    return Weighted(solution, np.ones(len(y)), e, h, scatter_of(e, h, precision), True)
+    left = residuals(equations, precision, solution)
+    return Weighted(solution, np.ones(len(precision)), left, scatter_of(left, precision), True)
 
 
-def reweight(F: FloatArray, Z: FloatArray, y: FloatArray, precision: FloatArray) -> Weighted:
+def reweight(equations: Equations, precision: FloatArray) -> Weighted:
     """Huber's M-estimate by iterated reweighting, k = 1.345 (Huber 1981, Robust Statistics, ch. 7).
 
     theta is re-estimated in the first passes and then frozen, so that the rest is a fixed-point iteration; the scale
     allows for leverage, since a plain median absolute deviation flags too many rows of a small book.
     """
-    huber = np.ones(len(y))
+    huber = np.ones(len(precision))
     theta, settled = 0.0, False
     for step in range(MAX_PASSES):
         weights = precision * huber
-        triangle = reduce(F, Z, y, weights)
+        triangle = reduce(equations, weights)
         if step < THETA_PASSES:
             theta = reml_theta(triangle)
         solution = solve(triangle, theta)
-        e, h = _residuals(F, Z, y, weights, solution)
-        scatter = scatter_of(e, h, precision)
-        fresh = huber_weights(e, precision, scatter) if scatter > EXACT_SCATTER else np.ones(len(y))
+        left = residuals(equations, weights, solution)
+        scatter = scatter_of(left, precision)
+        exact = scatter <= EXACT_SCATTER
+        fresh = np.ones(len(huber)) if exact else huber_weights(left.residuals, precision, scatter)
         change = float(np.abs(fresh - huber).max())
         settled = step >= THETA_PASSES and change < WEIGHT_CHANGE
         if settled:
             break
         huber = fresh
-    return Weighted(solution, huber, e, h, scatter, settled)
+    return Weighted(solution, huber, left, scatter, settled)
 
 
-def scatter_of(e: FloatArray, h: FloatArray, precision: FloatArray) -> float:
+def scatter_of(left: Residuals, precision: FloatArray) -> float:
     """s = median(|e| / sqrt(1 - h)) / 0.6745 about 0, of the rows that do not carry themselves."""
+    e, h = left.residuals, left.leverage
     free = h < FULL_LEVERAGE
     if not np.any(free):
         return 0.0
     return float(np.median(np.abs(e[free]) * np.sqrt(precision[free] / (1 - h[free])))) / NORMAL_MAD
-
-
-def _residuals(
-    F: FloatArray, Z: FloatArray, y: FloatArray, weights: FloatArray, solution: Solution
-) -> tuple[FloatArray, FloatArray]:
-    """(n,) residuals and leverages h_i = w_i c_i' A^-1 c_i."""
-    C = np.column_stack([F, np.sqrt(solution.theta) * Z])
-    h = weights * ((C @ solution.root) ** 2).sum(axis=1)
-    return y - C @ solution.coef, np.minimum(h, 1.0)
 
 
 def level_sigma2(found: Weighted, precision: FloatArray, trace: float) -> float:
@@ -140,24 +126,25 @@ def level_sigma2(found: Weighted, precision: FloatArray, trace: float) -> float:
     return float(K**2 * found.scatter**2 * (psi @ psi) / (n - trace) / m**2)
 
 
-def _finish(setup: Setup, found: Weighted, robust: bool) -> Fit:
-    book, recipe = setup.book, setup.recipe
-    n, p = setup.F.shape
+def _finish(
+    book: PriceBook, recipe: Recipe, scaling: Scaling, equations: Equations, found: Weighted, robust: bool
+) -> Fit:
+    n, p = equations.F.shape
     trace = float(found.leverage.sum())
     if n - trace <= 0:
         raise RefusedError(f"{n} usable rows cannot tell {trace:.0f} unknowns apart: add more observed kits")
     exact = found.scatter <= EXACT_SCATTER
     level, sigma2 = found.solution, found.solution.rss / (n - p)
     if robust and not exact:
-        level = solve(reduce(setup.F, setup.Z, setup.y, book.weight), found.solution.theta)
+        level = solve(reduce(equations, book.weight), found.solution.theta)
         sigma2 = level_sigma2(found, book.weight, trace)
-    estimate = Estimate(recipe, setup.scaling, found.solution, level, sigma2, n - trace)
+    estimate = Estimate(recipe, scaling, found.solution, level, sigma2, n - trace)
     terms = term_estimates(estimate)
     keep = _sample(found.leverage)
     return Fit(
         recipe=recipe,
         robust=robust,
-        scaling=setup.scaling,
+        scaling=scaling,
         theta=found.solution.theta,
         sigma2=sigma2,
         tau2=found.solution.theta * sigma2,

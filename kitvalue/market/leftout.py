@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitvalue.intake.pricebook import PriceBook
-from kitvalue.market.linear import independent, indicators
+from kitvalue.market.linear import independent
 from kitvalue.market.terms import Candidate
 
 SHOWN_ROWS = 12
@@ -30,9 +30,8 @@ def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bo
     """
     reasons = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
     standing = [c for c in candidates if not reasons[c.term.name]]
-    series = indicators(book.series, len(book.series_names))
     stacked = np.column_stack([c.values for c in standing]) if standing else np.empty((len(book), 0))
-    enters = independent(stacked, series)
+    enters = independent(stacked, book.series)
     kept = {c.term.name for c, yes in zip(standing, enters, strict=True) if yes}
     for c, yes in zip(standing, enters, strict=True):
         if not yes:

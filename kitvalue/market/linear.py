@@ -14,6 +14,8 @@ import numpy as np
 from kitvalue.intake.pricebook import FloatArray, IntArray
 
 RANK_TOLERANCE = 1e-7
+TALL = 20_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
+BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,10 +37,28 @@ class Scaling:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Triangle:
-    """The weighted problem reduced to its QR triangle: columns are p fixed ones, q series indicators, the target."""
+class Equations:
+    """A book made ready: n equations in p fixed columns and q pooled series (0 where none are pooled)."""
 
-    R: FloatArray  # (min(n, p+q+1), p+q+1)
+    F: FloatArray  # (n, p) standardised fixed columns, the intercept first
+    codes: IntArray  # (n,) which series, counted only where q > 0
+    q: int
+    y: FloatArray  # (n,)
+
+    def rows(self, keep: IntArray) -> Equations:
+        """Some of the equations."""
+        return Equations(self.F[keep], self.codes[keep], self.q, self.y[keep])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Triangle:
+    """The weighted equations reduced to few: columns are p fixed ones, q series indicators, the target.
+
+    `R` has the same cross-products as the weighted equations: their QR triangle, or for tall books a root of the
+    cross-products themselves.
+    """
+
+    R: FloatArray  # (at most p+q+1, p+q+1)
     p: int
     q: int
     n: int
@@ -56,6 +76,14 @@ class Solution:
     log_det: float  # log det A
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Residuals:
+    """What a solution leaves: arrays are (n,), `leverage` is h_i = w_i c_i' A^-1 c_i."""
+
+    residuals: FloatArray
+    leverage: FloatArray
+
+
 def standardise(F: FloatArray) -> Scaling:
     """Centre and scale of each column of F (n, p), whose column 0 is the intercept."""
     center = F.mean(axis=0)
@@ -70,12 +98,58 @@ def indicators(codes: IntArray, q: int) -> FloatArray:
     return np.asarray(codes[:, None] == np.arange(q)[None, :], dtype=np.float64)
 
 
-def reduce(F: FloatArray, Z: FloatArray, y: FloatArray, weights: FloatArray) -> Triangle:
-    """Reduce F (n, p), Z (n, q) and y (n,) with precision weights (n,), all above 0, to a triangle."""
-    root_w = np.sqrt(weights)[:, None]
-    stacked = np.column_stack([F, Z, y]) * root_w
-    R = np.linalg.qr(stacked, mode="r")
-    return Triangle(np.asarray(R), F.shape[1], Z.shape[1], len(y), float(np.log(weights).sum()))
+def reduce(equations: Equations, weights: FloatArray) -> Triangle:
+    """Reduce equations with precision weights (n,), all above 0. Tall books go by cross-products."""
+    root = _cross_root if len(equations.y) > TALL else _qr_root
+    p = equations.F.shape[1]
+    return Triangle(root(equations, weights), p, equations.q, len(weights), float(np.log(weights).sum()))
+
+
+def _qr_root(equations: Equations, weights: FloatArray) -> FloatArray:
+    """The QR triangle of the weighted rows."""
+    Z = indicators(equations.codes, equations.q)
+    stacked = np.column_stack([equations.F, Z, equations.y]) * np.sqrt(weights)[:, None]
+    return np.asarray(np.linalg.qr(stacked, mode="r"))
+
+
+def _cross_root(equations: Equations, weights: FloatArray) -> FloatArray:
+    """A root of the cross-products, summed by series: G = V L V' gives the rows L^1/2 V'.
+
+    The columns are standardised, so squaring the condition number costs little; the rank was decided before.
+    """
+    F, codes, q, y = equations.F, equations.codes, equations.q, equations.y
+    p = F.shape[1]
+    own = np.column_stack([F, y])
+    G = np.zeros((p + q + 1, p + q + 1))
+    ends = [*range(p), p + q]
+    for at in range(0, len(y), BLOCK):
+        rows = slice(at, at + BLOCK)
+        weighted = own[rows] * weights[rows, None]
+        G[np.ix_(ends, ends)] += own[rows].T @ weighted
+        if q:
+            Z = indicators(codes[rows], q)
+            G[p : p + q, ends] += Z.T @ weighted
+            G[range(p, p + q), range(p, p + q)] += weights[rows] @ Z
+    G[np.ix_(ends, range(p, p + q))] = G[p : p + q, ends].T
+    values, vectors = np.linalg.eigh(G)
+    return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T)
+
+
+def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> Residuals:
+    """Residuals and leverages of a solution, block by block."""
+    p = equations.F.shape[1]
+    series = np.sqrt(solution.theta) * solution.root[p:]
+    effects = np.sqrt(solution.theta) * solution.coef[p:]
+    e, h = np.empty(len(weights)), np.empty(len(weights))
+    for at in range(0, len(weights), BLOCK):
+        rows = slice(at, at + BLOCK)
+        F, codes = equations.F[rows], equations.codes[rows]
+        V, fitted = F @ solution.root[:p], F @ solution.coef[:p]
+        if equations.q:
+            V, fitted = V + series[codes], fitted + effects[codes]
+        e[rows] = equations.y[rows] - fitted
+        h[rows] = weights[rows] * np.einsum("ij,ij->i", V, V)
+    return Residuals(e, np.minimum(h, 1.0))
 
 
 def solve(triangle: Triangle, theta: float) -> Solution:
@@ -114,14 +188,14 @@ def reml_criterion(triangle: Triangle, theta: float) -> float:
     return df * float(np.log(solution.rss / df)) + solution.log_det - triangle.log_weights
 
 
-def independent(columns: FloatArray, given: FloatArray, tolerance: float = RANK_TOLERANCE) -> tuple[bool, ...]:
-    """Which columns (n, m), taken in order, add something to `given` (n, k) and to the ones taken before.
+def independent(columns: FloatArray, groups: IntArray, tolerance: float = RANK_TOLERANCE) -> tuple[bool, ...]:
+    """Which columns (n, m), taken in order, add something to the indicators of `groups` (n,) and to those before.
 
     A column is out where what is left of it, centred and scaled to unit length, after projecting the others out is
-    shorter than `tolerance`. Rank is decided before anything is fitted.
+    shorter than `tolerance`. Rank is decided before anything is fitted. One group stands for an intercept alone.
     """
-    basis = _orthonormal(given - given.mean(axis=0), tolerance)
-    kept = []
+    basis = np.empty((columns.shape[1], len(columns)))
+    size, kept = 0, []
     for column in columns.T:
         rest = column - column.mean()
         length = float(np.linalg.norm(rest))
@@ -130,16 +204,18 @@ def independent(columns: FloatArray, given: FloatArray, tolerance: float = RANK_
             continue
         rest = rest / length
         for _ in range(2):  # twice is enough: Gram-Schmidt with reorthogonalisation
-            rest = rest - basis @ (basis.T @ rest)
+            rest = _less_group_means(rest, groups)
+            rest = rest - (basis[:size] @ rest) @ basis[:size]
         left = float(np.linalg.norm(rest))
         kept.append(left > tolerance)
         if kept[-1]:
-            basis = np.column_stack([basis, rest / left])
+            basis[size] = rest / left
+            size += 1
     return tuple(kept)
 
 
-def _orthonormal(columns: FloatArray, tolerance: float) -> FloatArray:
-    if columns.shape[1] == 0:
-        return columns
-    U, singular, _ = np.linalg.svd(columns, full_matrices=False)
-    return np.asarray(U[:, singular > tolerance * max(1.0, float(singular.max()))])
+def _less_group_means(column: FloatArray, groups: IntArray) -> FloatArray:
+    """The projection of a column off the indicators of its groups."""
+    counts = np.bincount(groups)
+    means = np.bincount(groups, weights=column) / np.maximum(counts, 1)
+    return np.asarray(column - means[groups])

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market.linear import independent, indicators, reduce, solve, standardise
+from kitvalue.market import linear
+from kitvalue.market.linear import Equations, independent, indicators, reduce, residuals, solve, standardise
 from tests.checks import CHECKS, check_toml
+from tests.market.books import fixed
 
 CERTIFIED = check_toml("nist/certified.toml")
-NO_SERIES = np.empty((0, 0))
 
 
 def nist(name: str) -> tuple[np.ndarray, np.ndarray]:
@@ -36,10 +37,10 @@ def test_certified_coefficients(name: str) -> None:
     certified = CERTIFIED[name]
     y, X = nist(name)
     n = len(y)
-    assert all(independent(X, np.empty((n, 0))))
+    assert all(independent(X, np.zeros(n, dtype=np.int64)))
     F = np.column_stack([np.ones(n), X])
     scaling = standardise(F)
-    solution = solve(reduce(scaling.apply(F), np.empty((n, 0)), y, np.ones(n)), 0.0)
+    solution = solve(reduce(fixed(scaling.apply(F), y), np.ones(n)), 0.0)
     params = scaling.back() @ solution.coef
     np.testing.assert_allclose(params, numbers(certified["params"]), rtol=certified["relative_tolerance"])
     sigma = np.sqrt(solution.rss / (n - F.shape[1]))
@@ -53,21 +54,21 @@ def test_certified_coefficients(name: str) -> None:
 def test_certified_without_intercept(name: str) -> None:
     certified = CERTIFIED[name]
     y, X = nist(name)
-    solution = solve(reduce(X, np.empty((len(y), 0)), y, np.ones(len(y))), 0.0)
+    solution = solve(reduce(fixed(X, y), np.ones(len(y))), 0.0)
     np.testing.assert_allclose(solution.coef, numbers(certified["params"]), rtol=1e-12)
 
 
 def test_filip_is_refused_never_answered() -> None:
     """NIST StRD Filip: a polynomial of degree 10 whose powers double precision cannot tell apart."""
     y, X = nist("filip")
-    assert not all(independent(X, np.empty((len(y), 0))))
+    assert not all(independent(X, np.zeros(len(y), dtype=np.int64)))
 
 
 def test_weights_are_precision_weights() -> None:
     rng = np.random.default_rng(3)
     F = np.column_stack([np.ones(40), rng.normal(size=(40, 2))])
     y, w = rng.normal(size=40), rng.uniform(0.2, 3, 40)
-    solution = solve(reduce(F, np.empty((40, 0)), y, w), 0.0)
+    solution = solve(reduce(fixed(F, y), w), 0.0)
     peer = sm.WLS(y, F, weights=w).fit()
     np.testing.assert_allclose(solution.coef, peer.params, rtol=1e-10)
     np.testing.assert_allclose(solution.root @ solution.root.T, peer.normalized_cov_params, rtol=1e-9)
@@ -77,11 +78,12 @@ def test_weights_are_precision_weights() -> None:
 def test_penalised_solution_solves_the_mixed_model_equations() -> None:
     """Henderson's equations, formed outright, have the same solution, inverse and determinant."""
     rng = np.random.default_rng(4)
-    F, Z = np.column_stack([np.ones(30), rng.normal(size=30)]), indicators(rng.integers(0, 4, 30), 4)
+    F, codes = np.column_stack([np.ones(30), rng.normal(size=30)]), rng.integers(0, 4, 30)
+    Z = indicators(codes, 4)
     y, w, theta = rng.normal(size=30), rng.uniform(0.5, 2, 30), 0.37
     C = np.column_stack([F, np.sqrt(theta) * Z])
     A = C.T @ (w[:, None] * C) + np.diag([0, 0, 1, 1, 1, 1])
-    solution = solve(reduce(F, Z, y, w), theta)
+    solution = solve(reduce(Equations(F, codes, 4, y), w), theta)
     np.testing.assert_allclose(solution.coef, np.linalg.solve(A, C.T @ (w * y)), rtol=1e-10)
     np.testing.assert_allclose(solution.root @ solution.root.T, np.linalg.inv(A), rtol=1e-9)
     assert solution.log_det == pytest.approx(np.linalg.slogdet(A)[1], rel=1e-12)
@@ -91,11 +93,33 @@ def test_rank_is_decided_in_order() -> None:
     rng = np.random.default_rng(5)
     a, b = rng.normal(size=50), rng.normal(size=50)
     columns = np.column_stack([a, np.full(50, 4.0), b, 2 * a - b + 1, a + 1e-3 * rng.normal(size=50)])
-    assert independent(columns, np.empty((50, 0))) == (True, False, True, False, True)
+    assert independent(columns, np.zeros(50, dtype=np.int64)) == (True, False, True, False, True)
 
 
 def test_what_the_series_reproduce_is_dependent() -> None:
     codes = np.repeat([0, 1, 2], 5)
     of_series = np.array([2.0, 5.0, 7.0])[codes]
-    assert independent(of_series[:, None], indicators(codes, 3)) == (False,)
-    assert independent(of_series[:, None], np.empty((15, 0))) == (True,)
+    assert independent(of_series[:, None], codes) == (False,)
+    assert independent(of_series[:, None], np.zeros(15, dtype=np.int64)) == (True,)
+
+
+@pytest.mark.parametrize("theta", [0.0, 0.4])
+def test_cross_products_of_tall_books_equal_the_qr_path(monkeypatch: pytest.MonkeyPatch, theta: float) -> None:
+    rng = np.random.default_rng(6)
+    n, q = 5000, 7
+    raw = np.column_stack([np.ones(n), rng.normal(3, 1, n), rng.random(n) < 0.1, rng.lognormal(0, 2, n)])
+    F = standardise(raw).apply(raw)
+    equations = Equations(F, rng.integers(0, q, n), q, 6 + F @ [1, 0.5, -0.2, 0.1] + rng.normal(0, 0.2, n))
+    weights = rng.uniform(0.2, 2, n)
+    by_qr = solve(reduce(equations, weights), theta)
+    monkeypatch.setattr(linear, "TALL", 100)
+    monkeypatch.setattr(linear, "BLOCK", 999)
+    by_sums = solve(reduce(equations, weights), theta)
+    np.testing.assert_allclose(by_sums.coef, by_qr.coef, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(by_sums.root @ by_sums.root.T, by_qr.root @ by_qr.root.T, rtol=1e-7, atol=1e-9)
+    assert by_sums.rss == pytest.approx(by_qr.rss, rel=1e-11)
+    assert by_sums.log_det == pytest.approx(by_qr.log_det, rel=1e-12)
+    blockwise, whole = residuals(equations, weights, by_sums), residuals(equations, weights, by_qr)
+    np.testing.assert_allclose(blockwise.residuals, whole.residuals, atol=1e-11)
+    C = np.column_stack([F, np.sqrt(theta) * indicators(equations.codes, q)])
+    np.testing.assert_allclose(blockwise.leverage, weights * ((C @ by_qr.root) ** 2).sum(axis=1), rtol=1e-8)

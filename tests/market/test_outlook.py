@@ -18,7 +18,7 @@ from kitvalue.market.design import like
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.linear import reduce, solve, standardise
+from kitvalue.market.linear import Triangle, reduce, solve, standardise
 from kitvalue.market.outlook import (
     jackknife_plus,
     normal_scores,
@@ -29,7 +29,12 @@ from kitvalue.market.outlook import (
     typical_draws,
 )
 from tests.checks import CHECKS, check_rows
-from tests.market.books import invented_book
+from tests.market.books import fixed, invented_book
+
+
+def root_of(C: np.ndarray, y: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """The QR triangle of weighted rows, series columns already scaled."""
+    return np.linalg.qr(np.column_stack([C, y]) * np.sqrt(weights)[:, None], mode="r")
 
 
 def slipped_book() -> PriceBook:
@@ -56,7 +61,7 @@ def test_closed_form_equals_refits_with_weights_and_theta_fixed(robust: bool, po
     y = fit.residuals + C @ fit.coef
     for i in range(len(book)):
         keep = np.arange(len(book)) != i
-        rest = solve(reduce(C[keep][:, :p], C[keep][:, p:], y[keep], fit.weights[keep]), 1.0)
+        rest = solve(Triangle(root_of(C[keep], y[keep], fit.weights[keep]), p, C.shape[1] - p, keep.sum(), 0.0), 1.0)
         assert got.predictions[i] == pytest.approx(x @ rest.coef, abs=1e-9)
         assert got.residuals[i] == pytest.approx(y[i] - C[i] @ rest.coef, abs=1e-9)
 
@@ -69,7 +74,7 @@ def test_jackknife_plus_equals_a_second_program() -> None:
     y, raw = data[:, 0], np.column_stack([np.ones(len(data)), data[:, 1]])
     scaling = standardise(raw)
     F = scaling.apply(raw)
-    fit = solve(reduce(F, np.empty((len(y), 0)), y, np.ones(len(y))), 0.0)
+    fit = solve(reduce(fixed(F, y), np.ones(len(y))), 0.0)
     V = F @ fit.root
     r = (y - F @ fit.coef) / (1 - (V**2).sum(axis=1))
     for row in rows:
