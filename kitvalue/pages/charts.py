@@ -1,0 +1,159 @@
+"""Drawing: the only place that knows the plotting library. Pictures elsewhere are drawn with the functions here.
+
+The Figure and its SVG canvas are used directly: no window, no back end, no global state. One unit of the drawing is one
+CSS pixel at the picture's own width. Every text, the ticks' included, goes through `coded`: the library then never
+measures, typesets or looks up a glyph for a user's words, so `$`, emoji and Japanese are plain text like any other.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any, Literal, cast
+
+from kitvalue.pages.palette import FADED, INK, RULE
+from kitvalue.pages.svg import coded
+
+
+@contextmanager
+def _no_backend_asked_for() -> Iterator[None]:
+    """Importing the library reads MPLBACKEND and fails on a name it does not know; no back end is used here."""
+    asked = os.environ.pop("MPLBACKEND", None)
+    try:
+        yield
+    finally:
+        if asked is not None:
+            os.environ["MPLBACKEND"] = asked
+
+
+with _no_backend_asked_for():
+    from matplotlib import rc_context, rcParamsDefault
+    from matplotlib.axes import Axes
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+__all__ = ["Axes", "Box", "Figure", "Size", "axes_in", "drawing", "log_across", "log_upwards", "new_figure", "svg_of",
+           "ticks_below", "ticks_beside", "write", "write_below"]  # fmt: skip
+
+UNITS_AN_INCH = 72  # of the SVG canvas
+TEXT = 13.0  # units
+SALT = "kitvalue"  # makes the ids inside the SVG the same on every run
+MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
+Anchor = Literal["left", "center", "right"]
+Level = Literal["center", "baseline", "top", "bottom"]
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Width and height of a picture, in units."""
+
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """The plotting area inside a picture: distances from its edges, in units."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """The library's own defaults, whatever a settings file on this machine says; text stays text."""
+    settings: dict[str, Any] = {key: value for key, value in rcParamsDefault.items() if key not in MACHINE_SETTINGS}
+    settings |= {"svg.fonttype": "none", "svg.hashsalt": SALT, "font.size": TEXT, "text.parse_math": False}
+    with rc_context(cast(Any, settings)):  # some versions of the library spell out every key as its type
+        yield
+
+
+def new_figure(size: Size) -> Figure:
+    """An empty figure of this size."""
+    figure = Figure(figsize=(size.width / UNITS_AN_INCH, size.height / UNITS_AN_INCH), dpi=UNITS_AN_INCH)
+    FigureCanvasSVG(figure)
+    figure.patch.set_visible(False)
+    return figure
+
+
+def axes_in(figure: Figure, size: Size, box: Box) -> Axes:
+    """Axes that fill the box, without frame, ticks or background."""
+    width, height = size.width - box.left - box.right, size.height - box.top - box.bottom
+    ax = figure.add_axes(
+        (box.left / size.width, box.bottom / size.height, width / size.width, height / size.height),
+    )
+    for spine in ax.spines.values():
+        spine.set_visible(False)
+    ax.patch.set_visible(False)
+    ax.set_xticks([])
+    ax.set_yticks([])
+    ax.minorticks_off()
+    return ax
+
+
+def write(
+    ax: Axes,
+    at: tuple[float, float],
+    text: str,
+    *,
+    shift: tuple[float, float] = (0, 0),
+    colour: str = INK,
+    size: float = TEXT,
+    anchor: Anchor = "left",
+    level: Level = "center",
+    bold: bool = False,
+) -> None:
+    """Set a text at a point of the data, shifted by so many units right and up."""
+    ax.annotate(
+        coded(text), at, xytext=shift, textcoords="offset points", annotation_clip=False, color=colour,
+        fontsize=size, ha=anchor, va=level, fontweight="bold" if bold else "normal", zorder=6,
+    )  # fmt: skip
+
+
+def write_below(ax: Axes, text: str, under: float) -> None:
+    """The bottom axis' name with its unit, at the left end of the plotting area."""
+    write(ax, (ax.get_xlim()[0], ax.get_ylim()[0]), text, shift=(0, -under), colour=FADED, level="top")
+
+
+def log_across(ax: Axes, low: float, high: float) -> None:
+    """A log axis from low to high, still without ticks of the library's own."""
+    ax.set_xscale("log")
+    ax.set_xlim(low, high)
+    ax.set_xticks([])
+    ax.set_xticks([], minor=True)
+
+
+def log_upwards(ax: Axes, low: float, high: float) -> None:
+    """The same, upwards."""
+    ax.set_yscale("log")
+    ax.set_ylim(low, high)
+    ax.set_yticks([])
+    ax.set_yticks([], minor=True)
+
+
+def ticks_below(ax: Axes, values: Sequence[float], texts: Sequence[str]) -> None:
+    """Values along the bottom, a hairline up from each."""
+    low, high = ax.get_ylim()
+    for value, text in zip(values, texts, strict=True):
+        ax.plot([value, value], [low, high], color=RULE, linewidth=0.7, zorder=0, gid="grid")
+        write(ax, (value, low), text, shift=(0, -7), colour=FADED, anchor="center", level="top")
+
+
+def ticks_beside(ax: Axes, values: Sequence[float], texts: Sequence[str]) -> None:
+    """Values along the left, a hairline across from each."""
+    low, high = ax.get_xlim()
+    for value, text in zip(values, texts, strict=True):
+        ax.plot([low, high], [value, value], color=RULE, linewidth=0.7, zorder=0, gid="grid")
+        write(ax, (low, value), text, shift=(-7, 0), colour=FADED, anchor="right")
+
+
+def svg_of(figure: Figure) -> str:
+    """The figure as SVG, the same bytes for the same drawing."""
+    out = io.StringIO()
+    figure.savefig(out, format="svg", metadata={"Date": None})
+    return out.getvalue()

@@ -1,0 +1,163 @@
+"""The owner's report: one HTML page that needs nothing else. Records in, text out; no clock, no file is written here.
+
+The page forbids every outside request and every style but its own by a Content-Security-Policy, and has no script.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from kitvalue.decisions.cautions import ESTIMATES
+from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.problems import Problem
+from kitvalue.market.fitted import Fit
+from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
+from kitvalue.pages.sections.files import FilesView, files_view
+from kitvalue.pages.sections.market import MarketView, market_view
+from kitvalue.pages.sections.offers import OfferSeen, OffersView, offers_view
+from kitvalue.pages.sections.today import NoteList, today_view
+from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
+from kitvalue.pages.tables import Fact
+from kitvalue.pages.words import capital, count, day, number, plain
+
+__all__ = ["BuildSeen", "OfferSeen", "ReportInput", "render_report"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ReportInput:
+    """Everything that the report shows. `fit` is None where the market cannot be told, and `fit_reason` says why.
+
+    Money is in `currency` (ISO 4217) throughout; `today` is the day that the page is dated.
+    """
+
+    shop_name: str
+    currency: str
+    today: date
+    files: tuple[FileCounts, ...]
+    problems: tuple[Problem, ...]
+    fit: Fit | None
+    fit_reason: str | None
+    offers: tuple[OfferSeen, ...]
+    builds: tuple[BuildSeen, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """The page's parts, ready to be laid out. What needs a fit is None without one."""
+
+    title: str
+    shop_name: str
+    masthead: tuple[Fact, ...]
+    today: tuple[NoteList, ...]
+    no_market: str
+    market: MarketView | None
+    trust: TrustView | None
+    unusual: UnusualView | None
+    offers: OffersView
+    builds: tuple[BuildView, ...]
+    files: FilesView
+    method: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def render_report(given: ReportInput) -> str:
+    """The whole page. Equal input gives equal text."""
+    pages = Environment(
+        loader=PackageLoader("kitvalue.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_finalize,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    css = pages.get_template("report.css").render()
+    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
+    return pages.get_template("report.html").render(page=report_view(given), css=Markup(css), css_hash=digest)
+
+
+def _finalize(value: object) -> object:
+    """Every text of the page passes here: signs that could hide or turn the text around them are made visible."""
+    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def report_view(given: ReportInput) -> ReportView:
+    """The page's parts from the records."""
+    fit, currency = given.fit, given.currency
+    cautions = _cautions(given)
+    return ReportView(
+        title=f"{given.shop_name}: price book report, {day(given.today)}",
+        shop_name=given.shop_name,
+        masthead=_masthead(given),
+        today=today_view(given.builds, given.offers, fit, given.problems, currency),
+        no_market=given.fit_reason or "no reason is known",
+        market=None if fit is None else market_view(fit, currency),
+        trust=None if fit is None else trust_view(fit, currency),
+        unusual=None if fit is None else unusual_view(fit, currency),
+        offers=offers_view(given.offers, currency),
+        builds=builds_view(given.builds, cautions),
+        files=files_view(given.files, given.problems),
+        method=() if fit is None else _method(fit),
+        cautions=cautions,
+    )
+
+
+def _masthead(given: ReportInput) -> tuple[Fact, ...]:
+    fit = given.fit
+    facts = [Fact("Date", day(given.today))]
+    if fit is not None:
+        facts += [
+            Fact("Kits in the book", number(fit.rows_used)),
+            Fact("Series", number(len(fit.recipe.series))),
+            Fact("Seen", _period(fit)),
+        ]
+    return (*facts, Fact("Money", given.currency))
+
+
+def _period(fit: Fit) -> str:
+    known = fit.book.date[~np.isnat(fit.book.date)]
+    if not len(known):
+        return "no dates"
+    first, last = (x.astype("datetime64[D]").astype(object) for x in (known.min(), known.max()))
+    return f"{first.strftime('%m/%Y')} to {last.strftime('%m/%Y')}"
+
+
+def _method(fit: Fit) -> tuple[str, ...]:
+    """How the figures come about, in short."""
+    pooled = (
+        "A series with few rows leans on the others; one with many stands almost alone."
+        if fit.recipe.pooled
+        else "Each series stands alone."
+    )
+    robust = (
+        "Rows that agree with nothing else count for less (Huber's weights), and none is thrown away."
+        if fit.robust
+        else "Every row counts in full."
+    )
+    return (
+        f"{count(fit.rows_used, 'observed kit')}: the logarithm of the price is explained by the number of pieces, the "
+        f"condition, how and when the kit was sold, the shop's own features, and its series. {pooled} {robust}",
+        "A typical price is the median of what such a kit sells for. The range of one sale comes from how far each row "
+        "lies from what the other rows say of it (jackknife+); the range of the market level from how well the "
+        "regression's coefficients are known. Both hold 80 in 100.",
+        f"The step from asked to sold rests on {fit.recipe.sold_basis}.",
+    )
+
+
+def _cautions(given: ReportInput) -> tuple[str, ...]:
+    """What holds for the whole page: the shop's, the fit's, and what several builds share."""
+    fitted = given.fit.cautions if given.fit is not None else ()
+    return tuple(dict.fromkeys(capital(s) for s in (ESTIMATES, *given.cautions, *fitted, *_shared(given.builds))))
+
+
+def _shared(builds: Sequence[BuildSeen]) -> list[str]:
+    each = [build_cautions(b, ()) for b in builds]
+    return [text for texts in each for text in texts if sum(text in other for other in each) > 1]

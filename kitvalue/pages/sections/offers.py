@@ -1,0 +1,177 @@
+"""Donor kits on offer: what is asked against what such a kit sells for, and what it would fetch again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from kitvalue.market.outlook import Outlook
+from kitvalue.market.value import Valuation
+from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
+from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
+from kitvalue.pages.sections.market import range_or_none
+from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
+from kitvalue.pages.words import amount, change, count, exact, percent, trimmed
+
+MOST_DRAWN = 20
+MOST_LISTED = 100
+
+
+@dataclass(frozen=True, slots=True)
+class OfferSeen:
+    """One row of offers.csv and its valuation, or the reason why it has none. `asked` and `freight` in the shop's
+    currency, `freight` None where unknown."""
+
+    offer: str
+    series: str
+    pieces: float
+    condition: float
+    asked: Decimal
+    freight: Decimal | None
+    valuation: Valuation | None
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class OffersView:
+    """The section, ready to be laid out."""
+
+    lead: str
+    picture: Chart | None
+    offers: Table | None
+    not_valued: Table | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """An offer with its valuation: `against` is asked over the buy-in value less 1, in percent; `share_below` the share
+    of the market's own scatter that lies below what is asked."""
+
+    seen: OfferSeen
+    valuation: Valuation
+    against: float
+    share_below: float
+
+
+def judged(offers: Sequence[OfferSeen]) -> tuple[Judged, ...]:
+    """The offers that have a value, the cheapest against it first."""
+    found = [_judge(o, o.valuation) for o in offers if o.valuation is not None]
+    return tuple(sorted(found, key=lambda j: (j.against, j.seen.offer)))
+
+
+def _judge(seen: OfferSeen, valuation: Valuation) -> Judged:
+    asked, view = float(seen.asked), valuation.buy_in
+    return Judged(seen, valuation, 100 * (asked / view.typical - 1), float(np.mean(view.sample < asked)))
+
+
+def offers_view(offers: Sequence[OfferSeen], currency: str) -> OffersView:
+    """The section for the offers read."""
+    if not offers:
+        return OffersView("No offers are listed. Put kits you are being offered into offers.csv.", None, None, None)
+    valued = judged(offers)
+    without = [o for o in offers if o.valuation is None]
+    lead = (
+        "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
+        "private. Freight comes on top."
+    )
+    return OffersView(
+        lead,
+        _picture(valued, currency) if valued else None,
+        _offers_table(valued, currency) if valued else None,
+        _not_valued(without) if without else None,
+    )
+
+
+def offers_picture(valued: Sequence[Judged], currency: str) -> OffersPicture:
+    """The first offers as strips."""
+    return OffersPicture(currency, tuple(_strip(j) for j in valued[:MOST_DRAWN]))
+
+
+def _strip(j: Judged) -> OfferStrip:
+    view: Outlook = j.valuation.buy_in
+    return OfferStrip(
+        j.seen.offer, j.seen.series, float(j.seen.asked), view.typical, view.low, view.high,
+        view.level_low, view.level_high,
+    )  # fmt: skip
+
+
+def _picture(valued: Sequence[Judged], currency: str) -> Chart:
+    picture = offers_picture(valued, currency)
+    left = len(valued) - len(picture.strips)
+    caption = Caption(
+        id="offers-against-value",
+        title="Asked against the buy-in value",
+        description=f"{count(len(picture.strips), 'offer')} on a log scale of {currency}, from "
+        f"{picture.strips[0].offer} at {change(picture.strips[0].against, 0)} to {picture.strips[-1].offer} at "
+        f"{change(picture.strips[-1].against, 0)} against the buy-in value.",
+        keys=(
+            Key("asked", "asked"),
+            Key("typical", "typical price"),
+            Key("level", "market level, 80 %"),
+            Key("range", "one sale, 80 %"),
+        ),
+        note=f"and {count(left, 'more', 'more')} in the table below" if left else "",
+    )
+    return chart(caption, offer_strips_table(picture), lambda at: offers_figure(picture, at))
+
+
+def offer_strips_table(picture: OffersPicture) -> Table:
+    """The numbers behind the strips."""
+    return Table(
+        caption=f"The numbers of the picture, {picture.currency}",
+        columns=(
+            words("Offer"), figures("Asked"), figures("Buy-in value"), figures("Market level, 80 %"),
+            figures("One sale, 80 %"), figures("Asked against value"),
+        ),
+        rows=tuple(
+            Row((s.offer, amount(s.asked), amount(s.typical), range_or_none(s.level_low, s.level_high),
+                 range_or_none(s.low, s.high), change(s.against, 0)))
+            for s in picture.strips
+        ),
+    )  # fmt: skip
+
+
+def _offers_table(valued: Sequence[Judged], currency: str) -> Table:
+    refinished = any(j.valuation.finished != j.seen.condition for j in valued)
+    return Table(
+        caption=f"Offers, the cheapest against their value first, {currency}",
+        columns=(
+            words("Offer"), words("Series"), figures("Pieces"), figures("Condition"), figures("Asked"),
+            figures("Freight"), figures("Buy-in value"), figures("Against value"), figures("Such kits sold for less"),
+            figures("Resale value"), *((figures("In condition"),) if refinished else ()),
+        ),
+        rows=tuple(
+            Row((j.seen.offer, j.seen.series, trimmed(j.seen.pieces), trimmed(j.seen.condition, 1),
+                 exact(j.seen.asked), _freight(j.seen.freight), amount(j.valuation.buy_in.typical),
+                 change(j.against, 0), percent(100 * j.share_below, 0), amount(j.valuation.resale.typical),
+                 *((trimmed(j.valuation.finished, 1),) if refinished else ())))
+            for j in valued[:MOST_LISTED]
+        ),
+        notes=(
+            *and_more(len(valued) - MOST_LISTED, "more offers", "they are in offers.csv"),
+            "Resale value: the typical price as a dealer sells it, "
+            + ("in the condition beside it." if refinished else "in the condition it has now."),
+        ),
+    )  # fmt: skip
+
+
+def kit_words(seen: OfferSeen) -> str:
+    """`Burren, 4 pieces, condition 3`."""
+    pieces = f"{trimmed(seen.pieces)} {'piece' if seen.pieces == 1 else 'pieces'}"
+    return f"{seen.series}, {pieces}, condition {trimmed(seen.condition, 1)}"
+
+
+def _freight(freight: Decimal | None) -> str:
+    return "not known" if freight is None else exact(freight)
+
+
+def _not_valued(offers: Sequence[OfferSeen]) -> Table:
+    return Table(
+        caption="Offers that cannot be valued",
+        columns=(words("Offer"), words("Kit"), sentences("Why")),
+        rows=tuple(Row((o.offer, kit_words(o), o.reason or "no reason is known")) for o in offers[:MOST_LISTED]),
+        notes=and_more(len(offers) - MOST_LISTED, "more offers", "they are in offers.csv"),
+    )

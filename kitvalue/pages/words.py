@@ -1,0 +1,138 @@
+"""Numbers, dates and names as people read them: one place decides how a figure is written."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Final
+
+NBSP: Final = "\u00a0"
+MINUS: Final = "\u2212"
+DASH: Final = "\u2013"
+NOT_COMPUTED: Final = "Cannot be computed"
+MONTHS: Final = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+WHOLE_FROM = 100  # money from here on is told in whole units where it is an estimate
+TENTHS_UNDER = 10  # percent under this is told to a tenth
+# Signs that reorder or hide the text around them; joiners that emoji need are not among them.
+HIDDEN = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
+
+
+def plain(text: str) -> str:
+    """Any text made safe to set: control signs, lone surrogates and signs that turn the reading order become U+FFFD."""
+    return "".join("\ufffd" if c in HIDDEN or _unprintable(c) else c for c in text)
+
+
+def _unprintable(char: str) -> bool:
+    code = ord(char)
+    return unicodedata.category(char) in ("Cc", "Cs") or code & 0xFFFE == 0xFFFE
+
+
+def short(text: str, columns: int) -> str:
+    """The text in at most so many columns, cut with an ellipsis; wide signs (Japanese, emoji) take two."""
+    if sum(_width(c) for c in text) <= columns:
+        return text
+    room, kept = columns - 1, []
+    for char in text:
+        room -= _width(char)
+        if room < 0:
+            break
+        kept.append(char)
+    return "".join(kept).rstrip() + "…"
+
+
+def _width(char: str) -> int:
+    if unicodedata.combining(char):
+        return 0
+    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+
+
+def number(value: float | Decimal, decimals: int = 0) -> str:
+    """`1,240`, `−3.5`: half up, thousands separated, a true minus sign, never a minus zero."""
+    exact = value if isinstance(value, Decimal) else Decimal(repr(float(value)))
+    rounded = exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP)
+    return f"{rounded + 0:,.{decimals}f}".replace("-", MINUS)
+
+
+def trimmed(value: float | Decimal, decimals: int = 2) -> str:
+    """A quantity without trailing zeros: `7`, `3.5`, `1,200`."""
+    text = number(value, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def amount(value: float | Decimal) -> str:
+    """An estimate of money without its currency: whole from 100 on, to the cent below where it has cents."""
+    return number(value, 0 if abs(float(value)) >= WHOLE_FROM or float(value).is_integer() else 2)
+
+
+def cents(value: Decimal) -> str:
+    """Money of a cost sheet: always to the cent."""
+    return number(value, 2)
+
+
+def exact(value: Decimal) -> str:
+    """A price as set: its cents only where it has any."""
+    return number(value, 0 if value == value.to_integral_value() else 2)
+
+
+def with_currency(text: str, currency: str) -> str:
+    """`EUR 1,240`, kept on one line."""
+    return f"{currency}{NBSP}{text}"
+
+
+def percent(value: float | Decimal, decimals: int | None = None) -> str:
+    """`12 %`, `3.4 %`."""
+    places = decimals if decimals is not None else int(abs(float(value)) < TENTHS_UNDER)
+    return f"{number(value, places)}{NBSP}%"
+
+
+def change(value: float | Decimal, decimals: int | None = None) -> str:
+    """A change, with its sign: `+12 %`, `−3.4 %`, `0.0 %`."""
+    text = percent(value, decimals)
+    nothing = all(c not in "123456789" for c in text)
+    return text if nothing or text.startswith(MINUS) else f"+{text}"
+
+
+def capital(text: str) -> str:
+    """The text with a large first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def span(low: float | Decimal, high: float | Decimal, write: Callable[[float | Decimal], str]) -> str:
+    """A range with an en dash: `1,180–1,620`. For figures without a sign."""
+    return f"{write(low)}{DASH}{write(high)}"
+
+
+def change_span(low: float, high: float) -> str:
+    """A range of changes, where a dash would read as one more minus: `−12 to −3 %`."""
+    return f"{change(low).removesuffix(f'{NBSP}%')} to {change(high)}"
+
+
+def money_or_reason(value: Decimal | None, reason: str | None) -> str:
+    """An exact price, or that it cannot be computed and why."""
+    return f"{NOT_COMPUTED}: {reason or 'no reason is known'}" if value is None else exact(value)
+
+
+def day(when: date) -> str:
+    """`25 November 2026`, whatever the machine's language."""
+    return f"{when.day}{NBSP}{MONTHS[when.month - 1]} {when.year}"
+
+
+def count(how_many: int, one: str, more: str | None = None) -> str:
+    """`1 row`, `38 rows`."""
+    return f"{number(how_many)}{NBSP}{one if how_many == 1 else more or one + 's'}"
+
+
+def in_so_many(share: float) -> str:
+    """A share as people say it: `1 in 8`, `none`, `all`."""
+    if share <= 0:
+        return "none"
+    if share >= 1:
+        return "all"
+    if share > 0.5:
+        return f"{number(100 * share)} in 100"
+    return f"1 in {number(1 / share)}"

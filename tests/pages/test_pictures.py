@@ -1,0 +1,265 @@
+"""What is drawn is what the tables say: the data is read back from the figures."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from itertools import pairwise
+from typing import Any, cast
+
+import numpy as np
+import pytest
+
+from kitvalue.pages import charts, palette
+from kitvalue.pages.pictures.breakeven import breakeven_figure
+from kitvalue.pages.pictures.costs import costs_figure
+from kitvalue.pages.pictures.foretold import foretold_figure
+from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
+from kitvalue.pages.pictures.market import market_figure
+from kitvalue.pages.pictures.offers import offers_figure
+from kitvalue.pages.pictures.swings import swings_figure
+from kitvalue.pages.sections.build_cost import cost_picture, steps_table
+from kitvalue.pages.sections.build_even import even_picture, pieces_table, swings_picture, unknowns_table
+from kitvalue.pages.sections.market import (
+    _levels,
+    market_picture,
+    middle_kit,
+    sightings_table,
+)  # fmt: skip
+from kitvalue.pages.sections.offers import judged, offer_strips_table, offers_picture
+from kitvalue.pages.sections.trust import foretold_picture, foretold_table
+from kitvalue.pages.svg import decoded
+from kitvalue.pages.words import amount, cents, number
+from tests.pages import given as g
+
+LAYOUTS = pytest.mark.parametrize("layout", [WIDE, NARROW], ids=lambda x: x.name)
+TALLEST = 760  # units
+
+
+def lines(figure: charts.Figure, gid: str) -> list[tuple[list[float], list[float]]]:
+    """Drawn lines of one kind, x and y."""
+    return [
+        ([float(v) for v in np.asarray(line.get_xdata())], [float(v) for v in np.asarray(line.get_ydata())])
+        for line in figure.axes[0].get_lines()
+        if line.get_gid() == gid
+    ]
+
+
+def texts(figure: charts.Figure) -> list[str]:
+    return [decoded(t.get_text()) for t in figure.axes[0].texts]
+
+
+def bars(figure: charts.Figure, gid: str) -> list[tuple[float, float]]:
+    """Drawn bars of one kind, start and width."""
+    patches = cast(list[Any], figure.axes[0].patches)
+    return [(float(p.get_x()), float(p.get_width())) for p in patches if p.get_gid() == gid]
+
+
+def market(fit: Any = None) -> Any:
+    known = g.fit_of() if fit is None else fit
+    return market_picture(known, "EUR", _levels(known, middle_kit(known)))
+
+
+@LAYOUTS
+def test_every_row_is_a_dot_and_in_the_table(layout: Layout) -> None:
+    picture = market()
+    figure = market_figure(picture, layout)
+    low, high = picture.limits
+    rows = [s for strip in picture.strips for s in strip.sightings]
+    assert len(rows) == 120
+    drawn = [x for xs, _ in lines(figure, "seen") for x in xs]
+    assert drawn == [s.adjusted for s in rows if low <= s.adjusted <= high]
+    table = sightings_table(picture)
+    assert [r.cells[6] for r in table.rows] == [amount(s.adjusted) for s in rows]
+    assert [xs[0] for xs, _ in lines(figure, "typical")] == [s.typical for s in picture.strips]
+
+
+def test_a_row_brought_to_the_kit_keeps_only_what_the_fit_does_not_explain() -> None:
+    fit = g.fit_of()
+    strip = market().strips[0]
+    i = int(np.flatnonzero(fit.book.rows == strip.sightings[0].row)[0])
+    assert strip.sightings[0].adjusted == pytest.approx(strip.typical * np.exp(fit.residuals[i]), rel=1e-12)
+
+
+@LAYOUTS
+def test_a_far_price_stands_at_the_edge_with_its_value(layout: Layout) -> None:
+    picture = market()
+    low, high = picture.limits
+    far = [s for strip in picture.strips for s in strip.sightings if not low <= s.adjusted <= high]
+    assert {s.row for s in far} == {12, 22}  # the two slips of the book
+    figure = market_figure(picture, layout)
+    assert sorted(x for xs, _ in lines(figure, "beyond") for x in xs) == [low, high]
+    assert figure.axes[0].get_xlim() == picture.limits
+    for s in far:
+        assert amount(s.adjusted) in texts(figure)
+
+
+def test_unusual_rows_are_ringed() -> None:
+    fit = g.fit_of()
+    picture = market()
+    low, high = picture.limits
+    marked = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
+    assert marked == {u.row for u in fit.unusual}
+    ringed = [x for xs, _ in lines(market_figure(picture, WIDE), "unusual") for x in xs]
+    marked_rows = [s for strip in picture.strips for s in strip.sightings if s.unusual]
+    assert ringed == [s.adjusted for s in marked_rows if low <= s.adjusted <= high]
+
+
+@LAYOUTS
+def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> None:
+    picture = market(g.fit_of(500, 30))
+    assert len(picture.strips) == 12
+    assert picture.series_left == 18
+    assert sum(len(s.sightings) for s in picture.strips) <= 600
+    width, height = (side * charts.UNITS_AN_INCH for side in market_figure(picture, layout).get_size_inches())
+    assert width == pytest.approx(layout.width)
+    assert height <= TALLEST
+    unusual = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
+    drawn_series = {strip.series for strip in picture.strips}
+    assert unusual == {u.row for u in g.fit_of(500, 30).unusual if u.series in drawn_series}
+    assert unusual
+
+
+@LAYOUTS
+def test_offers_are_drawn_as_listed(layout: Layout) -> None:
+    fit = g.fit_of()
+    picture = offers_picture(judged(g.offers(fit, 30)), "EUR")
+    figure = offers_figure(picture, layout)
+    assert len(picture.strips) == 20
+    assert [s.against for s in picture.strips] == sorted(s.against for s in picture.strips)
+    low, high = picture.limits
+    assert [xs[0] for xs, _ in lines(figure, "asked")] == [s.asked for s in picture.strips if low <= s.asked <= high]
+    assert [r.cells[1] for r in offer_strips_table(picture).rows] == [amount(s.asked) for s in picture.strips]
+    assert [r.cells[2] for r in offer_strips_table(picture).rows] == [
+        amount(xs[0]) for xs, _ in lines(figure, "typical")
+    ]
+    assert figure.get_size_inches()[1] * charts.UNITS_AN_INCH <= 1000
+
+
+def test_an_absurd_asking_price_stands_at_the_edge() -> None:
+    fit = g.fit_of()
+    absurd = [g.offer(fit, "D1", "Series A", "40000"), g.offer(fit, "D2", "Series A", "1")]
+    picture = offers_picture(judged(absurd), "EUR")
+    figure = offers_figure(picture, WIDE)
+    assert picture.limits[1] < 2000
+    assert [xs[0] for xs, _ in lines(figure, "beyond")] == list(picture.limits)
+    assert {"40,000", "1"} <= set(texts(figure))
+
+
+@LAYOUTS
+def test_cost_bars_add_up_to_the_price(layout: Layout) -> None:
+    seen = g.build()
+    assert seen.sheet is not None
+    assert seen.pricing is not None
+    picture = cost_picture(seen.sheet, seen.pricing)
+    drawn = bars(costs_figure(picture, layout), "bar")
+    assert drawn == [(pytest.approx(s.start), pytest.approx(s.amount)) for s in picture.steps]
+    parts = [s for s in picture.steps if s.kind != "sum"]
+    for before, after in pairwise(parts):
+        assert after.start == pytest.approx(before.end)
+    assert parts[-1].end == pytest.approx(float(seen.pricing.sale.gross))
+    assert [r.cells[1] for r in steps_table(picture).rows] == [number(w, 2) for _, w in drawn]
+    net = next(s for s in picture.steps if s.label == "Net cost")
+    assert net.amount == float(seen.sheet.net_cost)
+
+
+@LAYOUTS
+def test_break_even_lines_are_the_table(layout: Layout) -> None:
+    found = g.build().comparison
+    assert found is not None
+    picture = even_picture(found)
+    figure = breakeven_figure(picture, layout)
+    table = pieces_table(found)
+    for gid, column in (("cost", 1), ("price", 3), ("original", 4)):
+        ((xs, ys),) = lines(figure, gid)
+        assert [str(int(x)) for x in xs] == [r.cells[0] for r in table.rows]
+        assert ys == [float(r.cells[column].replace(",", "")) for r in table.rows]
+    assert [xs for xs, _ in lines(figure, "crossing")] == [[c.pieces] for c in found.crossings.crossings]
+    ranged = [c for c in found.crossings.crossings if c.low is not None]
+    assert [xs for xs, _ in lines(figure, "crossing-range")] == [[c.low, c.high] for c in ranged]
+    assert cents(found.by_pieces[0].build_at_cost) == table.rows[0].cells[1]
+
+
+def test_a_far_range_does_not_stretch_the_break_even() -> None:
+    found = g.build().comparison
+    assert found is not None
+    picture = even_picture(found)
+    far = replace(picture, points=(*picture.points[:-1], replace(picture.points[-1], high=90_000.0)))
+    assert far.top < 2.1 * max(p.at_price for p in picture.points)
+    assert "one sale up to 90,000 ↑" in texts(breakeven_figure(far, WIDE))
+    assert picture.cut is None
+
+
+@LAYOUTS
+def test_a_single_size_can_be_drawn(layout: Layout) -> None:
+    found = g.build().comparison
+    assert found is not None
+    picture = even_picture(found)
+    one = replace(picture, points=picture.points[-1:], crossings=())
+    ((xs, _),) = lines(breakeven_figure(one, layout), "cost")
+    assert xs == [picture.points[-1].pieces]
+
+
+@LAYOUTS
+def test_swings_are_the_table(layout: Layout) -> None:
+    found = g.build().comparison
+    assert found is not None
+    picture = swings_picture(found)
+    figure = swings_figure(picture, layout)
+    table = unknowns_table(found)
+    assert [w for _, w in bars(figure, "larger")] == [s.larger for s in picture.swings if s.larger is not None]
+    assert [w for _, w in bars(figure, "smaller")] == [s.smaller for s in picture.swings if s.smaller is not None]
+    for swing, row in zip(picture.swings, table.rows, strict=True):
+        assert row.cells[0] == swing.name
+        if swing.larger is not None:
+            assert row.cells[6].replace(",", "").replace("−", "-") == f"{round(swing.larger):+d}".replace("+0", "0")
+
+
+@LAYOUTS
+def test_only_the_palette_is_used(layout: Layout) -> None:
+    seen = g.build()
+    assert seen.sheet is not None
+    assert seen.comparison is not None
+    allowed = {c.lower() for c in (*palette.OKABE_ITO, palette.INK, palette.FADED, palette.RULE, palette.PAPER)}
+    with charts.drawing():
+        drawn = [
+            market_figure(market(), layout),
+            offers_figure(offers_picture(judged(g.offers(g.fit_of())), "EUR"), layout),
+            costs_figure(cost_picture(seen.sheet, seen.pricing), layout),
+            breakeven_figure(even_picture(seen.comparison), layout),
+            swings_figure(swings_picture(seen.comparison), layout),
+        ]
+        svgs = [charts.svg_of(f) for f in drawn]
+    for svg in svgs:
+        assert set(re.findall(r"#[0-9a-f]{6}\b", svg.lower())) <= allowed
+        assert "<text" in svg
+
+
+@LAYOUTS
+def test_foretold_dots_are_the_table(layout: Layout) -> None:
+    fit = g.fit_of()
+    assert fit.accuracy is not None
+    picture = foretold_picture(fit, fit.accuracy, "EUR")
+    figure = foretold_figure(picture, layout)
+    drawn = {
+        (x, y) for gid in ("seen", "unusual") for xs, ys in lines(figure, gid) for x, y in zip(xs, ys, strict=True)
+    }
+    far = [r for r in picture.rows if r.row in (12, 22)]  # the two slips
+    assert len(drawn) + len(far) == len(picture.rows) == 120
+    assert {r.ratio for r in picture.rows if r not in far} == {y for _, y in drawn}
+    low, high = picture.limits
+    assert {r.foretold for r in picture.rows if r not in far and low <= r.foretold <= high} <= {x for x, _ in drawn}
+    assert len([x for xs, _ in lines(figure, "beyond") for x in xs]) == 2
+    assert f"row 12: seen {amount(far[0].seen)}" in texts(figure)
+    off = [abs(r.foretold / r.seen - 1) for r in picture.rows]
+    assert picture.half == pytest.approx(100 * float(np.median(off)))
+    assert [r.cells[2] for r in foretold_table(picture).rows] == [amount(r.foretold) for r in picture.rows]
+
+
+def test_a_row_is_foretold_without_itself() -> None:
+    fit = g.fit_of()
+    assert fit.accuracy is not None
+    slip = next(r for r in foretold_picture(fit, fit.accuracy, "EUR").rows if r.row == 12)
+    expected = next(u.expected for u in fit.unusual if u.row == 12)
+    assert slip.foretold == pytest.approx(expected, rel=1e-9)
+    assert slip.seen > 4 * slip.foretold
