@@ -25,6 +25,9 @@ _KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
 FeatureValue = Decimal | bool | str
 
 
+_NumberReader = Callable[[str, Callable[[str], Reading], Callable[[Amount], Refusal | None], str], Column[Amount]]
+
+
 @dataclass(frozen=True, slots=True)
 class Feature:
     """A declared feature with its column."""
@@ -67,7 +70,6 @@ class BookColumns:
 
 def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookColumns:
     """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
-    words = shop.prices.words
     findings: list[ColumnFindings[Amount]] = []
 
     def numbers(
@@ -81,15 +83,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookC
     premium = numbers("premium", read_percent, _percent_check, "write the auction's premium in percent, such as 20")
     weight = numbers("weight", read_number, _weight_check, "write a number above 0, or leave it blank for 1")
     dates = date_column(table, "date", shop.files.day_first, counted)
-    features, absent = [], []
-    for name, kind in shop.prices.features.items():
-        if name not in table.header.places:
-            absent.append(name)
-        elif kind == "number":
-            column = numbers(name, read_number, lambda amount: None, "write a number, or leave it blank")
-            features.append(Feature(name, kind, _values(column)))
-        else:
-            features.append(Feature(name, kind, _feature(table, name, kind, words.get(name, {}))))
+    features = _features(table, shop, numbers)
     return BookColumns(
         series=word_column(table, "series", read_series(shop), "write the series' name"),
         pieces=word_column(table, "pieces", read_pieces, "write the number of drums in digits, such as 4"),
@@ -104,11 +98,25 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookC
         weight=weight,
         ref=word_column(table, "ref", _reference, ""),
         note=word_column(table, "note", _text, ""),
-        features=tuple(features),
+        features=features,
         warnings=tuple(problem for one in findings for problem in one.warnings),
         undecided=tuple(one for one in (*(found.undecided for found in findings), dates.undecided) if one is not None),
         decimal=findings[0].sign,
     )
+
+
+def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Feature, ...]:
+    """The declared features that the file has a column for."""
+    found = []
+    for name, kind in shop.prices.features.items():
+        if name not in table.header.places:
+            continue
+        if kind == "number":
+            column = _values(numbers(name, read_number, lambda amount: None, "write a number, or leave it blank"))
+        else:
+            column = _feature(table, name, kind, shop.prices.words.get(name, {}))
+        found.append(Feature(name, kind, column))
+    return tuple(found)
 
 
 def _values(column: Column[Amount]) -> Column[FeatureValue]:
@@ -167,7 +175,7 @@ def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
 def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
     """The reader of a condition cell: a grade, one of our words or one of the shop's."""
     mapped = {fold(word): grade(ours) for word, ours in shop.prices.words.get("condition", {}).items()}
-    hint = f"write 1 to 5 in halves, {listed(GRADES)}, or map the word under [prices.words.condition]"
+    hint = f"write 1 to 5 in halves, {listed(GRADES, last='or')}, or map the word under [prices.words.condition]"
 
     def read(text: str) -> Decimal | Refusal:
         if spreadsheet_error(text):

@@ -164,9 +164,10 @@ def _as_windows(data: bytes, file: str, at: int) -> DecodedText:
         ) from None
     word = re.search(r"\w*[^\x00-\x7f][\w\x80-\uffff]*", text)
     sample = f" (line {line} reads {shown(word[0], 30)})" if word is not None else ""
+    likely = "cp1252" if b"\n" in data else "mac-roman"  # line ends of CR alone come from old Mac programs
     warning = Problem(
         file, None, None, None, "encoding_guessed", Level.WARNING,
-        f'is not UTF-8 and was read as Windows-1252{sample}; {_SAVE_AS}, or set encoding = "cp1252" under [files]',
+        f'is not UTF-8 and was read as Windows-1252{sample}; {_SAVE_AS}, or set encoding = "{likely}" under [files]',
     )  # fmt: skip
     return DecodedText(text, "cp1252", (warning,))
 

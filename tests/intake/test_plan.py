@@ -177,8 +177,11 @@ def test_one_mistake_is_named_with_its_place(
 
 
 def test_every_mistake_comes_at_once_in_the_files_order(tmp_path: Path, shop: Shop) -> None:
-    text = GOOD.replace('"22x16"', '"x"').replace("smallest = 2",
-    "smallest = 9").replace('series = "Burren"', 'series = "B"')
+    text = (
+        GOOD.replace('"22x16"', '"x"')
+        .replace("smallest = 2", "smallest = 9")
+        .replace('series = "Burren"', 'series = "B"')
+    )
     found = problems(tmp_path, shop, text)
     assert [problem.column for problem in found] == ["smallest", "donor 1, series", "drum 1, size"]
     lines = text.split("\n")
@@ -204,8 +207,11 @@ def test_a_donor_bought_for_what_is_sold_off_is_only_warned_of(tmp_path: Path, s
 
 
 def test_an_original_as_good_as_the_finished_kit_needs_no_repair(tmp_path: Path, shop: Shop) -> None:
-    plan = read(tmp_path, shop, GOOD.replace("repair = 220\n", "").replace("condition = 3\nfreight = 90",
-    "condition = 5\nfreight = 90"))
+    plan = read(
+        tmp_path,
+        shop,
+        GOOD.replace("repair = 220\n", "").replace("condition = 3\nfreight = 90", "condition = 5\nfreight = 90"),
+    )
     assert plan.original.repair is None
 
 

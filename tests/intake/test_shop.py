@@ -140,7 +140,7 @@ def test_series_are_found_by_any_spelling_and_never_merged(tmp_path: Path) -> No
     assert "Burren, Slane and Inishmore" in names.advice("Qqq")
 
 
-@given(st.one_of(st.text(max_size=60), st.text('[]shop.name="x\'EUR\n=1,{}# ', max_size=60)))
+@given(st.one_of(st.text(max_size=60), st.text("[]shop.name=\"x'EUR\n=1,{}# ", max_size=60)))
 def test_any_text_is_a_shop_or_a_file_error(tmp_path_factory: pytest.TempPathFactory, text: str) -> None:
     folder = tmp_path_factory.getbasetemp()
     (folder / "shop.toml").write_bytes((LEAST + text).encode("utf-8", "replace"))

@@ -23,8 +23,9 @@ def test_ways_to_write_one_size(text: str) -> None:
     assert read_size(text, "depth-diameter") == Size(Decimal(16), Decimal(22))
 
 
-@pytest.mark.parametrize("text", ["13x7.25", "13x7,25", "13 x 7 1/4", "13x7¼", '13" x 7 1/4"', "13 x 7-1/4",
-"13/7 1/4"])
+@pytest.mark.parametrize(
+    "text", ["13x7.25", "13x7,25", "13 x 7 1/4", "13x7¼", '13" x 7 1/4"', "13 x 7-1/4", "13/7 1/4"]
+)
 def test_fractions(text: str) -> None:
     assert read_size(text) == Size(Decimal(13), Decimal("7.25"))
 

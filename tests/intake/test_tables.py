@@ -72,6 +72,13 @@ def test_windows_1252_is_the_last_resort_and_is_said() -> None:
     assert decode(TEXT.encode("cp1252"), "prices.csv", "cp1252") == DecodedText(TEXT, "cp1252", ())
 
 
+def test_line_ends_of_cr_alone_hint_at_an_old_mac() -> None:
+    text = "name;price\rBörse;1\r"
+    (warning,) = decode(text.encode("mac-roman"), "prices.csv").problems
+    assert 'encoding = "mac-roman"' in warning.message
+    assert decode(text.encode("mac-roman"), "prices.csv", "mac-roman").text == text
+
+
 def test_a_mark_comes_before_the_setting() -> None:
     assert decode(b"\xef\xbb\xbf" + TEXT.encode(), "prices.csv", "cp1252").text == TEXT
 

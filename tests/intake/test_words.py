@@ -92,8 +92,9 @@ def test_what_a_currency_word_can_mean() -> None:
 
 
 def test_a_problem_in_one_line() -> None:
-    cell = Problem("prices.csv", 14, "price", "450-500",
-    "range", Level.REFUSED, '"450-500" is a range; write one amount')
+    cell = Problem(
+        "prices.csv", 14, "price", "450-500", "range", Level.REFUSED, '"450-500" is a range; write one amount'
+    )
     assert cell.line() == 'prices.csv row 14, column price: "450-500" is a range; write one amount'
     key = Problem("shop.toml", 5, "tax.rate", "2300", "less_than", Level.FILE, "must be below 100")
     assert key.line() == "shop.toml line 5, tax.rate: must be below 100"

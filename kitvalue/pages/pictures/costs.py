@@ -50,7 +50,7 @@ class CostPicture:
 def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
     """Draw the bars; their number is bounded by what a cost sheet has groups."""
     step = 40.0 if layout.narrow else 28.0
-    box = Box(left=6, top=30, right=14, bottom=48) if layout.narrow else Box(left=160, top=30, right=72, bottom=48)
+    box = Box(left=6, top=30, right=54, bottom=48) if layout.narrow else Box(left=160, top=30, right=72, bottom=48)
     size = Size(layout.width, box.top + step * len(picture.steps) + box.bottom)
     figure = charts.new_figure(size)
     ax = charts.axes_in(figure, size, box)
@@ -76,7 +76,7 @@ def _label(ax: Axes, bar: Step, y: float, layout: Layout) -> None:
     bold = bar.kind == "sum"
     if layout.narrow:
         charts.write(ax, (low, y - 17), short(bar.label, 30), bold=bold)
-        charts.write(ax, (high, y - 17), number(bar.amount), anchor="right", bold=bold)
+        charts.write(ax, (high, y), number(bar.amount), shift=(52, 0), anchor="right", bold=bold)
     else:
         charts.write(ax, (low, y), short(bar.label, 22), shift=(-12, 0), anchor="right", bold=bold)
         charts.write(ax, (high, y), number(bar.amount), shift=(70, 0), anchor="right", bold=bold)
