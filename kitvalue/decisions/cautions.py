@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from kitvalue.intake.plan import Plan
+from kitvalue.market.value import ESTIMATES
 
-ESTIMATES = "Market values are estimates from the shop's own observations, not an appraisal."
 NOT_A_REBUILD = (
     "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
     "until the shop's own sales of rebuilds are in the price book."

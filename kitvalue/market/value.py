@@ -9,6 +9,8 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
 from kitvalue.market.outlook import Outlook, outlook
 
+ESTIMATES = "Market values are estimates from the shop's own observations, not an appraisal."
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Valuation:
@@ -41,7 +43,7 @@ def value_kit(fit: Fit, kit: Kit, finished: float | None, range_percent: int, *,
         buy_in=buy_in,
         resale=resale,
         comparables=comparables(fit, bought),
-        cautions=tuple(dict.fromkeys(cautions)),
+        cautions=tuple(dict.fromkeys((*cautions, ESTIMATES))),
     )
 
 

@@ -15,10 +15,10 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from kitvalue.decisions.cautions import ESTIMATES
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import Problem
 from kitvalue.market.fitted import Fit
+from kitvalue.market.value import ESTIMATES
 from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
 from kitvalue.pages.sections.files import FilesView, files_view
 from kitvalue.pages.sections.market import MarketView, market_view

@@ -22,7 +22,7 @@ from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
 from kitvalue.market.results import Prices, fit_prices
 from kitvalue.market.saved import dump_fit, load_fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.value import ESTIMATES, value_kit
 from tests.market.books import invented_book
 
 BOOK = invented_book(n=90, features=True)
@@ -36,7 +36,7 @@ def test_buy_in_is_sold_private_and_resale_sold_dealer_at_the_finished_condition
     assert got.buy_in.typical == outlook(fit, replace(KIT, price_kind="sold", channel="private")).typical
     resale = outlook(fit, replace(KIT, price_kind="sold", channel="dealer", condition=5))
     assert got.resale.typical == resale.typical
-    assert got.cautions == ()
+    assert got.cautions == (ESTIMATES,)
 
 
 def test_resale_without_dealer_rows_is_private_and_says_so() -> None:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from kitvalue.pages import charts
-from kitvalue.pages.charts import Axes, Box, Figure, Size
-from kitvalue.pages.palette import BLUE, FADED, INK, RULE, SKY, VERMILLION
+from kitvalue.pages.charts import Axes, Figure
+from kitvalue.pages.palette import FADED, INK, VERMILLION
 from kitvalue.pages.pictures.frame import Layout
-from kitvalue.pages.pictures.scales import bounds, clamped, log_ticks
+from kitvalue.pages.pictures.scales import bounds, clamped
+from kitvalue.pages.pictures.strips import Ranges, draw_ranges, strip_canvas
 from kitvalue.pages.words import amount, count, short
 
 REACH = 1.3  # how far the axis goes past the outermost range
@@ -66,16 +67,9 @@ class MarketPicture:
 def market_figure(picture: MarketPicture, layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 52.0 if layout.narrow else 36.0
-    box = Box(left=6, top=8, right=14, bottom=48) if layout.narrow else Box(left=160, top=8, right=64, bottom=48)
-    size = Size(layout.width, box.top + step * len(picture.strips) + box.bottom)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
     low, high = picture.limits
-    charts.log_across(ax, low, high)
-    ax.set_ylim(step * len(picture.strips), 0)
-    ticks = log_ticks(low, high, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, [amount(t) for t in ticks])
-    charts.write_below(ax, f"{picture.currency}, log scale: equal steps are equal factors", 28)
+    canvas = strip_canvas(len(picture.strips), step, (low, high), picture.currency, layout)
+    ax = canvas.axes
     for place, strip in enumerate(picture.strips):
         if layout.narrow:
             _label_above(ax, strip, place * step, (low, high))
@@ -83,7 +77,7 @@ def market_figure(picture: MarketPicture, layout: Layout) -> Figure:
         else:
             _label_beside(ax, strip, (place + 0.5) * step, (low, high))
             _draw(ax, strip, (place + 0.5) * step, (low, high))
-    return figure
+    return canvas.figure
 
 
 def _label_beside(ax: Axes, strip: Strip, y: float, limits: tuple[float, float]) -> None:
@@ -100,13 +94,8 @@ def _label_above(ax: Axes, strip: Strip, top: float, limits: tuple[float, float]
 
 
 def _draw(ax: Axes, strip: Strip, y: float, limits: tuple[float, float]) -> None:
-    ax.plot(limits, [y, y], color=RULE, linewidth=0.7, zorder=0)
-    if strip.low is not None and strip.high is not None:
-        ax.fill_between([strip.low, strip.high], y - 11, y + 11, color=SKY, alpha=0.3, linewidth=0, gid="range")
-    if strip.level_low is not None and strip.level_high is not None:
-        ax.fill_between([strip.level_low, strip.level_high], y - 11, y + 11, color=BLUE, alpha=0.55, linewidth=0,
-                        gid="level")  # fmt: skip
-    ax.plot([strip.typical] * 2, [y - 13, y + 13], color=INK, linewidth=2.2, gid="typical", solid_capstyle="butt")
+    ranges = Ranges(strip.typical, strip.low, strip.high, strip.level_low, strip.level_high)
+    draw_ranges(ax, ranges, y, 11, limits)
     _dots(ax, strip, y, limits)
 
 

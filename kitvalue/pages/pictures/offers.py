@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kitvalue.pages import charts
-from kitvalue.pages.charts import Axes, Box, Figure, Size
-from kitvalue.pages.palette import BLUE, FADED, INK, RULE, SKY, VERMILLION
+from kitvalue.pages.charts import Axes, Figure
+from kitvalue.pages.palette import FADED, VERMILLION
 from kitvalue.pages.pictures.frame import Layout
-from kitvalue.pages.pictures.scales import bounds, log_ticks
+from kitvalue.pages.pictures.scales import bounds
+from kitvalue.pages.pictures.strips import Ranges, draw_ranges, strip_canvas
 from kitvalue.pages.words import amount, change, short
 
 REACH = 1.25
@@ -54,16 +55,9 @@ class OffersPicture:
 def offers_figure(picture: OffersPicture, layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 46.0 if layout.narrow else 30.0
-    box = Box(left=6, top=8, right=14, bottom=48) if layout.narrow else Box(left=160, top=8, right=64, bottom=48)
-    size = Size(layout.width, box.top + step * len(picture.strips) + box.bottom)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
     low, high = picture.limits
-    charts.log_across(ax, low, high)
-    ax.set_ylim(step * len(picture.strips), 0)
-    ticks = log_ticks(low, high, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, [amount(t) for t in ticks])
-    charts.write_below(ax, f"{picture.currency}, log scale: equal steps are equal factors", 28)
+    canvas = strip_canvas(len(picture.strips), step, (low, high), picture.currency, layout)
+    ax = canvas.axes
     for place, strip in enumerate(picture.strips):
         y = place * step + (32 if layout.narrow else step / 2)
         name = f"{short(strip.offer, 9)}  {short(strip.series, 13 if not layout.narrow else 22)}"
@@ -74,17 +68,12 @@ def offers_figure(picture: OffersPicture, layout: Layout) -> Figure:
             charts.write(ax, (low, y), name, shift=(-12, 0), anchor="right")
             charts.write(ax, (high, y), change(strip.against, 0), shift=(12, 0), bold=True)
         _draw(ax, strip, y, (low, high))
-    return figure
+    return canvas.figure
 
 
 def _draw(ax: Axes, strip: OfferStrip, y: float, limits: tuple[float, float]) -> None:
-    ax.plot(limits, [y, y], color=RULE, linewidth=0.7, zorder=0)
-    if strip.low is not None and strip.high is not None:
-        ax.fill_between([strip.low, strip.high], y - 7, y + 7, color=SKY, alpha=0.3, linewidth=0, gid="range")
-    if strip.level_low is not None and strip.level_high is not None:
-        ax.fill_between([strip.level_low, strip.level_high], y - 7, y + 7, color=BLUE, alpha=0.55, linewidth=0,
-                        gid="level")  # fmt: skip
-    ax.plot([strip.typical] * 2, [y - 9, y + 9], color=INK, linewidth=2.2, gid="typical", solid_capstyle="butt")
+    ranges = Ranges(strip.typical, strip.low, strip.high, strip.level_low, strip.level_high)
+    draw_ranges(ax, ranges, y, 7, limits)
     low, high = limits
     if low <= strip.asked <= high:
         ax.plot([strip.asked], [y], "D", markersize=7.5, markerfacecolor=VERMILLION, markeredgecolor="white",
