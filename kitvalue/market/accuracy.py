@@ -111,15 +111,15 @@ def hold_out_folds(book: PriceBook, refit: Callable[[PriceBook], Fit]) -> HeldOu
     A series that only the held-out rows have is valued as one of which nothing is known. None where a fold leaves too
     few rows.
     """
-    fold = np.random.default_rng(FOLD_SEED).permutation(len(book)) % FOLDS
+    order = np.random.default_rng(FOLD_SEED).permutation(len(book))
     parts = []
     for k in range(FOLDS):
-        test = np.flatnonzero(fold == k)[: MOST_HELD_OUT // FOLDS]
-        if len(test):
-            try:
-                parts.append(_hold_out(book, np.flatnonzero(fold != k), test, refit, unseen=True))
-            except RefusedError:
-                return None
+        fold = order[k::FOLDS]
+        train = np.setdiff1d(order, fold)
+        try:
+            parts.append(_hold_out(book, train, fold[: MOST_HELD_OUT // FOLDS], refit, unseen=True))
+        except RefusedError:
+            return None
     return _joined(parts)
 
 

@@ -7,6 +7,7 @@ from scipy.optimize import brentq, minimize_scalar
 
 from kitvalue.market.linear import Triangle, reml_criterion, solve
 
+FLAT = 1e-10  # a smaller gain is rounding: where no series has two rows, every theta fits alike
 GRID = tuple(float(x) for x in np.linspace(np.log(1e-8), np.log(1e8), 49))
 
 
@@ -22,7 +23,8 @@ def reml_theta(triangle: Triangle) -> float:
     best = int(np.argmin(values))
     low, high = GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
     theta = float(np.exp(_valley(triangle, low, high)))
-    return theta if reml_criterion(triangle, theta) < reml_criterion(triangle, 0.0) else 0.0
+    none = reml_criterion(triangle, 0.0)
+    return theta if reml_criterion(triangle, theta) < none - FLAT * (1 + abs(none)) else 0.0
 
 
 def reml_score(triangle: Triangle, theta: float) -> float:

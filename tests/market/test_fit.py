@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.intake.pricebook import PriceBook
+from kitvalue.intake.pricebook import FeatureColumn, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -233,3 +233,42 @@ def test_hammer_prices_count_with_their_premium() -> None:
         book, price_kind=kind, premium=premium, price=np.where(hammer, book.price / 1.25, book.price)
     )
     assert estimates(fit_book(with_premium, None)) == pytest.approx(estimates(fit_book(book, None)), rel=1e-9)
+
+
+# ---- books that lack something ------------------------------------------------------------------------------------
+
+
+def test_all_on_one_day_has_no_trend() -> None:
+    book = invented_book(n=40)
+    fit = fit_book(replace(book, date=np.full(40, book.date[0])), None)
+    assert {out.term: out.reason for out in fit.recipe.left_out}["years"].startswith("the dates span 0 days")
+    assert outlook(fit, Kit("Series A", 5, 3)).typical > 0
+
+
+def test_a_feature_true_in_one_row_is_left_out_by_name() -> None:
+    book = invented_book(n=40)
+    values = np.zeros(40)
+    values[5] = 1
+    fit = fit_book(replace(book, features=(FeatureColumn("signed", "yes-no", values),)), None)
+    reasons = {out.term: out.reason for out in fit.recipe.left_out}
+    assert reasons["signed"] == f"only 1 signed row (row {int(book.rows[5])}); 3 are needed"
+
+
+def test_series_of_one_row_each_still_give_ranges() -> None:
+    """With pooling every row leans on the others; nothing is infinite."""
+    book = invented_book(n=14, series=14, seed=5)
+    fit = fit_book(book, 10.0)
+    view = outlook(fit, Kit("Series A", 5, 3))
+    assert view.low is not None
+    assert view.high is not None
+    assert 0 < view.low < view.typical < view.high < np.inf
+
+
+def test_without_pooling_rows_that_carry_themselves_leave_the_sample() -> None:
+    book = invented_book(n=40, series=5)
+    codes = book.series.copy()
+    codes[codes == 4] = 3
+    codes[0] = 4
+    fit = fit_book(replace(book, series=codes), None, pooled=False)
+    assert len(fit.book) == 39
+    assert any("1 rows carry their own estimate" in c for c in fit.cautions)
