@@ -98,8 +98,15 @@ def _sold_basis(book: PriceBook, is_term: bool, haggle: float | None) -> tuple[f
 
 
 def encode(rows: Columns, recipe: Recipe) -> FloatArray:
-    """(n, p) fixed columns, the intercept first, blanks filled by the recipe's averages."""
-    return np.column_stack([np.ones(len(rows)), *(term_values(t, rows, recipe.series) for t in recipe.terms)])
+    """(n, p) fixed columns, the intercept first, blanks filled by the recipe's averages.
+
+    Column by column in memory, which is how they are made and standardised.
+    """
+    columns_first = np.empty((1 + len(recipe.terms), len(rows)))
+    columns_first[0] = 1.0
+    for place, term in enumerate(recipe.terms, start=1):
+        columns_first[place] = term_values(term, rows, recipe.series)
+    return columns_first.T
 
 
 def offsets(rows: Columns, recipe: Recipe) -> FloatArray:

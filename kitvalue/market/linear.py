@@ -26,8 +26,11 @@ class Scaling:
     scale: FloatArray  # (p,)
 
     def apply(self, F: FloatArray) -> FloatArray:
-        """(n, p) raw columns -> (n, p) standardised ones."""
-        return (F - self.center) / self.scale
+        """(n, p) raw columns -> (n, p) standardised ones, column by column in memory."""
+        columns_first = np.empty((F.shape[1], len(F)))
+        for j, column in enumerate(columns_first):
+            np.divide(F[:, j] - self.center[j], self.scale[j], out=column)
+        return columns_first.T
 
     def back(self) -> FloatArray:
         """(p, p) matrix that turns standardised coefficients into those of the raw columns."""
@@ -86,11 +89,12 @@ class Residuals:
 
 def standardise(F: FloatArray) -> Scaling:
     """Centre and scale of each column of F (n, p), whose column 0 is the intercept."""
-    center = F.mean(axis=0)
-    center[0] = 0.0
-    scale = np.sqrt(((F - center) ** 2).mean(axis=0))
-    scale[0] = 1.0
-    return Scaling(center, np.where(scale > 0, scale, 1.0))
+    center, scale = np.zeros(F.shape[1]), np.ones(F.shape[1])
+    for j in range(1, F.shape[1]):
+        center[j] = F[:, j].mean()
+        spread = F[:, j] - center[j]
+        scale[j] = np.sqrt(spread @ spread / len(F)) or 1.0
+    return Scaling(center, scale)
 
 
 def indicators(codes: IntArray, q: int) -> FloatArray:
@@ -119,13 +123,13 @@ def _cross_root(equations: Equations, weights: FloatArray) -> FloatArray:
     """
     F, codes, q, y = equations.F, equations.codes, equations.q, equations.y
     p = F.shape[1]
-    own = np.column_stack([F, y])
     G = np.zeros((p + q + 1, p + q + 1))
     ends = [*range(p), p + q]
     for at in range(0, len(y), BLOCK):
         rows = slice(at, at + BLOCK)
-        weighted = own[rows] * weights[rows, None]
-        G[np.ix_(ends, ends)] += own[rows].T @ weighted
+        own = np.column_stack([F[rows], y[rows]])
+        weighted = own * weights[rows, None]
+        G[np.ix_(ends, ends)] += own.T @ weighted
         if q:
             Z = indicators(codes[rows], q)
             G[p : p + q, ends] += Z.T @ weighted

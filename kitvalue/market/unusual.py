@@ -28,7 +28,8 @@ def unusual_rows(
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
     studentised = e * np.sqrt(book.weight / free) / scatter
-    hits = [i for i in np.argsort(weights, kind="stable") if weights[i] < UNUSUAL_WEIGHT]
+    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
+    hits = light[np.argsort(weights[light], kind="stable")]
     return tuple(
         UnusualRow(
             row=int(book.rows[i]),
