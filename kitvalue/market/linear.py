@@ -15,6 +15,7 @@ from kitvalue.intake.pricebook import FloatArray, IntArray
 
 RANK_TOLERANCE = 1e-7
 TALL = 20_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
+PLAIN = 1e-3  # a length this far above rounding needs no second look
 BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
 
 
@@ -198,6 +199,8 @@ def independent(columns: FloatArray, groups: IntArray, tolerance: float = RANK_T
     A column is out where what is left of it, centred and scaled to unit length, after projecting the others out is
     shorter than `tolerance`. Rank is decided before anything is fitted. One group stands for an intercept alone.
     """
+    if len(columns) > TALL and _plainly_independent(columns, groups):
+        return tuple(True for _ in columns.T)
     basis = np.empty((columns.shape[1], len(columns)))
     size, kept = 0, []
     for column in columns.T:
@@ -216,6 +219,32 @@ def independent(columns: FloatArray, groups: IntArray, tolerance: float = RANK_T
             basis[size] = rest / left
             size += 1
     return tuple(kept)
+
+
+def _plainly_independent(columns: FloatArray, groups: IntArray) -> bool:
+    """Whether all columns (n, m) are far from dependent, told by cross-products alone.
+
+    The Cholesky pivots of the columns' correlations within the groups are squared lengths of what is left of each;
+    they are good to about 1e-15, so only lengths well above its root count.
+    """
+    m, q = columns.shape[1], int(groups.max()) + 1
+    G, sums = np.zeros((m, m)), np.zeros((q, m))
+    centre = columns[:BLOCK].mean(axis=0)
+    for at in range(0, len(columns), BLOCK):
+        block = columns[at : at + BLOCK] - centre
+        G += block.T @ block
+        sums += indicators(groups[at : at + BLOCK], q).T @ block
+    counts = np.maximum(np.bincount(groups, minlength=q), 1)
+    total = sums.sum(axis=0)
+    lengths = np.diag(G) - total**2 / len(columns)
+    if np.any(lengths <= PLAIN * np.diag(G)):
+        return False
+    within = (G - sums.T @ (sums / counts[:, None])) / np.sqrt(np.outer(lengths, lengths))
+    try:
+        pivots = np.diag(np.linalg.cholesky(within))
+    except np.linalg.LinAlgError:
+        return False
+    return bool(np.all(pivots > PLAIN))
 
 
 def _less_group_means(column: FloatArray, groups: IntArray) -> FloatArray:

@@ -71,9 +71,12 @@ def _words(f: FeatureValues) -> list[Candidate]:
 
 
 def _candidate(term: Term, values: FloatArray, side: int | None, refused: str = "") -> Candidate:
-    known = values[~np.isnan(values)]
-    blank = float(known.mean()) if len(known) else 0.0
-    filled = np.where(np.isnan(values), blank, values)
+    missing = np.isnan(values)
+    if not missing.any():
+        blank, filled = float(values.mean()), values
+    else:
+        blank = 0.0 if missing.all() else float(values[~missing].mean())
+        filled = np.where(missing, blank, values)
     return Candidate(Term(term.name, term.source, blank, term.feature, term.level), filled, side, refused)
 
 
@@ -93,7 +96,8 @@ def level_values(f: FeatureValues, level: int) -> FloatArray:
 def term_values(term: Term, rows: Columns, series: tuple[str, ...]) -> FloatArray:
     """(n,) one term's column for any kits, blanks filled by the book's average."""
     values = _raw(term, rows, series)
-    return np.where(np.isnan(values), term.blank, values)
+    missing = np.isnan(values)
+    return np.where(missing, term.blank, values) if missing.any() else values
 
 
 def _raw(term: Term, rows: Columns, series: tuple[str, ...]) -> FloatArray:

@@ -9,6 +9,7 @@ from kitvalue.market.fitted import TermEstimate, UnusualRow
 
 HUBER_K = 1.345
 UNUSUAL_WEIGHT = 0.5
+MOST_SHOWN = 1000
 MANY_PIECES = 6  # more drums than most kits have
 SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
@@ -22,14 +23,17 @@ def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> Float
 def unusual_rows(
     book: PriceBook, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
 ) -> tuple[UnusualRow, ...]:
-    """The rows with a robust weight under one half, the furthest first. e (n,) residuals, h (n,) leverages."""
+    """The rows with a robust weight under one half, the furthest first and at most 1,000 of them.
+
+    e (n,) residuals, h (n,) leverages.
+    """
     weights = huber_weights(e, book.weight, scatter)
     paid = book.price * (1 + book.premium / 100)
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
     studentised = e * np.sqrt(book.weight / free) / scatter
     light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
-    hits = light[np.argsort(weights[light], kind="stable")]
+    hits = light[np.argsort(weights[light], kind="stable")][:MOST_SHOWN]
     return tuple(
         UnusualRow(
             row=int(book.rows[i]),

@@ -123,3 +123,18 @@ def test_cross_products_of_tall_books_equal_the_qr_path(monkeypatch: pytest.Monk
     np.testing.assert_allclose(blockwise.residuals, whole.residuals, atol=1e-11)
     C = np.column_stack([F, np.sqrt(theta) * indicators(equations.codes, q)])
     np.testing.assert_allclose(blockwise.leverage, weights * ((C @ by_qr.root) ** 2).sum(axis=1), rtol=1e-8)
+
+
+@pytest.mark.parametrize("dependent", [False, True])
+def test_the_quick_look_at_rank_agrees_with_the_careful_one(monkeypatch: pytest.MonkeyPatch, dependent: bool) -> None:
+    rng = np.random.default_rng(8)
+    n = 3000
+    groups = rng.integers(0, 5, n)
+    a, b = rng.lognormal(1, 1, n), (rng.random(n) < 0.02) * 1.0
+    third = 2 * a - b + groups if dependent else rng.normal(1e6, 1, n)
+    columns = np.column_stack([a, b, third])
+    careful = independent(columns, groups)
+    assert careful == (True, True, not dependent)
+    monkeypatch.setattr(linear, "TALL", 100)
+    assert independent(columns, groups) == careful
+    assert linear._plainly_independent(columns, groups) is not dependent
