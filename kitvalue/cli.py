@@ -132,6 +132,7 @@ def _day(context: click.Context, parameter: click.Parameter, text: str | None) -
 @click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
 @click.option("--with", "features", multiple=True, metavar="NAME=VALUE", help="A declared feature; may be repeated.")
 @click.option("--on", callback=_day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option("--since", callback=_day, metavar="DATE", help="Say how far prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(
     "--range",
@@ -152,6 +153,7 @@ def value(
     finished: str | None,
     features: tuple[str, ...],
     on: date | None,
+    since: date | None,
     unseen: bool,
     range_percent: int,
 ) -> Said:
@@ -165,10 +167,10 @@ def value(
     from kitvalue.pages.terminal.market import value_text
 
     wanted = KitWanted(series, pieces, condition, finished, features, on)
-    done = usecases.value_one(folder, wanted, range_percent, unseen=unseen)
+    done = usecases.value_one(folder, wanted, range_percent, since=since, unseen=unseen)
     return Said(
-        value_answer(done.valuation, done.currency),
-        value_text(done.valuation, done.currency, done.cautions),
+        value_answer(done.valuation, done.moved, done.currency),
+        value_text(done.valuation, done.moved, done.currency, done.cautions),
         cautions=done.cautions,
     )
 

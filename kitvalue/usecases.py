@@ -21,6 +21,7 @@ from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.keeper import OUT, PRICES, ShopMarket
 from kitvalue.market.kit import Kit
+from kitvalue.market.trend import Moved, moved
 from kitvalue.market.value import value_kit
 from kitvalue.plans import compared, priced
 
@@ -133,18 +134,22 @@ class ValueDone:
     """A kit valued."""
 
     valuation: Valuation
+    moved: Moved | None  # how prices have moved since the day asked about
     currency: str
     cautions: tuple[str, ...]
 
 
-def value_one(folder: Path, wanted: KitWanted, range_percent: int, *, unseen: bool) -> ValueDone:
+def value_one(
+    folder: Path, wanted: KitWanted, range_percent: int, *, since: date | None = None, unseen: bool = False
+) -> ValueDone:
     """Value one kit from the saved fit, or from a fresh one where the files have changed."""
 
     shop = read_shop(folder)
     market = keeper.market_of(folder, shop)
     asked = kit_asked(shop, market.fit.recipe.series, wanted)
     valuation = value_kit(market.fit, asked.kit, asked.finished, range_percent, unseen=unseen)
-    return ValueDone(valuation, shop.shop.currency, (*market.cautions, *valuation.cautions))
+    move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
+    return ValueDone(valuation, move, shop.shop.currency, (*market.cautions, *valuation.cautions))
 
 
 def cost_build(folder: Path, plan_name: str) -> CostSheet:

@@ -7,6 +7,7 @@ from kitvalue.market.comparables import Comparable
 from kitvalue.market.fitted import Accuracy, Fit
 from kitvalue.market.knowledge import series_knowledge
 from kitvalue.market.outlook import Outlook
+from kitvalue.market.trend import Moved
 from kitvalue.market.value import Valuation
 from kitvalue.pages.answers.common import Answer, money, number
 
@@ -61,7 +62,7 @@ def _accuracy(a: Accuracy) -> Answer:
     }  # fmt: skip
 
 
-def value_answer(valuation: Valuation, currency: str) -> Answer:
+def value_answer(valuation: Valuation, move: Moved | None, currency: str) -> Answer:
     """`value`."""
     kit = valuation.kit
     return {
@@ -73,6 +74,14 @@ def value_answer(valuation: Valuation, currency: str) -> Answer:
         "buy_in": _outlook(valuation.buy_in),
         "resale": _outlook(valuation.resale),
         "comparables": [_comparable(c) for c in valuation.comparables],
+        "moved": None if move is None else _moved(move),
+    }  # fmt: skip
+
+
+def _moved(m: Moved) -> Answer:
+    return {
+        "since": m.since.isoformat(), "to": m.to.isoformat(), "percent": number(m.percent), "low": number(m.low),
+        "high": number(m.high), "reason": m.reason,
     }  # fmt: skip
 
 

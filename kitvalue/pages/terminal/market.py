@@ -10,6 +10,7 @@ from kitvalue.market.fitted import Accuracy, Fit, TermEstimate
 from kitvalue.market.kit import Kit
 from kitvalue.market.knowledge import series_knowledge
 from kitvalue.market.outlook import Outlook
+from kitvalue.market.trend import Moved
 from kitvalue.market.unusual import UNUSUAL_WEIGHT
 from kitvalue.market.value import Valuation
 from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table
@@ -116,7 +117,7 @@ def _unusual(fit: Fit) -> str:
     return table(columns, rows)
 
 
-def value_text(valuation: Valuation, currency: str, cautions: Sequence[str]) -> str:
+def value_text(valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str]) -> str:
     """Buy-in and resale with both ranges, and the sightings behind them."""
     share = valuation.buy_in.range_percent
     columns = [
@@ -127,11 +128,21 @@ def value_text(valuation: Valuation, currency: str, cautions: Sequence[str]) -> 
     rows = [_outlook("buy-in value, as it is", valuation.buy_in), _outlook(finished, valuation.resale)]
     parts = [
         f"{kit_words(valuation.kit)} ({currency})\n",
-        table(columns, rows) + f"\n  asked to sold rests on {valuation.buy_in.rests_on}\n",
+        table(columns, rows) + f"\n  asked to sold rests on {valuation.buy_in.rests_on}\n" + _moved(move),
         "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
         bullets("Take care", cautions),
     ]
     return "\n".join(p for p in parts if p)
+
+
+def _moved(m: Moved | None) -> str:
+    if m is None:
+        return ""
+    days = f"  since {m.since.isoformat()} (to {m.to.isoformat()}) prices"
+    if m.percent is None:
+        return f"{days}: cannot be told, {m.reason}\n"
+    ends = f"{percent(m.low, 1, sign=True)} to {percent(m.high, 1, sign=True)}"
+    return f"{days} have moved {percent(m.percent, 1, sign=True)}  ({ends})\n"
 
 
 def kit_words(kit: Kit) -> str:
