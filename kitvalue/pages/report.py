@@ -24,6 +24,7 @@ from kitvalue.pages.sections.files import FilesView, files_view
 from kitvalue.pages.sections.market import MarketView, market_view
 from kitvalue.pages.sections.offers import OfferSeen, OffersView, offers_view
 from kitvalue.pages.sections.today import NoteList, today_view
+from kitvalue.pages.sections.trend import TrendView, trend_view
 from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
 from kitvalue.pages.tables import Fact
 from kitvalue.pages.words import capital, count, day, number, plain
@@ -60,6 +61,7 @@ class ReportView:
     today: tuple[NoteList, ...]
     no_market: str
     market: MarketView | None
+    trend: TrendView | None
     trust: TrustView | None
     unusual: UnusualView | None
     offers: OffersView
@@ -100,6 +102,7 @@ def report_view(given: ReportInput) -> ReportView:
         today=today_view(given.builds, given.offers, fit, given.problems, currency),
         no_market=given.fit_reason or "no reason is known",
         market=None if fit is None else market_view(fit, currency),
+        trend=None if fit is None else trend_view(fit),
         trust=None if fit is None else trust_view(fit, currency),
         unusual=None if fit is None else unusual_view(fit, currency),
         offers=offers_view(given.offers, currency),

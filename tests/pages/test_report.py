@@ -88,7 +88,7 @@ def test_every_table_has_a_caption_and_every_heading_cell_a_scope() -> None:
 def test_every_chart_has_a_spoken_title_two_widths_and_its_numbers() -> None:
     figures = page().all("figure")
     assert {f.attributes["id"] for f in figures} == {
-        "prices-by-series", "foretold", "offers-against-value", "build-1-cost", "build-1-even", "build-1-swings",
+        "prices-by-series", "over-time", "foretold", "offers-against-value", "build-1-cost", "build-1-even", "build-1-swings",
     }  # fmt: skip
     for figure in figures:
         drawn = [s for s in figure.all("svg") if s.attributes.get("role") == "img"]
@@ -168,7 +168,7 @@ def test_no_market_is_said_with_its_reason_and_the_rest_is_there() -> None:
         replace(g.given(), fit=None, fit_reason="11 usable rows; a fit needs 12", offers=(), builds=(lost,))
     )
     found = page_of(text)
-    assert text.count("Cannot be computed: 11 usable rows; a fit needs 12") == 3
+    assert text.count("Cannot be computed: 11 usable rows; a fit needs 12") == 4
     assert "Cannot be computed: no donor Z" in found.all("article")[0].text
     assert "450-500" in found.text
     assert "nan" not in found.text.lower().split()

@@ -1,0 +1,117 @@
+"""A cost that is not known shows beside every figure that rests on it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from decimal import Decimal
+
+import pytest
+
+from kitvalue.decisions.outcome import SaleSeen, learned_shares
+from kitvalue.intake.done import FinishedBuild
+from kitvalue.intake.plan import Plan
+from kitvalue.pages.answers.compare import compare_answer
+from kitvalue.pages.answers.cost import cost_answer
+from kitvalue.pages.answers.outcome import outcome_answer
+from kitvalue.pages.answers.price import price_answer
+from kitvalue.pages.terminal.compare import compare_text
+from kitvalue.pages.terminal.cost import cost_text
+from kitvalue.pages.terminal.outcome import outcome_text
+from kitvalue.pages.terminal.price import price_text
+from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.learned import learned_hours
+from kitvalue.workshop.outcome import Planned, job_outcomes
+from tests import worked
+from tests.decisions.market import comparison, priced
+from tests.workshop.test_outcome import PLANNED, build
+
+DONORS = worked.plan_tables()["donor"]
+NAME = "Freight of donor A"
+
+
+def unknown_plan() -> Plan:
+    return worked.plan(donor=[DONORS[0] | {"freight": None}, DONORS[1]])
+
+
+def lines_with(text: str, words: str) -> list[str]:
+    return [line for line in text.splitlines() if words in line]
+
+
+def test_cost() -> None:
+    sheet = cost_sheet(unknown_plan(), worked.shop())
+    text = cost_text(sheet)
+    for row in ("= net cost", "= donors", "full VAT *", "margin scheme "):
+        assert any("+ 1 unknown" in line for line in lines_with(text, row)), row
+    assert "unknown" not in lines_with(text, "= parts")[0]
+    routes = lines_with(text, "full VAT *")[0]
+    assert routes.count("+ 1 unknown") == 5  # net cost, price of no profit, landed at cost, floor, landed at floor
+    answer = cost_answer(sheet)
+    assert answer["incomplete"] == [NAME]
+    assert answer["net_cost_text"] == "2,418.76 + 1 unknown"
+
+
+def test_price() -> None:
+    plan, shop = unknown_plan(), worked.shop()
+    sheet, made = cost_sheet(plan, shop), priced(plan, shop)
+    text = price_text(sheet, made, made.cautions)
+    assert "there you lose 609.44 + 1 unknown. Your margin needs" in text
+    for row in ("floor, your margin met", "suggested, set by the floor"):
+        assert "+ 1 unknown" in lines_with(text, row)[0]
+    for row in ("profit at the market price", "  profit   "):
+        assert "less 1 unknown" in lines_with(text, row)[0]
+    assert price_answer(sheet, made)["incomplete"] == [NAME]
+
+
+def test_compare() -> None:
+    made = comparison(unknown_plan(), worked.shop())
+    text = compare_text(made, "headline", made.cautions)
+    assert f"Not in the build's cost: {NAME}." in text
+    assert text.count("+ 1 unknown") == 5  # one a size
+    assert "at cost (1 unknown not in it): tie at" in text
+    answer = compare_answer(made)
+    assert answer["incomplete"] == [NAME]
+
+
+@pytest.mark.parametrize("plan", [worked.plan()])
+def test_nothing_is_said_where_all_is_known(plan: Plan) -> None:
+    shop = worked.shop()
+    sheet, made, found = cost_sheet(plan, shop), priced(plan, shop), comparison(plan, shop)
+    for text in (cost_text(sheet), price_text(sheet, made, ()), compare_text(found, "headline", ())):
+        assert "unknown" not in text
+
+
+def outcome(*builds: FinishedBuild) -> tuple[str, object]:
+    plan, shop = worked.plan(), worked.shop()
+    planned = Planned(plan, cost_sheet(plan, shop))
+    jobs = job_outcomes(builds, {"worked": planned}, shop)
+    hours = learned_hours(jobs, shop)
+    sold = [SaleSeen(job, planned, worked.outlook(3300.0)) for job in jobs if job.sold_for and job.sold_on]
+    shares = learned_shares(sold)
+    return outcome_text(jobs, hours, shares, "EUR", shares.cautions), outcome_answer(jobs, hours, shares, "EUR")
+
+
+def test_finished_builds_in_words_and_as_data() -> None:
+    done = dt.date(2026, 6, 1)
+    text, answer = outcome(
+        build(2, PLANNED | {"edge": "9"}, cost=Decimal(1100), sold_on=done, sold_for=Decimal(2310)),
+        build(3, PLANNED | {"edge": "10"}, cost=Decimal(1200)),
+        build(4),
+    )
+    assert "row 4: hours: not written down for edge" in text
+    assert "row 4: paid out: cost is not written down" in text
+    assert lines_with(text, "edge = 0.")
+    assert "share = 70.0  # was 70; 1 sale" in text
+    assert all(len(line) <= 140 for line in text.splitlines())
+    assert isinstance(answer, dict)
+    assert [job["hours"]["actual"] for job in answer["jobs"]] == [30.8, 31.8, None]
+    assert answer["jobs"][2]["hours"]["reason"] == "not written down for edge, veneer, head, assemble, dispatch"
+    assert answer["sales"][0]["share"] == 70.0
+    assert answer["work_hours_lines"][0].startswith("edge = ")
+
+
+def test_an_empty_outcome_book() -> None:
+    text, answer = outcome()
+    assert "No finished build" in text
+    assert isinstance(answer, dict)
+    assert answer["jobs"] == []
+    assert answer["shares_reason"] == "no finished build was sold yet"
