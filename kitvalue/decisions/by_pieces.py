@@ -10,7 +10,7 @@ import numpy as np
 
 from kitvalue.decisions.crossings import Crossings, find_crossings
 from kitvalue.decisions.original import as_money, landed, landed_sample, repair_of
-from kitvalue.decisions.quote import Quote, quote_of
+from kitvalue.decisions.quote import Binding, Quote, quote_of
 from kitvalue.intake.plan import Plan
 from kitvalue.intake.pricebook import FloatArray
 from kitvalue.intake.shop import Shop
@@ -38,7 +38,8 @@ class PiecesRow:
     """One size. `build_at_cost`, `landed_at_price` and the original's prices are at the buyer's door.
 
     `build_at_price` is the webshop price at this size, `landed_at_price` that with freight. `chance_build_cheaper` is
-    the share of originals that cost more at the door than the build at its price.
+    the share of originals that cost more at the door than the build at its price. `incomplete` names what of the
+    build's cost is not known and therefore not in it; `binding` is what sets the webshop price.
     """
 
     pieces: int
@@ -50,6 +51,8 @@ class PiecesRow:
     original_high: Decimal | None
     chance_build_cheaper: float
     note: str
+    incomplete: tuple[str, ...] = ()
+    binding: Binding = "floor"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,6 +101,8 @@ def row_of(plan: Plan, build: SizedBuild) -> PiecesRow:
         original_high=door(original.high),
         chance_build_cheaper=chance_build_cheaper(plan, build),
         note="; ".join(build.sheet.notes),
+        incomplete=build.sheet.incomplete,
+        binding=build.quote.binding,
     )
 
 

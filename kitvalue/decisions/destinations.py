@@ -8,13 +8,31 @@ art. 35: the rules on distance sales do not apply to it).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
 from kitvalue.intake.shop import Destination, Route
 from kitvalue.workshop.asking import Sale
-from kitvalue.workshop.money import cents, percent
+from kitvalue.workshop.money import ZERO, cents, percent
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """What a buyer pays, part by part. `vat` is the destination's or the import VAT, 0 where the price holds it unseen.
+
+    At home under full VAT `goods` is the net price; the freight holds its own VAT.
+    """
+
+    goods: Decimal
+    freight: Decimal
+    duty: Decimal
+    vat: Decimal
+    clearance: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        return self.goods + self.freight + self.duty + self.vat + self.clearance
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,25 +44,43 @@ class PlacePrice:
     seller_gets: Decimal
     buyer_pays: Decimal | None
     reason: str | None
+    door: Door | None = None
 
 
 def place_prices(
     sale: Sale, freight: Decimal, route: Route, destinations: Mapping[str, Destination]
 ) -> tuple[PlacePrice, ...]:
     """Home first, then the shop's destinations in their order. `freight` is what a buyer at home is charged."""
-    home = PlacePrice("home", "home", sale.net, sale.gross + freight, None)
+    home = _place("home", "home", sale, _home(sale, freight, route))
     return (home, *(_abroad(name, place, sale, route) for name, place in destinations.items()))
+
+
+def _place(name: str, kind: Literal["home", "union", "export"], sale: Sale, door: Door) -> PlacePrice:
+    return PlacePrice(name, kind, sale.net, door.total, None, door)
+
+
+def _home(sale: Sale, freight: Decimal, route: Route) -> Door:
+    """The gross price; under the margin scheme its VAT is not shown (art. 325)."""
+    goods, vat = (sale.net, sale.vat) if route == "full" else (sale.gross, ZERO)
+    return Door(goods, freight, ZERO, vat, ZERO)
 
 
 def _abroad(name: str, place: Destination, sale: Sale, route: Route) -> PlacePrice:
     if place.freight is None:
         reason = f"freight to {name} is not known; add freight under [tax.destinations.{name}] in shop.toml"
         return PlacePrice(name, place.kind, sale.net, None, reason)
-    vat = 1 + percent(place.vat)
     if place.kind == "export":
-        pays = (sale.net + place.freight) * (1 + percent(place.duty)) * vat + place.clearance
-    elif route == "full":
-        pays = sale.net * vat + place.freight
-    else:
-        pays = sale.gross + place.freight
-    return PlacePrice(name, place.kind, sale.net, cents(pays), None)
+        return _place(name, "export", sale, _export(place, sale, place.freight))
+    door = _home(sale, place.freight, route)
+    if route == "full":
+        door = replace(door, vat=cents(sale.net * percent(place.vat)))
+    return _place(name, "union", sale, door)
+
+
+def _export(place: Destination, sale: Sale, freight: Decimal) -> Door:
+    """(net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it."""
+    worth = sale.net + freight
+    after_duty = worth * (1 + percent(place.duty))
+    duty = cents(after_duty - worth)
+    vat = cents(after_duty * (1 + percent(place.vat))) - worth - duty
+    return Door(sale.net, freight, duty, vat, place.clearance)

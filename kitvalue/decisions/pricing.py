@@ -68,12 +68,13 @@ def _business(sale: Sale, route: Route) -> str:
 def _headline(quote: Quote, sheet: CostSheet) -> str:
     """The answer in one sentence; where the floor binds it leads with what the market gives."""
     market, profit = money_text(quote.market_price), quote.profit_at_market
+    floor = sheet.resting(quote.floor).text()
     if quote.binding != "floor":
         bound = "an original at the door" if quote.binding == "cap" else "what the market pays for such a kit"
-        return f"Ask {money_text(quote.suggested)}: set by {bound}, at or above the floor of {money_text(quote.floor)}."
+        return f"Ask {money_text(quote.suggested)}: set by {bound}, at or above the floor of {floor}."
     if profit < 0:
-        left = f"there you lose {money_text(-profit)}"
+        left = f"there you lose {sheet.resting(-profit).text()}"
     else:
         margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
-        left = f"there you keep {money_text(profit)}, less than the margin of {margin}"
-    return f"The market gives {market}; {left}. Your margin needs {money_text(quote.floor)}."
+        left = f"there you keep {sheet.resting(profit).text_of_profit()}, less than the margin of {margin}"
+    return f"The market gives {market}; {left}. Your margin needs {floor}."

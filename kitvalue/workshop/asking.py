@@ -8,7 +8,7 @@ deducted, so freight bears no profit; the channel takes its fee on G + F.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Route, SellingTable, TaxTable
@@ -111,11 +111,20 @@ def cost_at_margin(gross: Decimal, purchase: Decimal, terms: Terms, route: Route
 
 
 def no_price_text(terms: Terms) -> str:
-    """The refusal where VAT, fee and margin together take more than the price."""
+    """The refusal where VAT, fee and margin take the whole price, with what fee or margin would have to be below."""
+    margin = (1 - terms.fee * (1 + terms.rate)) * HUNDRED
+    fee = (1 - terms.margin) / (1 + terms.rate) * HUNDRED
+    lower = [f"selling.fee below {_hundredths(fee)} (with this margin)"]
+    if _hundredths(margin) > 0:
+        lower.insert(0, f"selling.margin below {_hundredths(margin)} (with this fee)")
     return (
         f"no price can meet this: VAT {_percent(terms.rate)} %, fee {_percent(terms.fee)} % and margin "
-        f"{_percent(terms.margin)} % take the whole price; lower selling.fee or selling.margin in shop.toml"
+        f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
     )
+
+
+def _hundredths(value: Decimal) -> Decimal:
+    return value.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
 
 
 def _percent(fraction: Decimal) -> str:

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kitvalue.intake.plan import DonorTable, Plan, SurplusTable
-from kitvalue.intake.problems import Problem
+from kitvalue.intake.problems import Problem, shown
 from kitvalue.intake.shop import SizeOrder, WorkTable
 from kitvalue.workshop.charges import Charge, Group, Lever, Stated
 from kitvalue.workshop.drums import NEW, Drum, drums_of
 from kitvalue.workshop.faults import plan_problem, refuse
 from kitvalue.workshop.labour import work_charges
 from kitvalue.workshop.money import money_text
-from kitvalue.workshop.quantities import NotCounted, Quantity, buying_list, count, sheet_note
+from kitvalue.workshop.quantities import Cutting, NotCounted, Quantity, buying_list, count, covered_drums, sheet_note
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,7 @@ class Build:
     surplus: tuple[SurplusTable, ...]
     charges: tuple[Charge, ...]
     quantities: tuple[Quantity, ...]
+    cuttings: tuple[Cutting, ...]
     unknown: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -49,19 +50,32 @@ def build_of(plan: Plan, order: SizeOrder, work: WorkTable | None, pieces: int |
     kept = {donor.id for donor in donors}
     surplus = tuple(s for s in plan.surplus if s.from_ in kept)
     labour, faults = work_charges(plan, work, drums)
-    parts, sheets, part_faults = _part_charges(plan, drums)
-    refuse([*faults, *part_faults])
+    parts = _part_charges(plan, drums)
+    refuse([*_unknown_sources(plan), *faults, *parts.faults])
     charges = (
         *_donor_charges(donors),
         *labour,
         *_new_shells(drums),
-        *parts,
+        *parts.charges,
         *(_sold_off(s) for s in surplus),
         *(leftover for donor in donors if (leftover := _leftover(donor, drums)) is not None),
     )
     unknown = tuple(c.what for c in charges if c.amount is None)
     notes = tuple(note for donor in donors if (note := _not_credited(donor, drums)) is not None)
-    return Build(plan, drums, donors, surplus, charges, (*buying_list(drums), *sheets), unknown, notes)
+    quantities = (*buying_list(drums, covered_drums(plan, drums)), *parts.sheets)
+    return Build(plan, drums, donors, surplus, charges, quantities, parts.cuttings, unknown, notes)
+
+
+def _unknown_sources(plan: Plan) -> list[Problem]:
+    """Drums and surplus from a donor that the plan has not; the reader of plans refuses them with their line."""
+    known = {donor.id for donor in plan.donor}
+    named = [(f"drum {i}.from", d.from_) for i, d in enumerate(plan.drum, 1) if d.from_ != NEW]
+    named += [(f"surplus {i}.from", s.from_) for i, s in enumerate(plan.surplus, 1)]
+    return [
+        plan_problem(plan.name, place, "unknown_donor", f"there is no donor {shown(name)} in the plan", name)
+        for place, name in named
+        if name not in known
+    ]
 
 
 def _donors_needed(plan: Plan, every: Sequence[Drum], drums: Sequence[Drum]) -> tuple[DonorTable, ...]:
@@ -93,9 +107,20 @@ def _new_shells(drums: Sequence[Drum]) -> list[Charge]:
     ]
 
 
-def _part_charges(plan: Plan, drums: Sequence[Drum]) -> tuple[list[Charge], list[Quantity], list[Problem]]:
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What the [[part]] lines come to."""
+
+    charges: tuple[Charge, ...]
+    sheets: tuple[Quantity, ...]
+    cuttings: tuple[Cutting, ...]
+    faults: tuple[Problem, ...]
+
+
+def _part_charges(plan: Plan, drums: Sequence[Drum]) -> _Parts:
     charges: list[Charge] = []
     sheets: list[Quantity] = []
+    cuttings: list[Cutting] = []
     faults: list[Problem] = []
     for i, line in enumerate(plan.part, 1):
         counted = count(line, drums)
@@ -107,13 +132,14 @@ def _part_charges(plan: Plan, drums: Sequence[Drum]) -> tuple[list[Charge], list
             note = sheet_note(counted.nesting) if counted.nesting is not None else ""
             if counted.nesting is not None:
                 sheets.append(Quantity(line.what, counted.quantity, f"sheet {line.sheet}", note))
+                cuttings += counted.cuttings
             charges.append(
                 Charge(
                     line.what, Group.PARTS, counted.quantity, counted.unit, line.each, _stated(line.vat), lever,
                     basis=note,
                 )
             )  # fmt: skip
-    return charges, sheets, faults
+    return _Parts(tuple(charges), tuple(sheets), tuple(cuttings), tuple(faults))
 
 
 def _sold_off(surplus: SurplusTable) -> Charge:

@@ -113,17 +113,48 @@ def net_unit(charge: Charge, terms: Terms, route: Route) -> Decimal | None:
             return -amount
 
 
+@dataclass(frozen=True, slots=True)
+class Apportioned:
+    """A donor's price, parted once: `price` = `sold_off` + `kept` + `kit`, gross money without its freight.
+
+    `sold_off` is what its surplus brings, `kept` the worth of its drums that are left over, `kit` what remains for the
+    kit; below 0 where the others are more than the price.
+    """
+
+    donor: str
+    price: Decimal
+    sold_off: Decimal
+    kept: Decimal
+
+    @property
+    def kit(self) -> Decimal:
+        return self.price - self.sold_off - self.kept
+
+
+def apportioned(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> tuple[Apportioned, ...]:
+    """Each donor's price between the kit and what is sold off or kept of it; `donors` scales the prices. Unrounded."""
+    return tuple(
+        Apportioned(
+            donor.donor,
+            donor.amount * donors,
+            _of_donor(charges, donor.donor, Stated.SOLD_OFF),
+            _of_donor(charges, donor.donor, Stated.KEPT),
+        )
+        for donor in charges
+        if donor.lever is Lever.DONOR_PRICE and donor.donor is not None and donor.amount is not None
+    )
+
+
+def _of_donor(charges: Sequence[Charge], donor: str, stated: Stated) -> Decimal:
+    amounts = (
+        c.quantity * c.amount for c in charges if c.donor == donor and c.stated is stated and c.amount is not None
+    )
+    return sum(amounts, ZERO)
+
+
 def purchase_price(charges: Sequence[Charge], scales: Scales) -> Decimal:
     """P: for each donor its price less what of it is sold off or kept, never below 0. Unrounded."""
-    by_donor: dict[str, Decimal] = {}
-    for charge in charges:
-        if charge.donor is None or charge.amount is None:
-            continue
-        if charge.group is Group.SURPLUS:
-            by_donor[charge.donor] = by_donor.get(charge.donor, ZERO) - charge.quantity * charge.amount
-        elif charge.lever is Lever.DONOR_PRICE:
-            by_donor[charge.donor] = by_donor.get(charge.donor, ZERO) + charge.amount * scales.donors
-    return sum((max(ZERO, price) for price in by_donor.values()), ZERO)
+    return sum((max(ZERO, one.kit) for one in apportioned(charges, scales.donors)), ZERO)
 
 
 def exact_cost(
@@ -141,15 +172,4 @@ def exact_cost(
 
 def least_donor_scale(charges: Sequence[Charge]) -> Decimal:
     """The factor on donor prices below which what is sold off one of them would exceed its price."""
-    least = ZERO
-    for donor in charges:
-        if donor.lever is Lever.DONOR_PRICE and donor.amount:
-            sold = sum(
-                (c.quantity * c.amount for c in charges if c.donor == donor.donor and _sold_off(c) and c.amount), ZERO
-            )
-            least = max(least, sold / donor.amount)
-    return least
-
-
-def _sold_off(charge: Charge) -> bool:
-    return charge.stated is Stated.SOLD_OFF
+    return max((one.sold_off / one.price for one in apportioned(charges) if one.price), default=ZERO)

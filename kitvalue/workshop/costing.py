@@ -12,10 +12,10 @@ from kitvalue.intake.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.workshop import cautions as say
 from kitvalue.workshop.asking import Terms, price_for_margin, terms_of
 from kitvalue.workshop.build import Build, build_of
-from kitvalue.workshop.charges import Charge, Group, Scales, net_unit, purchase_price
+from kitvalue.workshop.charges import Apportioned, Charge, Group, Scales, apportioned, net_unit, purchase_price
 from kitvalue.workshop.faults import plan_file, plan_problem, refusal, refuse, shop_problem
 from kitvalue.workshop.money import ZERO, PartlyKnown, cents, cents_up, money_text, percent
-from kitvalue.workshop.quantities import Quantity
+from kitvalue.workshop.quantities import Cutting, Quantity
 from kitvalue.workshop.tax import why_no_margin_scheme
 
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
@@ -39,10 +39,16 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Subtotal:
-    """The known lines of one group, summed."""
+    """The known lines of one group, summed; `unknown` names those that are not in it."""
 
     group: Group
     net: Decimal
+    unknown: tuple[str, ...] = ()
+
+    @property
+    def total(self) -> PartlyKnown:
+        """`385.00`, or `340.00 + 1 unknown`."""
+        return PartlyKnown(self.net, self.unknown)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +56,8 @@ class RouteCost:
     """A build by one VAT route. Money; the prices are gross, and None where the route is not open (`reason`).
 
     `net_cost` sums the known lines, `purchase` is P of the margin scheme. `zero_profit_price` brings the cost back,
-    `floor` leaves the shop's margin, both rounded up to the cent; `landed_at_cost` is the first with freight.
+    `floor` leaves the shop's margin, both rounded up to the cent; `landed_at_cost` is the first with freight and
+    `landed_at_floor` the second.
     """
 
     route: Route
@@ -62,6 +69,7 @@ class RouteCost:
     zero_profit_price: Decimal | None
     floor: Decimal | None
     landed_at_cost: Decimal | None
+    landed_at_floor: Decimal | None
     cautions: tuple[str, ...]
 
 
@@ -76,6 +84,8 @@ class CostSheet:
     route: Route
     routes: tuple[RouteCost, ...]
     quantities: tuple[Quantity, ...]
+    cuttings: tuple[Cutting, ...]
+    apportioned: tuple[Apportioned, ...]
     hours: Decimal
     incomplete: tuple[str, ...]
     notes: tuple[str, ...]
@@ -104,12 +114,20 @@ class CostSheet:
     @property
     def total(self) -> PartlyKnown:
         """Net cost with the count of what is not in it: `1,240.00 + 1 unknown`."""
-        return PartlyKnown(self.net_cost, self.incomplete)
+        return self.resting(self.net_cost)
+
+    def resting(self, figure: Decimal) -> PartlyKnown:
+        """Any figure that rests on the net cost, with the count of what is not in it."""
+        return PartlyKnown(figure, self.incomplete)
 
     def subtotals(self) -> tuple[Subtotal, ...]:
         """One row for each group that has lines, in the sheet's order; they add up to `net_cost`."""
         return tuple(
-            Subtotal(group, _sum(line for line in self.lines if line.group is group))
+            Subtotal(
+                group,
+                _sum(line for line in self.lines if line.group is group),
+                tuple(line.what for line in self.lines if line.group is group and line.net is None),
+            )
             for group in Group
             if any(line.group is group for line in self.lines)
         )
@@ -154,6 +172,8 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         route=route,
         routes=routes,
         quantities=build.quantities,
+        cuttings=build.cuttings,
+        apportioned=apportioned(build.charges),
         hours=build.hours,
         incomplete=build.unknown,
         notes=build.notes,
@@ -174,17 +194,17 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
     cost = _sum(lines)
     purchase = cents(purchase_price(build.charges, Scales()))
     reason = _why_closed(route, chosen, build)
-    zero = floor = landed = None
+    zero = floor = landed = at_floor = None
     if reason is None:
         zero = cents_up(price_for_margin(cost, purchase, terms.without_margin(), route))
         floor = cents_up(price_for_margin(cost, purchase, terms, route))
-        landed = zero + terms.freight
+        landed, at_floor = zero + terms.freight, floor + terms.freight
     cautions: tuple[str, ...] = ()
     if route == "margin" and reason is None:
         donors = _sum(line for line in lines if line.group is Group.DONORS)
         made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
         cautions = say.margin_cautions(build, donors, made)
-    return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, cautions)
+    return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, at_floor, cautions)
 
 
 def _lines(charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal) -> tuple[Line, ...]:

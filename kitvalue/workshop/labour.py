@@ -48,15 +48,24 @@ def _charge(name: str, place: str, line: WorkLine, work: WorkTable | None, drums
     )  # fmt: skip
 
 
-def _hours_of_one(name: str, place: str, line: WorkLine, work: WorkTable | None) -> Decimal | Problem:
-    """Hours for one unit: the line's own, 1 for a line per hour, else its operation's. Never invented."""
+def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
+    """Hours of the shop's own for one unit of a line: the line's, 1 for a line per hour, else its operation's.
+
+    None where nobody gave them; they are never invented.
+    """
+    if line.each is not None:
+        return None
     if line.hours is not None:
         return line.hours
     if line.per == "hour":
         return Decimal(1)
-    known = work.hours if work is not None else {}
-    if line.operation is not None and line.operation in known:
-        return known[line.operation]
+    return work.hours.get(line.operation) if work is not None and line.operation is not None else None
+
+
+def _hours_of_one(name: str, place: str, line: WorkLine, work: WorkTable | None) -> Decimal | Problem:
+    hours = own_hours(line, work)
+    if hours is not None:
+        return hours
     asked = line.operation or line.what
     message = f"{shown(asked)} has no hours; add them under [work.hours] in shop.toml, or give hours in this line"
     return plan_problem(name, f"{place}.operation", "no_hours", message, asked)

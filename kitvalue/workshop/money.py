@@ -49,4 +49,11 @@ class PartlyKnown:
 
     def text(self) -> str:
         """`1,240.00`, or `1,240.00 + 1 unknown`."""
-        return money_text(self.known) + (f" + {len(self.unknown)} unknown" if self.unknown else "")
+        return self._with("+")
+
+    def text_of_profit(self) -> str:
+        """What is left where the unknown is still to be paid: `200.13 less 1 unknown`."""
+        return self._with("less")
+
+    def _with(self, word: str) -> str:
+        return money_text(self.known) + (f" {word} {len(self.unknown)} unknown" if self.unknown else "")

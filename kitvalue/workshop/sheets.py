@@ -5,22 +5,23 @@ strip is higher than its shelf. That is how covering is cut with a long straight
 (depth first over levels opened by their highest item: Lodi, Martello, Vigo 2004, "Models and bounds for two-dimensional
 level packing problems", from memory). The order of strips and the equality of sheets are broken by symmetry rules.
 
-A shell that a sheet is too short for is covered by as few pieces as reach, with one overlap a joint. Two ways of
-dividing it are tried for the whole line and the better kept: whole sheet lengths with the rest from another, and equal
-pieces.
+A shell that a sheet is too short for is covered in two pieces, with one overlap a joint; a sheet too short for that is
+too small. Two ways of dividing are tried for the whole line and the better kept: a whole sheet length with the rest
+from another, and equal halves.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Literal
 
 from kitvalue.workshop.drums import Drum
 from kitvalue.workshop.shelves import Piece, Sheet, fewest_sheets
 
-Division = Literal["whole lengths", "equal pieces"]
+Division = Literal["whole length", "equal halves"]
+MOST_JOINTS = 2  # a third seam would show (common practice, no source)
 MICROMETRES = Decimal(1000)  # a millimetre's; the search runs on whole numbers
 
 
@@ -52,10 +53,14 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class Nesting:
-    """How many sheets are bought. `least` is the proven lower bound: equal to `sheets` where that is proven fewest."""
+    """How many sheets are bought. `least` is the proven lower bound: equal to `sheets` where that is proven fewest.
+
+    `division` is how strips of two pieces are divided for that many.
+    """
 
     sheets: int
     least: int
+    division: Division = field(default="whole length", compare=False)
 
     @property
     def proven(self) -> bool:
@@ -65,37 +70,52 @@ class Nesting:
 
 @dataclass(frozen=True, slots=True)
 class TooSmall:
-    """The sheet cannot give a strip: `reason` says which and by how much."""
+    """The sheet cannot give a strip of a drum: `reason` says by how much."""
 
+    drum: str
     reason: str
 
 
 def strip_of(drum: Drum, covering: Covering) -> Strip | TooSmall:
     """The strip that covers a shell: pi * D and an overlap a joint long, the depth less two clearances wide."""
     width = drum.depth - 2 * covering.clearance
-    longest = _longest(width, covering)
     if width <= 0:
-        return TooSmall(f"{drum.name}: a clearance of {covering.clearance} mm at each edge leaves nothing to cover")
+        return TooSmall(drum.name, f"a clearance of {covering.clearance} mm at each edge leaves nothing to cover")
+    whole = drum.circumference + covering.overlap
+    longest = _longest(width, covering)
     if longest is None:
+        sheet = f"the sheet is {_mm(covering.length)} x {_mm(covering.width)}{_direction(covering)}"
+        return TooSmall(drum.name, f"its strip is {_mm(whole)} x {_mm(width)} mm, and {sheet}")
+    joints = 1 if whole <= longest else MOST_JOINTS
+    length = drum.circumference + joints * covering.overlap
+    if length > joints * longest:
         return TooSmall(
-            f"{drum.name} needs a strip {_mm(width)} mm wide, and the sheet is "
-            f"{_mm(covering.length)}x{_mm(covering.width)}"
+            drum.name,
+            f"its strip is {_mm(whole)} x {_mm(width)} mm, and two pieces of {_mm(longest)} mm do not reach around it"
+            f"{_direction(covering)}",
         )
-    if longest <= covering.overlap:
-        return TooSmall(f"{drum.name}: an overlap of {covering.overlap} mm uses up the whole sheet")
-    joints = _at_least(drum.circumference / (longest - covering.overlap))
-    return Strip(drum.name, drum.circumference + joints * covering.overlap, width, joints)
+    return Strip(drum.name, length, width, joints)
+
+
+def piece_lengths(strip: Strip, covering: Covering, division: Division) -> tuple[Decimal, ...]:
+    """The lengths of the pieces of a strip, in millimetres: a sheet's length and the rest, or halves, where two."""
+    return tuple(_lengths(strip, covering, division))
 
 
 def nest(strips: Sequence[Strip], covering: Covering) -> Nesting:
     """The fewest whole sheets that give all the strips."""
     sheets = _sheets(covering)
-    found = [fewest_sheets(_pieces(strips, covering, division), sheets) for division in _divisions(strips)]
-    return Nesting(min(f.sheets for f in found), min(f.least for f in found))
+    found = {way: fewest_sheets(_pieces(strips, covering, way), sheets) for way in _divisions(strips)}
+    best = min(found, key=lambda way: found[way].sheets)
+    return Nesting(found[best].sheets, min(f.least for f in found.values()), best)
 
 
 def _divisions(strips: Sequence[Strip]) -> tuple[Division, ...]:
-    return ("whole lengths", "equal pieces") if any(s.joints > 1 for s in strips) else ("whole lengths",)
+    return ("whole length", "equal halves") if any(s.joints > 1 for s in strips) else ("whole length",)
+
+
+def _direction(covering: Covering) -> str:
+    return "" if covering.turn else " (turn = false: strips lie along the sheet's first side)"
 
 
 def _sheets(covering: Covering) -> tuple[Sheet, ...]:
@@ -114,12 +134,11 @@ def _pieces(strips: Sequence[Strip], covering: Covering, division: Division) -> 
 def _lengths(strip: Strip, covering: Covering, division: Division) -> list[Decimal]:
     if strip.joints == 1:
         return [strip.length]
-    if division == "equal pieces":
+    if division == "equal halves":
         return [strip.length / strip.joints] * strip.joints
     longest = _longest(strip.width, covering)
     assert longest is not None  # a Strip is only made where the sheet gives it
-    whole = strip.joints - 1
-    return [longest] * whole + [strip.length - whole * longest]
+    return [longest, strip.length - longest]
 
 
 def _longest(width: Decimal, covering: Covering) -> Decimal | None:
@@ -135,10 +154,6 @@ def _ceil(mm: Decimal) -> int:
 
 def _floor(mm: Decimal) -> int:
     return int(mm * MICROMETRES)
-
-
-def _at_least(number: Decimal) -> int:
-    return int(number.to_integral_value(rounding=ROUND_CEILING))
 
 
 def _mm(length: Decimal) -> str:

@@ -1,8 +1,9 @@
-"""The fewest sheets that hold a set of rectangles cut in two stages, by branch and bound on whole numbers.
+"""The fewest sheets that hold a set of rectangles cut in two stages, by bounds and a search in whole numbers.
 
 Lengths are integers of one unit (micrometres here). A first-fit heuristic gives a number of sheets that surely does;
-areas, shelf heights and pieces too large to share a sheet give a number below which none can. The search closes the
-gap between the two or, at its limit of nodes, leaves it stated.
+areas, shelf heights and pieces too large to share a sheet give a number below which none can. Where the two differ, the
+linear program over ways to cut a sheet (`patterns`) moves both, and a search closes what gap is left or, at its limit
+of nodes, leaves it stated.
 """
 
 from __future__ import annotations
@@ -11,7 +12,10 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-NODE_LIMIT = 40_000  # a second or two; seven to ten shells need some hundreds
+from kitvalue.workshop.patterns import Lay, Way, sheets_by_patterns
+
+NODE_LIMIT = 20_000  # about a second
+MOST_SEARCHED = 80  # pieces, thirty strips and more; the search goes as deep as there are pieces
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -89,23 +93,41 @@ def fewest_sheets(pieces: Sequence[Piece], sheets: Sequence[Sheet], node_limit: 
     areas = tuple(k.long * k.high for k in kinds)
     least = _lower_bound(pieces, sheets)
     enough = _first_fit(kinds, sheets)
-    nodes_left = node_limit
-    while least < enough:
+    nodes_left = 0
+    if least < enough and len(pieces) <= MOST_SEARCHED:
+        nodes_left = node_limit
+        found = sheets_by_patterns(_ways(tuple(kinds), sheets), tuple(kinds.values()))
+        if found is not None:
+            least, enough = max(least, found.least), min(enough, found.sheets)
+    while least < enough and nodes_left > 0:
         search = _Search(slots, areas, tuple(sheets), least, nodes_left)
         fits = _fits(search, 0, tuple(kinds.values()), ())
         nodes_left = search.nodes_left
         if fits or nodes_left <= 0:
             return Found(least if fits else enough, least)
         least += 1
-    return Found(enough, enough)
+    return Found(enough, least)
+
+
+def _ways(kinds: Sequence[Piece], sheets: Sequence[Sheet]) -> list[Way]:
+    """Each way to shelve the sheet with the lays that fit it."""
+    return [
+        Way(sheet.long, sheet.high, tuple(sorted(Lay(h, w, i) for i, kind in enumerate(kinds) for h, w in _lays_of(kind)
+                                                 if h <= sheet.high and w <= sheet.long)))
+        for sheet in sheets
+    ]  # fmt: skip
+
+
+def _lays_of(kind: Piece) -> set[tuple[int, int]]:
+    """The (height, length) of a kind lying, and standing where it may."""
+    return {(kind.high, kind.long)} | ({(kind.long, kind.high)} if kind.turn else set())
 
 
 def _slots(kinds: Sequence[Piece], sheets: Sequence[Sheet]) -> tuple[_Slot, ...]:
     """Every way to lay every kind that some sheet allows, highest first: the first in a shelf then sets its height."""
     ways: list[tuple[int, int, int]] = []
     for i, kind in enumerate(kinds):
-        lays = {(kind.high, kind.long)} | ({(kind.long, kind.high)} if kind.turn else set())
-        ways += [(h, w, i) for h, w in lays if any(h <= s.high and w <= s.long for s in sheets)]
+        ways += [(h, w, i) for h, w in _lays_of(kind) if any(h <= s.high and w <= s.long for s in sheets)]
     ways.sort(reverse=True)
     last = {i: at for at, (_, _, i) in enumerate(ways)}
     return tuple(_Slot(i, w, h, last[i] == at) for at, (h, w, i) in enumerate(ways))
@@ -154,8 +176,7 @@ def _first_fit(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
 def _first_fit_with(kinds: Counter[Piece], sheets: Sequence[Sheet], way: Sheet, lying: bool) -> int:
     chosen: list[tuple[_Slot, Sheet]] = []
     for kind, count in kinds.items():
-        lays = [(kind.high, kind.long)] + ([(kind.long, kind.high)] if kind.turn else [])
-        fitting = [(h, w, s) for s in (way, *sheets) for h, w in lays if h <= s.high and w <= s.long]
+        fitting = [(h, w, s) for s in (way, *sheets) for h, w in sorted(_lays_of(kind)) if h <= s.high and w <= s.long]
         own = [lay for lay in fitting if lay[2] == way] or fitting
         high, long, sheet = min(own) if lying else max(own)
         chosen += [(_Slot(0, long, high, True), sheet)] * count

@@ -14,6 +14,7 @@ from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.money import cents
 from tests import worked
 from tests.checks import check_toml
 from tests.decisions.market import priced
@@ -198,6 +199,26 @@ def test_places_under_the_margin_scheme() -> None:
     assert made.sale.net == Decimal("3104.15")  # the suggested price less the kit's own VAT
     assert paid["CH"] == Decimal("3612.13")  # (3104.15 + 140) * 1.03 * 1.081
     assert "no VAT is shown" in made.business_buyer
+
+
+@settings(max_examples=80)
+@given(st.integers(200, 9000), st.sampled_from(["full", "margin", "none"]))
+def test_what_a_buyer_pays_adds_up_to_the_cent(gross: int, route: str) -> None:
+    made = price_of(route, at=str(gross))
+    sale = made.sale
+    for place in made.destinations:
+        if place.door is None:
+            assert place.buyer_pays is None
+            continue
+        door = place.door
+        assert place.buyer_pays == door.total == door.goods + door.freight + door.duty + door.vat + door.clearance
+        assert all(part == cents(part) for part in (door.goods, door.freight, door.duty, door.vat, door.clearance))
+        if place.kind == "export":
+            exact = (sale.net + 140) * Decimal("1.03") * Decimal("1.081")
+            assert abs(door.total - exact) <= Decimal("0.005")
+            assert abs(door.duty - (sale.net + 140) * Decimal("0.03")) <= Decimal("0.005")
+        elif route != "full":  # the VAT of the margin scheme may not be shown (Directive 2006/112/EC art. 325)
+            assert (door.goods, door.vat) == (sale.gross, 0)
 
 
 def test_a_business_buyer_compares_the_net_price_under_full_vat() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -92,6 +94,22 @@ def test_fee_and_margin_past_what_a_price_can_meet(route: Route) -> None:
     t = Terms(Decimal("0.23"), Decimal("0.10"), Decimal("0.90"), Decimal(60), Decimal(10))
     with pytest.raises(RefusedError, match=r"fee 10 % and margin 90 %.*selling\.margin"):
         price_for_margin(Decimal(1000), Decimal(100), t, route)
+
+
+@given(fractions, st.decimals(min_value="0.01", max_value="0.99", places=2), st.decimals("0.30", "0.99", places=2))
+def test_the_refusal_names_a_margin_and_a_fee_that_a_price_can_meet(rate: Decimal, fee: Decimal, m: Decimal) -> None:
+    t = Terms(rate, fee, m, Decimal(60), Decimal(10))
+    assume((1 - m) / (1 + rate) - fee <= 0)
+    with pytest.raises(RefusedError) as caught:
+        price_for_margin(Decimal(1000), Decimal(100), t, "full")
+    named = dict(re.findall(r"selling\.(\w+) below ([\d.]+)", caught.value.message))
+    assert "fee" in named
+    just = Decimal("0.0001")
+    for key, bound in named.items():
+        lower = Decimal(bound) / 100 - just
+        assert price_for_margin(Decimal(1000), Decimal(100), replace(t, **{key: lower}), "full") > 0
+        with pytest.raises(RefusedError):  # rounded down to a hundredth of a percent, and no more
+            price_for_margin(Decimal(1000), Decimal(100), replace(t, **{key: lower + 2 * just}), "full")
 
 
 def test_margin_is_on_net_and_markup_on_cost() -> None:

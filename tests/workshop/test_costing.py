@@ -126,6 +126,31 @@ def test_parts_and_work_never_enlarge_the_purchase_price() -> None:
     )
 
 
+def test_a_donors_price_is_parted_once() -> None:
+    made = sheet()
+    assert [(a.donor, a.price, a.sold_off, a.kept, a.kit) for a in made.apportioned] == [
+        ("A", 340, 60, 0, 280),
+        ("B", 280, 90, 0, 190),
+    ]
+    assert sum(a.kit for a in made.apportioned) == worked.expected("margin_route", "purchase")
+    cut = cost_sheet(worked.plan(donor=donors(spare=40.00)), worked.shop(), 2)
+    (first,) = cut.apportioned
+    assert (first.price, first.sold_off, first.kept, first.kit) == (340, 60, 80, 200)
+
+
+def test_more_sold_off_than_paid_leaves_less_than_nothing_and_no_purchase_price() -> None:
+    made = sheet({"donor": donors(price=50.00)})
+    assert made.apportioned[0].kit == -10
+    assert made.purchase == 190  # B's alone
+
+
+def test_landed_at_the_floor_is_the_floor_with_freight() -> None:
+    for side in sheet().routes:
+        if side.floor is not None:
+            assert side.landed_at_floor == side.floor + 60
+    assert route(sheet(), "none").landed_at_floor is None
+
+
 # --- fewer drums -----------------------------------------------------------------------------------------------------
 
 
@@ -164,6 +189,9 @@ def test_an_unknown_freight_is_counted_and_told() -> None:
     assert made.net_cost == worked.expected("full", "net_cost") - 45
     assert made.total.text() == "2,418.76 + 1 unknown"
     assert made.incomplete == ("Freight of donor A",)
+    totals = {sub.group: sub.total.text() for sub in made.subtotals()}
+    assert totals[Group.DONORS] == "650.00 + 1 unknown"
+    assert totals[Group.WORK] == "1,209.60"
     assert any("Not known: Freight of donor A" in text for text in made.cautions)
 
 
@@ -211,6 +239,14 @@ def test_a_line_of_work_says_what_its_hours_come_from() -> None:
     lines = sheet({"work": work}).lines
     told = [line(lines, what).basis for what in ("Edges", "Legs", "Sand", "Whatever")]
     assert told == ["14 edges at 0.5 h", "3 at 0.2 h", "0.713 m2 at 1.5 h", "2 hours at 1 h"]
+
+
+def test_a_donor_that_the_plan_has_not_is_refused_also_without_the_reader() -> None:
+    surplus = [*worked.plan_tables()["surplus"], {"what": "Cases", "from": "Q", "value": 10}]
+    with pytest.raises(FileError) as caught:
+        sheet({"donor": donors()[:1], "surplus": surplus})
+    places = [(p.column, p.text) for p in caught.value.problems]
+    assert places == [("drum 5.from", "B"), ("drum 6.from", "B"), ("surplus 2.from", "B"), ("surplus 3.from", "Q")]
 
 
 def test_every_fault_comes_at_once() -> None:

@@ -11,7 +11,7 @@ from kitvalue.intake.plan import PartLine, WorkLine
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.sizes import Size
 from kitvalue.workshop.drums import Drum, drums_of
-from kitvalue.workshop.quantities import Counted, NotCounted, Quantity, buying_list, chosen_drums, count
+from kitvalue.workshop.quantities import Counted, NotCounted, Quantity, buying_list, chosen_drums, count, covered_drums
 from tests import worked
 from tests.checks import check_rows
 
@@ -54,7 +54,10 @@ def test_a_double_headed_bass_drum_with_eight_positions(per: str, needed: int) -
 
 
 # common practice, no source
-@pytest.mark.parametrize(("per", "needed"), [("head", 1), ("rod", 6), ("position", 6), ("claw", 0), ("edge", 2)])
+@pytest.mark.parametrize(
+    ("per", "needed"),
+    [("head", 1), ("hoop", 1), ("edge", 1), ("rod", 6), ("position", 6), ("claw", 0), ("shell", 1)],
+)
 def test_a_tom_with_one_head(per: str, needed: int) -> None:
     assert quantity(per, [drum("12x8", "rack", heads=1, positions=6)]) == needed
 
@@ -91,7 +94,11 @@ def test_only_and_except_mean_roles_donors_new_and_ids() -> None:
         (part("sheet"), "sheet", "none is given"),
         (part("sheet", sheet="610"), "sheet", '"610" is not one'),
         (part("sheet", sheet="0x610"), "sheet", "above 0 mm"),
-        (part("sheet", sheet="1370x300", turn=False), "sheet", "22x14 bass needs a strip 344 mm wide"),
+        (
+            part("sheet", sheet="1370x300", turn=False),
+            "sheet",
+            "the 22x14 bass: its strip is 1806 x 344 mm, and the sheet is 1370 x 300",
+        ),
         (part("sheet", sheet="1370x610", clearance=200), "sheet", "leaves nothing to cover"),
         (WorkLine.model_validate({"what": "W", "per": "sheet", "hours": 1}), "per", "[[part]] only"),
     ],
@@ -105,12 +112,42 @@ def test_what_cannot_be_counted_says_why(line: PartLine, key: str, words: str) -
 
 def test_the_buying_list() -> None:
     rows = buying_list([drum(), drum("12x8", "rack", heads=1, positions=6, source="new"), drum("12x9", "rack")])
-    assert Quantity('Heads 12"', Decimal(3), "head") in rows
-    assert Quantity('Heads 22"', Decimal(2), "head") in rows
-    assert Quantity("Tension rods", Decimal(38), "rod") in rows
-    assert Quantity("Claws", Decimal(16), "claw") in rows
+    assert Quantity('Heads 12"', Decimal(3), "head", "2 batter, 1 resonant") in rows
+    assert Quantity('Heads 22"', Decimal(2), "head", "1 bass batter, 1 bass front") in rows
+    by_drum = "16 for 22x14 bass, 6 for 12x8 rack, 16 for 12x9 rack"
+    assert Quantity("Tension rods", Decimal(38), "rod", by_drum) in rows
+    assert Quantity("Claws", Decimal(16), "claw", "bass drum") in rows
+    assert Quantity("Hoops", Decimal(5), "hoop") in rows
+    assert Quantity("Bearing edges", Decimal(5), "edge") in rows
+    assert not any("to cover" in row.what for row in rows)
     assert Quantity("New shell 12x8 rack", Decimal(1), "shell") in rows
     assert not any(row.what == "Holes" for row in rows)
+
+
+def test_heads_say_what_they_are_for() -> None:
+    rows = buying_list([drum("14x6.5", "snare", positions=10), drum("14x14", "floor"), drum("14x5", "snare", heads=1)])
+    assert rows[0] == Quantity('Heads 14"', Decimal(5), "head", "2 snare batter, 1 snare side, 1 batter, 1 resonant")
+
+
+def test_wooden_hoops_that_are_covered_are_in_the_buying_list() -> None:
+    cover = {"what": "Cover hoops", "operation": "cover_hoop", "per": "hoop", "hours": 0.5, "only": ["bass"]}
+    drums = [drum(), drum("12x8", "rack")]
+    covered = covered_drums(worked.plan(work=[cover]), drums)
+    assert covered == (drums[0],)
+    (row,) = [row for row in buying_list(drums, covered) if "to cover" in row.what]
+    # 22 inches round: pi * 558.8 mm
+    assert row == Quantity('Hoops to cover 22"', Decimal(2), "hoop", "each a strip of 1756 mm and its overlap")
+    assert covered_drums(worked.plan(), drums) == ()
+
+
+def test_the_strips_to_cut_add_up_to_their_length() -> None:
+    counted = count(part("sheet", sheet="1370x610", turn=False), [drum(), drum("16x16", "floor")])
+    assert isinstance(counted, Counted)
+    bass, floor = counted.cuttings
+    assert (bass.drum, len(bass.pieces), round(bass.length), round(bass.width)) == ("22x14 bass", 2, 1856, 344)
+    assert sum(bass.pieces) == bass.length
+    assert (floor.pieces, round(floor.length)) == ((floor.length,), 1327)
+    assert all(piece <= 1370 for cutting in counted.cuttings for piece in cutting.pieces)
 
 
 def test_a_size_that_is_none_is_told_with_its_place() -> None:

@@ -63,8 +63,9 @@ def test_equal_pieces_are_taken_where_they_save_a_sheet() -> None:
 @pytest.mark.parametrize(
     ("sheet", "overlap", "clearance", "words"),
     [
-        ((1370, 300), 50, 6, "strip 344 mm wide"),
-        ((40, 610), 50, 6, "uses up the whole sheet"),
+        ((1370, 300), 50, 6, "its strip is 1806 x 344 mm, and the sheet is 1370 x 300 (turn = false"),
+        ((40, 610), 50, 6, "two pieces of 40 mm do not reach around it"),
+        ((927, 610), 50, 6, "two pieces of 927 mm do not reach around it"),  # 1,855.6 mm with two joints
         ((1370, 610), 50, 178, "leaves nothing to cover"),
     ],
 )

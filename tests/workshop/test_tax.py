@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitvalue.intake.plan import DonorTable
+from kitvalue.workshop.asking import Terms, kit_vat
 from kitvalue.workshop.money import cents
 from kitvalue.workshop.tax import (
     RatedAmount,
@@ -75,6 +76,31 @@ def test_a_loss_bears_no_vat_and_gives_none_back(selling: Decimal, purchase: Dec
 def test_vat_inside_a_gross_price_is_vat_on_its_net(gross: Decimal, rate: Decimal) -> None:
     inside = vat_inside(gross, rate)
     assert abs((gross - inside) * rate - inside) < Decimal("1e-15")
+
+
+# Directive 2006/112/EC art. 312, content read in Skatteverket's legal guidance: what the dealer charges the buyer for
+# freight belongs to the selling price; what the carrier charged the dealer never enlarges the purchase price.
+@given(money, money, st.decimals(min_value=0, max_value=300, places=2), rates)
+def test_freight_charged_to_the_buyer_is_part_of_the_margin(
+    gross: Decimal, purchase: Decimal, freight: Decimal, rate: Decimal
+) -> None:
+    terms = Terms(rate, Decimal(0), Decimal(0), freight, Decimal(10))
+    whole = kit_vat(gross, purchase, terms, "margin") + vat_inside(freight, rate)
+    assert abs(whole - margin_vat(gross + freight, purchase, rate)) < Decimal("1e-12")
+
+
+# The same guidance, read: a loss on one sale may not be set against the margin of another.
+@given(st.lists(st.tuples(money, money), min_size=1, max_size=6), rates)
+def test_item_by_item_is_never_less_than_on_the_total(items: list[tuple[Decimal, Decimal]], rate: Decimal) -> None:
+    by_item = sum((margin_vat(selling, purchase, rate) for selling, purchase in items), Decimal(0))
+    total = margin_vat(sum((s for s, _ in items), Decimal(0)), sum((p for _, p in items), Decimal(0)), rate)
+    assert by_item >= total - Decimal("1e-12")
+
+
+# EN 16931: a credit note takes back to the cent what its invoice charged; read.
+@given(money, rates)
+def test_a_credit_takes_back_what_was_charged(net: Decimal, rate: Decimal) -> None:
+    assert vat_on_net(-net, rate) == -vat_on_net(net, rate)
 
 
 def donor(**changes: Any) -> DonorTable:

@@ -19,13 +19,16 @@ def compare_answer(c: Comparison) -> Answer:
                 "landed_at_price": money(r.landed_at_price), "original_typical": money(r.original_typical),
                 "original_low": money(r.original_low), "original_high": money(r.original_high),
                 "chance_build_cheaper": number(r.chance_build_cheaper), "note": r.note or None,
+                "incomplete": list(r.incomplete), "binding": r.binding,
             }
             for r in c.by_pieces
         ],
         "crossings": [
-            {"pieces": number(x.pieces), "low": number(x.low), "high": number(x.high), "reason": x.reason}
+            {"pieces": number(x.pieces), "low": number(x.low), "high": number(x.high), "build_cheaper": x.build_cheaper,
+             "reason": x.reason}
             for x in c.crossings.crossings
         ],
+        "crossings_text": c.crossings.text,
         "chance_none": number(c.crossings.chance_none),
         "tie_price_at_cost": money(c.tie_at_cost.price),
         "tie_price_at_price": money(c.tie_at_price.price),
@@ -45,5 +48,6 @@ def compare_answer(c: Comparison) -> Answer:
             }
             for u in c.unknowns
         ],
+        "incomplete": list(c.sheet.incomplete),
         "like_for_like": [{"what": p.what, "build": p.build, "original": p.original} for p in c.like_for_like],
     }  # fmt: skip

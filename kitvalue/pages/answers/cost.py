@@ -22,13 +22,31 @@ def cost_answer(sheet: CostSheet) -> Answer:
             }
             for line in sheet.lines
         ],
-        "subtotals": [{"group": s.group.value, "net": money(s.net)} for s in sheet.subtotals()],
+        "subtotals": [
+            {"group": s.group.value, "net": money(s.net), "unknown": len(s.unknown)} for s in sheet.subtotals()
+        ],
         "quantities": [
             {"what": q.what, "quantity": number(q.quantity), "unit": q.unit, "note": q.note or None}
             for q in sheet.quantities
         ],
+        "strips": [
+            {
+                "what": c.what, "drum": c.drum, "length_mm": round(float(c.length), 1),
+                "width_mm": round(float(c.width), 1), "pieces_mm": [round(float(piece), 1) for piece in c.pieces],
+                "area_m2": round(float(c.area), 4),
+            }
+            for c in sheet.cuttings
+        ],
+        "apportioned": [
+            {
+                "donor": a.donor, "price": money(a.price), "sold_off": money(a.sold_off), "kept": money(a.kept),
+                "kit": money(a.kit),
+            }
+            for a in sheet.apportioned
+        ],
         "hours": number(sheet.hours),
         "net_cost": money(sheet.net_cost),
+        "net_cost_text": sheet.total.text(),
         "purchase": money(sheet.purchase),
         "routes": [_route(r) for r in sheet.routes],
         "incomplete": list(sheet.incomplete),
@@ -39,5 +57,6 @@ def _route(r: RouteCost) -> Answer:
     return {
         "route": r.route, "allowed": r.allowed, "reason": r.reason, "net_cost": money(r.net_cost),
         "purchase": money(r.purchase), "zero_profit_price": money(r.zero_profit_price), "floor": money(r.floor),
-        "landed_at_cost": money(r.landed_at_cost), "cautions": list(r.cautions),
+        "landed_at_cost": money(r.landed_at_cost), "landed_at_floor": money(r.landed_at_floor),
+        "cautions": list(r.cautions),
     }  # fmt: skip

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from kitvalue.decisions.outcome import LearnedShares
 from kitvalue.pages.answers.common import Answer, money, number
-from kitvalue.workshop.outcome import Against, JobOutcome, LearnedOperations, settings_lines
+from kitvalue.workshop.learned import LearnedOperations, settings_lines
+from kitvalue.workshop.outcome import Against, JobOutcome
 
 
 def outcome_answer(

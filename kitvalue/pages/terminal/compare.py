@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison
+from kitvalue.decisions.by_pieces import PiecesRow
 from kitvalue.decisions.tie import Tie
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.pages.terminal.cost import ROUTE_WORDS
@@ -15,16 +16,21 @@ from kitvalue.pages.terminal.table import Column, bullets, figure, money, percen
 def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
+    unknown = f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
     parts = [
         f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the buyer's door)\n",
         wrapped(headline) + "\n",
+        wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") + "\n" if sheet.incomplete else "",
         "By pieces\n" + _by_pieces(c) + "\n" + wrapped(c.crossings.text) + "\n",
         "Where they tie\n"
-        + wrapped(f"at cost: {c.tie_at_cost.text}")
+        + wrapped(f"at cost{unknown}: {c.tie_at_cost.text}{_hammer(c.tie_at_cost)}")
         + "\n"
-        + wrapped(f"at the webshop price: {c.tie_at_price.text}")
+        + wrapped(
+            f"at the webshop price{unknown if c.quote.binding == 'floor' else ''}: "
+            f"{c.tie_at_price.text}{_hammer(c.tie_at_price)}"
+        )
         + "\n",
-        "One thing at a time, the rest as planned\n" + _unknowns(c.unknowns) + "\n",
+        f"One thing at a time, the rest as planned{unknown}\n" + _unknowns(c.unknowns) + "\n",
         "Like for like\n" + _like_for_like(c) + "\n",
         bullets("Take care", cautions),
     ]
@@ -38,7 +44,8 @@ def _by_pieces(c: Comparison) -> str:
     ]  # fmt: skip
     rows = [
         (
-            str(r.pieces), money(r.build_at_cost), money(r.build_at_price), money(r.landed_at_price),
+            str(r.pieces), money(r.build_at_cost) + _unknown(r), money(r.build_at_price) + _of_price(r),
+            money(r.landed_at_price) + _of_price(r),
             money(r.original_typical), span(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper),
         )
         for r in c.by_pieces
@@ -47,11 +54,16 @@ def _by_pieces(c: Comparison) -> str:
     return "\n".join([table(columns, rows), *notes])
 
 
-def _tie(which: str, tie: Tie) -> str:
-    share = percent(100 * tie.share_below)
-    hammer = "" if tie.hammer is None else f" (a hammer price of {money(tie.hammer, cents=True)})"
-    text = f"The build {which} ties with an original at {money(tie.price, cents=True)}{hammer}"
-    return wrapped(f"{text}; {share} of originals this size sell below that.")
+def _of_price(row: PiecesRow) -> str:
+    return _unknown(row) if row.binding == "floor" else ""
+
+
+def _unknown(row: PiecesRow) -> str:
+    return f" + {len(row.incomplete)} unknown" if row.incomplete else ""
+
+
+def _hammer(tie: Tie) -> str:
+    return "" if tie.hammer is None else f" (a hammer price of {money(tie.hammer, cents=True)})"
 
 
 def _unknowns(unknowns: tuple[Solved, ...]) -> str:

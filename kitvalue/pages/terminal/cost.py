@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, table, wrapped
+from decimal import Decimal
+
+from kitvalue.pages.terminal.table import Column, bullets, figure, money, table, wrapped
 from kitvalue.workshop.costing import CostSheet, RouteCost
-from kitvalue.workshop.quantities import Quantity
+from kitvalue.workshop.quantities import Cutting, Quantity
 
 ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
 
@@ -14,7 +16,9 @@ def cost_text(sheet: CostSheet) -> str:
     parts = [
         f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} (net {sheet.currency})\n",
         _lines(sheet) + "\n",
+        "Where the donors' prices go\n" + _apportioned(sheet) + "\n" if sheet.apportioned else "",
         "To buy and to do\n" + _quantities(sheet.quantities) + "\n",
+        "Strips to cut, millimetres\n" + _cuttings(sheet.cuttings) + "\n" if sheet.cuttings else "",
         "What it must sell for\n" + _routes(sheet) + "\n",
         bullets("Notes", sheet.notes),
         bullets("Take care", sheet.cautions),
@@ -32,32 +36,71 @@ def _lines(sheet: CostSheet) -> str:
             rows.append(
                 (line.what, figure(line.quantity), line.unit, money(line.unit_price, True), money(line.net, True))
             )
-        rows.append((f"= {subtotal.group.value}", "", "", "", money(subtotal.net, True)))
+        rows.append((f"= {subtotal.group.value}", "", "", "", subtotal.total.text()))
     rows.append(("= net cost", f"{figure(sheet.hours)}", "hours", "", sheet.total.text()))
     return table(columns, rows)
 
 
 def _quantities(quantities: tuple[Quantity, ...]) -> str:
-    return facts([(q.what, f"{figure(q.quantity)} {q.unit}" + (f"  ({q.note})" if q.note else "")) for q in quantities])
+    columns = [
+        Column("", figures=False), Column("quantity"), Column("unit", figures=False),
+        Column("", figures=False, most=56),
+    ]  # fmt: skip
+    return table(columns, [(q.what, figure(q.quantity), q.unit, q.note) for q in quantities])
+
+
+def _apportioned(sheet: CostSheet) -> str:
+    columns = [
+        Column("donor", figures=False),
+        Column("price"),
+        Column("sold off"),
+        Column("kept"),
+        Column("in the kit"),
+    ]
+    rows = [
+        (a.donor, money(a.price, True), money(a.sold_off, True), money(a.kept, True), money(a.kit, True))
+        for a in sheet.apportioned
+    ]
+    return table(columns, rows)
+
+
+def _cuttings(cuttings: tuple[Cutting, ...]) -> str:
+    columns = [
+        Column("", figures=False), Column("length"), Column("width"), Column("in pieces of", figures=False),
+        Column("m2"),
+    ]  # fmt: skip
+    rows = [
+        (
+            f"{c.drum}: {c.what}", f"{c.length:,.0f}", f"{c.width:,.0f}",
+            " + ".join(f"{piece:,.0f}" for piece in c.pieces) if len(c.pieces) > 1 else "one", f"{c.area:.2f}",
+        )
+        for c in cuttings
+    ]  # fmt: skip
+    return table(columns, rows)
 
 
 def _routes(sheet: CostSheet) -> str:
     columns = [
         Column("", figures=False), Column("net cost"), Column("bought in for"), Column("price of no profit"),
-        Column("landed at cost"), Column("floor (margin met)"),
+        Column("landed at cost"), Column("floor (margin met)"), Column("landed at floor"),
     ]  # fmt: skip
     open_routes = [r for r in sheet.routes if r.allowed]
     rows = [
         (
-            ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else ""), money(r.net_cost, True),
-            money(r.purchase, True), money(r.zero_profit_price, True), money(r.landed_at_cost, True),
-            money(r.floor, True),
+            ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else ""), partly(sheet, r.net_cost),
+            money(r.purchase, True), partly(sheet, r.zero_profit_price), partly(sheet, r.landed_at_cost),
+            partly(sheet, r.floor), partly(sheet, r.landed_at_floor),
         )
         for r in open_routes
     ]  # fmt: skip
     text = table(columns, rows) + "\n  * the route of this plan; prices are gross"
     closed = "\n".join(wrapped(_closed(r)) for r in sheet.routes if not r.allowed)
     return f"{text}\n{closed}" if closed else text
+
+
+def partly(sheet: CostSheet, figure: Decimal | None) -> str:
+    """A figure that rests on the net cost: `1,240.00 + 1 unknown` where something of it is not known."""
+    return "?" if figure is None else sheet.resting(figure).text()
 
 
 def _closed(r: RouteCost) -> str:

@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from kitvalue.decisions.outcome import LearnedShares
 from kitvalue.pages.terminal.table import Column, bullets, figure, money, percent, table, wrapped
-from kitvalue.workshop.outcome import Against, JobOutcome, LearnedHours, LearnedOperations, settings_lines
+from kitvalue.workshop.learned import LearnedHours, LearnedOperations, settings_lines
+from kitvalue.workshop.outcome import Against, JobOutcome
 
 
 def outcome_text(

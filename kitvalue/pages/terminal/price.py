@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
+from kitvalue.decisions.destinations import PlacePrice
 from kitvalue.decisions.pricing import PriceSheet
-from kitvalue.pages.terminal.cost import ROUTE_WORDS
+from kitvalue.decisions.quote import asked
+from kitvalue.pages.terminal.cost import ROUTE_WORDS, partly
 from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 
@@ -13,48 +16,72 @@ from kitvalue.workshop.costing import CostSheet
 def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
     quote, sale = p.quote, p.sale
-    asked = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
+    at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     parts = [
         f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[p.route]} ({sheet.currency}, gross)\n",
         wrapped(p.headline) + "\n",
         facts(
             [
-                ("floor, your margin met", money(quote.floor, cents=True)),
+                ("floor, your margin met", partly(sheet, quote.floor)),
                 ("cap, an original at the door less freight", money(quote.cap, cents=True)),
                 ("resale, what the market pays for such a kit", money(quote.resale, cents=True)),
                 ("market price, the smaller of these two", money(quote.market_price, cents=True)),
-                ("profit at the market price", money(quote.profit_at_market, cents=True)),
-                (f"suggested, set by the {quote.binding}", money(quote.suggested, cents=True)),
+                ("profit at the market price", _profit(sheet, quote.profit_at_market)),
+                (
+                    f"suggested, set by the {quote.binding}",
+                    asked(sheet, quote, quote.suggested).text(),
+                ),
+                ("landed at the suggested price", asked(sheet, quote, quote.landed_at_price).text()),
+                ("an original at the door", money(quote.original_landed, cents=True)),
             ]
         )
         + "\n",
-        f"{asked}\n"
+        f"{at}\n"
         + facts(
             [
                 ("price", money(sale.gross, cents=True)),
                 ("VAT in it", money(sale.vat, cents=True)),
                 ("net", money(sale.net, cents=True)),
                 ("fee", money(sale.fee, cents=True)),
-                ("profit", money(sale.profit, cents=True)),
-                ("margin, profit of net revenue", percent(sale.margin, 1) if sale.margin is not None else "-"),
-                ("markup, profit of net cost", percent(sale.markup, 1) if sale.markup is not None else "-"),
+                ("profit", _profit(sheet, sale.profit)),
+                ("margin, profit of net revenue", _percent(sheet, sale.margin)),
+                ("markup, profit of net cost", _percent(sheet, sale.markup)),
             ]
         )
         + "\n",
-        bullets("Ways out", [w.text for w in p.ways_out]),
+        bullets(f"Ways out{_aside(sheet)}", [w.text for w in p.ways_out]),
         "Delivered\n" + _places(p) + "\n" + wrapped(p.business_buyer) + "\n",
         bullets("Take care", cautions),
     ]
     return "\n".join(part for part in parts if part)
 
 
+def _profit(sheet: CostSheet, profit: Decimal) -> str:
+    return sheet.resting(profit).text_of_profit()
+
+
+def _percent(sheet: CostSheet, value: Decimal | None) -> str:
+    return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
+
+
+def _aside(sheet: CostSheet) -> str:
+    """For figures that have no sum to which the unknown could be added."""
+    return f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
+
+
 def _places(p: PriceSheet) -> str:
     columns = [
-        Column("to", figures=False), Column("", figures=False), Column("the buyer pays"), Column("you get, net"),
+        Column("to", figures=False), Column("", figures=False), Column("the kit"), Column("freight"), Column("duty"),
+        Column("VAT"), Column("clearance"), Column("the buyer pays"), Column("you get, net"),
         Column("", figures=False),
     ]  # fmt: skip
-    rows = [
-        (d.place, d.kind, money(d.buyer_pays, cents=True), money(d.seller_gets, cents=True), d.reason or "")
-        for d in p.destinations
-    ]
+    rows = [(d.place, d.kind, *_door(d), money(d.seller_gets, cents=True), d.reason or "") for d in p.destinations]
     return table(columns, rows)
+
+
+def _door(place: PlacePrice) -> tuple[str, ...]:
+    if place.door is None:
+        return ("", "", "", "", "", "?")
+    door = place.door
+    parts = (door.goods, door.freight, door.duty, door.vat, door.clearance)
+    return (*(money(part, cents=True) if part else "-" for part in parts), money(place.buyer_pays, cents=True))

@@ -1,0 +1,90 @@
+"""The share that finished builds fetched, and what their sales teach."""
+
+from __future__ import annotations
+
+import datetime as dt
+import tomllib
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kitvalue.decisions.outcome import OWN_SALES, LearnedShares, SaleSeen, learned_shares
+from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.outcome import Planned, job_outcomes
+from tests import worked
+from tests.workshop.test_outcome import build
+
+
+def sale(row: int, sold_for: str, typical: float = 3300.0, name: str = "worked", share: int = 70) -> SaleSeen:
+    finished = {"series": "Inishmore", "share": share, "condition": 5}
+    plan = worked.plan(name=name, finished=finished)
+    planned = Planned(plan, cost_sheet(plan, worked.shop()))
+    done = build(row, plan=name, sold_on=dt.date(2026, 6, row), sold_for=Decimal(sold_for))
+    (job,) = job_outcomes([done], {name: planned}, worked.shop())
+    return SaleSeen(job, planned, worked.outlook(typical))
+
+
+def test_a_sale_at_the_planned_share_teaches_the_planned_share() -> None:
+    found = learned_shares([sale(2, "2310")])
+    (seen,), (one,) = found.sales, found.learned
+    assert (seen.share, seen.planned, seen.typical) == (Decimal("70.0"), 70, 3300.0)
+    assert (one.learned, one.own, one.sales) == (Decimal("70.0"), Decimal("70.0"), 1)
+    # 8 in 10 of the market's own sales lie within 0.796 and 1.268 of its typical price: half of that on either side
+    low, high = np.quantile(worked.FACTORS, [0.1, 0.9])
+    assert (low, high) == (pytest.approx(0.796), pytest.approx(1.268))
+    assert (one.low, one.high) == (Decimal("53.5"), Decimal("86.5"))  # 70 -+ 70 * 0.236
+    assert OWN_SALES in found.cautions
+
+
+def test_a_slip_in_the_price_book_does_not_widen_the_range() -> None:
+    usual = sale(2, "2310")
+    slip = replace(usual, market=replace(usual.market, sample=np.append(usual.market.sample, 33_000.0)))
+    (one,), (other,) = learned_shares([usual]).learned, learned_shares([slip]).learned
+    assert (other.high - other.low) / (one.high - one.low) < Decimal("1.25")
+
+
+def test_more_sales_narrow_the_range() -> None:
+    (one,) = learned_shares([sale(2, "2310")]).learned
+    (four,) = learned_shares([sale(row, "2310") for row in (2, 3, 4, 5)]).learned
+    assert abs((one.high - one.low) / (four.high - four.low) - 2) < Decimal("0.02")
+
+
+def test_two_plans_lean_on_each_other() -> None:
+    found = learned_shares([sale(2, "1980"), sale(3, "2970", name="other", share=90)])
+    first, second = found.learned
+    assert (first.plan, first.planned, second.plan, second.planned) == ("worked", 70, "other", 90)
+    # 60 of 70 and 90 of 90: both lean on the factor between them, for the scatter of one sale explains the difference
+    assert Decimal(60) < first.learned < Decimal(70)
+    assert Decimal(80) < second.learned < Decimal(90)
+
+
+def test_the_line_to_paste() -> None:
+    (one,) = learned_shares([sale(2, "1980"), sale(3, "2145")]).learned
+    assert tomllib.loads(one.line, parse_float=Decimal) == {"share": one.learned}
+    assert "was 70; 2 sales" in one.line
+    assert one.learned == Decimal("62.5")
+
+
+def test_no_sale_teaches_nothing() -> None:
+    assert learned_shares([]) == LearnedShares((), (), "no finished build was sold yet", ())
+
+
+def test_a_job_that_was_not_sold_is_no_sale() -> None:
+    plan = worked.plan()
+    planned = Planned(plan, cost_sheet(plan, worked.shop()))
+    (job,) = job_outcomes([build()], {"worked": planned}, worked.shop())
+    with pytest.raises(ValueError, match="row 2 was not sold"):
+        learned_shares([SaleSeen(job, planned, worked.outlook(3300.0))])
+
+
+@settings(max_examples=40)
+@given(st.lists(st.integers(800, 5000), min_size=1, max_size=6), st.floats(1000, 6000))
+def test_one_plan_learns_the_mean_of_its_shares(prices: list[int], typical: float) -> None:
+    (one,) = learned_shares([sale(i, str(price), typical) for i, price in enumerate(prices, start=2)]).learned
+    mean = sum(prices) / len(prices) / typical * 100
+    assert float(one.learned) == pytest.approx(mean, abs=0.051)
+    assert 0 <= one.low <= one.learned <= one.high
