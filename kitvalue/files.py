@@ -30,16 +30,23 @@ def write_whole(path: Path, text: str) -> None:
 
     Raises FileError naming the file and the reason.
     """
+    write_whole_bytes(path, text.encode("utf-8"))
+
+
+def write_whole_bytes(path: Path, data: bytes) -> None:
+    """As `write_whole`, for bytes. A file that was there keeps its permissions; a link keeps pointing at its target."""
     temporary: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-", suffix=".tmp")
+        target = path.resolve() if path.exists() else path
+        mode = target.stat().st_mode & 0o7777 if target.exists() else 0o666 & ~_umask()
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}-", suffix=".tmp")
         temporary = Path(name)
-        with open(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with open(handle, "wb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        temporary.chmod(0o666 & ~_umask())
-        temporary.replace(path)
+        temporary.chmod(mode)
+        temporary.replace(target)
     except OSError as why:
         _remove(temporary)
         raise FileError(f"cannot write {path}: {_reason(why)}") from why

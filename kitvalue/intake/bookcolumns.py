@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.columns import Column, ColumnFindings, date_column, number_column, word_column
 from kitvalue.intake.currencies import meanings
-from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_number, read_percent
+from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, TwoReadings, read_amount, read_number, read_percent
 from kitvalue.intake.problems import Problem
 from kitvalue.intake.series import series_names
 from kitvalue.intake.shop import Shop
@@ -68,21 +68,33 @@ class BookColumns:
         return {name: getattr(self, name) for name in named} | {one.name: one.column.plain() for one in self.features}
 
 
-def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookColumns:
+@dataclass(frozen=True, slots=True)
+class Proofs:
+    """What whole columns show, for a table that holds only some of their rows: of each number column (by our name) its
+    decimal signs, and whether any date can be read in one way only.
+    """
+
+    styles: Mapping[str, ColumnStyle]
+    any_day: bool
+
+
+def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: Proofs | None = None) -> BookColumns:
     """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
     findings: list[ColumnFindings[Amount]] = []
 
     def numbers(
         name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], cure: str
     ) -> Column[Amount]:
-        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted))
+        proven = None if proofs is None else proofs.styles.get(name, ColumnStyle(0, 0))
+        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted, proven))
         return findings[-1].column
 
     price = numbers("price", read_amount, price_check, PRICE_CURE)
     freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
-    premium = numbers("premium", read_percent, _percent_check, "write the auction's premium in percent, such as 20")
-    weight = numbers("weight", read_number, _weight_check, "write a number above 0, or leave it blank for 1")
-    dates = date_column(table, "date", shop.files.day_first, counted)
+    premium = numbers("premium", read_percent, percent_check, "write the auction's premium in percent, such as 20")
+    weight = numbers("weight", read_number, weight_check, "write a number above 0, or leave it blank for 1")
+    any_day = proofs is not None and proofs.any_day
+    dates = date_column(table, "date", shop.files.day_first, counted, any_day)
     features = _features(table, shop, numbers)
     return BookColumns(
         series=word_column(table, "series", read_series(shop), "write the series' name"),
@@ -93,10 +105,10 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool]) -> BookC
         price_kind=_words(table, "price_kind", PRICE_KINDS, shop),
         channel=_words(table, "channel", CHANNELS, shop),
         premium=premium,
-        currency=word_column(table, "currency", _currency_reader(shop), "write the currency's code, such as EUR"),
+        currency=word_column(table, "currency", currency_reader(shop), "write the currency's code, such as EUR"),
         freight=freight,
         weight=weight,
-        ref=word_column(table, "ref", _reference, ""),
+        ref=word_column(table, "ref", reference, ""),
         note=word_column(table, "note", _text, ""),
         features=features,
         warnings=tuple(problem for one in findings for problem in one.warnings),
@@ -114,7 +126,8 @@ def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Fea
         if kind == "number":
             column = _values(numbers(name, read_number, lambda amount: None, "write a number, or leave it blank"))
         else:
-            column = _feature(table, name, kind, shop.prices.words.get(name, {}))
+            reader = feature_reader(name, kind, shop.prices.words.get(name, {}))
+            column = word_column(table, name, reader, "write a word, or leave it blank")
         found.append(Feature(name, kind, column))
     return tuple(found)
 
@@ -138,11 +151,13 @@ def freight_check(amount: Amount) -> Refusal | None:
     return None if amount.value >= 0 else Refusal("negative", "is negative")
 
 
-def _percent_check(amount: Amount) -> Refusal | None:
+def percent_check(amount: Amount) -> Refusal | None:
+    """A percentage from 0 to below 100."""
     return None if 0 <= amount.value < 100 else Refusal("range", "is no percentage from 0 to below 100")
 
 
-def _weight_check(amount: Amount) -> Refusal | None:
+def weight_check(amount: Amount) -> Refusal | None:
+    """A weight is above 0."""
     return None if amount.value > 0 else Refusal("not_positive", "must be above 0")
 
 
@@ -186,8 +201,12 @@ def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
 
 
 def _words(table: TextTable, name: str, own: Sequence[str], shop: Shop) -> Column[str]:
-    known = vocabulary(own, shop.prices.words.get(name, {}))
-    return word_column(table, name, _word_reader(known, f"[prices.words.{name}]"), f"write {listed(own, last='or')}")
+    return word_column(table, name, kind_reader(name, own, shop), f"write {listed(own, last='or')}")
+
+
+def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal]:
+    """The reader of a cell that holds one of our words or one of the shop's for it."""
+    return _word_reader(vocabulary(own, shop.prices.words.get(name, {})), f"[prices.words.{name}]")
 
 
 def _word_reader(known: Vocabulary, table: str) -> Callable[[str], str | Refusal]:
@@ -199,7 +218,7 @@ def _word_reader(known: Vocabulary, table: str) -> Callable[[str], str | Refusal
     return read
 
 
-def _currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal]:
+def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal]:
     """What a currency cell can stand for; the shop's own currency where that is among it."""
     own = shop.shop.currency
     mapped = {fold(word): code for word, code in shop.prices.words.get("currency", {}).items()}
@@ -214,7 +233,8 @@ def _currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal]:
     return read
 
 
-def _feature(table: TextTable, name: str, kind: str, mapped: dict[str, str]) -> Column[FeatureValue]:
+def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal]:
+    """The reader of a feature's cell, "yes-no" or "word"."""
     words = {fold(word): ours for word, ours in mapped.items()}
     hint = f"write yes or no, or map the word under [prices.words.{name}]"
 
@@ -231,10 +251,10 @@ def _feature(table: TextTable, name: str, kind: str, mapped: dict[str, str]) -> 
     def word(text: str) -> FeatureValue | Refusal:
         return error_refusal(text) if spreadsheet_error(text) else words.get(fold(text), trimmed(text))
 
-    return word_column(table, name, truth if kind == "yes-no" else word, "write a word, or leave it blank")
+    return truth if kind == "yes-no" else word
 
 
-def _reference(text: str) -> str | None:
+def reference(text: str) -> str | None:
     """A listing's number or address; a dash or a question mark is none."""
     return trimmed(text) if any(c.isalnum() for c in text) else None
 

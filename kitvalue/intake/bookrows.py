@@ -77,9 +77,9 @@ def totals_refusals(table: TextTable) -> dict[int, Problem]:
     found: dict[int, Problem] = {}
     for at, row in enumerate(table.rows):
         name = trimmed(row.cells[series])
-        if name and not _says_total(name):
+        if name and not says_total(name):
             continue
-        place = next((p for p, cell in enumerate(row.cells) if p not in skipped and _says_total(cell)), None)
+        place = next((p for p, cell in enumerate(row.cells) if p not in skipped and says_total(cell)), None)
         if place is not None:
             message = f"{shown(row.cells[place])} looks like a totals row, with no series of its own; delete the row"
             found[at] = _refused(table, row.row, table.header.cells[place], row.cells[place], "totals_row", message)
@@ -89,7 +89,8 @@ def totals_refusals(table: TextTable) -> dict[int, Problem]:
     return found
 
 
-def _says_total(cell: str) -> bool:
+def says_total(cell: str) -> bool:
+    """Does a cell name a total, an average or the like?"""
     words = re.findall(r"[^\W\d_]+", fold(cell)) if cell and len(cell) < 40 else []
     return 0 < len(words) <= 3 and words[0] in _TOTALS
 

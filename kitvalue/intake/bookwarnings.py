@@ -7,6 +7,7 @@ from typing import Final
 
 from kitvalue.intake.bookcolumns import BookColumns
 from kitvalue.intake.bookrows import RowAsRead, is_placeholder
+from kitvalue.intake.near import near_duplicates
 from kitvalue.intake.numbers import Amount, plain
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.repeats import spelling_warnings
@@ -14,23 +15,30 @@ from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import listed, rows_phrase, trimmed
 
-_MANY_PIECES: Final = 40
+MANY_PIECES: Final = 40
 
 
 def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColumns, shop: Shop) -> list[Problem]:
     """Every warning about the rows that are used."""
     places = {row.row: at for at, row in enumerate(table.rows)}
     used = [places[row.row] for row in rows]
-    found = [*_absent(table, columns, shop), *_blanks(table, columns, shop, used)]
+    found = [*absent_warnings(table, shop), *_blanks(table, columns, shop, used)]
     for row, at in zip(rows, used, strict=True):
-        found += _single(row, at, table, columns)
+        found += single_warnings(row, at, table, columns)
     if not shop.series:
-        found += spelling_warnings(rows, table.file, table.header.name("series"))
-    many = [row.row for row in rows if row.pieces > _MANY_PIECES]
-    if many:
-        message = f"more than {_MANY_PIECES} drums in {rows_phrase(many)}; check the column"
-        found.append(_warning(table, None, table.header.name("pieces"), None, "many_pieces", message))
-    return found
+        where: dict[str, list[int]] = {}
+        for row in rows:
+            where.setdefault(row.series, []).append(row.row)
+        found += spelling_warnings(where, table.file, table.header.name("series"))
+    found += near_duplicates(rows, table.file)
+    return [*found, *many_warning(table, [row.row for row in rows if row.pieces > MANY_PIECES])]
+
+
+def many_warning(table: TextTable, many: Sequence[int]) -> Iterator[Problem]:
+    """One warning about rows with more drums than a kit can well have."""
+    if len(many):
+        message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
+        yield _warning(table, None, table.header.name("pieces"), None, "many_pieces", message)
 
 
 def _warning(
@@ -39,7 +47,7 @@ def _warning(
     return Problem(table.file, row, column, text, code, Level.WARNING, message)
 
 
-def _defaults(shop: Shop) -> dict[str, str]:
+def defaults(shop: Shop) -> dict[str, str]:
     """What a blank cell counts as, by column."""
     return {
         "date": "the book's mean date",
@@ -51,10 +59,10 @@ def _defaults(shop: Shop) -> dict[str, str]:
     }
 
 
-def _absent(table: TextTable, columns: BookColumns, shop: Shop) -> Iterator[Problem]:
+def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
     """Columns that the file lacks altogether: their default holds for every row."""
     present = table.header.places
-    lacking = [f"{name} ({what})" for name, what in _defaults(shop).items() if name not in present and name != "weight"]
+    lacking = [f"{name} ({what})" for name, what in defaults(shop).items() if name not in present and name != "weight"]
     if lacking:
         message = f"there is no column for {listed(lacking)}: every row counts as said in brackets"
         yield _warning(table, None, None, None, "absent_columns", message)
@@ -67,8 +75,8 @@ def _absent(table: TextTable, columns: BookColumns, shop: Shop) -> Iterator[Prob
 def _blanks(table: TextTable, columns: BookColumns, shop: Shop, used: Sequence[int]) -> Iterator[Problem]:
     """One warning for each column with blank cells, naming the rows."""
     known = columns.checked()
-    defaults = _defaults(shop) | {one.name: "unknown" for one in columns.features}
-    for name, default in defaults.items():
+    counted_as = defaults(shop) | {one.name: "unknown" for one in columns.features}
+    for name, default in counted_as.items():
         column = known[name]
         if not column.present:
             continue
@@ -76,9 +84,12 @@ def _blanks(table: TextTable, columns: BookColumns, shop: Shop, used: Sequence[i
         if name == "currency":  # a price that says its currency leaves nothing to assume
             blank = [at for at in blank if not _says_currency(columns, at)]
         if blank:
-            rows = [table.rows[at].row for at in blank]
-            message = f"blank in {rows_phrase(rows)}: counts as {default}"
-            yield _warning(table, None, column.header, None, f"blank_{name}", message)
+            yield blank_warning(table, column.header, name, [table.rows[at].row for at in blank], default)
+
+
+def blank_warning(table: TextTable, header: str, name: str, rows: Sequence[int], default: str) -> Problem:
+    """The warning that a column is blank in some rows, and what they count as."""
+    return _warning(table, None, header, None, f"blank_{name}", f"blank in {rows_phrase(rows)}: counts as {default}")
 
 
 def _says_currency(columns: BookColumns, at: int) -> bool:
@@ -86,7 +97,7 @@ def _says_currency(columns: BookColumns, at: int) -> bool:
     return isinstance(price, Amount) and bool(price.currencies)
 
 
-def _single(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
+def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
     """Warnings about one row by itself."""
     price = columns.price.values[at]
     cell = columns.price.cells[at]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Generic, TypeVar
@@ -12,6 +12,7 @@ from kitvalue.intake.dates import DateReading, Day, SeveralDays, read_date
 from kitvalue.intake.decoding import file_problem
 from kitvalue.intake.numbers import (
     Amount,
+    ColumnStyle,
     Reading,
     Sign,
     TwoReadings,
@@ -105,15 +106,17 @@ def number_column(
     cure: str,
     decimal: Sign | None,
     counted: Sequence[bool],
+    proven: ColumnStyle | None = None,
 ) -> ColumnFindings[Amount]:
     """A column of numbers: cells that show their style as they are, the others by the style that the column proves,
-    else by the setting `decimal`. `counted` rows speak for the column (totals rows do not).
+    else by the setting `decimal`. `counted` rows speak for the column (totals rows do not). Where the table holds some
+    rows of a larger one, `proven` is what the whole column proves.
     """
     cells, present = raw_cells(table, name)
     header = table.header.name(name)
     readings = parsed_or_blank(cells, read)
     speaking = [reading for reading, speaks in zip(readings, counted, strict=True) if speaks and reading is not None]
-    style = column_style(speaking)
+    style = column_style(speaking) if proven is None else proven
     sign = style.sign or decimal
     undecided = None
     if sign is None and not style.mixed:
@@ -121,13 +124,13 @@ def number_column(
     known: dict[str, Amount | Refusal | None] = {}
     for cell, reading in zip(cells, readings, strict=True):
         if cell not in known:
-            known[cell] = _settled(cell, reading, sign, check)
-    warnings = (_mixed_warning(table, header, cells, readings),) if style.mixed else ()
+            known[cell] = settled(cell, reading, sign, check)
+    warnings = (_mixed_in(table, header, cells, readings),) if style.mixed and proven is None else ()
     column = Column(header, cells, [known[cell] for cell in cells], cure, present)
     return ColumnFindings(column, warnings, undecided, sign)
 
 
-def _settled(
+def settled(
     cell: str, reading: Reading | None, sign: Sign | None, check: Callable[[Amount], Refusal | None]
 ) -> Amount | Refusal | None:
     if reading is None or isinstance(reading, Refusal):
@@ -165,13 +168,18 @@ def _undecided_number(
     return file_problem(table.file, "undecided_decimal", message, row=row, column=header, text=cells[first])
 
 
-def _mixed_warning(table: TextTable, header: str, cells: Sequence[str], readings: Sequence[Reading | None]) -> Problem:
+def _mixed_in(table: TextTable, header: str, cells: Sequence[str], readings: Sequence[Reading | None]) -> Problem:
     rows: dict[Sign, list[int]] = {",": [], ".": []}
     samples: dict[Sign, str] = {}
     for at, reading in enumerate(readings):
         if isinstance(reading, Amount) and reading.sign is not None:
             rows[reading.sign].append(table.rows[at].row)
             samples.setdefault(reading.sign, cells[at])
+    return mixed_warning(table.file, header, rows, samples)
+
+
+def mixed_warning(file: str, header: str, rows: Mapping[Sign, Sequence[int]], samples: Mapping[Sign, str]) -> Problem:
+    """The warning about a column that proves both decimal signs: which rows prove which, with a cell of each."""
     rare: Sign = "." if len(rows["."]) <= len(rows[","]) else ","
     common: Sign = "," if rare == "." else "."
     names = {",": "comma", ".": "dot"}
@@ -179,19 +187,21 @@ def _mixed_warning(table: TextTable, header: str, cells: Sequence[str], readings
         f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(samples[rare])}), "
         f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
     )
-    return Problem(table.file, None, header, samples[rare], "mixed_styles", Level.WARNING, message)
+    return Problem(file, None, header, samples[rare], "mixed_styles", Level.WARNING, message)
 
 
 def date_column(
-    table: TextTable, name: str, day_first: bool | None, counted: Sequence[bool]
+    table: TextTable, name: str, day_first: bool | None, counted: Sequence[bool], any_day: bool = False
 ) -> ColumnFindings[dt.date]:
-    """A column of days. Where no cell of it can be read but some can be read in two ways, the file is unusable."""
+    """A column of days. Where no cell of it can be read but some can be read in two ways, the file is unusable. Where
+    the table holds some rows of a larger one, `any_day` tells whether another row can be read.
+    """
     cells, present = raw_cells(table, name)
     header = table.header.name(name)
     readings = parsed_or_blank(cells, lambda cell: read_date(cell, day_first))
     several = [at for at, reading in enumerate(readings) if isinstance(reading, SeveralDays) and counted[at]]
     undecided = None
-    if several and not any(isinstance(reading, Day) for reading in readings):
+    if several and not any_day and not any(isinstance(reading, Day) for reading in readings):
         undecided = _undecided_date(table, header, cells, several, readings[several[0]])
     known = {cell: _settled_day(reading) for cell, reading in zip(cells, readings, strict=True)}
     column = Column(

@@ -12,6 +12,7 @@ from typing import Final
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 
 MOST_BYTES: Final = 256 * 1024 * 1024
+MOST_LINES: Final = 2_000_000
 _MARKS: Final = (  # longest first: the mark of UTF-32 begins with that of UTF-16
     (codecs.BOM_UTF32_LE, "utf-32"), (codecs.BOM_UTF32_BE, "utf-32"), (codecs.BOM_UTF8, "utf-8-sig"),
     (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"),
@@ -93,7 +94,10 @@ def decode(data: bytes, file: str, encoding: str | None = None) -> DecodedText:
             else ""
         )
         raise refused_file(file, "nul_bytes", f"holds NUL bytes (the first in line {row}); {hint}{_SAVE_AS}")
-    if not decoded.text.strip():
+    if len(decoded.text) > MOST_LINES and max(decoded.text.count("\n"), decoded.text.count("\r")) > MOST_LINES:
+        message = f"has more than {MOST_LINES:,} lines, and a spreadsheet holds 1,048,576 rows; delete the empty ones"
+        raise refused_file(file, "too_many_lines", f"{message}, or split it")
+    if not decoded.text or decoded.text.isspace():
         raise refused_file(file, "empty_file", "the file is empty but for spaces and line breaks")
     return decoded
 

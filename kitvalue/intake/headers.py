@@ -14,6 +14,7 @@ from kitvalue.intake.words import fold, listed, look_alike, nearest, trimmed
 
 DELIMITERS: Final = (";", ",", "\t", "|")
 _SEARCHED_LINES: Final = 60
+_LONGEST_HEADER: Final = 1000  # characters of one cell
 _NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar"}
 
 
@@ -124,6 +125,10 @@ def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) 
         raise unclosed_quote(file, raw, raw.damage, None)
     if raw.count > MOST_CELLS:
         raise refused_file(file, "too_wide", f"the header has {raw.count} columns; at most {MOST_CELLS} can be read")
+    longest = max(raw.cells, key=len, default="")
+    if len(longest) > _LONGEST_HEADER:
+        message = f"the header cell {shown(longest, 40)} has {len(longest):,} characters; is that the header?"
+        raise refused_file(file, "long_header", message, row=raw.row, text=longest[:_LONGEST_HEADER])
     cells = tuple(raw.cells)
     while cells and not trimmed(cells[-1]):
         cells = cells[:-1]

@@ -20,7 +20,7 @@ from kitvalue.intake.bookcolumns import (
 )
 from kitvalue.intake.columns import Column, known_amount, number_column, word_column
 from kitvalue.intake.headers import WantedColumns
-from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_percent
+from kitvalue.intake.numbers import Amount, Reading, TwoReadings, plain, read_amount, read_percent
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.shop import FilesTable, Shop
@@ -37,6 +37,7 @@ _SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
 _FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number before it
 _LONGEST_SIZES: Final = 1000
+_LEAST_BASS: Final = 18  # inches: no drum is deeper than wide and as deep as that
 _SIZE_SIGNS: Final = re.compile(r"\s*(?:[x×X*/]|by)\s*")
 
 
@@ -145,6 +146,14 @@ def _sizes_reader(shop: Shop) -> Callable[[str], tuple[Size, ...] | Refusal]:
             found.append(size)
         if not found:
             return Refusal("not_a_size", "holds no drum size")
+        swapped = next((size for size in found if size.depth > size.diameter and size.depth >= _LEAST_BASS), None)
+        if swapped is not None:
+            other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
+            return Refusal(
+                "size_order",
+                f"has a drum {plain(swapped.depth)} inches deep and {plain(swapped.diameter)} wide read as {order}",
+                f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
+            )
         widest = max(found, key=lambda size: size.diameter)
         if all(size.depth >= size.diameter for size in found) and widest.depth > widest.diameter:
             other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"

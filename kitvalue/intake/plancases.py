@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from kitvalue.intake.problems import Level, Problem, shown
@@ -34,7 +35,19 @@ def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
         if sold.from_ not in _donor_ids(plan):
             message = f"there is no donor {shown(sold.from_)}; {_or_known(sold.from_, _donor_ids(plan))}"
             found.append(toml.problem(("surplus", at, "from"), "unknown_donor", message, sold.from_))
-    return found
+    return _without_follow_ons(found, shop)
+
+
+def _without_follow_ons(found: list[Problem], shop: Shop) -> list[Problem]:
+    """One mistake, one line: a donor's id that stands twice hides another, a missing [work] lacks every operation."""
+    twice = any(problem.code == "donor_twice" for problem in found)
+    kept = [problem for problem in found if not (twice and problem.code == "unknown_donor")]
+    lacking = [problem for problem in kept if problem.code == "unknown_operation"]
+    if shop.work is not None or not lacking:
+        return kept
+    names = listed(dict.fromkeys(problem.text or "" for problem in lacking))
+    message = f"shop.toml has no [work]: add it with rate, and under [work.hours] the hours of {names}"
+    return [*(problem for problem in kept if problem not in lacking), replace(lacking[0], message=message)]
 
 
 def plan_cautions(plan: Plan, file: str) -> Iterator[Problem]:
@@ -58,7 +71,7 @@ def _chosen(line: LineTable, drum: DrumTable) -> bool:
 
 
 def _donor_ids(plan: Plan) -> list[str]:
-    return [donor.id for donor in plan.donor]
+    return list(dict.fromkeys(donor.id for donor in plan.donor))
 
 
 def _or_known(name: str, known: Iterable[str]) -> str:

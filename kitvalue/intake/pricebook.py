@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,17 +14,21 @@ from numpy.typing import NDArray
 from kitvalue.intake.bookcolumns import FeatureValue, read_columns
 from kitvalue.intake.bookrows import RowAsRead, RowReader, totals_refusals
 from kitvalue.intake.bookwarnings import row_warnings
+from kitvalue.intake.counts import FileCounts as FileCounts
+from kitvalue.intake.decoding import DecodedText, decode, read_bytes
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.problems import FileError, Problem
 from kitvalue.intake.rates import read_rates
 from kitvalue.intake.repeats import without_repeats
 from kitvalue.intake.shop import Shop
-from kitvalue.intake.tables import TextTable, read_table
+from kitvalue.intake.tables import TextTable, table_from_text
 from kitvalue.intake.vocabulary import CHANNELS as CHANNELS
 from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
 from kitvalue.intake.vocabulary import PRICE_KINDS as PRICE_KINDS
 from kitvalue.intake.words import fold
 
+TALL: Final = 5000  # lines from which a book is read in bulk; below, row by row is as quick
+_LOOKED_AT: Final = 1 << 22  # characters in which lines are counted
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
@@ -67,20 +72,6 @@ class PriceBook:
 
 
 @dataclass(frozen=True, slots=True)
-class FileCounts:
-    """How one file was read: `read` = `used` + `refused` + `set_aside` (repeated rows and superseded relistings)."""
-
-    file: str
-    read: int
-    used: int
-    refused: int
-    set_aside: int
-    encoding: str | None
-    delimiter: str | None
-    decimal: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class PriceReading:
     """What came of reading prices.csv. `book` is None where nothing of the file can be used (a problem of level FILE);
     `problems` stand in the spreadsheet's order, those of no single row first; `rows_as_read` are the rows of the book.
@@ -89,7 +80,7 @@ class PriceReading:
     book: PriceBook | None
     problems: tuple[Problem, ...]
     counts: FileCounts
-    rows_as_read: tuple[RowAsRead, ...]
+    rows_as_read: Sequence[RowAsRead]  # of a tall book each is made when it is asked for
 
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
@@ -97,14 +88,33 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     result; nothing is raised for what stands in the files.
     """
     try:
-        table = read_table(path, wanted_columns(shop), shop.files)
+        text = decode(read_bytes(path, path.name), path.name, shop.files.encoding)
+        tall = _read_if_tall(text, path, shop)
+        if tall is not None:
+            return tall
+        table = table_from_text(text, path.name, wanted_columns(shop), shop.files.delimiter)
     except FileError as error:
-        return _refused_whole(path.name, error.problems, None, 0, None)
+        return refused_whole(path.name, error.problems, None, 0, None)
+    return _read_carefully(table, path, shop)
+
+
+def _read_if_tall(text: DecodedText, path: Path, shop: Shop) -> PriceReading | None:
+    """The reading of a tall file in bulk; None for a small one, and for one that has to be read row by row."""
+    start = text.text[:_LOOKED_AT]
+    if max(start.count("\n"), start.count("\r")) < TALL:
+        return None
+    from kitvalue.intake.tall.book import read_tall
+
+    return read_tall(text, path.name, shop, read_rates(path.parent / "rates.csv", shop))
+
+
+def _read_carefully(table: TextTable, path: Path, shop: Shop) -> PriceReading:
+    """The reading of a table, row by row."""
     totals = totals_refusals(table)
     counted = [at not in totals for at in range(len(table.rows))]
     columns = read_columns(table, shop, counted)
     if columns.undecided:
-        return _refused_whole(table.file, (*table.problems, *columns.undecided), table, table.read, columns.decimal)
+        return refused_whole(table.file, (*table.problems, *columns.undecided), table, table.read, columns.decimal)
     rates = read_rates(path.parent / "rates.csv", shop)
     reader = RowReader(table, columns, rates, shop.shop.currency)
     usable: list[RowAsRead] = []
@@ -138,9 +148,10 @@ def wanted_columns(shop: Shop) -> WantedColumns:
     return WantedColumns(REQUIRED, (*OPTIONAL, *shop.prices.features), shop.prices.columns, "[prices.columns]")
 
 
-def _refused_whole(
+def refused_whole(
     file: str, problems: Sequence[Problem], table: TextTable | None, read: int, decimal: str | None
 ) -> PriceReading:
+    """The reading of a file of which nothing can be used."""
     encoding = table.encoding if table is not None else None
     delimiter = table.delimiter if table is not None else None
     ordered = sorted(problems, key=lambda problem: problem.row or 0)

@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Final
 
 from kitvalue.intake.columns import date_column, number_column, word_column
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, read_number
 from kitvalue.intake.problems import FileError, Problem
 from kitvalue.intake.shop import Shop
-from kitvalue.intake.tables import read_table
+from kitvalue.intake.tables import TextTable, read_table
 from kitvalue.intake.words import Refusal
 
 WANTED: Final = WantedColumns(("date", "currency", "rate"), ())
@@ -36,6 +37,7 @@ class Rates:
 
     by_currency: Mapping[str, Sequence[Rate]]
     problems: tuple[Problem, ...] = ()
+    counts: FileCounts | None = None  # None where there is no such file
 
     def on(self, currency: str, date: dt.date) -> Decimal | None:
         """The newest rate that is not after the day; None where there is none."""
@@ -51,7 +53,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     try:
         table = read_table(path, WANTED, shop.files)
     except FileError as error:
-        return Rates({}, error.problems)
+        return Rates({}, error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
     counted = [True] * len(table.rows)
     days = date_column(table, "date", shop.files.day_first, counted)
     cure = "write what one unit of the currency costs, such as 1.0850"
@@ -59,7 +61,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     codes = word_column(table, "currency", _code, "write the currency's code, such as CHF")
     undecided = [problem for problem in (days.undecided, rates.undecided) if problem is not None]
     if undecided:
-        return Rates({}, (*table.problems, *undecided))
+        return Rates({}, (*table.problems, *undecided), _counts(table, 0, shop.files.decimal))
     found: dict[str, list[Rate]] = {}
     problems = [*table.problems, *rates.warnings]
     for at in range(len(table.rows)):
@@ -71,7 +73,13 @@ def read_rates(path: Path, shop: Shop) -> Rates:
             value = column.values[at]
             if value is None or isinstance(value, Refusal):
                 problems.append(column.problem(table, at, value or Refusal("empty", "is empty")))
-    return Rates({code: sorted(few, key=lambda one: one.date) for code, few in found.items()}, tuple(problems))
+    used = sum(map(len, found.values()))
+    by_day = {code: sorted(few, key=lambda one: one.date) for code, few in found.items()}
+    return Rates(by_day, tuple(problems), _counts(table, used, rates.sign))
+
+
+def _counts(table: TextTable, used: int, decimal: str | None) -> FileCounts:
+    return FileCounts(table.file, table.read, used, table.read - used, 0, table.encoding, table.delimiter, decimal)
 
 
 def _above_zero(amount: Amount) -> Refusal | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -69,11 +69,10 @@ def _one_listing(rows: list[RowAsRead], file: str, header: str) -> list[Problem]
     ]
 
 
-def spelling_warnings(rows: Sequence[RowAsRead], file: str, header: str) -> list[Problem]:
-    """Where shop.toml lists no series: names in the book that are probably one name. They are not merged."""
-    where: dict[str, list[int]] = {}
-    for row in rows:
-        where.setdefault(row.series, []).append(row.row)
+def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str) -> list[Problem]:
+    """Where shop.toml lists no series: names in the book that are probably one name. They are not merged. `where`: the
+    rows of each name as it is spelt.
+    """
     names = sorted(where, key=lambda name: (-len(where[name]), where[name][0]))
     if len(names) > _MOST_NAMES:
         return []
@@ -85,5 +84,5 @@ def spelling_warnings(rows: Sequence[RowAsRead], file: str, header: str) -> list
                 f"{shown(rare)} in {rows_phrase(where[rare])} is close to {shown(common)} but another series; "
                 f"did you mean {common}? If both are right, list them in shop.toml"
             )
-            found.append(Problem(file, where[rare][0], header, rare, "series_spelling", Level.WARNING, message))
+            found.append(Problem(file, int(where[rare][0]), header, rare, "series_spelling", Level.WARNING, message))
     return found

@@ -15,15 +15,16 @@ from pydantic_core import ErrorDetails
 
 from kitvalue.intake.decoding import decode, read_bytes, refused_file
 from kitvalue.intake.problems import FileError, Level, Problem, shown
+from kitvalue.intake.tomllines import Place, key_lines
 from kitvalue.intake.words import listed, nearest
 
 M = TypeVar("M", bound=BaseModel)
-Path_ = tuple[str | int, ...]
+Path_ = Place
 _MOST_BYTES: Final = 4 * 1024 * 1024
+_MOST_PROBLEMS: Final = 200  # that are told of one file
+_LONGEST_LINE: Final = 4000  # characters
 _LARGEST: Final = Decimal(10) ** 12
 _FINEST: Final = -12  # the exponent of the last decimal that can be meant
-_HEADING: Final = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?")
-_KEY: Final = re.compile(r"""\s*("[^"]*"|'[^']*'|[\w.-]+(?:\s*\.\s*[\w-]+)*)\s*=""")
 
 
 class TomlFile:
@@ -36,6 +37,7 @@ class TomlFile:
         if len(data) > _MOST_BYTES:
             raise refused_file(file, "too_big", f"is larger than {_MOST_BYTES // 2**20} MB; a settings file is small")
         self.text = decode(data.removeprefix(b"\xef\xbb\xbf"), file, "utf-8").text if data else ""
+        _refuse_long_lines(file, self.text)
         try:
             self.values: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as why:
@@ -44,7 +46,7 @@ class TomlFile:
             raise refused_file(file, "nested", "its values are nested too deeply") from None
         except (ValueError, ArithmeticError):
             raise refused_file(file, "syntax", "holds a number or date that cannot be read") from None
-        self.lines = _key_lines(self.text)
+        self.lines = key_lines(self.text)
 
     def problem(self, where: Path_, code: str, message: str, text: str | None = None) -> Problem:
         """A problem at one key, with its line where the file shows one."""
@@ -55,14 +57,19 @@ class TomlFile:
         """The record in these values. Raises FileError with every problem of the file; `more` looks for those beyond
         the types of single keys, and is asked once these are right.
         """
-        problems = self._out_of_range(values)
+        try:
+            problems = self._out_of_range(values)
+        except RecursionError:
+            raise refused_file(self.file, "nested", "its values are nested too deeply") from None
         record: M | None = None
         if not problems:
             try:
                 record = model.model_validate(values)
                 problems = list(more(record))
             except ValidationError as error:
-                problems = _once([self._plain(model, detail) for detail in _deepest(error.errors(include_url=False))])
+                problems = _once(
+                    [self._plain(model, one) for one in _deepest(error.errors(include_url=False)[:_MOST_PROBLEMS])]
+                )
         if problems or record is None:
             raise file_error(self.file, problems)
         return record
@@ -98,6 +105,14 @@ class TomlFile:
         place = f" in {table_name(where[:-1])}" if len(where) > 1 else ""
         hint = f"did you mean {likely}?" if likely else f"known there: {listed(known, 20)}"
         return self.problem(where, "unknown_key", f"there is no {what} {shown(name)}{place}; {hint}", name)
+
+
+def _refuse_long_lines(file: str, text: str) -> None:
+    """Raise FileError for a line that no person writes: reading it could take longer than anybody waits."""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > _LONGEST_LINE:
+            message = f"the line has {len(line):,} characters, and at most {_LONGEST_LINE:,} are read; shorten it"
+            raise refused_file(file, "long_line", message, row=number)
 
 
 def file_error(file: str, problems: Sequence[Problem]) -> FileError:
@@ -262,28 +277,3 @@ def _syntax_cure(line: str) -> str:
     if re.search(r"=\s*[^\W\d]", line):
         return 'put texts in double quotes, such as "EUR"'
     return "correct this line"
-
-
-def _key_lines(text: str) -> dict[Path_, int]:
-    """The line of each heading and key that stands on a line of its own (inline tables are found by their key)."""
-    found: dict[Path_, int] = {}
-    counts: dict[tuple[str, ...], int] = {}
-    table: Path_ = ()
-    for number, line in enumerate(text.split("\n"), start=1):
-        if heading := _HEADING.fullmatch(line.rstrip("\r")):
-            names = _split_key(heading[2])
-            if heading[1] == "[[":
-                counts[names] = counts.get(names, -1) + 1
-                table = (*names, counts[names])
-                found.setdefault(names, number)
-            else:
-                table = names
-            found.setdefault(table, number)
-        elif key := _KEY.match(line):
-            found.setdefault((*table, *_split_key(key[1])), number)
-    return found
-
-
-def _split_key(text: str) -> tuple[str, ...]:
-    parts = re.findall(r'"([^"]*)"|\'([^\']*)\'|([^.\s"\']+)', text)
-    return tuple(double or single or bare for double, single, bare in parts)

@@ -65,6 +65,10 @@ class PricesTable(Table):
     features: dict[str, FeatureKind] = {}
 
 
+class JotTable(Table):
+    words: dict[str, str] = {}  # an advert's word = what it means, such as "VB" = "negotiable"
+
+
 class SeriesTable(Table):
     part: Part = "other"
     also: tuple[str, ...] = ()
@@ -87,7 +91,14 @@ class TaxTable(Table):
 class WorkTable(Table):
     rate: Money  # net, per hour
     contingency: Percent = Decimal(0)  # percent of labour
+    prepare: Money | None = None  # hours to make a bought kit ready for selling on as it is
+    part_out: Money | None = None  # hours to take a kit apart and sell it in parts
     hours: dict[str, Money] = {}  # hours for one unit of each operation
+
+
+class PromiseTable(Table):
+    guarantee: Text | None = None  # as a customer reads it, in the language that the table is called after
+    returns: Text | None = None
 
 
 class SellingTable(Table):
@@ -96,6 +107,14 @@ class SellingTable(Table):
     loss_chance: Percent = Decimal(10)
     step: Annotated[Number, Field(gt=0)] = Decimal(1)
     freight: Money  # outward, gross, charged to the buyer
+    months_to_sell: Money | None = None  # from buying a kit to selling it
+    holding: Money | None = None  # what keeping one kit for a month costs, net
+
+
+class BuyingTable(Table):
+    budget: Money | None = None  # for donors and new shells in all
+    kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
+    bench_hours: Money | None = None  # of the shop's own, for all that is bought
 
 
 class Shop(Table):
@@ -104,10 +123,13 @@ class Shop(Table):
     shop: ShopTable
     files: FilesTable = FilesTable()
     prices: PricesTable = PricesTable()
+    jot: JotTable = JotTable()
     series: dict[str, SeriesTable] = {}
     tax: TaxTable | None = None
     work: WorkTable | None = None
     selling: SellingTable | None = None
+    promise: dict[str, PromiseTable] = {}  # a language's code, such as "en" -> what the customer's sheet promises
+    buying: BuyingTable = BuyingTable()
 
 
 def read_shop(folder: Path) -> Shop:

@@ -6,6 +6,7 @@ import codecs
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
+from kitvalue.intake.adverts.lexicon import MEANINGS
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.problems import Problem, shown
 from kitvalue.intake.settings import TomlFile
@@ -21,7 +22,7 @@ _WORDY: Final = ("condition", "price_kind", "channel", "currency")
 
 def shop_problems(shop: Shop, toml: TomlFile) -> list[Problem]:
     """Every such problem."""
-    checks = (_encoding, _columns, _features, _words, _series, _destinations)
+    checks = (_encoding, _columns, _features, _words, _jot, _series, _destinations)
     return [problem for check in checks for problem in check(shop, toml)]
 
 
@@ -96,6 +97,25 @@ def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
             if seen.setdefault(fold(word), fold(ours)) != fold(ours):
                 message = f"{shown(word)} is mapped twice, to different words; keep one"
                 yield toml.problem(where, "mapped_twice", message, word)
+
+
+def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    """Words of adverts: each stands for a meaning that is known, or for a value of a feature."""
+    for word, meaning in shop.jot.words.items():
+        where = ("jot", "words", word)
+        name, sign, value = (part.strip() for part in meaning.partition("="))
+        features = {fold(feature): feature for feature in shop.prices.features}
+        if not word.strip():
+            yield toml.problem(where, "blank", "a word is missing before the =", word)
+        elif sign and fold(name) not in features:
+            message = f"{shown(name)} is no feature of [prices.features]; {_or_known(name, tuple(features.values()))}"
+            yield toml.problem(where, "unknown_word", message, meaning)
+        elif sign and (why := _not_ours(shop, features[fold(name)], value)) is not None:
+            yield toml.problem(where, "unknown_word", f"{shown(value)} {why}", meaning)
+        elif not sign and fold(meaning) not in MEANINGS:
+            hint = _or_known(meaning, MEANINGS)
+            message = f'{shown(meaning)} is no meaning that is known; {hint}, or "feature=value"'
+            yield toml.problem(where, "unknown_word", message, meaning)
 
 
 def _not_ours(shop: Shop, column: str, ours: str) -> str | None:

@@ -26,6 +26,7 @@ from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.shop import FilesTable
 from kitvalue.intake.words import fold, rows_phrase, trimmed
 
+_MOST_RAGGED: Final = 100_000  # more, and it is not the rows that are wrong
 _FEWEST_FOR_SWALLOWED: Final = 2  # cells with digits and no letters that make a line look like a row
 
 
@@ -69,7 +70,7 @@ def table_from_text(text: DecodedText, file: str, wanted: WantedColumns, delimit
     if declared is not None:
         lines = lines[1:]
     header = find_header(lines, wanted, file, delimiter or declared)
-    body = _Body(file, header)
+    body = Body(file, header)
     for raw in split_rows(lines, header.delimiter):
         if raw.row > header.row:
             body.take(raw)
@@ -78,7 +79,7 @@ def table_from_text(text: DecodedText, file: str, wanted: WantedColumns, delimit
     return TextTable(file, text.encoding, header.delimiter, header, rows, body.read, body.refused, tuple(problems))
 
 
-class _Body:
+class Body:
     """Collects the rows under one header."""
 
     def __init__(self, file: str, header: Header) -> None:
@@ -107,6 +108,12 @@ class _Body:
             self._refuse_damage(raw, raw.damage)
         elif raw.count != width and not self.header.named <= raw.count < width:
             self.ragged.append(raw)
+            if len(self.ragged) > _MOST_RAGGED:
+                message = (
+                    f"more than {_MOST_RAGGED:,} rows have another number of cells than the header, which has {width}; "
+                    "is the delimiter right?"
+                )
+                raise refused_file(self.file, "ragged_file", message, row=self.ragged[0].row)
         elif [fold(cell) for cell in raw.cells[:3]] == self.names[:3] and [fold(c) for c in raw.cells] == self.names:
             self._refuse(raw.row, None, raw.cells[0], "header_again", "repeats the header; delete the row")
         else:
@@ -133,7 +140,8 @@ class _Body:
                 raise unclosed_quote(self.file, raw, damage, self.header)
 
     def done(self) -> tuple[tuple[TableRow, ...], list[Problem]]:
-        self._settle_ragged()
+        if not self._one_too_many():
+            self.refuse_ragged()
         if not self.read:
             raise refused_file(
                 self.file,
@@ -142,18 +150,23 @@ class _Body:
                 row=self.header.row,
             )
         self.problems.sort(key=lambda problem: problem.row or 0)
-        return tuple(self.rows), [*_nameless(self.file, self.header, self.rows), *self.problems]
+        return tuple(self.rows), [*nameless(self.file, self.header, self.rows), *self.problems]
 
-    def _settle_ragged(self) -> None:
-        """Rows with too few or too many cells. A delimiter behind every single row of the file shifts nothing."""
+    def _one_too_many(self) -> bool:
+        """A delimiter behind every single row of the file shifts nothing: these rows are then sound."""
         width = len(self.header.cells)
-        if (
+        found = (
             not self.rows
-            and self.ragged
+            and bool(self.ragged)
             and all(r.count == width + 1 and r.cells and not trimmed(r.cells[-1]) for r in self.ragged)
-        ):
+        )
+        if found:
             self.rows = [TableRow(raw.row, raw.cells[:-1]) for raw in self.ragged]
-            return
+        return found
+
+    def refuse_ragged(self) -> None:
+        """Rows with too few or too many cells are refused."""
+        width = len(self.header.cells)
         for raw in self.ragged:
             message = f"the row has {raw.count} cells, the header has {width}; "
             if raw.count > width:
@@ -178,7 +191,7 @@ def _numeric_cells(line: str, sign: str) -> int:
     return sum(any(map(str.isdigit, c)) and not any(map(str.isalpha, c)) for c in line.split(sign))
 
 
-def _nameless(file: str, header: Header, rows: Iterable[TableRow]) -> list[Problem]:
+def nameless(file: str, header: Header, rows: Iterable[TableRow]) -> list[Problem]:
     """One warning for each column without a name that holds something; empty ones make no noise."""
     places = [place for place, cell in enumerate(header.cells) if not trimmed(cell)]
     found = []

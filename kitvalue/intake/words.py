@@ -14,6 +14,7 @@ from typing import Final
 INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
 _INVISIBLE_RE: Final = re.compile(f"[{INVISIBLE}]")
 _OUTER: Final = INVISIBLE + "".join(chr(code) for code in range(0x3001) if chr(code).isspace())
+_LONGEST_NAME: Final = 200  # characters; longer texts are no names
 _SPACE_RE: Final = re.compile(r"[^\S\n]")
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
 _MOJIBAKE_RE: Final = re.compile("[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]")
@@ -87,6 +88,8 @@ def look_alike(one: str, other: str) -> bool:
 
     Names that differ only in a number ("Slane 2", "Slane 3") are two models, not a slip.
     """
+    if max(len(one), len(other)) > _LONGEST_NAME:
+        return False
     a, b = fold(one), fold(other)
     if a == b or re.sub(r"\d+", "#", a) == re.sub(r"\d+", "#", b):
         return False
@@ -112,4 +115,6 @@ def listed(names: Iterable[str], limit: int = 12, last: str = "and") -> str:
 
 def rows_phrase(rows: Sequence[int], limit: int = 12) -> str:
     """Row numbers for a message: "row 5", "rows 2, 5 and 8", shortened after `limit`."""
-    return f"{'row' if len(rows) == 1 else 'rows'} {listed((str(r) for r in rows), limit)}"
+    if len(rows) > limit:  # of a million rows only the first are told
+        return f"rows {', '.join(str(row) for row in rows[:limit])} and {len(rows) - limit} more"
+    return f"{'row' if len(rows) == 1 else 'rows'} {listed((str(row) for row in rows), limit)}"

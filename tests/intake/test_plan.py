@@ -219,3 +219,19 @@ def test_a_shop_without_a_list_takes_any_series(tmp_path: Path) -> None:
     (tmp_path / "builds").mkdir()
     shop = shop_in(tmp_path, SETTINGS.split("[series.Burren]")[0] + "[work]\nrate = 1\n[work.hours]\nedge = 1\n")
     assert read(tmp_path, shop, GOOD.replace('series = "Burren"', 'series = "Quilty"')).donor[0].series == "Quilty"
+
+
+def test_a_donor_id_that_stands_twice_is_said_once(tmp_path: Path, shop: Shop) -> None:
+    second = GOOD[GOOD.index("[[donor]]") : GOOD.index("[[drum]]")]
+    more = second + '[[drum]]\nrole = "rack"\nsize = "10x9"\nfrom = "B"\npositions = 5\n'
+    found = problems(tmp_path, shop, GOOD.replace("[[work]]", more + "[[work]]", 1))
+    assert [p.code for p in found] == ["donor_twice"]
+
+
+def test_a_shop_without_work_lacks_it_once(tmp_path: Path) -> None:
+    (tmp_path / "builds").mkdir()
+    bare = shop_in(tmp_path, SETTINGS).model_copy(update={"work": None})
+    text = GOOD.replace("[[part]]", '[[work]]\nwhat = "Heads"\noperation = "head"\nper = "head"\n[[part]]', 1)
+    (found,) = problems(tmp_path, bare, text)
+    assert "shop.toml has no [work]" in found.message
+    assert "edge and head" in found.message

@@ -76,7 +76,7 @@ OFFERS = (
     OfferSpec("D01", "Burren", 4, 3, 1.00, 45, "22x16 16x16 13x11 12x10", haggle="10", note="blue covering"),
     OfferSpec("D02", "Burren", 5, 3.5, 1.08, 60, "22x16 16x16 13x9 12x8 14x6.5", haggle="5"),
     OfferSpec("D03", "Burren", 5, 3, 0.62, 50, "22x16 16x16 13x11 12x10 14x6.5", note="gone by Sunday", mark="bargain"),
-    OfferSpec("D04", "Slane", 3, 3, 0.95, 35, "20x14 14x14 12x8", haggle="10"),
+    OfferSpec("D04", "Slane", 3, 3, 0.95, 35, "20x14 14x14 10x9", haggle="10"),
     OfferSpec("D05", "Slane", 4, 2, 1.05, 40, "22x16 16x16 13x9 12x8", note="paint brushed over the covering"),
     OfferSpec("D06", "Slane", 5, 3, 1.75, None, "22x16 16x16 13x11 12x10 14x5.5", note="firm price", mark="overpriced"),
     OfferSpec("D07", "Lisdoon", 4, 3, 0.97, 55, "22x18 16x16 13x11 12x10", haggle="8"),

@@ -5,16 +5,27 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
+from kitvalue.intake.alike import first_to_do
 from kitvalue.intake.bookrows import FeatureRead, RowAsRead
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts, PlanCounts
+from kitvalue.intake.problems import Problem
 from kitvalue.pages.answers.common import Answer, Json, file_answer, money, number
 
 PRICES = "prices.csv"
 
 
-def check_answer(files: Sequence[FileCounts], rows: Sequence[RowAsRead] | None) -> Answer:
+def check_answer(
+    files: Sequence[FileCounts],
+    plans: Sequence[PlanCounts],
+    problems: Sequence[Problem],
+    rows: Sequence[RowAsRead] | None,
+) -> Answer:
     """`check`; `rows` only where they were asked for."""
-    answer: Answer = {"files": [file_answer(c) for c in files]}
+    answer: Answer = {
+        "files": [file_answer(c) for c in files],
+        "plans": [{"file": plan.file, "drums": plan.drums, "usable": plan.drums is not None} for plan in plans],
+        "first": first_to_do(problems, files),
+    }
     if rows is not None:
         answer["rows"] = [row_answer(r) for r in rows]
     return answer

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from kitvalue.intake.alike import first_to_do, together
 from kitvalue.intake.bookrows import RowAsRead
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts, PlanCounts
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import Column, figure, money, table
@@ -14,13 +15,20 @@ DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
 def problem_lines(problems: Sequence[Problem]) -> list[str]:
-    """Every problem in a line of its own, warnings marked."""
-    return [("warning: " if p.level is Level.WARNING else "") + p.line() for p in problems]
+    """Every problem in the files' order, those of one kind in one line; warnings marked."""
+    return [("warning: " if one.first.level is Level.WARNING else "") + one.line() for one in together(problems)]
 
 
-def check_text(files: Sequence[FileCounts], problems: Sequence[Problem], rows: Sequence[RowAsRead] | None) -> str:
+def check_text(
+    files: Sequence[FileCounts],
+    plans: Sequence[PlanCounts],
+    problems: Sequence[Problem],
+    rows: Sequence[RowAsRead] | None,
+) -> str:
     """How each file was read, and what there is to do."""
     parts = [f"{counts_line(c)}{_dialect(c)}" for c in files]
+    if plans:
+        parts.append(_plans(plans))
     if rows is not None:
         parts.insert(0, _rows(rows) + "\n")
     refused = sum(1 for p in problems if p.level is not Level.WARNING)
@@ -31,7 +39,15 @@ def check_text(files: Sequence[FileCounts], problems: Sequence[Problem], rows: S
         parts.append(f"nothing refused, {warned} to look at")
     else:
         parts.append("nothing to mend")
+    if problems:
+        parts.append(f"First: {first_to_do(problems, files)}")
     return "\n".join(parts)
+
+
+def _plans(plans: Sequence[PlanCounts]) -> str:
+    broken = [plan.file.rpartition("/")[2] for plan in plans if plan.drums is None]
+    many = f"{len(plans)} plan{'s' if len(plans) > 1 else ''} read"
+    return f"builds: {many}, {len(plans) - len(broken)} usable" + (f" (not {', '.join(broken)})" if broken else "")
 
 
 def _dialect(c: FileCounts) -> str:

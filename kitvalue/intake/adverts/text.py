@@ -1,0 +1,62 @@
+"""A pasted advert as text: cleaned sign by sign, so that every find can be told in the advert's own words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Final
+
+from kitvalue.intake.words import INVISIBLE
+
+LONGEST: Final = 20_000  # characters: a long advert, and far below what a search could take long over
+BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
+_SIGNS: Final = str.maketrans(
+    dict.fromkeys("“”„″‟＂", '"') | dict.fromkeys("’‘`´′ʼ", "'") | dict.fromkeys("×✕✖", "x")
+    | dict.fromkeys("‐‑‒–—−", "-") | {"\x00": " ", "\x0b": " ", "\x0c": " "} | dict.fromkeys(INVISIBLE, " ")
+)  # fmt: skip
+_SPACE: Final = re.compile(r"[^\S\n]")
+_SHORT: Final = "".join(rf"(?<!{word})" for word in ("inkl", "incl", "exkl", "excl", "zzgl", "evtl", "nr", "ca", "vb"))
+_CLAUSE: Final = re.compile(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Find:
+    """A place in an advert: `start` to `end`, in characters."""
+
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class AdvertText:
+    """`original` as pasted, and `plain` of the same length: plain spaces, quotes, dashes and crosses."""
+
+    original: str
+    plain: str
+
+    def words(self, find: Find) -> str:
+        """The advert's own words at a place, in one line."""
+        return " ".join(self.original[find.start : find.end].split()).strip(" .,;:")
+
+    def without(self, finds: Iterable[Find]) -> AdvertText:
+        """The advert with some places blanked: what was read there is not read again."""
+        plain = list(self.plain)
+        for find in finds:
+            plain[find.start : find.end] = BLANK * (find.end - find.start)
+        return AdvertText(self.original, "".join(plain))
+
+    def before(self, at: int, most: int = 28) -> str:
+        """What stands before a place in its clause."""
+        piece = self.plain[max(0, at - most) : at]
+        return _CLAUSE.split(piece)[-1]
+
+    def after(self, at: int, most: int = 28) -> str:
+        """What stands behind a place in its clause."""
+        return _CLAUSE.split(self.plain[at : at + most])[0]
+
+
+def advert_text(text: str) -> AdvertText:
+    """The text of an advert with its line ends made one."""
+    original = text.replace("\r\n", "\n").replace("\r", "\n")
+    return AdvertText(original, _SPACE.sub(" ", original.translate(_SIGNS)))

@@ -1,0 +1,218 @@
+"""An advert's row for a file: its cells in the file's own columns and style, and the bytes to set behind the file's."""
+
+from __future__ import annotations
+
+import codecs
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.adverts.read import size_text
+from kitvalue.intake.adverts.record import Understood
+from kitvalue.intake.cells import split_lines, split_rows
+from kitvalue.intake.csvout import is_number, quoted, safe_text
+from kitvalue.intake.decoding import decode
+from kitvalue.intake.headers import Header, WantedColumns, declared_delimiter, find_header, unclosed_quote
+from kitvalue.intake.numbers import Amount, column_style, read_amount
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.tables import table_from_text
+from kitvalue.intake.words import fold, trimmed
+
+_NUMBERS: Final = ("price", "freight", "condition", "premium", "haggle", "weight")
+_DOTTED: Final = re.compile(r"\d{2}\.\d{2}\.\d{4}")
+_NAME: Final = re.compile(r"(.*?)(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class FileStyle:
+    """How a file writes its rows."""
+
+    file: str
+    header: Header
+    encoding: str  # for bytes set behind the file's own, without a mark
+    line_end: str
+    ends_with_line: bool
+    decimal: str
+    dotted_dates: bool
+    rows: tuple[tuple[str, ...], ...]  # cells of every sound row under the header
+
+
+@dataclass(frozen=True, slots=True)
+class NewRow:
+    """A row to be written: its number in the spreadsheet, each of the file's columns with its cell, its line, and the
+    file's bytes with the row behind them.
+    """
+
+    row: int
+    cells: tuple[tuple[str, str], ...]
+    line: str
+    data: bytes
+
+
+def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> FileStyle:
+    """The style of a file's rows. Raises FileError where the file cannot be trusted as a whole."""
+    decoded = decode(data, file, shop.files.encoding)
+    lines = split_lines(decoded.text)
+    declared = declared_delimiter(lines)
+    header = find_header(lines[1:] if declared else lines, wanted, file, shop.files.delimiter or declared)
+    rows = []
+    for raw in split_rows(lines[1:] if declared else lines, header.delimiter):
+        if raw.damage is not None and raw.damage.spreads:
+            raise unclosed_quote(file, raw, raw.damage, header)
+        if raw.row > header.row and header.named <= raw.count <= len(header.cells) and raw.cells:
+            rows.append((*raw.cells, *[""] * (len(header.cells) - raw.count)))
+    return FileStyle(
+        file=file,
+        header=header,
+        encoding=_appending(decoded.encoding, data),
+        line_end=_line_end(decoded.text),
+        ends_with_line=decoded.text.endswith(("\n", "\r")),
+        decimal=_decimal(header, rows, shop),
+        dotted_dates=_dotted_dates(header, rows),
+        rows=tuple(rows),
+    )
+
+
+def _line_end(text: str) -> str:
+    """The file's last line end; CR LF (RFC 4180) where it has none."""
+    last = max(text.rfind("\n"), text.rfind("\r"))
+    if last < 0:
+        return "\r\n"
+    return "\r\n" if text[last] == "\n" and last > 0 and text[last - 1] == "\r" else text[last]
+
+
+def _appending(encoding: str, data: bytes) -> str:
+    """The encoding for bytes behind the first: that of the mark, without a mark of its own."""
+    for mark, name in ((codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
+                       (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):  # fmt: skip
+        if data.startswith(mark):
+            return name
+    return "utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding
+
+
+def _column(header: Header, rows: Iterable[tuple[str, ...]], name: str) -> list[str]:
+    place = header.places.get(name)
+    return [] if place is None else [row[place] for row in rows if trimmed(row[place])]
+
+
+def _decimal(header: Header, rows: Iterable[tuple[str, ...]], shop: Shop) -> str:
+    """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
+    between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
+    """
+    readings = [read_amount(cell) for cell in _column(header, rows, "price")]
+    style = column_style([one for one in readings if isinstance(one, Amount)])
+    if style.mixed:
+        return "," if style.commas > style.dots else "."
+    return style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
+
+
+def _dotted_dates(header: Header, rows: Iterable[tuple[str, ...]]) -> bool:
+    cells = _column(header, rows, "date")
+    return bool(cells) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in cells)
+
+
+def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
+    """The advert's values for the price book's columns."""
+    values = {one.field: one.value for one in understood.taken}
+    return _with_sizes(_with_currency(values, understood, shop, header), understood, shop, header)
+
+
+def _with_currency(values: dict[str, str], understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
+    """A price in another currency carries it in its own cell where no currency column says it."""
+    code, own = values.get("currency"), shop.shop.currency
+    price = next((one for one in understood.taken if one.field == "price"), None)
+    if price is None:
+        return values
+    if code is None and any(u.field == "currency" and "can be" in u.reason for u in understood.unknown):
+        sign = re.search(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price.words)
+        return values | {"price": f"{_money(price.value)} {sign[0]}"} if sign is not None else values
+    if code is not None and code != own and "currency" not in header.places:
+        return values | {"price": f"{_money(price.value)} {code}"}
+    return values
+
+
+def _money(value: str) -> str:
+    return f"{Decimal(value):.2f}" if "." in value else value
+
+
+def _with_sizes(values: dict[str, str], understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
+    sizes = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
+    usual = " ".join(size_text(size) for size in understood.sizes)
+    if sizes and "note" in values:
+        return values | {"note": values["note"].replace(usual, sizes)}
+    return values
+
+
+def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
+    """The advert's values for the offers' columns, under the next free name."""
+    values = book_values(understood, shop, style.header)
+    values = {k: v for k, v in values.items() if k in ("series", "pieces", "condition", "price", "freight", "note")}
+    values["offer"] = next_name(_column(style.header, style.rows, "offer"))
+    if understood.sizes and str(len(understood.sizes)) == values.get("pieces"):
+        values["sizes"] = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
+        if "sizes" in style.header.places and "note" in values:
+            values["note"] = values["note"].replace(values["sizes"], "").strip("; ")
+    if understood.haggle == "fixed":
+        values["haggle"] = "fixed"
+    source = {"private": "private", "dealer": "trade"}.get(understood.value("channel") or "")
+    return values | ({"bought_from": source} if source else {})
+
+
+def next_name(names: Iterable[str]) -> str:
+    """A name that no offer has yet: one more than the last with a number (D12 -> D13)."""
+    taken = [trimmed(name) for name in names]
+    counted = [(m[1], int(m[2]), len(m[2])) for name in taken if (m := _NAME.fullmatch(name)) and len(m[2]) < 9]
+    prefix, number, width = counted[-1] if counted else ("", len(taken), 1)
+    folded = {fold(name) for name in taken}
+    while True:
+        number += 1
+        name = f"{prefix}{number:0{width}d}"
+        if fold(name) not in folded:
+            return name
+
+
+def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: WantedColumns, shop: Shop) -> NewRow:
+    """The row with these values (our column -> plain text) and the file with it. The old bytes stay as they are."""
+    cells = [""] * len(style.header.cells)
+    for name, place in style.header.places.items():
+        cells[place] = _cell(name, values[name], style) if name in values else ""
+    line = style.header.delimiter.join(quoted(cell, style.header.delimiter) for cell in cells)
+    before = "" if style.ends_with_line else style.line_end
+    added = (before + line + style.line_end).encode(style.encoding, errors="replace")
+    whole = data + added
+    names = [style.header.name(name) for name in style.header.places]
+    kept = [cells[place] for place in style.header.places.values()]
+    row = _number_of_last(whole, style, wanted, shop, cells)
+    return NewRow(row, tuple(zip(names, kept, strict=True)), line, whole)
+
+
+def _cell(name: str, value: str, style: FileStyle) -> str:
+    """A value in the file's own style; texts are made safe for a spreadsheet."""
+    if name in _NUMBERS and is_number(value):
+        money = _money(value) if name in ("price", "freight") else value
+        return money.replace(".", style.decimal)
+    if name == "price":
+        number, _, code = value.partition(" ")
+        return f"{number.replace('.', style.decimal)} {code}"
+    if name == "date" and style.dotted_dates:
+        year, month, day = value.split("-")
+        return f"{day}.{month}.{year}"
+    text = " ".join(value.split())
+    return text if is_number(text) else safe_text(text)
+
+
+def _number_of_last(whole: bytes, style: FileStyle, wanted: WantedColumns, shop: Shop, cells: list[str]) -> int:
+    """The new row's number, found by reading the whole file again; FileError where it does not come back as written."""
+    text = decode(whole, style.file, shop.files.encoding)
+    table = table_from_text(text, style.file, wanted, shop.files.delimiter)
+    last = table.rows[-1] if table.rows else None
+    sent = [cell.encode(style.encoding, errors="replace").decode(style.encoding) for cell in cells]
+    if last is None or last.cells[: len(sent)] != sent:
+        raise FileError(
+            f"a row set behind the last line of {style.file} would not be read back as it is written; "
+            "mend the last rows first (kitvalue check lists what is wrong)"
+        )
+    return last.row

@@ -1,0 +1,171 @@
+"""Every column of a tall price book in bulk, and which rows need the careful reader."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from kitvalue.intake.bookcolumns import (
+    Proofs,
+    currency_reader,
+    feature_reader,
+    freight_check,
+    kind_reader,
+    percent_check,
+    price_check,
+    read_pieces,
+    read_series,
+    read_shop_grade,
+    weight_check,
+)
+from kitvalue.intake.bookrows import says_total, totals_refusals
+from kitvalue.intake.numbers import Amount, Reading, read_amount, read_number, read_percent
+from kitvalue.intake.tall.columns import (
+    TallNumbers,
+    TallTexts,
+    all_blank,
+    any_odd,
+    no_numbers,
+    tall_dates,
+    tall_numbers,
+    tall_texts,
+)
+from kitvalue.intake.tall.fields import Mask, Words
+from kitvalue.intake.tall.groups import FACTOR, mixed
+from kitvalue.intake.tall.rows import Source
+from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS
+from kitvalue.intake.words import Refusal, trimmed
+
+# Prices that may stand for none; the careful reader has the last word on them.
+_DOUBTFUL: Final = np.array(
+    [
+        1, 1234, 12345, 123456, 1234567,
+        *(int("1" * n) for n in range(3, 13)), *(int("9" * n) for n in range(4, 13)),
+    ],
+    float,
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """The columns, by our name, and by row: `odd` where the careful reader is needed."""
+
+    texts: dict[str, TallTexts]
+    numbers: dict[str, TallNumbers]
+    odd: Mask
+
+    @property
+    def proofs(self) -> Proofs:
+        """What the whole columns show."""
+        any_day = any(isinstance(value, dt.date) for value in self.texts["date"].values)
+        return Proofs({name: column.style for name, column in self.numbers.items()}, any_day)
+
+    def key(self) -> Words:
+        """A number for each row that is equal where all that was read of two rows is equal."""
+        found = np.zeros(len(self.odd), dtype=np.uint64)
+        for text in self.texts.values():
+            found = mixed(found, text.same().astype(np.uint64))
+        for number in self.numbers.values():
+            known = np.where(number.odd, np.nan, number.values)
+            found = mixed(found, np.nan_to_num(known, nan=-1.0).view(np.uint64) * FACTOR)
+        return found
+
+    def blank(self, name: str) -> Mask:
+        """Rows in which a column is blank."""
+        return self.texts[name].blank if name in self.texts else self.numbers[name].blank
+
+
+def see(source: Source) -> Seen:
+    """Read every column in bulk."""
+    fields, shop = source.fields, source.shop
+    own, words = shop.shop.currency, shop.prices.words
+    texts = {
+        "series": _texts(source, "series", read_series(shop)),
+        "pieces": _texts(source, "pieces", read_pieces),
+        "condition": _texts(source, "condition", read_shop_grade(shop)),
+        "price_kind": _texts(source, "price_kind", kind_reader("price_kind", PRICE_KINDS, shop)),
+        "channel": _texts(source, "channel", kind_reader("channel", CHANNELS, shop)),
+        "currency": _texts(source, "currency", currency_reader(shop), lambda codes: codes == (own,)),
+        "date": _dates(source),
+    }
+    for name, kind in shop.prices.features.items():
+        if kind != "number" and name in source.header.places:
+            texts[name] = _texts(source, name, feature_reader(name, kind, words.get(name, {})))
+    totals = _maybe_totals(texts["series"])
+    counted = _counted(source, totals)
+    numbers = {
+        "price": _numbers(source, "price", read_amount, price_check, counted),
+        "freight": _numbers(source, "freight", read_amount, freight_check, counted),
+        "premium": _numbers(source, "premium", read_percent, percent_check, counted),
+        "weight": _numbers(source, "weight", read_number, weight_check, counted),
+    }
+    for name, kind in shop.prices.features.items():
+        if kind == "number" and name in source.header.places:
+            numbers[name] = _numbers(source, name, read_number, _any_number, counted)
+    odd = any_odd([*texts.values(), *numbers.values()], len(fields)) | totals
+    for name in ("series", "pieces", "condition"):
+        odd |= texts[name].blank
+    return Seen(texts, numbers, odd | numbers["price"].blank | _across(texts, numbers))
+
+
+def _any_number(amount: Amount) -> Refusal | None:
+    return None
+
+
+def _texts(
+    source: Source, name: str, parse: Callable[[str], object | None], fine: Callable[[object], bool] | None = None
+) -> TallTexts:
+    place = source.header.places.get(name)
+    if place is None:
+        return all_blank(len(source.fields))
+    return tall_texts(source.fields, source.fields.cells(place), parse, fine)
+
+
+def _dates(source: Source) -> TallTexts:
+    place = source.header.places.get("date")
+    if place is None:
+        return all_blank(len(source.fields))
+    return tall_dates(source.fields, source.fields.cells(place), source.shop.files.day_first)
+
+
+def _numbers(
+    source: Source, name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], counted: Mask
+) -> TallNumbers:
+    place = source.header.places.get(name)
+    if place is None:
+        return no_numbers(len(source.fields))
+    cells = source.fields.cells(place)
+    return tall_numbers(
+        source.fields, cells, read, check, source.shop.files.decimal, counted, source.shop.shop.currency
+    )
+
+
+def _maybe_totals(series: TallTexts) -> Mask:
+    """Rows whose series is blank or names a total."""
+    maybe = np.array([not trimmed(text) or says_total(trimmed(text)) for text in series.groups.texts])
+    found: Mask = maybe[series.groups.codes]
+    return found
+
+
+def _counted(source: Source, maybe: Mask) -> Mask:
+    """Rows that speak for a column: all but the totals."""
+    counted = np.ones(len(maybe), dtype=bool)
+    at = np.flatnonzero(maybe)
+    if len(at):
+        counted[at[list(totals_refusals(source.table(at)))]] = False
+    return counted
+
+
+def _across(texts: dict[str, TallTexts], numbers: dict[str, TallNumbers]) -> Mask:
+    """Rows about which two cells together, or the price alone, leave something to say."""
+    price, premium = numbers["price"].values, numbers["premium"]
+    hammer = texts["price_kind"].by_row(lambda word: float(word == "hammer"), 0.0) == 1
+    with np.errstate(invalid="ignore"):
+        doubtful = np.isin(price, _DOUBTFUL) | (price < 1)
+        unused = (premium.values > 0) & ~hammer
+    found: Mask = doubtful | unused | (hammer & premium.blank)
+    return found

@@ -1,0 +1,35 @@
+"""On which line of a TOML file each key stands."""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+Place = tuple[str | int, ...]  # a key's way from the top: ("drum", 2, "size")
+_HEADING: Final = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?")
+_KEY: Final = re.compile(r"""\s*("[^"]*"|'[^']*'|[\w.-]+(?:\s*\.\s*[\w-]+)*)\s*=""")
+
+
+def key_lines(text: str) -> dict[Place, int]:
+    """The line of each heading and key that stands on a line of its own (inline tables are found by their key)."""
+    found: dict[Place, int] = {}
+    counts: dict[tuple[str, ...], int] = {}
+    table: Place = ()
+    for number, line in enumerate(text.split("\n"), start=1):
+        if heading := _HEADING.fullmatch(line.rstrip("\r")):
+            names = _split_key(heading[2])
+            if heading[1] == "[[":
+                counts[names] = counts.get(names, -1) + 1
+                table = (*names, counts[names])
+                found.setdefault(names, number)
+            else:
+                table = names
+            found.setdefault(table, number)
+        elif key := _KEY.match(line):
+            found.setdefault((*table, *_split_key(key[1])), number)
+    return found
+
+
+def _split_key(text: str) -> tuple[str, ...]:
+    parts = re.findall(r'"([^"]*)"|\'([^\']*)\'|([^.\s"\']+)', text)
+    return tuple(double or single or bare for double, single, bare in parts)

@@ -1,0 +1,113 @@
+"""`check`: every file read, like problems in one line, one thing to do first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.shops import Ran, run, sample_shop
+
+HEADER = "series;pieces;condition;price;date;note;ref\n"
+SETTINGS = '[shop]\nname = "Dock Road Drums"\ncurrency = "EUR"\n'
+
+
+def checked(shop: Path, rows: str, settings: str = SETTINGS, *args: str) -> Ran:
+    shop.joinpath("shop.toml").write_text(settings, encoding="utf-8")
+    shop.joinpath("prices.csv").write_text(HEADER + rows, encoding="utf-8")
+    return run(shop, "check", *args)
+
+
+def test_every_file_is_counted(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    rates = "date;currency;rate\n2024-01-01;CHF;1,05\n2024-02-01;CHF;x\n"
+    shop.joinpath("rates.csv").write_text(rates, encoding="utf-8")
+    shop.joinpath("done.csv").write_text("plan;finished_on;hours\nseven-piece;2024-03-01;30\n", encoding="utf-8")
+    shop.joinpath("builds", "broken.toml").write_text("title = 1\n", encoding="utf-8")
+    data = run(shop, "check", "--json").data
+    assert [(one["file"], one["read"], one["used"], one["refused"]) for one in data["files"]] == [
+        ("prices.csv", 160, 156, 0), ("offers.csv", 12, 12, 0), ("parts.csv", 13, 13, 0), ("rates.csv", 2, 1, 1),
+        ("done.csv", 1, 1, 0),
+    ]  # fmt: skip
+    assert {one["file"]: one["usable"] for one in data["plans"]} == {
+        "builds/broken.toml": False, "builds/inishmore-restored.toml": True, "builds/seven-piece.toml": True,
+    }  # fmt: skip
+    assert sum(problem["file"] == "rates.csv" for problem in data["problems"]) == 1
+    ran = run(shop, "check")
+    assert ran.status == 2
+    assert "rates.csv: 2 rows read, 1 used, 1 refused" in ran.out
+    assert "builds: 3 plans read, 2 usable (not broken.toml)" in ran.out
+
+
+def test_problems_of_one_kind_share_a_line_and_json_keeps_each(tmp_path: Path) -> None:
+    rows = "".join(f"Burren;4;3;{price};;;\n" for price in ("450-500", "480", "500-550", "1-2", "VB", "x"))
+    ran = checked(tmp_path, rows)
+    lines = ran.err.splitlines()
+    (line,) = [line for line in lines if "is a range" in line]
+    assert 'row 2, column price: "450-500" is a range' in line
+    assert "2 more like it, rows 4 and 5" in line
+    assert "First: mend prices.csv, column price, in rows 2, 4 and 5: write one amount" in ran.out
+    data = checked(tmp_path, rows, SETTINGS, "--json").data
+    assert [p["row"] for p in data["problems"] if p["code"] == "range"] == [2, 4, 5]
+    assert data["first"].startswith("mend prices.csv")
+
+
+def test_another_cure_is_another_kind(tmp_path: Path) -> None:
+    rows = "".join(f"{name};4;3;480;;;\n" for name in ("Buren", "Burrenn", "Burren?", "Slan", "Slanee", "Slane1"))
+    err = checked(tmp_path, rows, SETTINGS + "[series.Burren]\n[series.Slane]\n").err
+    (one, other) = [line for line in err.splitlines() if "did you mean" in line]
+    assert "row 2," in one
+    assert "did you mean Burren? (and 2 more like it, rows 3 and 4)" in one
+    assert "did you mean Slane? (and 2 more like it, rows 6 and 7)" in other
+
+
+def test_two_of_a_kind_stay_apart_and_in_the_files_order(tmp_path: Path) -> None:
+    err = checked(tmp_path, "Burren;4;3;x;;;\nBurren;0;3;480;;;\nBurren;4;3;y;;;\n").err
+    rows = [line.split(",")[0] for line in err.splitlines() if "warning" not in line]
+    assert rows == ["prices.csv row 2", "prices.csv row 3", "prices.csv row 4"]
+
+
+@pytest.mark.parametrize(
+    ("rows", "first"),
+    [
+        ("Burren;4;3;1.250;;;\n", "nothing of prices.csv is used"),
+        ("Burren;4;3;480;;;\n", "add kits to prices.csv: it has 1 usable row"),
+    ],
+)
+def test_what_to_do_first(tmp_path: Path, rows: str, first: str) -> None:
+    assert first in checked(tmp_path, rows).out
+
+
+def near(shop: Path, *rows: str) -> list[int]:
+    data = checked(shop, "".join(f"{row}\n" for row in rows), SETTINGS, "--json").data
+    assert data["files"][0]["used"] == len(rows)
+    return [problem["row"] for problem in data["problems"] if problem["code"] == "near_duplicate"]
+
+
+def test_relistings_without_a_ref_are_warned_of(tmp_path: Path) -> None:
+    assert near(
+        tmp_path,
+        "Burren;4;3;520;2023-04-03;red, ad 17;",
+        "Burren;4;3;480;2023-04-20;red, ad 17, relisted;",
+        "Burren;4;3;450;2023-05-02;red, ad 17, relisted again;",
+        "Burren;4;3;520;2023-04-03;blue, ad 31;",
+    ) == [3, 4]  # fmt: skip
+    assert near(tmp_path, "Slane;4;3;300;2023-04-03;;", "Slane;4;3;300;2023-04-20;;a1") == [3]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        "Slane;4;3;300;2023-08-20;;", "Slane;4;3;310;2023-04-20;;", "Slane;5;3;300;2023-04-20;;",
+        "Slane;4;3;280;2023-04-20;;",
+        "Slane;4;3;300;2023-04-20;another;b2", "Slane;4;3;300;;;", "Kilbeg;4;3;300;2023-04-20;;",
+    ],
+)  # fmt: skip
+def test_other_kits_are_not(tmp_path: Path, other: str) -> None:
+    assert near(tmp_path, "Slane;4;3;300;2023-04-03;one;a1", other) == []
+
+
+def test_a_close_spelling_is_named(tmp_path: Path) -> None:
+    rows = "Burren;4;3;480;;;\nBurren;5;3;490;;;\nBuren;4;3;470;;;\n"
+    assert "did you mean Burren?" in checked(tmp_path, rows).err
+    assert "did you mean Burren?" in checked(tmp_path, rows, SETTINGS + "[series.Burren]\n").err

@@ -1,0 +1,200 @@
+"""Damaged files for every reader: whatever is in them, an answer or one clear refusal, never a traceback.
+
+    python tests/tooling/fuzz.py 200000 [seed]
+
+Inputs are made from sound ones by cutting, doubling, splicing and setting odd texts between; a seed gives the same ones
+again. Prints how many inputs each reader took and how it answered; a failure is printed with its seed and kept.
+"""
+
+from __future__ import annotations
+
+import collections
+import datetime as dt
+import random
+import sys
+import tempfile
+import time
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+from kitvalue.intake.done import read_done
+from kitvalue.intake.offers import read_offers
+from kitvalue.intake.plan import read_plan
+from kitvalue.intake.pricebook import read_pricebook
+from kitvalue.intake.problems import KitvalueError, Level, Problem
+from kitvalue.intake.rates import read_rates
+from kitvalue.intake.shop import Shop, read_shop
+from kitvalue.jotting import jotted
+
+ROOT = Path(__file__).resolve().parents[2]
+STARTER = ROOT / "kitvalue" / "starter"
+SHOP_TEXT = (STARTER / "shop.toml").read_text(encoding="utf-8")
+PLAN_TEXT = next((STARTER / "builds").glob("*.toml")).read_text(encoding="utf-8")
+PRICES = b"".join((STARTER / "prices.csv").read_bytes().splitlines(keepends=True)[:8])
+OFFERS = (STARTER / "offers.csv").read_bytes()
+RATES = b"date,currency,rate\n2024-01-01,CHF,1.05\n01.02.2024,GBP,1.17\n"
+DONE = b"plan,finished_on,hours,cost,sold_on,sold_for,note\nexample,2024-03-01,30,900.00,2024-04-01,2100.00,x\n"
+ADVERT = (
+    b"Verkaufe Burren, 22x16, 16x16, 13x9, 12x8 + Snare, guter Zustand, 480,00 EUR VB, Versand 45, 3.11.2026, "
+    b'Tel. 0171 1234567, https://example.org/1, Becken: 20" Ride'
+)
+TODAY = dt.date(2026, 11, 25)
+ODD = (
+    b'"', b'""', b";",
+    b",", b"\t", b"|", b"\n", b"\r", b"\r\n", b"\x00", b"\xff", b"\xef\xbb\xbf", b"\xff\xfe", b"\xc3", b"\x80",
+    "€".encode(), "\u202e".encode(), "\u00a0".encode(), "\u200b".encode(), "½".encode(), "１２".encode(), "٣".encode(),
+    b"=1+1", b"+", b"-",
+    b"@", b"'", b"1.250", b"1.250,00", b"1e9", b"1e999", b"nan", b"inf", b"-450", b"450-500", b"0",
+    b"999999999999999999999", b"#REF!",
+    b"###", b"Err:508", b"31.02.2023", b"4/3/23", b"2023-04-03", b"29.2.1900", b"sold", b"VB", b"EUR", b"\xc2\xa3",
+    b"kr", b"Summe",
+    b"total", b"4+1", b"1/2", b"22x16", b"22/16/13", b"[", b"]", b"[[drum]]", b"{", b"}", b"=", b"#", b"true",
+    b"'''", b'"""', b"\\u0000",
+    b"sep=;", b"Suche", b"je", b"x" * 130, b"1" * 60, b"a" * 3000, b"((((((((", b"[[[[[[[[", b".", b"..", b"/", b"%",
+        b"<script>",
+)  # fmt: skip
+
+
+def damaged(sound: bytes, draw: random.Random) -> bytes:
+    """The bytes with a few wounds."""
+    data = sound
+    for _ in range(draw.choice((1, 1, 2, 3, 5, 12))):
+        at = draw.randrange(len(data) + 1)
+        to = min(len(data), at + draw.choice((0, 1, 1, 2, 5, 20, 80)))
+        kind = draw.randrange(7)
+        if kind <= 2:
+            data = data[:at] + draw.choice(ODD) + data[to:]
+        elif kind == 3:
+            data = data[:at] + data[to:]
+        elif kind == 4:
+            data = data[:to] + data[at:]
+        elif kind == 5:
+            data = data[:at] + bytes([draw.randrange(256)]) + data[to:]
+        else:
+            lines = data.split(b"\n")
+            one, other = draw.randrange(len(lines)), draw.randrange(len(lines))
+            lines[one], lines[other] = lines[other], lines[one]
+            data = b"\n".join(lines)
+    if draw.random() < 0.05:
+        encoding = draw.choice(("utf-16", "cp1252", "utf-32", "latin-1"))
+        data = data.decode("utf-8", errors="replace").encode(encoding, "replace")
+    return data
+
+
+def _sound(problems: tuple[Problem, ...]) -> str:
+    for problem in problems:
+        assert problem.message, problem
+        assert "\n" not in problem.line(), problem
+    levels = {problem.level for problem in problems}
+    return "file" if Level.FILE in levels else "rows" if Level.REFUSED in levels else "used"
+
+
+class Readers:
+    """Every reader on a folder of its own; each takes bytes and says how it answered."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        folder.joinpath("builds").mkdir()
+        folder.joinpath("shop.toml").write_text(SHOP_TEXT, encoding="utf-8")
+        self.shop: Shop = read_shop(folder)
+        self.by_name: dict[str, tuple[bytes, Callable[[bytes], str]]] = {
+            "prices.csv": (PRICES, self.prices),
+            "offers.csv": (OFFERS, self.offers),
+            "rates.csv": (RATES, self.rates),
+            "done.csv": (DONE, self.done),
+            "shop.toml": (SHOP_TEXT.encode(), self.settings),
+            "plan": (PLAN_TEXT.encode(), self.plan),
+            "jot": (ADVERT, self.jot),
+            "jot into": (PRICES, self.jot_into),
+        }
+
+    def _written(self, name: str, data: bytes) -> Path:
+        path = self.folder / name
+        path.write_bytes(data)
+        return path
+
+    def prices(self, data: bytes) -> str:
+        reading = read_pricebook(self._written("prices.csv", data), self.shop)
+        counts = reading.counts
+        assert counts.read == counts.used + counts.refused + counts.set_aside
+        assert counts.used == len(reading.rows_as_read) == (0 if reading.book is None else len(reading.book))
+        return _sound(reading.problems)
+
+    def offers(self, data: bytes) -> str:
+        reading = read_offers(self._written("offers.csv", data), self.shop)
+        assert reading.counts.used == len(reading.offers)
+        return _sound(reading.problems)
+
+    def rates(self, data: bytes) -> str:
+        path = self._written("rates.csv", data)
+        found = _sound(read_rates(path, self.shop).problems)
+        path.unlink()
+        return found
+
+    def done(self, data: bytes) -> str:
+        return _sound(read_done(self._written("done.csv", data), self.shop, ("example",)).problems)
+
+    def settings(self, data: bytes) -> str:
+        place = self.folder / "settings"
+        place.mkdir(exist_ok=True)
+        place.joinpath("shop.toml").write_bytes(data)
+        read_shop(place)
+        return "used"
+
+    def plan(self, data: bytes) -> str:
+        self.folder.joinpath("builds", "fuzz.toml").write_bytes(data)
+        read_plan("fuzz", self.folder, self.shop)
+        return "used"
+
+    def jot(self, data: bytes) -> str:
+        path = self._written("book.csv", PRICES)
+        jotted(path, data.decode("utf-8", errors="replace"), self.shop, TODAY, offer=False)
+        return "used"
+
+    def jot_into(self, data: bytes) -> str:
+        found = jotted(self._written("book.csv", data), ADVERT.decode(), self.shop, TODAY, offer=False)
+        assert found.before in (None, b"") or found.row.data.startswith(found.before or b"")
+        return "used"
+
+    def take(self, name: str, seed: int) -> str:
+        """One damaged input: how it was answered. Anything but an answer or a KitvalueError is raised."""
+        return self.answer(name, damaged(self.by_name[name][0], random.Random(f"{name} {seed}")))
+
+    def answer(self, name: str, data: bytes) -> str:
+        """How one reader answers these bytes."""
+        try:
+            return self.by_name[name][1](data)
+        except KitvalueError as error:
+            message = error.message
+        assert message
+        assert "\n" not in message, message
+        return "refused"
+
+
+def main() -> int:
+    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    counts: collections.Counter[str] = collections.Counter()
+    failed, slowest, start = 0, (0.0, ""), time.perf_counter()
+    with tempfile.TemporaryDirectory() as place:
+        readers = Readers(Path(place))
+        names = list(readers.by_name)
+        for at in range(wanted):
+            name, seed = names[at % len(names)], first + at // len(names)
+            began = time.perf_counter()
+            try:
+                counts[f"{name}: {readers.take(name, seed)}"] += 1
+            except Exception:
+                failed += 1
+                print(f"FAILED {name} {seed}\n{traceback.format_exc(limit=-4)}", flush=True)
+            slowest = max(slowest, (time.perf_counter() - began, f"{name} {seed}"))
+    for what, count in sorted(counts.items()):
+        print(f"{count:8d}  {what}")
+    took = time.perf_counter() - start
+    print(f"{wanted} inputs in {took:.0f} s, {failed} failed; slowest {slowest[0]:.2f} s ({slowest[1]})")
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
