@@ -17,7 +17,7 @@ from kitvalue.decisions.by_pieces import (
 from kitvalue.decisions.cautions import PRICED_TO_TIE, market_cautions
 from kitvalue.decisions.crossings import Crossings
 from kitvalue.decisions.like_for_like import Point, like_for_like
-from kitvalue.decisions.quote import Quote
+from kitvalue.decisions.quote import Quote, asked
 from kitvalue.decisions.situation import situation_of
 from kitvalue.decisions.tie import Tie, tie_price
 from kitvalue.decisions.unknowns import Solved, solve_all
@@ -74,7 +74,11 @@ def compare(
         chance_build_cheaper=chance_build_cheaper(plan, whole),
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
         like_for_like=like_for_like(
-            plan, whole.sheet.currency, quote.landed_at_price, quote.original_landed, whole.repair
+            plan,
+            whole.sheet.currency,
+            asked(whole.sheet, quote, quote.landed_at_price),
+            quote.original_landed,
+            whole.repair,
         ),
         cautions=tuple(dict.fromkeys((*said, *market.original.cautions, *market.finished.cautions))),
     )

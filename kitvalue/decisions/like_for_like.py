@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from kitvalue.intake.plan import Plan
 from kitvalue.intake.vocabulary import GRADES
-from kitvalue.workshop.money import money_text
+from kitvalue.workshop.money import PartlyKnown, money_text
 
 # What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.
 SHOP_GUARANTEE = "the shop's legal guarantee (used goods: at least one year where a term under two was agreed)"
@@ -34,7 +34,7 @@ class Point:
 
 
 def like_for_like(
-    plan: Plan, currency: str, build_door: Decimal, original_door: Decimal, repair: Decimal
+    plan: Plan, currency: str, build_door: PartlyKnown, original_door: Decimal, repair: Decimal
 ) -> tuple[Point, ...]:
     """Pieces, condition, what is still needed, guarantee, return right and the total at the door (gross money)."""
     size = f"{len(plan.drum)} drums"
@@ -47,7 +47,7 @@ def like_for_like(
         Point("Still needs", "nothing", needs),
         Point("Guarantee", SHOP_GUARANTEE, GUARANTEE[channel]),
         Point("Return right", SHOP_RETURN, RETURN[channel]),
-        Point("Total at the door", f"{money_text(build_door)} {currency}", f"{money_text(original_door)} {currency}"),
+        Point("Total at the door", f"{build_door.text()} {currency}", f"{money_text(original_door)} {currency}"),
     )
 
 

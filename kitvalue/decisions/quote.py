@@ -12,7 +12,7 @@ from kitvalue.intake.problems import FileError
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.asking import sale_at
 from kitvalue.workshop.costing import CostSheet
-from kitvalue.workshop.money import cents, down_to_step, percent, up_to_step
+from kitvalue.workshop.money import PartlyKnown, cents, down_to_step, percent, up_to_step
 
 Binding = Literal["cap", "resale", "floor"]
 
@@ -57,6 +57,11 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         landed_at_price=suggested + terms.freight,
         original_landed=original_landed,
     )
+
+
+def asked(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
+    """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
+    return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
 
 
 def _suggest(floor: Decimal, cap: Decimal, resale: Decimal, step: Decimal) -> tuple[Decimal, Binding]:

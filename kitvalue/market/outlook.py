@@ -82,7 +82,7 @@ def outlooks(
     narrow for. `unseen` allows a series that the book does not have. Raises RefusedError for an unknown series, and
     where the book is too small for the range asked for.
     """
-    cautions = [_refuse_or_warn(fit, kit, unseen) for kit in kits]
+    cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
     rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
     shifts = offsets(rows, fit.recipe)
     X = fit.columns_of(rows)
@@ -200,7 +200,8 @@ def nearest_series(series: str, known: Sequence[str]) -> tuple[str, ...]:
     return tuple(get_close_matches(series, known, n=3, cutoff=0.5)) or tuple(known)
 
 
-def _refuse_or_warn(fit: Fit, kit: Kit, unseen: bool) -> tuple[str, ...]:
+def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ...]:
+    """What to say beside a kit's outlook. Raises RefusedError for a series that the book does not have."""
     recipe = fit.recipe
     found = list(fit.cautions)
     if kit.series not in recipe.series:

@@ -6,18 +6,20 @@ from dataclasses import dataclass
 
 from kitvalue.pages import charts
 from kitvalue.pages.charts import Axes, Figure
-from kitvalue.pages.palette import FADED, VERMILLION
+from kitvalue.pages.palette import FADED, INK, VERMILLION
 from kitvalue.pages.pictures.frame import Layout
 from kitvalue.pages.pictures.scales import bounds
 from kitvalue.pages.pictures.strips import Ranges, draw_ranges, strip_canvas
 from kitvalue.pages.words import amount, change, short
 
 REACH = 1.25
+FURTHEST = 2.5  # how far beyond the range of one sale a ceiling may stretch the axis
 
 
 @dataclass(frozen=True, slots=True)
 class OfferStrip:
-    """One offer: asked, the buy-in value and its two ranges (None where prices follow a formula). Money."""
+    """One offer: asked, the buy-in value and its two ranges (None where prices follow a formula), and up to what price
+    it pays. Money."""
 
     offer: str
     series: str
@@ -27,6 +29,8 @@ class OfferStrip:
     high: float | None
     level_low: float | None
     level_high: float | None
+    ceiling: float | None = None  # of the best use; None where there is none or it was not asked for
+    safe: float | None = None
 
     @property
     def against(self) -> float:
@@ -36,7 +40,9 @@ class OfferStrip:
     @property
     def core(self) -> tuple[float, float]:
         """What must be inside the axis."""
-        return (self.low or self.typical, self.high or self.typical)
+        low, high = self.low or self.typical, self.high or self.typical
+        paid = [price for price in (self.ceiling, self.safe) if price is not None]
+        return (max(min([low, *paid]), low / FURTHEST), min(max([high, *paid]), high * FURTHEST))
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +80,7 @@ def offers_figure(picture: OffersPicture, layout: Layout) -> Figure:
 def _draw(ax: Axes, strip: OfferStrip, y: float, limits: tuple[float, float]) -> None:
     ranges = Ranges(strip.typical, strip.low, strip.high, strip.level_low, strip.level_high)
     draw_ranges(ax, ranges, y, 7, limits)
+    _draw_ceilings(ax, strip, y, limits)
     low, high = limits
     if low <= strip.asked <= high:
         ax.plot([strip.asked], [y], "D", markersize=7.5, markerfacecolor=VERMILLION, markeredgecolor="white",
@@ -84,3 +91,11 @@ def _draw(ax: Axes, strip: OfferStrip, y: float, limits: tuple[float, float]) ->
             gid="beyond")  # fmt: skip
     charts.write(ax, (low if under else high, y), amount(strip.asked), shift=(10 if under else -10, 0), size=11.5,
                  anchor="left" if under else "right", colour=FADED)  # fmt: skip
+
+
+def _draw_ceilings(ax: Axes, strip: OfferStrip, y: float, limits: tuple[float, float]) -> None:
+    """The ceiling a square, the safe one a ring; what lies beyond the axis is in the table."""
+    for price, marker, gid, size in ((strip.ceiling, "s", "ceiling", 6.5), (strip.safe, "o", "safe", 7.5)):
+        if price is not None and limits[0] <= price <= limits[1]:
+            ax.plot([price], [y], marker, markersize=size, markerfacecolor="white", markeredgecolor=INK,
+                    markeredgewidth=1.5, gid=gid)  # fmt: skip

@@ -8,13 +8,14 @@ from decimal import Decimal
 
 import numpy as np
 
+from kitvalue.decisions.shortlist import OfferFound, UseFound
 from kitvalue.market.outlook import Outlook
 from kitvalue.market.value import Valuation
 from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
 from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
-from kitvalue.pages.words import amount, change, count, exact, percent, trimmed
+from kitvalue.pages.words import DASH, amount, change, count, exact, number, percent, trimmed
 
 MOST_DRAWN = 20
 MOST_LISTED = 100
@@ -33,6 +34,7 @@ class OfferSeen:
     freight: Decimal | None
     valuation: Valuation | None
     reason: str | None
+    found: OfferFound | None = None  # up to what price it pays; None where the settings for that lack
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,7 @@ class OffersView:
     lead: str
     picture: Chart | None
     offers: Table | None
+    bids: Table | None
     not_valued: Table | None
 
 
@@ -70,7 +73,9 @@ def _judge(seen: OfferSeen, valuation: Valuation) -> Judged:
 def offers_view(offers: Sequence[OfferSeen], currency: str) -> OffersView:
     """The section for the offers read."""
     if not offers:
-        return OffersView("No offers are listed. Put kits you are being offered into offers.csv.", None, None, None)
+        return OffersView(
+            "No offers are listed. Put kits you are being offered into offers.csv.", None, None, None, None
+        )
     valued = judged(offers)
     without = [o for o in offers if o.valuation is None]
     lead = (
@@ -81,6 +86,7 @@ def offers_view(offers: Sequence[OfferSeen], currency: str) -> OffersView:
         lead,
         _picture(valued, currency) if valued else None,
         _offers_table(valued, currency) if valued else None,
+        _bids_table(valued, currency),
         _not_valued(without) if without else None,
     )
 
@@ -94,13 +100,14 @@ def _strip(j: Judged) -> OfferStrip:
     view: Outlook = j.valuation.buy_in
     return OfferStrip(
         j.seen.offer, j.seen.series, float(j.seen.asked), view.typical, view.low, view.high,
-        view.level_low, view.level_high,
+        view.level_low, view.level_high, *_ceilings(j.seen.found),
     )  # fmt: skip
 
 
 def _picture(valued: Sequence[Judged], currency: str) -> Chart:
     picture = offers_picture(valued, currency)
     left = len(valued) - len(picture.strips)
+    any_bids = any(s.ceiling is not None for s in picture.strips)
     caption = Caption(
         id="offers-against-value",
         title="Asked against the buy-in value",
@@ -112,6 +119,7 @@ def _picture(valued: Sequence[Judged], currency: str) -> Chart:
             Key("typical", "typical price"),
             Key("level", "market level, 80 %"),
             Key("range", "one sale, 80 %"),
+            *((Key("ceiling", "ceiling, best use"), Key("safe", "safe ceiling: stop there")) if any_bids else ()),
         ),
         note=f"and {count(left, 'more', 'more')} in the table below" if left else "",
     )
@@ -120,15 +128,18 @@ def _picture(valued: Sequence[Judged], currency: str) -> Chart:
 
 def offer_strips_table(picture: OffersPicture) -> Table:
     """The numbers behind the strips."""
+    any_bids = any(s.ceiling is not None for s in picture.strips)
+    bids = (figures("Ceiling"), figures("Safe ceiling")) if any_bids else ()
     return Table(
         caption=f"The numbers of the picture, {picture.currency}",
         columns=(
             words("Offer"), figures("Asked"), figures("Buy-in value"), figures("Market level, 80 %"),
-            figures("One sale, 80 %"), figures("Asked against value"),
+            figures("One sale, 80 %"), figures("Asked against value"), *bids,
         ),
         rows=tuple(
             Row((s.offer, amount(s.asked), amount(s.typical), range_or_none(s.level_low, s.level_high),
-                 range_or_none(s.low, s.high), change(s.against, 0)))
+                 range_or_none(s.low, s.high), change(s.against, 0),
+                 *((_exact(s.ceiling), _exact(s.safe)) if any_bids else ())))
             for s in picture.strips
         ),
     )  # fmt: skip
@@ -156,6 +167,53 @@ def _offers_table(valued: Sequence[Judged], currency: str) -> Table:
             + ("in the condition beside it." if refinished else "in the condition it has now."),
         ),
     )  # fmt: skip
+
+
+def _ceilings(found: OfferFound | None) -> tuple[float | None, float | None]:
+    """The ceiling and the safe one of the best use."""
+    best = found.best if found is not None else None
+    return (None, None) if best is None else (best.ceiling, best.safe_ceiling)
+
+
+def _bids_table(valued: Sequence[Judged], currency: str) -> Table | None:
+    """The most profitable offers first; None where none was judged."""
+    found = [j.seen.found for j in valued if j.seen.found is not None and j.seen.found.best is not None]
+    if not found:
+        return None
+    rows = sorted(found, key=lambda f: -(f.best.expected_profit or 0.0) if f.best is not None else 0.0)
+    return Table(
+        caption=f"Up to what price they pay, the most profitable first, {currency}",
+        columns=(
+            words("Offer"), words("Best use"), figures("Likely to pay"), figures("Open at"), figures("Stop at"),
+            figures("Ceiling"), figures("Expected profit"), figures("Chance of a loss"), figures("Profit an hour"),
+        ),
+        rows=tuple(_bid(f, f.best) for f in rows[:MOST_LISTED] if f.best is not None),
+        notes=(
+            *and_more(len(rows) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
+            "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
+            "the shop's loss_chance; a dash where no price does. Sold on or in parts, by the shop's VAT route; "
+            "kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
+        ),
+    )  # fmt: skip
+
+
+def _bid(found: OfferFound, best: UseFound) -> Row:
+    return Row(
+        (found.offer.offer, best.use, amount(found.paid.price), _exact(found.open_at), _exact(found.stop_at),
+         _exact(best.ceiling), _whole(best.expected_profit), _chance(best.chance_of_loss), _whole(best.profit_per_hour))
+    )  # fmt: skip
+
+
+def _exact(price: float | None) -> str:
+    return DASH if price is None else exact(Decimal(repr(price)))
+
+
+def _whole(value: float | None) -> str:
+    return DASH if value is None else number(value)
+
+
+def _chance(share: float | None) -> str:
+    return DASH if share is None else percent(100 * share, 0)
 
 
 def kit_words(seen: OfferSeen) -> str:

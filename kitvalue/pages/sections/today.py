@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
+from kitvalue.decisions.shortlist import OfferFound
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.pages.sections.builds import BuildSeen, cheaper_words, lead_words
@@ -61,20 +63,38 @@ def _build(b: BuildSeen, key: str) -> Note:
 
 
 def _offers(offers: Sequence[OfferSeen], currency: str) -> NoteList:
-    cheap = [j for j in judged(offers) if j.against <= WELL_UNDER]
+    cheap = [j for j in judged(offers) if j.against <= WELL_UNDER or _pays(j.seen.found)]
     notes = [
         Note(
             j.seen.offer,
             change(j.against, 0),
             f"{kit_words(j.seen)}: asked {with_currency(exact(j.seen.asked), currency)}, worth about "
             f"{amount(j.valuation.buy_in.typical)} to buy in. "
-            f"Such kits that sell for less: {in_so_many(j.share_below)}.",
+            f"Such kits that sell for less: {in_so_many(j.share_below)}.{_bid(j.seen.found, currency)}",
             "offers",
         )
         for j in cheap[:MOST]
     ]
     nothing = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
     return NoteList("Offers worth a call", tuple(notes), nothing, _more(len(cheap), "offer"))
+
+
+def _pays(found: OfferFound | None) -> bool:
+    """Does the offer pay at the price that it will probably be had for?"""
+    return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
+
+
+def _bid(found: OfferFound | None, currency: str) -> str:
+    """The price to open with and the price to stop at."""
+    if found is None or found.best is None:
+        return ""
+    if found.stop_at is None or found.open_at is None:
+        return f" At no price does it leave your margin ({found.best.use})."
+    opening = with_currency(exact(Decimal(repr(found.open_at))), currency)
+    stop = with_currency(exact(Decimal(repr(found.stop_at))), currency)
+    if found.open_at == found.stop_at:
+        return f" It pays up to {stop} ({found.best.use}): open there and stop there."
+    return f" Open at {opening}, stop at {stop} ({found.best.use})."
 
 
 def _rows(fit: Fit | None, problems: Sequence[Problem], currency: str) -> NoteList:

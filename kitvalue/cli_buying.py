@@ -1,0 +1,76 @@
+"""The buying commands: `shortlist` and `source`."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import nullcontext
+from datetime import date
+from pathlib import Path
+
+import click
+
+from kitvalue.cli_answers import Said, answering
+from kitvalue.cli_options import day
+
+
+@click.command()
+@click.option("--plan", metavar="PLAN", help="Judge each offer as a donor of this build, too.")
+@click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")
+@click.pass_obj
+@answering
+def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> Said:
+    """Every offer of offers.csv: what it is worth, up to what price it pays, the most profitable first.
+
+    \b
+    Example:
+      kitvalue --shop myshop shortlist --plan example
+    """
+    from kitvalue import buying
+    from kitvalue.pages.answers.buying import shortlist_answer
+    from kitvalue.pages.terminal.buying import shortlist_text
+
+    quiet = not sys.stderr.isatty()
+    with nullcontext() if quiet else click.progressbar(length=100, label="Judging offers", file=sys.stderr) as bar:
+        tell = None if bar is None else (lambda done: bar.update(int(100 * done) - bar.pos))
+        done = buying.shortlist_shop(folder, plan, on, csv=as_csv, tell=tell)
+    found, written = done.shortlist, None if done.written is None else str(done.written)
+    return Said(
+        lambda: {**shortlist_answer(found), "written": written},
+        lambda: shortlist_text(found, written),
+        done.problems,
+        found.cautions,
+    )
+
+
+@click.command()
+@click.argument("plan")
+@click.option(
+    "--best",
+    type=click.IntRange(1, 20),
+    default=1,
+    show_default=True,
+    metavar="N",
+    help="How many different answers, the cheapest first.",
+)
+@click.option("--write", metavar="FILE", help="Save the cheapest answer as a new plan, such as builds/NAME.toml.")
+@click.pass_obj
+@answering
+def source(folder: Path, plan: str, best: int, write: str | None) -> Said:
+    """Which offers, new shells and cut-downs give the drums of PLAN at least cost.
+
+    \b
+    Example:
+      kitvalue --shop myshop source example --best 3
+    """  # fmt: skip
+    from kitvalue import buying
+    from kitvalue.pages.answers.buying import source_answer
+    from kitvalue.pages.terminal.buying import source_text
+
+    done = buying.source_build(folder, plan, best, write)
+    found = done.sourcing
+    status = 1 if found.answers[0].status == "infeasible" else 0
+    written = None if done.written is None else str(done.written)
+    return Said(
+        source_answer(found, written), source_text(found, written), done.problems, found.cautions, exit_status=status
+    )

@@ -1,0 +1,180 @@
+"""Every offer for every use: ceilings, expected profit, the price to open with and the price to stop at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from kitvalue.decisions.ceiling import Deals, ceilings, chance_of_loss, mean_profit
+from kitvalue.decisions.haggling import Paid, opening
+from kitvalue.decisions.portfolio import Portfolio
+from kitvalue.decisions.uses import Base, Use
+from kitvalue.intake.offers import Offer
+from kitvalue.intake.pricebook import FloatArray, IntArray
+from kitvalue.intake.shop import Route
+from kitvalue.workshop.asking import Terms
+
+MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class UseFound:
+    """One use of an offer by one route. Money; chances are shares of the sample; None beside a `reason`.
+
+    `expected_profit` and `chance_of_loss` are at the price expected to be paid, `chance_at_ceiling` at the ceiling.
+    """
+
+    use: Use
+    route: Route
+    ceiling: float | None
+    safe_ceiling: float | None
+    expected_profit: float | None
+    chance_of_loss: float | None
+    chance_at_ceiling: float | None
+    hours: float
+    profit_per_hour: float | None
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class OfferFound:
+    """One offer judged. `rank` is the share of the buy-in sample below the asked price. None beside a `reason`."""
+
+    offer: Offer
+    buy_in: float | None
+    against_percent: float | None
+    rank: float | None
+    paid: Paid
+    open_at: float | None
+    stop_at: float | None
+    best: UseFound | None
+    uses: tuple[UseFound, ...]
+    cautions: tuple[str, ...]
+    reason: str | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shortlist:
+    """The answer of `shortlist`. `holding` is what keeping one kit for `months`, until it is sold, costs, money;
+    `loss_percent` and `margin_percent` are the shop's limits."""
+
+    currency: str
+    plan: str | None
+    on: date | None
+    offers: tuple[OfferFound, ...]
+    portfolio: Portfolio | None
+    holding: float
+    months: float | None
+    loss_percent: float
+    margin_percent: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UseBatch:
+    """Offers of one use and route with what they bring: row `at[i]` of `outcomes` and `clipped` is offer
+    `offers[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding."""
+
+    base: Base
+    offers: IntArray  # (m,) places in the list of offers
+    outcomes: FloatArray  # (u, n)
+    clipped: FloatArray  # (u, n)
+    at: IntArray  # (m,)
+    cost: FloatArray  # (m,)
+    freight: float  # outward, charged to the buyer
+    values: FloatArray | None = None  # (u,) for kits in parts
+
+
+def use_found(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: float) -> list[UseFound]:
+    """The use for each offer of a batch; `paid` (m,) are the prices expected."""
+    if batch.base.reason is not None:
+        return [closed(batch.base)] * len(batch.offers)
+    step = max(1, MOST_AT_ONCE // batch.outcomes.shape[1])
+    found: list[UseFound] = []
+    for start in range(0, len(batch.offers), step):
+        part = slice(start, start + step)
+        found += _found(deals_of(batch, part, terms), batch.base, paid[part], loss_chance)
+    return found
+
+
+def closed(base: Base) -> UseFound:
+    """A use that is not open."""
+    return UseFound(base.use, base.route, None, None, None, None, None, base.hours, None, base.reason)
+
+
+def deals_of(batch: UseBatch, part: slice, terms: Terms) -> Deals:
+    """Some of a batch's offers as purchases."""
+    base, at = batch.base, batch.at[part]
+    one = np.ones(len(at))
+    return Deals(
+        outcomes=batch.outcomes[at],
+        clipped=batch.clipped[at],
+        cost=base.cost + batch.cost[part],
+        rate=0.0 if base.route == "none" else float(terms.rate),
+        fee=float(terms.fee),
+        margin=float(terms.margin),
+        freight=batch.freight,
+        on_margin=base.route == "margin",
+        others=base.others * one,
+        credit=base.credit * one,
+        least=base.least * one,
+        values=None if batch.values is None else batch.values[at],
+    )
+
+
+def _found(deals: Deals, base: Base, paid: FloatArray, loss_chance: float) -> list[UseFound]:
+    tops = ceilings(deals, loss_chance)
+    profit, chance = mean_profit(deals, paid), chance_of_loss(deals, paid)
+    per_hour = (profit + base.labour) / base.hours if base.hours else np.full(len(profit), np.nan)
+    rows = zip(tops.ceiling, tops.safe, profit, chance, tops.chance_at_ceiling, per_hour, strict=True)
+    return [
+        UseFound(
+            base.use, base.route, float(top) if top >= 0 else None, float(safe) if safe >= 0 else None,
+            float(mean), float(lost), float(at_top) if top >= 0 else None, base.hours,
+            float(hourly) if base.hours else None, None,
+        )
+        for top, safe, mean, lost, at_top, hourly in rows
+    ]  # fmt: skip
+
+
+def judged(
+    offer: Offer, paid: Paid, buy_in: float, rank: float, uses: Sequence[UseFound], own: Sequence[Route],
+    cautions: Sequence[str],
+) -> OfferFound:  # fmt: skip
+    """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is taken
+    among these, or among the others of the same use where that route is closed."""
+    best = best_use(uses, own)
+    asked = float(offer.price)
+    stop = best.safe_ceiling if best is not None else None
+    start = None if stop is None else opening(asked, paid.price, stop)
+    return OfferFound(
+        offer, buy_in, 100 * (asked / buy_in - 1), rank, paid, start, stop, best, tuple(uses), tuple(cautions), None
+    )
+
+
+def best_use(uses: Sequence[UseFound], own: Sequence[Route]) -> UseFound | None:
+    """The most profitable of the uses, each by the shop's own route where that is open."""
+    open_ones = [(u, u.route == route) for u, route in zip(uses, own, strict=True) if u.expected_profit is not None]
+    ours = {u.use for u, is_own in open_ones if is_own}
+    candidates = [u for u, is_own in open_ones if is_own or u.use not in ours]
+    return max(candidates, key=lambda u: u.expected_profit or 0.0, default=None)
+
+
+def without_value(offer: Offer, paid: Paid, reason: str) -> OfferFound:
+    """An offer that cannot be valued."""
+    return OfferFound(offer, None, None, None, paid, None, None, None, (), (), reason)
+
+
+def ranked(found: Sequence[OfferFound]) -> tuple[OfferFound, ...]:
+    """The most profitable first; offers that cannot be valued last, in the file's order."""
+
+    def key(one: OfferFound) -> tuple[int, float]:
+        if one.reason is not None:
+            return (2, float(one.offer.row))
+        profit = one.best.expected_profit if one.best is not None else None
+        return (1, float(one.offer.row)) if profit is None else (0, -profit)
+
+    return tuple(sorted(found, key=key))

@@ -1,0 +1,84 @@
+"""`shortlist` and `source` as JSON objects."""
+
+from __future__ import annotations
+
+from kitvalue.decisions.portfolio import Portfolio
+from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.sourcing import Answer as Found
+from kitvalue.decisions.sourcing import Sourced, Sourcing
+from kitvalue.pages.answers.common import Answer, money, number
+
+
+def shortlist_answer(s: Shortlist) -> Answer:
+    """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
+    return {
+        "currency": s.currency, "plan": s.plan, "on": s.on.isoformat() if s.on else None,
+        "offers": [_offer(one) for one in s.offers],
+        "portfolio": None if s.portfolio is None else _portfolio(s.portfolio),
+        "holding": money(s.holding), "months_to_sell": number(s.months),
+    }  # fmt: skip
+
+
+def _offer(one: OfferFound) -> Answer:
+    best = one.best
+    return {
+        "offer": one.offer.offer, "series": one.offer.series, "pieces": one.offer.pieces,
+        "condition": number(one.offer.condition), "asked": money(one.offer.price), "buy_in": money(one.buy_in),
+        "asked_against_percent": number(one.against_percent), "rank": number(one.rank),
+        "expected_paid": money(one.paid.price), "paid_rests_on": one.paid.rests_on,
+        "open_at": money(one.open_at), "stop_at": money(one.stop_at),
+        "best_use": None if best is None else best.use,
+        "best_route": None if best is None else best.route,
+        "expected_profit": None if best is None else money(best.expected_profit),
+        "chance_of_loss": None if best is None else number(best.chance_of_loss),
+        "profit_per_hour": None if best is None else money(best.profit_per_hour),
+        "uses": [_use(use) for use in one.uses],
+        "cautions": list(one.cautions), "reason": one.reason,
+    }  # fmt: skip
+
+
+def _use(use: UseFound) -> Answer:
+    return {
+        "use": use.use, "route": use.route, "ceiling": money(use.ceiling), "safe_ceiling": money(use.safe_ceiling),
+        "expected_profit": money(use.expected_profit), "chance_of_loss": number(use.chance_of_loss),
+        "chance_of_loss_at_ceiling": number(use.chance_at_ceiling), "hours": number(use.hours),
+        "profit_per_hour": money(use.profit_per_hour), "reason": use.reason,
+    }  # fmt: skip
+
+
+def _portfolio(p: Portfolio) -> Answer:
+    return {
+        "buy": list(p.buy), "expected_profit": money(p.expected_profit), "chance_of_loss": number(p.chance_of_loss),
+        "spent": money(p.spent), "hours": number(p.hours), "budget": money(p.budget),
+        "bench_hours": number(p.bench_hours), "exact": p.exact,
+    }  # fmt: skip
+
+
+def source_answer(s: Sourcing, written: str | None) -> Answer:
+    """`source`: the cheapest answer, and all that were asked for under `answers`."""
+    return {
+        "plan": s.plan, "currency": s.currency, **_answer(s.answers[0]),
+        "answers": [_answer(one) for one in s.answers], "written": written,
+    }  # fmt: skip
+
+
+def _answer(one: Found) -> Answer:
+    return {
+        "status": one.status, "cost": money(one.cost), "gap": money(one.gap), "spent": money(one.spent),
+        "credit": money(one.credit), "buy": list(one.buy),
+        "drums": [
+            {
+                "drum": d.drum, "from": d.offer or "new", "size": size_text(d) if d.offer else None,
+                "cut_down": d.cut_down,
+            }
+            for d in one.drums
+        ],
+        "new_shells": [d.drum for d in one.drums if d.offer is None],
+        "leftovers": [{"offer": d.offer, "size": size_text(d), "credit": money(d.credit)} for d in one.leftovers],
+        "reasons": list(one.reasons),
+    }  # fmt: skip
+
+
+def size_text(one: Sourced) -> str:
+    """`16x14`: diameter first."""
+    return f"{one.size.diameter.normalize():f}x{one.size.depth.normalize():f}"

@@ -1,0 +1,192 @@
+"""`shortlist` and `source` as text for a terminal."""
+
+from __future__ import annotations
+
+from kitvalue.decisions.portfolio import Portfolio
+from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.sourcing import Answer, Sourced, Sourcing
+from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, table, wrapped
+
+MOST_USES = 30  # offers whose every use is listed
+ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
+
+
+def shortlist_text(s: Shortlist, written: str | None = None) -> str:
+    """The offers, the most profitable first; then each use, what to buy together and what to take care of."""
+    valued = [one for one in s.offers if one.reason is None]
+    plan = f", also as donors of {s.plan}" if s.plan else ""
+    parts = [
+        f"{len(s.offers)} offers{plan} ({s.currency})\n",
+        _lead(valued) + "\n" if valued else "",
+        _offers(valued) + "\n" if valued else "",
+        wrapped(
+            "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: the highest price "
+            f"that leaves {s.margin_percent:g} % of net revenue on average and loses in {s.loss_percent:g} % of the "
+            "sample at most; freight on top. A dash: no price does."
+        )
+        + "\n" if valued else "",
+        "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
+        _not_open(valued),
+        _together(s.portfolio) if s.portfolio is not None else "",
+        _holding(s),
+        bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
+        bullets("On single offers", _single(valued)),
+        bullets("Take care", s.cautions),
+        f"Written: {written}" if written is not None else "",
+    ]  # fmt: skip
+    return "\n".join(part for part in parts if part)
+
+
+def _lead(valued: list[OfferFound]) -> str:
+    """The answer in a sentence."""
+    good = [one for one in valued if one.stop_at is not None and one.paid.price <= one.stop_at]
+    if not good:
+        return wrapped("No offer pays at the price that it will probably be had for. Open low, or pass.")
+    first = good[0]
+    use = first.best.use if first.best is not None else ""
+    return wrapped(
+        f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} first: "
+        f"{use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}."
+    )
+
+
+def _offers(valued: list[OfferFound]) -> str:
+    columns = [
+        Column("offer", figures=False), Column("series", figures=False), Column("asked"), Column("buy-in"),
+        Column("against"), Column("sold lower"), Column("to pay"), Column("open at"), Column("stop at"),
+        Column("best use", figures=False), Column("profit"), Column("loss"), Column("per hour"),
+    ]  # fmt: skip
+    return table(columns, [_offer(one) for one in valued])
+
+
+def _offer(one: OfferFound) -> list[str]:
+    best = one.best
+    return [
+        one.offer.offer[:14], one.offer.series[:14], money(one.offer.price), money(one.buy_in),
+        percent(one.against_percent, sign=True), _share(one.rank), money(one.paid.price),
+        _price(one.open_at), _price(one.stop_at), best.use if best is not None else "-",
+        money(best.expected_profit) if best is not None else "-", _share(best.chance_of_loss if best else None),
+        money(best.profit_per_hour) if best is not None and best.profit_per_hour is not None else "-",
+    ]  # fmt: skip
+
+
+def _uses(valued: list[OfferFound]) -> str:
+    columns = [
+        Column("offer", figures=False), Column("use", figures=False), Column("VAT", figures=False), Column("ceiling"),
+        Column("loss there"), Column("safe ceiling"), Column("profit"), Column("loss"), Column("hours"),
+    ]  # fmt: skip
+    rows = [_use(one, use) for one in valued[:MOST_USES] for use in one.uses if use.reason is None]
+    left = len(valued) - MOST_USES
+    return table(columns, rows) + (f"\n  and {left:,} more offers: --json has them all" if left > 0 else "")
+
+
+def _use(one: OfferFound, use: UseFound) -> list[str]:
+    return [
+        one.offer.offer[:14], use.use, ROUTES[use.route], _cents(use.ceiling), _share(use.chance_at_ceiling),
+        _cents(use.safe_ceiling), money(use.expected_profit), _share(use.chance_of_loss), figure(use.hours),
+    ]  # fmt: skip
+
+
+def _not_open(valued: list[OfferFound]) -> str:
+    """Why uses are not open, each reason once with its offers."""
+    reasons: dict[str, list[str]] = {}
+    for one in valued:
+        for use in one.uses:
+            if use.reason is not None:
+                route = f" ({ROUTES[use.route]})" if use.route == "margin" else ""
+                reasons.setdefault(f"{use.use}{route}: {use.reason}", []).append(one.offer.offer)
+    return bullets(
+        "Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in reasons.items()]
+    )
+
+
+def _names(names: list[str], most: int = 12) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def _single(valued: list[OfferFound]) -> list[str]:
+    """What is to be said of some offers, each text once with their names."""
+    said: dict[str, list[str]] = {}
+    for one in valued:
+        for text in (*one.cautions, f"to pay rests on {one.paid.rests_on}"):
+            said.setdefault(text, []).append(one.offer.offer)
+    return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in said.items()]
+
+
+def _together(p: Portfolio) -> str:
+    limits = []
+    if p.budget is not None:
+        limits.append(f"a budget of {money(p.budget)}")
+    if p.bench_hours is not None:
+        limits.append(f"{figure(p.bench_hours)} bench hours")
+    within = " and ".join(limits) or "no limit of budget or hours"
+    if not p.buy:
+        return wrapped(f"To buy together, within {within}: nothing; no set of offers gains within the limits.") + "\n"
+    how = "every set was tried" if p.exact else "found by greedy choice with swaps, so a better set may exist"
+    return wrapped(
+        f"To buy together, within {within}: {', '.join(p.buy)}. Expected profit {money(p.expected_profit)}, chance of "
+        f"a loss over all {_share(p.chance_of_loss)}, {money(p.spent)} spent, {figure(p.hours)} hours; {how}."
+    ) + "\n"  # fmt: skip
+
+
+def _holding(s: Shortlist) -> str:
+    if not s.holding:
+        return ""
+    return (
+        wrapped(f"Holding one kit {s.months or 0:g} months costs {money(s.holding, cents=True)}; it is in the profits.")
+        + "\n"
+    )
+
+
+def source_text(s: Sourcing, written: str | None) -> str:
+    """The answers, the cheapest first, or why there is none."""
+    parts = [f"Donors for {s.title} ({s.currency}, net)\n"]
+    first = s.answers[0]
+    if first.status == "infeasible":
+        parts.append(bullets("These offers cannot give the plan's drums", first.reasons))
+    else:
+        parts += [_answer(one, place, len(s.answers), s.seconds) for place, one in enumerate(s.answers, start=1)]
+    if written is not None:
+        name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
+        parts.append(f"Written: {written}\nNow: kitvalue price {name}\n")
+    parts.append(bullets("Take care", s.cautions))
+    return "\n".join(part for part in parts if part)
+
+
+def _answer(one: Answer, place: int, count: int, seconds: float) -> str:
+    title = f"Answer {place} of {count}" if count > 1 else "The cheapest"
+    proof = "proven the cheapest" if place == 1 else "proven the cheapest of other sets of kits"
+    if one.status == "gap":
+        proof = f"stopped after {seconds:g} seconds: at most {money(one.gap, cents=True)} could still be saved"
+    new = [d.drum for d in one.drums if d.offer is None]
+    rows = [[d.drum, d.offer or "new shell", _shell(d), "cut down" if d.cut_down else ""] for d in one.drums]
+    columns = [Column("drum", figures=False), Column("from", figures=False), Column("its shell", figures=False),
+               Column("", figures=False)]  # fmt: skip
+    pairs = [
+        ("buy", ", ".join(one.buy) or "no kit"),
+        ("new shells", ", ".join(new) or "none"),
+        ("kits with freight and new shells", money(one.spent, cents=True)),
+        ("leftovers bring", money(one.credit, cents=True)),
+        ("cost", f"{money(one.cost, cents=True)}  ({proof})"),
+    ]
+    left = [f"{d.offer} {_shell(d)} ({money(d.credit, cents=True)})" for d in one.leftovers]
+    return "\n".join(
+        [title, facts(pairs), "", table(columns, rows), wrapped(f"Left over: {', '.join(left) or 'nothing'}."), ""]
+    )
+
+
+def _shell(one: Sourced) -> str:
+    return f"{one.size.diameter.normalize():f}x{one.size.depth.normalize():f}" if one.offer is not None else "-"
+
+
+def _share(value: float | None) -> str:
+    return "-" if value is None else percent(100 * value)
+
+
+def _price(value: float | None) -> str:
+    return "-" if value is None else money(value)
+
+
+def _cents(value: float | None) -> str:
+    return "-" if value is None else money(value, cents=True)

@@ -1,0 +1,124 @@
+"""Ceilings: the worked case to the cent, and against a search over every price."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, mean_profit
+from kitvalue.decisions.uses import rebuild_bases
+from kitvalue.intake.pricebook import FloatArray
+from tests import worked
+
+RICHER = worked.CASE["expected"]["richer_market"]  # an invented case worked by hand, not an outside source
+
+
+def worked_deals(route: str) -> Deals:
+    plan, shop = worked.plan(), worked.shop()
+    base = next(b for b in rebuild_bases(plan, shop, 0, 4, "private") if b.route == route)
+    sample: FloatArray = (5800 * 0.70 * worked.FACTORS)[None, :]
+    one = np.ones(1)
+    return Deals(
+        outcomes=sample, clipped=sample, cost=(base.cost + 45.0) * one, rate=0.23, fee=0.029, margin=0.18, freight=60.0,
+        on_margin=route == "margin", others=base.others * one, credit=base.credit * one, least=base.least * one,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(("route", "key"), [("full", "full"), ("margin", "margin_route")])
+def test_the_worked_case_to_the_cent(route: str, key: str) -> None:
+    deals = worked_deals(route)
+    found = ceilings(deals, 0.10)
+    assert found.ceiling[0] == RICHER[f"ceiling_donor_A_{key}"]
+    assert found.safe[0] == RICHER[f"safe_ceiling_donor_A_{key}"]
+    assert round(float(mean_profit(deals, np.array([340.0]))[0]), 2) == RICHER[f"mean_profit_at_340_{key}"]
+
+
+def random_deals(seed: int, *, on_margin: bool, parts: bool) -> Deals:
+    """A few purchases of one outcome sample each; prices low enough to search every cent."""
+    rng = np.random.default_rng(seed)
+    m, n = 3, int(rng.integers(3, 30))
+    if parts:
+        values = rng.uniform(5, 30, m)
+        outcomes = values[:, None] * rng.integers(0, 5, (m, n)) / 4
+    else:
+        values = None
+        outcomes = rng.uniform(2, 25, (m, 1)) * np.exp(rng.normal(0, rng.uniform(0.05, 1.2), (m, n)))
+    credit = rng.uniform(0, 4, m) * rng.integers(0, 2, m)
+    return Deals(
+        outcomes=outcomes, clipped=np.minimum(outcomes, np.quantile(outcomes, 0.9)), cost=rng.uniform(0, 8, m),
+        rate=float(rng.uniform(0, 0.27)), fee=float(rng.uniform(0, 0.1)), margin=float(rng.uniform(0, 0.4)),
+        freight=0.0 if parts else float(rng.uniform(0, 3)), on_margin=on_margin,
+        others=rng.uniform(0, 6, m) * (not parts),
+        credit=credit * (not parts), least=0.5 * credit * (not parts), values=values,
+    )  # fmt: skip
+
+
+def searched(deals: Deals, at: int, loss_chance: float) -> tuple[float, float]:
+    """Both ceilings of one purchase by trying every cent, each outcome's VAT by the directive's own words."""
+    prices = np.arange(0, 6000) / 100
+    prices = prices[prices >= deals.least[at] - 1e-12]
+
+    def results(price: float, sample: FloatArray) -> tuple[FloatArray, FloatArray]:
+        k = deals.rate / (1 + deals.rate)
+        purchase = deals.others[at] + max(0.0, price - deals.credit[at])
+        vat = []
+        for sold in sample:
+            if not deals.on_margin:
+                vat.append(k * sold)
+            elif deals.values is None:
+                vat.append(k * max(0.0, sold + deals.freight - purchase) - k * deals.freight)
+            else:  # each part with its share of the purchase price; sold parts only
+                vat.append(sold / deals.values[at] * k * max(0.0, deals.values[at] - purchase))
+        net = sample - np.array(vat)
+        return net, net - deals.fee * (sample + deals.freight) - deals.cost[at] - price
+
+    best, safe = -1.0, -1.0
+    for price in prices:
+        net, profit = results(float(price), deals.clipped[at])
+        if profit.mean() < deals.margin * net.mean() - 1e-9:
+            break
+        best = float(price)
+        if (results(float(price), deals.outcomes[at])[1] < -1e-6).mean() <= loss_chance + 1e-12:
+            safe = float(price)
+    return best, safe
+
+
+@pytest.mark.parametrize("on_margin", [False, True])
+@pytest.mark.parametrize("parts", [False, True])
+@given(seed=st.integers(0, 10**6), loss_chance=st.sampled_from([0.0, 0.05, 0.1, 0.25, 0.5]))
+def test_equal_to_a_search_over_every_cent(on_margin: bool, parts: bool, seed: int, loss_chance: float) -> None:
+    deals = random_deals(seed, on_margin=on_margin, parts=parts)
+    found = ceilings(deals, loss_chance)
+    for at in range(len(deals.cost)):
+        best, safe = searched(deals, at, loss_chance)
+        assert abs(found.ceiling[at] - best) <= 0.0100001, (found.ceiling[at], best)
+        assert abs(found.safe[at] - safe) <= 0.0100001, (found.safe[at], safe)
+
+
+@given(seed=st.integers(0, 10**6), on_margin=st.booleans())
+def test_no_outcome_gains_or_loses_at_its_own_break_even(seed: int, on_margin: bool) -> None:
+    deals = random_deals(seed, on_margin=on_margin, parts=False)
+    even = break_even_prices(deals)
+    for j in range(even.shape[1]):
+        profit = deals.profit(deals.outcomes, even[:, j])[:, j]
+        assert np.abs(profit).max() < 1e-9
+
+
+def test_the_chance_at_the_ceiling_is_counted_from_the_sample() -> None:
+    deals = worked_deals("full")
+    found = ceilings(deals, 0.10)
+    by_hand = np.mean(deals.profit(deals.outcomes, found.ceiling)[0] < 0)
+    assert found.chance_at_ceiling[0] == by_hand == chance_of_loss(deals, found.ceiling)[0]
+    assert 0 < by_hand < 1
+
+
+def test_a_sample_that_always_loses_has_no_ceiling() -> None:
+    deals = worked_deals("full")
+    poor = replace(deals, outcomes=deals.outcomes / 9, clipped=deals.clipped / 9)
+    found = ceilings(poor, 0.10)
+    assert found.ceiling[0] < 0
+    assert found.safe[0] < 0

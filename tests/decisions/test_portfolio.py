@@ -1,0 +1,73 @@
+"""What to buy together: against trying every set, and within its limits."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from kitvalue.decisions.portfolio import Candidates, best_set
+
+
+def candidates(seed: int, m: int) -> Candidates:
+    rng = np.random.default_rng(seed)
+    level = rng.normal(0, 1, 300)
+    expected = rng.normal(40, 60, m)
+    profits = expected[:, None] + 60 * level + rng.normal(0, rng.uniform(20, 150, (m, 1)), (m, 300))
+    return Candidates(
+        tuple(f"D{i}" for i in range(m)), expected, profits, rng.uniform(100, 900, m), rng.uniform(2, 40, m)
+    )
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_best_of_every_set(seed: int) -> None:
+    rng = np.random.default_rng(1000 + seed)
+    given = candidates(seed, int(rng.integers(1, 9)))
+    budget = float(rng.uniform(300, 3000)) if rng.random() < 0.5 else None
+    hours = float(rng.uniform(10, 120)) if rng.random() < 0.5 else None
+    best = 0.0
+    for count in range(len(given.names) + 1):
+        for chosen in itertools.combinations(range(len(given.names)), count):
+            at = list(chosen)
+            if budget is not None and given.spent[at].sum() > budget:
+                continue
+            if hours is not None and given.hours[at].sum() > hours:
+                continue
+            if at and any(given.expected[i] <= 0 for i in at):
+                continue
+            if at and (given.profits[at].sum(axis=0) < 0).mean() > 0.2:
+                continue
+            best = max(best, float(given.expected[at].sum()))
+    found = best_set(given, budget, hours, 0.2)
+    assert found.exact
+    assert found.expected_profit == pytest.approx(best)
+    assert found.chance_of_loss <= 0.2
+    assert budget is None or found.spent <= budget
+    assert hours is None or found.hours <= hours
+
+
+def test_more_than_fifteen_are_chosen_greedily_within_the_limits() -> None:
+    given = candidates(7, 60)
+    found = best_set(given, 6000.0, 300.0, 0.1)
+    assert not found.exact
+    assert 0 < found.spent <= 6000
+    assert found.hours <= 300
+    assert found.chance_of_loss <= 0.1
+    at = [given.names.index(name) for name in found.buy]
+    for i in range(60):  # nothing that gains still fits
+        if i not in at and given.expected[i] > 0:
+            more = [*at, i]
+            fits = given.spent[more].sum() <= 6000 and given.hours[more].sum() <= 300
+            assert not fits or (given.profits[more].sum(axis=0) < 0).mean() > 0.1
+
+
+def test_a_shared_level_keeps_kits_apart_that_their_own_chances_would_join() -> None:
+    """Two kits, each losing in one draw of ten: together too where the market's level moves both."""
+    level = np.where(np.arange(100) < 10, -50.0, 50.0)
+    shared = np.array([level, level])
+    apart = np.array([level, np.roll(level, 10)])
+    two = Candidates(("a", "b"), np.array([40.0, 40.0]), shared, np.ones(2), np.ones(2))
+    assert best_set(two, None, None, 0.1).chance_of_loss == pytest.approx(0.1)
+    other = Candidates(("a", "b"), np.array([40.0, 40.0]), apart, np.ones(2), np.ones(2))
+    assert best_set(other, None, None, 0.1).chance_of_loss == 0.0

@@ -1,0 +1,89 @@
+"""What a bought kit can become: costs before the kit is paid, places in a plan, parts."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from kitvalue.decisions.part_sales import SCENARIOS, part_sales, parts_of
+from kitvalue.decisions.uses import donor_needs, plain_bases, rebuild_bases, takes_place_of, why_no_place
+from kitvalue.intake.parts import Part
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.shop import SellingTable
+from kitvalue.intake.sizes import Size, parse_size
+from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.holding import holding_cost
+from tests import worked
+from tests.decisions.test_haggling import offer
+
+
+def sizes(text: str) -> tuple[Size, ...]:
+    return tuple(parse_size(one) for one in text.split())
+
+
+def part(name: str, value: float, chance: str, diameter: int | None = None, weeks: int = 4) -> Part:
+    return Part(2, name, Decimal(str(value)), Decimal(chance), Decimal(weeks), Decimal(diameter) if diameter else None,
+                None, False)  # fmt: skip
+
+
+@pytest.mark.parametrize("route", ["full", "margin"])
+def test_a_rebuild_costs_what_the_plans_sheet_says(route: str) -> None:
+    plan, shop = worked.plan(), worked.shop()
+    sheet = next(r for r in cost_sheet(plan, shop).routes if r.route == route)
+    base = next(b for b in rebuild_bases(plan, shop, 0, 4, "private") if b.route == route)
+    assert base.cost + 340 + 45 == pytest.approx(float(sheet.net_cost))
+    assert base.others + max(0, 340 - base.credit) == pytest.approx(float(sheet.purchase))
+    assert base.reason is None
+
+
+def test_an_imported_kit_has_no_margin_scheme() -> None:
+    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, 4, "import")
+    assert full.reason is None
+    assert margin.reason is not None
+    assert "imported" in margin.reason
+
+
+def test_selling_on_costs_its_hours_with_contingency() -> None:
+    full, margin = plain_bases(worked.shop(), "sell on", Decimal(3), "private", "prepare")
+    assert full.cost == pytest.approx(3 * 42 * 1.1)
+    assert (full.labour, full.hours, margin.reason) == (126, 3, None)
+    asked = plain_bases(worked.shop(), "sell on", None, "private", "prepare")
+    assert all(base.reason is not None and "add prepare under [work]" in base.reason for base in asked)
+
+
+def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:
+    needs = donor_needs(worked.plan(), worked.shop())
+    assert [need.id for need in needs] == ["A", "B"]
+    fit_a = offer(sizes=sizes("12x10 22x16 16x16 13x11 14x6.5"))
+    fit_b = offer(sizes=sizes("10x9 14x14"))
+    assert [takes_place_of(o, needs).id for o in (fit_a, fit_b)] == ["A", "B"]  # type: ignore[union-attr]
+    twice = offer(sizes=sizes("22x16 22x16 13x11 16x16"))
+    assert takes_place_of(twice, needs) is None
+    assert "all the drums of any one donor" in why_no_place(twice, needs)
+    assert why_no_place(offer(), needs) == "its sizes are not in offers.csv"
+
+
+def test_holding_needs_the_months() -> None:
+    table = {"fee": Decimal(3), "margin": Decimal(18), "freight": Decimal(60)}
+    assert holding_cost(SellingTable.model_validate(table)) == 0
+    both = SellingTable.model_validate(table | {"holding": Decimal(8), "months_to_sell": Decimal("2.5")})
+    assert holding_cost(both) == 20
+    with pytest.raises(FileError, match=r"shop.toml, selling.months_to_sell: .*add the months"):
+        holding_cost(SellingTable.model_validate(table | {"holding": Decimal(8)}))
+
+
+def test_parts_sell_with_their_own_chances() -> None:
+    parts = [part("13 inch", 60, "0.85", 13), part("22 inch", 100, "0.75", 22), part("legs", 30, "0.5", weeks=10)]
+    kit = parts_of(sizes("22x16 13x9 13x11"), parts)
+    assert kit.rows == (1, 0, 0, 2)
+    assert kit.unknown == ()
+    sales = part_sales([kit], parts)
+    assert sales.outcomes.shape == (1, SCENARIOS)
+    assert sales.values[0] == 250
+    assert sales.outcomes.mean() == pytest.approx(2 * 60 * 0.85 + 100 * 0.75 + 30 * 0.5)
+    share_none = np.mean(sales.outcomes == 0)
+    assert share_none <= 0.15 * 0.25  # all four unsold: rare
+    assert sales.months[0] == pytest.approx(10 / (365.25 / 12 / 7))
+    assert parts_of(sizes("24x14 13x9"), parts).unknown == sizes("24x14")

@@ -1,0 +1,76 @@
+"""Up to what price offers pay, on the owner's page."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+
+from kitvalue.buying import offers_seen
+from kitvalue.intake.shop import read_shop
+from kitvalue.keeper import market_of
+from kitvalue.pages import charts
+from kitvalue.pages.pictures.frame import NARROW, WIDE
+from kitvalue.pages.pictures.offers import offers_figure
+from kitvalue.pages.sections.offers import OfferSeen, judged, offer_strips_table, offers_picture, offers_view
+from kitvalue.pages.sections.today import today_view
+from kitvalue.pages.words import exact
+from tests.shops import run, sample_shop
+
+
+def seen(place: Path, *rows: str) -> tuple[OfferSeen, ...]:
+    shop = sample_shop(place)
+    if rows:
+        head = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
+        (shop / "offers.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
+    settings = read_shop(shop)
+    return offers_seen(shop, settings, market_of(shop, settings).fit).offers
+
+
+def drawn(figure: charts.Figure, gid: str) -> list[float]:
+    return [float(line.get_xdata()[0]) for line in figure.axes[0].lines if line.get_gid() == gid]  # type: ignore[index, arg-type]
+
+
+def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
+    picture = offers_picture(judged(seen(tmp_path)), "EUR")
+    low, high = picture.limits
+    for layout in (WIDE, NARROW):
+        figure = offers_figure(picture, layout)
+        ceilings = [s.ceiling for s in picture.strips if s.ceiling is not None and low <= s.ceiling <= high]
+        safe = [s.safe for s in picture.strips if s.safe is not None and low <= s.safe <= high]
+        assert drawn(figure, "ceiling") == ceilings
+        assert drawn(figure, "safe") == safe
+        assert len(ceilings) >= 6
+    assert low > min(s.typical for s in picture.strips) / 5  # a ceiling near 0 does not stretch the axis
+    rows = offer_strips_table(picture).rows
+    assert [row.cells[-1] for row in rows if row.cells[-1] != "\N{EN DASH}"] == [
+        exact(Decimal(repr(one))) for one in (s.safe for s in picture.strips) if one is not None
+    ]
+
+
+def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> None:
+    offers = seen(tmp_path)
+    data = run(tmp_path / "shop", "shortlist", "--json").data["offers"]
+    table = offers_view(offers, "EUR").bids
+    assert table is not None
+    assert [row.cells[0] for row in table.rows] == [one["offer"] for one in data]
+    assert [row.cells[4] for row in table.rows] == [exact(Decimal(repr(one["stop_at"]))) for one in data]
+
+
+def test_an_offer_that_pays_is_worth_a_call_with_its_prices(tmp_path: Path) -> None:
+    offers = seen(tmp_path, "D1;Inishmore;5;3;1000;60;;;10;", "D2;Burren;4;3;600;40;;;;")
+    calls = today_view((), offers, None, (), "EUR")[1]
+    assert [note.name for note in calls.notes] == ["D1"]
+    assert "Open at EUR\N{NO-BREAK SPACE}800, stop at" in calls.notes[0].text
+
+
+def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    text = (shop / "shop.toml").read_text(encoding="utf-8")
+    (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
+    settings = read_shop(shop)
+    offers = offers_seen(shop, settings, market_of(shop, settings).fit).offers
+    assert all(one.valuation is not None and one.found is None for one in offers)
+    view = offers_view(offers, "EUR")
+    assert view.bids is None
+    assert view.picture is not None
+    assert [key.glyph for key in view.picture.keys] == ["asked", "typical", "level", "range"]

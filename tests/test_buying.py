@@ -1,0 +1,293 @@
+"""`shortlist` and `source` as a shop uses them."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from kitvalue.intake.offers import read_offers
+from kitvalue.intake.plan import read_plan
+from kitvalue.intake.shop import read_shop
+from kitvalue.keeper import market_of
+from kitvalue.market.kit import Kit
+from kitvalue.market.outlook import outlook
+from kitvalue.market.value import resale_kit
+from tests.shops import run, sample_shop
+
+HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note\n"
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return sample_shop(tmp_path_factory.mktemp("sample"))
+
+
+def with_offers(shop: Path, *rows: str) -> Path:
+    (shop / "offers.csv").write_text(HEADER + "".join(f"{row}\n" for row in rows), encoding="utf-8")
+    return shop
+
+
+def change(path: Path, old: str, new: str) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def offer_of(data: dict[str, Any], name: str) -> dict[str, Any]:
+    found: dict[str, Any] = next(one for one in data["offers"] if one["offer"] == name)
+    return found
+
+
+def use_of(one: dict[str, Any], use: str, route: str) -> dict[str, Any]:
+    found: dict[str, Any] = next(u for u in one["uses"] if (u["use"], u["route"]) == (use, route))
+    return found
+
+
+def test_selling_on_is_what_the_outlook_and_the_settings_say(shop: Path) -> None:
+    """The ceiling by hand from the kit's own outlook: mean profit is 18 % of mean net revenue, full VAT."""
+    data = run(shop, "shortlist", "--json").data
+    one = offer_of(data, "D02")
+    settings, fit = read_shop(shop), market_of(shop, read_shop(shop)).fit
+    view = outlook(fit, resale_kit(fit, Kit("Burren", 5, 3.5)))
+    net = view.mean / 1.23
+    spent = 60 + 24 + 3 * 36 * 1.10 + 0.029 * (view.mean + 60)  # freight, holding, work, fee
+    use = use_of(one, "sell on", "full")
+    assert settings.work is not None
+    assert settings.work.prepare == 3
+    assert use["ceiling"] == pytest.approx(net * 0.82 - spent, abs=0.01)
+    assert one["expected_paid"] == pytest.approx(470 * 0.95)
+    assert use["expected_profit"] == pytest.approx(net - spent - 470 * 0.95, abs=0.01)
+    assert one["rank"] == np.mean(outlook(fit, Kit("Burren", 5, 3.5)).sample < 470)
+    assert one["buy_in"] == pytest.approx(outlook(fit, Kit("Burren", 5, 3.5)).typical, abs=0.005)
+
+
+def test_offers_are_sorted_and_hang_together(shop: Path) -> None:
+    data = run(shop, "shortlist", "--plan", "seven-piece", "--json").data
+    profits = [one["expected_profit"] for one in data["offers"]]
+    assert profits == sorted(profits, reverse=True)
+    for one in data["offers"]:
+        assert one["stop_at"] is None or one["open_at"] <= one["stop_at"]
+        for use in one["uses"]:
+            if use["safe_ceiling"] is not None:
+                assert use["safe_ceiling"] <= use["ceiling"]
+            if use["ceiling"] is not None:
+                assert 0 <= use["chance_of_loss_at_ceiling"] <= 1
+        assert {use["use"] for use in one["uses"]} == {"sell on", "rebuild", "parts"}
+
+
+def test_an_offer_that_cannot_be_valued_stands_last_with_its_reason(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "X;Slievebán;5;3;100;;;;;", "D1;Burren;5;3;200;40;;;;")
+    text = (shop / "shop.toml").read_text(encoding="utf-8")
+    (shop / "shop.toml").write_text(text + '\n[series."Slievebán"]\npart = "donor"\n', encoding="utf-8")
+    data = run(shop, "shortlist", "--json").data
+    assert [one["offer"] for one in data["offers"]] == ["D1", "X"]
+    assert "no rows of" in data["offers"][1]["reason"]
+    assert data["offers"][1]["buy_in"] is None
+    assert "X: no rows of" in run(shop, "shortlist").out
+
+
+def test_what_rests_on_haggle_says_so(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "D1;Burren;5;3;200;40;;;;")
+    rows = (shop / "prices.csv").read_text(encoding="utf-8-sig").splitlines()
+    kept = [rows[0], *(r for r in rows[1:] if ";sold;" not in r and ";hammer;" not in r)]
+    (shop / "prices.csv").write_text("\n".join(kept) + "\n", encoding="utf-8")
+    ran = run(shop, "shortlist", "--json")
+    assert ran.status == 0, ran.err
+    one = ran.data["offers"][0]
+    assert one["expected_paid"] == pytest.approx(180)
+    assert "haggle of 10 %" in one["paid_rests_on"]
+    assert any("rest on the haggle of 10 %" in text for text in one["cautions"])
+
+
+@pytest.mark.parametrize(("key", "use"), [("prepare", "sell on"), ("part_out", "parts")])
+def test_missing_hours_are_asked_for(tmp_path: Path, key: str, use: str) -> None:
+    shop = sample_shop(tmp_path)
+    text = (shop / "shop.toml").read_text(encoding="utf-8")
+    (shop / "shop.toml").write_text("\n".join(x for x in text.splitlines() if not x.startswith(key)), encoding="utf-8")
+    uses = run(shop, "shortlist", "--json").data["offers"][0]["uses"]
+    found = next(u for u in uses if u["use"] == use)
+    assert found["ceiling"] is None
+    assert f"add {key} under [work]" in found["reason"]
+
+
+def test_without_parts_the_file_is_asked_for(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    (shop / "parts.csv").unlink()
+    uses = run(shop, "shortlist", "--json").data["offers"][0]["uses"]
+    assert next(u for u in uses if u["use"] == "parts")["reason"].startswith("there is no parts.csv")
+
+
+def test_on_another_day_the_values_differ_and_holding_is_told(shop: Path) -> None:
+    now, later = run(shop, "shortlist", "--json").data, run(shop, "shortlist", "--on", "2027-11-25", "--json").data
+    assert later["on"] == "2027-11-25"
+    assert offer_of(later, "D01")["buy_in"] > offer_of(now, "D01")["buy_in"]
+    assert any("past the book's newest date" in text for text in offer_of(later, "D01")["cautions"])
+    assert (now["holding"], now["months_to_sell"]) == (24.0, 3.0)
+    assert "Holding one kit 3 months costs 24.00" in run(shop, "shortlist").out
+
+
+def test_holding_comes_off_the_ceiling(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    with_it = use_of(offer_of(run(shop, "shortlist", "--json").data, "D02"), "sell on", "full")["ceiling"]
+    change(shop / "shop.toml", "holding = 8.00", "holding = 0.00")
+    without = use_of(offer_of(run(shop, "shortlist", "--json").data, "D02"), "sell on", "full")["ceiling"]
+    assert without - with_it == pytest.approx(24, abs=0.011)
+
+
+def test_value_tells_what_holding_costs(shop: Path) -> None:
+    words = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3", "--on", "2027-01-31")
+    assert "holding it until it is sold costs 24.00" in run(shop, *words).out
+    assert run(shop, *words, "--json").data["holding"] == 24.0
+
+
+def test_csv_is_one_row_an_offer(shop: Path) -> None:
+    ran = run(shop, "shortlist", "--csv")
+    assert "Written: " in ran.out
+    text = (shop / "out" / "shortlist.csv").read_bytes().decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    data = run(shop, "shortlist", "--json").data["offers"]
+    assert [row["offer"] for row in rows] == [one["offer"] for one in data]
+    assert [float(row["expected_profit"]) for row in rows] == [one["expected_profit"] for one in data]
+
+
+def test_a_bargain_is_bought_together_within_budget_and_hours(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), *(f"D{i};Inishmore;5;3;{900 + 10 * i};60;;;fixed;" for i in range(4)))
+    free = run(shop, "shortlist", "--json").data["portfolio"]
+    assert free["buy"] == ["D0", "D1", "D2", "D3"]
+    assert free["exact"]
+    change(shop / "shop.toml", "# budget = 1500 ", "budget = 2000 ")
+    tight = run(shop, "shortlist", "--json").data["portfolio"]
+    assert tight["buy"] == ["D0", "D1"]
+    assert tight["spent"] == 900 + 910 + 120
+    assert "To buy together, within a budget of 2,000" in run(shop, "shortlist").out
+    assert "D0 first: sell on, open at" in run(shop, "shortlist").out
+
+
+def test_source_finds_the_donors_and_writes_a_plan_that_is_costed(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    ran = run(shop, "source", "seven-piece", "--best", "3", "--write", "builds/found.toml", "--json")
+    assert ran.status == 0, ran.err
+    data = ran.data
+    assert data["status"] == "optimal"
+    assert data["buy"] == ["D03", "D04"]
+    assert data["gap"] == 0
+    assert data["new_shells"] == ["18x16 floor"]
+    costs = [one["cost"] for one in data["answers"]]
+    assert costs == sorted(costs)
+    assert len({tuple(one["buy"]) for one in data["answers"]}) == len(costs) > 1
+    settings = read_shop(shop)
+    plan = read_plan("found", shop, settings)
+    assert [donor.id for donor in plan.donor] == ["D03", "D04"]
+    assert [drum.from_ for drum in plan.drum] == ["D03", "D03", "D03", "D03", "D04", "D04", "new"]
+    for command in ("cost", "price", "compare"):
+        assert run(shop, command, "found").status == 0, command
+    before = (shop / "builds" / "found.toml").read_bytes()
+    again = run(shop, "source", "seven-piece", "--write", "builds/found.toml")
+    assert again.status == 2
+    assert "is there already" in again.err
+    assert (shop / "builds" / "found.toml").read_bytes() == before
+
+
+def test_the_cost_of_source_is_the_difference_between_the_written_plans(tmp_path: Path) -> None:
+    """Two answers differ in the cost sheet of their plans by what `source` says, credits to the cent."""
+    shop = sample_shop(tmp_path)
+    first = run(shop, "source", "seven-piece", "--write", "one", "--json").data
+    rows = (shop / "offers.csv").read_text(encoding="utf-8-sig").splitlines()
+    (shop / "offers.csv").write_text("\n".join(r for r in rows if not r.startswith("D03")) + "\n", encoding="utf-8")
+    second = run(shop, "source", "seven-piece", "--write", "two", "--json").data
+    assert first["buy"] != second["buy"]
+    one, two = (run(shop, "cost", name, "--json").data["net_cost"] for name in ("one", "two"))
+    assert two - one == pytest.approx(second["cost"] - first["cost"], abs=0.05)
+
+
+def test_a_deeper_shell_is_cut_down_and_the_work_is_in_the_plan(tmp_path: Path) -> None:
+    shop = with_offers(
+        sample_shop(tmp_path), "D1;Burren;4;3;360;45;22x18 16x16 13x11 12x10;;;", "D2;Slane;2;3;150;30;14x14 10x9;;;"
+    )
+    data = run(shop, "source", "seven-piece", "--write", "cut", "--json").data
+    assert [d["drum"] for d in data["drums"] if d["cut_down"]] == ["22x16 bass"]
+    lines = run(shop, "cost", "cut", "--json").data["lines"]
+    (line,) = [line for line in lines if line["what"].startswith("Cut the 22x16 bass down from 18")]
+    assert line["net"] == 36.0  # one hour of cut_down
+
+
+def test_infeasible_is_told_by_drum(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "D1;Burren;4;3;360;45;22x16 16x16 13x11 12x10;;;")
+    ran = run(shop, "source", "seven-piece")
+    assert ran.status == 1
+    assert "10x9 rack: no 10-inch drum on offer, and no new shell price given" in ran.out
+    data = run(shop, "source", "seven-piece", "--json").data
+    assert (data["status"], data["cost"], data["buy"]) == ("infeasible", None, [])
+
+
+def test_a_budget_that_is_too_small_is_told(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    change(shop / "shop.toml", "# budget = 1500 ", "budget = 300 ")
+    ran = run(shop, "source", "seven-piece")
+    assert ran.status == 1
+    assert "the budget is 300.00, and the cheapest set of kits takes 699.00" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("D1;Burren;4;3;360;45;22x16 16x16;;;", "names 2 drums, and pieces says 4"),
+        ("D1;Burren;2;3;360;45;16x22 13x11;;;", "22 inches deep and 16 wide read as diameter-depth"),
+        ("D1;Burren;4;3;360 CHF;45;;;;", "is not in EUR"),
+        ("D1;Burren;4;3;360;45;;;;\nd1;Slane;4;3;300;45;;;;", "names more than one offer (rows 2 and 3)"),
+    ],
+)
+def test_bad_offers_give_one_clear_line(tmp_path: Path, row: str, words: str) -> None:
+    shop = with_offers(sample_shop(tmp_path), row, "D9;Burren;4;3;360;45;;;;")
+    ran = run(shop, "shortlist")
+    assert ran.status == 0
+    (line, *_) = [line for line in ran.err.splitlines() if words in line]
+    assert line.startswith("offers.csv row 2, column ")
+
+
+def test_a_plan_of_new_drums_only_has_nothing_to_source(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    path = shop / "builds" / "seven-piece.toml"
+    head, *blocks = path.read_text(encoding="utf-8").split("[[")
+    kept = [b for b in blocks if not b.startswith(("donor", "surplus"))]
+    new = [
+        b.replace('from = "A"', 'from = "new"\nprice = 100').replace('from = "B"', 'from = "new"\nprice = 100')
+        for b in kept
+    ]
+    (shop / "builds" / "new.toml").write_text("[[".join([head, *new]), encoding="utf-8")
+    ran = run(shop, "source", "new")
+    assert ran.status == 2
+    assert ran.err.strip() == "builds/new.toml: every drum is new, so there is nothing to look for among the offers"
+
+
+def test_without_offers_both_say_what_to_do(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    (shop / "offers.csv").unlink()
+    for words in (("shortlist",), ("source", "seven-piece")):
+        ran = run(shop, *words)
+        assert ran.status == 2
+        assert "there is no offers.csv" in ran.err
+
+
+def test_a_trade_donors_vat_is_asked_for_in_the_written_plan(tmp_path: Path) -> None:
+    shop = with_offers(
+        sample_shop(tmp_path), "D1;Burren;4;3;360;45;22x16 16x16 13x11 12x10;trade;;",
+        "D2;Slane;2;3;150;30;14x14 10x9;;;",
+    )  # fmt: skip
+    data = run(shop, "source", "seven-piece", "--write", "trade", "--json").data
+    assert any("needs vat" in text for text in data["cautions"])
+    path = shop / "builds" / "trade.toml"
+    change(path, '# vat = "included"', 'vat = "included"')
+    assert run(shop, "cost", "trade").status == 0
+
+
+def test_offers_of_the_sample_all_have_a_place(shop: Path) -> None:
+    reading = read_offers(shop / "offers.csv", read_shop(shop))
+    assert {o.offer for o in reading.offers} == {
+        one["offer"] for one in run(shop, "shortlist", "--json").data["offers"]
+    }
