@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import sys
 from datetime import date
-from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from kitvalue import __version__, usecases
 from kitvalue.asked import KitWanted
-from kitvalue.cli_answers import Said, answering
+from kitvalue.cli_answers import Question, Said, answering
+from kitvalue.cli_build import compare, cost, done, price
+from kitvalue.cli_buying import shortlist, source
+from kitvalue.cli_options import day
+from kitvalue.cli_pages import card, report, sheet
 from kitvalue.intake.problems import Level
+
+if TYPE_CHECKING:
+    from kitvalue.jotting import Jotted
+
+MOST_PASTED = 200_000  # bytes; far more than an advert has
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -80,12 +88,57 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
     done = usecases.check_shop(folder, strict=strict)
     shown = done.rows if rows else None
     return Said(
-        check_answer(done.files, shown),
-        check_text(done.files, done.problems, shown),
+        check_answer(done.files, done.plans, done.problems, shown),
+        check_text(done.files, done.plans, done.problems, shown),
         done.problems,
         problem_lines=problem_lines(done.problems),
         exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,
     )
+
+
+@main.command()
+@click.argument("text", required=False)
+@click.option("--offer", is_flag=True, help="Note it in offers.csv instead of prices.csv.")
+@click.option("--yes", is_flag=True, help="Write the row without asking.")
+@click.pass_obj
+@answering
+def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
+    """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
+
+    What was understood is printed beside the words it comes from, and nothing is written before you say yes.
+
+    \b
+    Example:
+      kitvalue --shop myshop jot "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, pick-up only"
+    """
+    from kitvalue.pages.answers.jot import jot_answer
+    from kitvalue.pages.terminal.jot import jot_text
+
+    jotting = usecases.jot_advert(folder, _pasted() if text is None else text, date.today(), offer=offer)
+    if yes:
+        usecases.write_jotted(jotting)
+    file, row = jotting.path.name, jotting.row
+    done = f"Written: row {row.row} of {file}"
+    told = jot_text(file, jotting.understood, row, jotting.notices)
+    ending = done if yes else "Nothing is written: --yes writes the row."
+    return Said(
+        jot_answer(file, jotting.understood, row, written=yes),
+        f"{told}\n\n{ending}",
+        cautions=jotting.notices,
+        question=None if yes else Question(told, f"Write it into {file}?", lambda: _written(jotting, done)),
+    )
+
+
+def _written(jotting: Jotted, done: str) -> str:
+    usecases.write_jotted(jotting)
+    return done
+
+
+def _pasted() -> str:
+    """An advert from standard input; a terminal is told how to end it."""
+    if sys.stdin.isatty():
+        click.echo("Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True)
+    return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
 
 
 @main.command()
@@ -113,26 +166,14 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     )
 
 
-def _day(context: click.Context, parameter: click.Parameter, text: str | None) -> date | None:
-    """A date option, read as the files' dates are."""
-    from kitvalue.intake.dates import Day, read_date
-
-    if text is None:
-        return None
-    read = read_date(text)
-    if not isinstance(read, Day):
-        raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
-    return read.date
-
-
 @main.command()
 @click.option("--series", required=True, help="The series, as shop.toml or the book spells it.")
 @click.option("--pieces", required=True, type=click.IntRange(1, 99), help="How many drums, no cymbals or stands.")
 @click.option("--condition", required=True, metavar="GRADE", help="As it stands: 1 to 5, halves, or the word.")
 @click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
 @click.option("--with", "features", multiple=True, metavar="NAME=VALUE", help="A declared feature; may be repeated.")
-@click.option("--on", callback=_day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
-@click.option("--since", callback=_day, metavar="DATE", help="Say how far prices have moved since that day.")
+@click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option("--since", callback=day, metavar="DATE", help="Say how far prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(
     "--range",
@@ -169,98 +210,18 @@ def value(
     wanted = KitWanted(series, pieces, condition, finished, features, on)
     done = usecases.value_one(folder, wanted, range_percent, since=since, unseen=unseen)
     return Said(
-        value_answer(done.valuation, done.moved, done.currency),
-        value_text(done.valuation, done.moved, done.currency, done.cautions),
+        value_answer(done.valuation, done.moved, done.currency, done.holding),
+        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding),
         cautions=done.cautions,
     )
 
 
-@main.command()
-@click.argument("plan")
-@click.pass_obj
-@answering
-def cost(folder: Path, plan: str) -> Said:
-    """What a build costs landed, line by line, and what it must sell for. PLAN is a name in builds/ or a path.
-
-    \b
-    Example:
-      kitvalue --shop myshop cost example
-    """
-    from kitvalue.pages.answers.cost import cost_answer
-    from kitvalue.pages.terminal.cost import cost_text
-
-    sheet = usecases.cost_build(folder, plan)
-    return Said(cost_answer(sheet), cost_text(sheet), cautions=sheet.cautions)
-
-
-def _amount(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
-    """A money option above 0, through its text."""
-    if text is None:
-        return None
-    try:
-        found = Decimal(text)
-    except InvalidOperation as why:
-        raise click.BadParameter(f'"{text}" is no amount; write for instance 2300 or 2300.50') from why
-    if not found.is_finite() or not 0 < found < 10**9:
-        raise click.BadParameter(f'"{text}" is no price; write an amount above 0')
-    return found
-
-
-@main.command()
-@click.argument("plan")
-@click.option("--at", callback=_amount, metavar="PRICE", help="A gross price to try instead of the suggested one.")
-@click.pass_obj
-@answering
-def price(folder: Path, plan: str, at: Decimal | None) -> Said:
-    """What to ask for a finished build, at home and abroad, and what that leaves.
-
-    \b
-    Example:
-      kitvalue --shop myshop price example --at 2300
-    """
-    from kitvalue.pages.answers.price import price_answer
-    from kitvalue.pages.terminal.price import price_text
-
-    done = usecases.price_build(folder, plan, at)
-    return Said(
-        price_answer(done.sheet, done.pricing),
-        price_text(done.sheet, done.pricing, done.cautions),
-        cautions=done.cautions,
-    )
-
-
-@main.command()
-@click.argument("plan")
-@click.pass_obj
-@answering
-def compare(folder: Path, plan: str) -> Said:
-    """A build against buying an original: by pieces, where they tie, what would turn the answer.
-
-    \b
-    Example:
-      kitvalue --shop myshop compare example
-    """
-    from kitvalue.pages.answers.compare import compare_answer
-    from kitvalue.pages.terminal.compare import compare_text
-
-    done = usecases.compare_build(folder, plan)
-    return Said(
-        compare_answer(done.comparison),
-        compare_text(done.comparison, done.headline, done.cautions),
-        cautions=done.cautions,
-    )
-
-
-@main.command()
-@click.pass_obj
-@answering
-def report(folder: Path) -> Said:
-    """Write the owner's page, everything on one sheet: out/report.html.
-
-    \b
-    Example:
-      kitvalue --shop myshop report
-    """
-    done = usecases.report_shop(folder, date.today())
-    answer: dict[str, Any] = {"written": [str(done.path)]}
-    return Said(answer, f"Written: {done.path}", done.problems, done.cautions)
+main.add_command(cost)
+main.add_command(price)
+main.add_command(compare)
+main.add_command(done)
+main.add_command(shortlist)
+main.add_command(source)
+main.add_command(report)
+main.add_command(sheet)
+main.add_command(card)

@@ -6,7 +6,7 @@ commands start at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from importlib import resources
@@ -16,25 +16,26 @@ from typing import TYPE_CHECKING
 from kitvalue import keeper
 from kitvalue.asked import KitWanted, kit_asked
 from kitvalue.files import make_writable, write_whole
-from kitvalue.intake.pricebook import FileCounts
-from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem
+from kitvalue.intake.csvout import MARK
+from kitvalue.intake.problems import FileError, KitvalueError, Problem
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.keeper import OUT, PRICES, ShopMarket
-from kitvalue.market.kit import Kit
 from kitvalue.market.trend import Moved, moved
 from kitvalue.market.value import value_kit
 from kitvalue.plans import compared, priced
+from kitvalue.workshop.holding import holding_cost
+from kitvalue.workshop.money import ZERO
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
+    from kitvalue.checking import CheckDone
     from kitvalue.decisions.breakeven import Comparison
     from kitvalue.decisions.pricing import PriceSheet
-    from kitvalue.intake.bookrows import RowAsRead
-    from kitvalue.intake.offers import Offer
+    from kitvalue.jotting import Jotted
     from kitvalue.market.fitted import Fit
     from kitvalue.market.value import Valuation
-    from kitvalue.pages.report import BuildSeen, OfferSeen
+    from kitvalue.pages.report import BuildSeen, OfferSeen, ReportView
     from kitvalue.workshop.costing import CostSheet
 
 OFFERS = "offers.csv"
@@ -58,7 +59,8 @@ def new_shop(folder: Path) -> NewDone:
     for source, name in sorted(_starter_files(starter, ""), key=lambda pair: pair[1]):
         target = folder / name
         make_writable(target.parent)
-        write_whole(target, source.read_text(encoding="utf-8"))
+        text = source.read_text(encoding="utf-8")
+        write_whole(target, MARK + text if name.endswith(".csv") else text)
         written.append(name)
     return NewDone(folder, tuple(written))
 
@@ -73,44 +75,27 @@ def _starter_files(place: Traversable, prefix: str) -> list[tuple[Traversable, s
     return found
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CheckDone:
-    """Every file of the shop, read. `rows` are the price book's and the offers' rows as read."""
-
-    files: tuple[FileCounts, ...]
-    problems: tuple[Problem, ...]
-    rows: tuple[RowAsRead, ...]
-
-
 def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
     """Read every file and collect every problem. `strict` refuses a file with any refused row as a whole."""
-    from kitvalue.intake.offers import read_offers
-    from kitvalue.intake.plan import plan_names, plan_warnings, read_plan
-    from kitvalue.intake.pricebook import read_pricebook
+    from kitvalue import checking
 
-    shop = read_shop(folder)
-    book = read_pricebook(folder / PRICES, shop)
-    counts, problems = [book.counts], list(book.problems)
-    if (folder / OFFERS).exists():
-        offers = read_offers(folder / OFFERS, shop)
-        counts.append(offers.counts)
-        problems += offers.problems
-    for name in plan_names(folder):
-        try:
-            problems += plan_warnings(read_plan(name, folder, shop))
-        except FileError as error:
-            problems += error.problems
-    rows = book.rows_as_read
-    if strict:
-        problems += [_not_strict(c) for c in counts if c.refused and c.used]
-        counts = [replace(c, used=0, refused=c.read - c.set_aside) if c.refused else c for c in counts]
-        rows = rows if counts[0].used else ()
-    return CheckDone(tuple(counts), tuple(problems), rows)
+    return checking.check_shop(folder, strict=strict)
 
 
-def _not_strict(counts: FileCounts) -> Problem:
-    message = f"{counts.refused} of {counts.read} rows are refused, and --strict allows none: mend them first"
-    return Problem(counts.file, None, None, None, "strict", Level.FILE, message)
+def jot_advert(folder: Path, text: str, today: date, *, offer: bool) -> Jotted:
+    """Understand a pasted advert and make its row for prices.csv, or offers.csv; nothing is written."""
+    from kitvalue.jotting import jotted
+
+    return jotted(folder / (OFFERS if offer else PRICES), text, read_shop(folder), today, offer=offer)
+
+
+def write_jotted(jotting: Jotted) -> None:
+    """Set a jotted row behind its file. Raises FileError where the file has changed since or cannot be written."""
+    from kitvalue.files import write_whole_bytes
+    from kitvalue.jotting import still_as_read
+
+    still_as_read(jotting)
+    write_whole_bytes(jotting.path, jotting.row.data)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,6 +120,7 @@ class ValueDone:
 
     valuation: Valuation
     moved: Moved | None  # how prices have moved since the day asked about
+    holding: Decimal  # what keeping the kit until it is sold costs, net
     currency: str
     cautions: tuple[str, ...]
 
@@ -149,7 +135,8 @@ def value_one(
     asked = kit_asked(shop, market.fit.recipe.series, wanted)
     valuation = value_kit(market.fit, asked.kit, asked.finished, range_percent, unseen=unseen)
     move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
-    return ValueDone(valuation, move, shop.shop.currency, (*market.cautions, *valuation.cautions))
+    held = ZERO if shop.selling is None else holding_cost(shop.selling)
+    return ValueDone(valuation, move, held, shop.shop.currency, (*market.cautions, *valuation.cautions))
 
 
 def cost_build(folder: Path, plan_name: str) -> CostSheet:
@@ -159,6 +146,16 @@ def cost_build(folder: Path, plan_name: str) -> CostSheet:
 
     shop = read_shop(folder)
     return cost_sheet(read_plan(plan_name, folder, shop), shop)
+
+
+def write_cost_csv(folder: Path, sheet: CostSheet) -> Path:
+    """Write a cost sheet's lines to out/cost-NAME.csv, safe to open in a spreadsheet."""
+    from kitvalue.pages.costcsv import cost_csv
+
+    make_writable(folder / OUT)
+    path = folder / OUT / f"cost-{sheet.name}.csv"
+    write_whole(path, cost_csv(sheet, read_shop(folder).files.decimal or "."))
+    return path
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -209,27 +206,32 @@ class ReportDone:
     path: Path
     problems: tuple[Problem, ...]
     cautions: tuple[str, ...]
+    charts: tuple[Path, ...] = ()
 
 
-def report_shop(folder: Path, today: date) -> ReportDone:
-    """Write out/report.html. What one part cannot tell is said on the page; the rest is written all the same."""
-    from kitvalue.intake.offers import read_offers
+def report_shop(folder: Path, today: date, charts: Path | None = None) -> ReportDone:
+    """Write out/report.html, and its pictures as files into `charts`.
+
+    What one part cannot tell is said on the page; the rest is written all the same.
+    """
+    from kitvalue.buying import offers_seen
     from kitvalue.intake.plan import plan_names
-    from kitvalue.pages.report import ReportInput, render_report
+    from kitvalue.pages.report import ReportInput, lay_out, report_view
 
     shop = read_shop(folder)
-    make_writable(folder / OUT)
+    for place in (folder / OUT, *([charts] if charts is not None else [])):
+        make_writable(place)
     market = keeper.fresh_market(folder, shop)
     keeper.save(folder, shop, market)
     files, problems = [market.counts], list(market.problems)
     offers: tuple[OfferSeen, ...] = ()
     if (folder / OFFERS).exists():
-        reading = read_offers(folder / OFFERS, shop)
-        files.append(reading.counts)
-        problems += reading.problems
-        offers = tuple(_offer_seen(offer, market.fit) for offer in reading.offers)
+        seen = offers_seen(folder, shop, market.fit)
+        files += seen.files
+        problems += seen.problems
+        offers = seen.offers
     builds = tuple(_build_seen(name, folder, shop, market.fit) for name in plan_names(folder))
-    page = render_report(
+    view = report_view(
         ReportInput(
             shop_name=shop.shop.name,
             currency=shop.shop.currency,
@@ -244,22 +246,20 @@ def report_shop(folder: Path, today: date) -> ReportDone:
         )
     )
     path = folder / OUT / REPORT_FILE
-    write_whole(path, page)
-    return ReportDone(path, tuple(problems), market.cautions)
+    write_whole(path, lay_out(view))
+    written = () if charts is None else _write_charts(charts, view)
+    return ReportDone(path, tuple(problems), market.cautions, written)
 
 
-def _offer_seen(offer: Offer, fit: Fit) -> OfferSeen:
-    from kitvalue.pages.report import OfferSeen
+def _write_charts(place: Path, view: ReportView) -> tuple[Path, ...]:
+    from kitvalue.files import write_whole_bytes
+    from kitvalue.pages.chartfiles import chart_files
 
-    kit = Kit(offer.series, float(offer.pieces), float(offer.condition))
-    valuation, reason = None, None
-    try:
-        valuation = value_kit(fit, kit, None, 80)
-    except KitvalueError as error:
-        reason = error.message
-    return OfferSeen(
-        offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation, reason
-    )
+    written = []
+    for file in chart_files(view):
+        written.append(place / file.name)
+        write_whole_bytes(written[-1], file.data)
+    return tuple(written)
 
 
 def _build_seen(name: str, folder: Path, shop: Shop, fit: Fit) -> BuildSeen:

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import io
 import os
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal, cast
 
-from kitvalue.pages.palette import FADED, INK, RULE
-from kitvalue.pages.svg import coded
+from kitvalue.pages.palette import FADED, INK, PAPER, RULE
+from kitvalue.pages.svg import coded, decoded
 
 
 @contextmanager
@@ -30,16 +32,19 @@ def _no_backend_asked_for() -> Iterator[None]:
 
 
 with _no_backend_asked_for():
-    from matplotlib import rc_context, rcParamsDefault
+    from matplotlib import get_data_path, rc_context, rcParamsDefault
     from matplotlib.axes import Axes
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
-__all__ = ["Axes", "Box", "Figure", "Size", "axes_in", "drawing", "log_across", "log_upwards", "new_figure", "svg_of",
-           "ticks_below", "ticks_beside", "write", "write_below"]  # fmt: skip
+__all__ = ["Axes", "Box", "Figure", "Size", "axes_in", "drawing", "font_files", "log_across", "log_upwards",
+           "new_figure", "png_of", "svg_of", "ticks_below", "ticks_beside", "write", "write_below"]  # fmt: skip
 
 UNITS_AN_INCH = 72  # of the SVG canvas
 TEXT = 13.0  # units
+NARROWER = 0.86  # what brings the library's own font to the width of a page's
 SALT = "kitvalue"  # makes the ids inside the SVG the same on every run
 MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
 Anchor = Literal["left", "center", "right"]
@@ -157,3 +162,25 @@ def svg_of(figure: Figure) -> str:
     out = io.StringIO()
     figure.savefig(out, format="svg", metadata={"Date": None})
     return out.getvalue()
+
+
+def png_of(figure: Figure, dots_a_unit: float) -> bytes:
+    """The figure as PNG on white. Its texts are set in the library's own font, whose letters are wider than a page's;
+    a sign that this font lacks is drawn as a box."""
+    for text in figure.findobj(Text):
+        assert isinstance(text, Text)
+        text.set_text(decoded(text.get_text()))
+        text.set_fontsize(float(text.get_fontsize()) * NARROWER)
+    figure.patch.set_visible(True)
+    FigureCanvasAgg(figure)
+    out = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure.savefig(out, format="png", dpi=dots_a_unit * UNITS_AN_INCH, facecolor=PAPER, metadata={"Software": None})
+    return out.getvalue()
+
+
+def font_files() -> tuple[Path, Path]:
+    """The plain and the bold font that the library brings, for documents that carry their own."""
+    place = Path(get_data_path()) / "fonts" / "ttf"
+    return place / "DejaVuSans.ttf", place / "DejaVuSans-Bold.ttf"

@@ -5,20 +5,18 @@ The page forbids every outside request and every style but its own by a Content-
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import ESTIMATES
+from kitvalue.pages.laying import digest, templates
 from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
 from kitvalue.pages.sections.files import FilesView, files_view
 from kitvalue.pages.sections.market import MarketView, market_view
@@ -27,7 +25,7 @@ from kitvalue.pages.sections.today import NoteList, today_view
 from kitvalue.pages.sections.trend import TrendView, trend_view
 from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
 from kitvalue.pages.tables import Fact
-from kitvalue.pages.words import capital, count, day, number, plain
+from kitvalue.pages.words import capital, count, day, number
 
 __all__ = ["BuildSeen", "OfferSeen", "ReportInput", "render_report"]
 
@@ -73,22 +71,14 @@ class ReportView:
 
 def render_report(given: ReportInput) -> str:
     """The whole page. Equal input gives equal text."""
-    pages = Environment(
-        loader=PackageLoader("kitvalue.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=_finalize,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return lay_out(report_view(given))
+
+
+def lay_out(view: ReportView) -> str:
+    """The page of a view."""
+    pages = templates()
     css = pages.get_template("report.css").render()
-    digest = base64.b64encode(hashlib.sha256(css.encode()).digest()).decode()
-    return pages.get_template("report.html").render(page=report_view(given), css=Markup(css), css_hash=digest)
-
-
-def _finalize(value: object) -> object:
-    """Every text of the page passes here: signs that could hide or turn the text around them are made visible."""
-    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return pages.get_template("report.html").render(page=view, css=Markup(css), css_hash=digest(css))
 
 
 def report_view(given: ReportInput) -> ReportView:

@@ -55,10 +55,12 @@ def test_price() -> None:
     sheet, made = cost_sheet(plan, shop), priced(plan, shop)
     text = price_text(sheet, made, made.cautions)
     assert "there you lose 609.44 + 1 unknown. Your margin needs" in text
-    for row in ("floor, your margin met", "suggested, set by the floor"):
+    for row in ("floor, your margin met", "suggested, set by the floor", "landed at the suggested"):
         assert "+ 1 unknown" in lines_with(text, row)[0]
     for row in ("profit at the market price", "  profit   "):
         assert "less 1 unknown" in lines_with(text, row)[0]
+    for row in ("margin, profit of net revenue", "markup, profit of net cost", "Ways out"):
+        assert "(1 unknown not in it)" in lines_with(text, row)[0]
     assert price_answer(sheet, made)["incomplete"] == [NAME]
 
 
@@ -66,10 +68,23 @@ def test_compare() -> None:
     made = comparison(unknown_plan(), worked.shop())
     text = compare_text(made, "headline", made.cautions)
     assert f"Not in the build's cost: {NAME}." in text
-    assert text.count("+ 1 unknown") == 5  # one a size
+    assert (
+        text.count("+ 1 unknown") == 5 + 2 * 5 + 1
+    )  # cost and, set by the floor, prices of five sizes; total at the door
+    assert "at the webshop price (1 unknown not in it): tie at" in text
     assert "at cost (1 unknown not in it): tie at" in text
     answer = compare_answer(made)
     assert answer["incomplete"] == [NAME]
+
+
+def test_a_price_that_the_market_sets_rests_on_no_cost() -> None:
+    plan, shop = unknown_plan(), worked.shop()
+    sheet, made = cost_sheet(plan, shop), priced(plan, shop, original=4600.0, finished=5800.0)
+    text = price_text(sheet, made, made.cautions)
+    assert made.quote.binding == "resale"
+    for row in ("suggested, set by the resale", "landed at the suggested", "market price"):
+        assert "unknown" not in lines_with(text, row)[0]
+    assert "less 1 unknown" in lines_with(text, "  profit   ")[0]
 
 
 @pytest.mark.parametrize("plan", [worked.plan()])

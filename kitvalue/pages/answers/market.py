@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.market.comparables import Comparable
 from kitvalue.market.fitted import Accuracy, Fit
@@ -10,6 +12,7 @@ from kitvalue.market.outlook import Outlook
 from kitvalue.market.trend import Moved
 from kitvalue.market.value import Valuation
 from kitvalue.pages.answers.common import Answer, money, number
+from kitvalue.workshop.money import ZERO
 
 
 def fit_answer(fit: Fit, counts: FileCounts) -> Answer:
@@ -62,7 +65,7 @@ def _accuracy(a: Accuracy) -> Answer:
     }  # fmt: skip
 
 
-def value_answer(valuation: Valuation, move: Moved | None, currency: str) -> Answer:
+def value_answer(valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO) -> Answer:
     """`value`."""
     kit = valuation.kit
     return {
@@ -75,6 +78,7 @@ def value_answer(valuation: Valuation, move: Moved | None, currency: str) -> Ans
         "resale": _outlook(valuation.resale),
         "comparables": [_comparable(c) for c in valuation.comparables],
         "moved": None if move is None else _moved(move),
+        "holding": money(holding),
     }  # fmt: skip
 
 

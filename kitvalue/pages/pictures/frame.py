@@ -14,7 +14,7 @@ from kitvalue.pages.tables import Table
 
 Glyph = Literal[
     "dot", "ring", "range", "level", "typical", "cost", "price", "original", "band", "crossing", "asked", "larger",
-    "smaller",
+    "smaller", "less", "more", "ceiling", "safe",
 ]  # fmt: skip
 
 
@@ -54,6 +54,7 @@ class Chart:
     keys: tuple[Key, ...]
     note: str
     table: Table
+    draw: Callable[[Layout], charts.Figure]  # the same once more, for a file of its own
     table_open: bool = False  # where the table is part of the reading, not only the numbers behind the picture
 
 
@@ -71,7 +72,7 @@ class Caption:
 def chart(caption: Caption, table: Table, draw: Callable[[Layout], charts.Figure]) -> Chart:
     """Draw a picture at both widths."""
     wide, narrow = (_drawn(caption, layout, draw) for layout in (WIDE, NARROW))
-    return Chart(caption.id, caption.title, wide, narrow, caption.keys, caption.note, table)
+    return Chart(caption.id, caption.title, wide, narrow, caption.keys, caption.note, table, draw)
 
 
 def _drawn(caption: Caption, layout: Layout, draw: Callable[[Layout], charts.Figure]) -> Markup:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.market.comparables import GROUPS, Comparable
@@ -14,6 +15,7 @@ from kitvalue.market.trend import Moved
 from kitvalue.market.unusual import UNUSUAL_WEIGHT
 from kitvalue.market.value import Valuation
 from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table
+from kitvalue.workshop.money import ZERO
 
 MOST_LEAST_KNOWN = 4
 GRADE_WORDS = {1: "harvest", 2: "remake", 3: "mend", 4: "freshen", 5: "wipe"}
@@ -117,7 +119,9 @@ def _unusual(fit: Fit) -> str:
     return table(columns, rows)
 
 
-def value_text(valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str]) -> str:
+def value_text(
+    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str], holding: Decimal = ZERO
+) -> str:
     """Buy-in and resale with both ranges, and the sightings behind them."""
     share = valuation.buy_in.range_percent
     columns = [
@@ -128,11 +132,18 @@ def value_text(valuation: Valuation, move: Moved | None, currency: str, cautions
     rows = [_outlook("buy-in value, as it is", valuation.buy_in), _outlook(finished, valuation.resale)]
     parts = [
         f"{kit_words(valuation.kit)} ({currency})\n",
-        table(columns, rows) + f"\n  asked to sold rests on {valuation.buy_in.rests_on}\n" + _moved(move),
+        table(columns, rows)
+        + f"\n  asked to sold rests on {valuation.buy_in.rests_on}\n"
+        + _held(holding)
+        + _moved(move),
         "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
         bullets("Take care", cautions),
     ]
     return "\n".join(p for p in parts if p)
+
+
+def _held(holding: Decimal) -> str:
+    return f"  holding it until it is sold costs {money(holding, cents=True)}\n" if holding else ""
 
 
 def _moved(m: Moved | None) -> str:

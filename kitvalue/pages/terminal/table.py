@@ -52,6 +52,8 @@ def _line(cells: Sequence[str], columns: Sequence[Column], widths: Sequence[int]
 
 def width(text: str) -> int:
     """Columns that a text takes in a terminal."""
+    if text.isascii():
+        return len(text)
     return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
 
 

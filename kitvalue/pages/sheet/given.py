@@ -1,0 +1,92 @@
+"""What the customer's sheet is made from, and its parts ready to be laid out as a page or as a PDF."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from kitvalue.decisions.breakeven import Comparison
+from kitvalue.decisions.pricing import PriceSheet
+from kitvalue.intake.plan import Plan
+from kitvalue.intake.shop import Shop
+from kitvalue.market.fitted import Fit
+from kitvalue.market.outlook import Outlook
+from kitvalue.pages.pictures.frame import Key
+from kitvalue.pages.pictures.originals import OriginalsPicture
+from kitvalue.pages.pictures.sizes import SizesPicture
+from kitvalue.pages.tables import Fact, Table
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the owner lets a customer see beyond the kit and its price."""
+
+    costs: bool = True  # how the price comes about
+    purchases: bool = False  # what was paid for the used drums, as a line of its own
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SheetInput:
+    """Everything that the sheet shows. `original` is the outlook of the original at the plan's pieces; `at_door` are
+    twenty equally likely originals at the buyer's door, money, in rising order. `fingerprint` names the evidence."""
+
+    plan: Plan
+    shop: Shop
+    fit: Fit
+    pricing: PriceSheet
+    comparison: Comparison
+    original: Outlook
+    at_door: tuple[float, ...]
+    fingerprint: str
+    today: date
+    shown: Shown
+
+
+@dataclass(frozen=True, slots=True)
+class Headings:
+    """The headings of the page's parts."""
+
+    kit: str
+    price: str
+    against: str
+    evidence: str
+    care: str
+    numbers_of: str
+
+
+@dataclass(frozen=True, slots=True)
+class Captioned:
+    """What stands around a picture: its title, what is told to those who listen, its key and its numbers."""
+
+    title: str
+    description: str
+    keys: tuple[Key, ...]
+    note: str
+    table: Table
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """The sheet's parts. `price` is None where costs are hidden or not all known, `sizes` with one size only."""
+
+    language: str
+    title: str
+    dated: str
+    kit: str
+    headings: Headings
+    facts: tuple[Fact, ...]
+    about: tuple[str, ...]
+    drums: Table
+    price: Table | None
+    price_words: tuple[str, ...]
+    verdict: tuple[str, ...]
+    side: Table
+    dots: OriginalsPicture
+    dots_around: Captioned
+    sizes: SizesPicture | None
+    sizes_around: Captioned | None
+    sizes_words: str
+    evidence: tuple[Fact, ...]
+    method: tuple[str, ...]
+    cautions: tuple[str, ...]
+    footer: str

@@ -1,0 +1,128 @@
+"""One language of the customer's sheet: its texts, and how it writes numbers, money and dates."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
+from importlib import resources
+from math import gcd
+from typing import Any
+
+from babel import Locale
+from babel.dates import format_date, format_skeleton
+from babel.numbers import format_currency, format_decimal, format_percent
+
+from kitvalue.intake.problems import FileError, shown
+from kitvalue.intake.words import listed
+from kitvalue.pages.words import MINUS, NBSP
+
+PLACE = "languages"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tongue:
+    """A language's texts by dotted key and its locale. `currency` is ISO 4217."""
+
+    code: str
+    texts: Mapping[str, str]
+    numbers: tuple[str, ...]
+    locale: Locale
+    currency: str
+
+    def say(self, key: str, **values: object) -> str:
+        """A text with its values set in; values are never read for braces of their own."""
+        return self.texts[key].format(**values)
+
+    def count(self, key: str, how_many: int | Decimal, **values: object) -> str:
+        """`one` or `other` of a table of texts, with `n` in this language's digits."""
+        form = self.locale.plural_form(how_many)
+        return self.say(f"{key}.{form}", n=self.number(how_many), **values)
+
+    def number(self, value: int | float | Decimal, decimals: int = 0) -> str:
+        """A figure with at most so many decimals."""
+        pattern = "#,##0" + ("." + "#" * decimals if decimals else "")
+        return self._signed(format_decimal(_rounded(value, decimals), format=pattern, locale=self.locale))
+
+    def exact(self, value: Decimal) -> str:
+        """A price as set: cents only where it has any."""
+        return self._money(value, 0 if value == value.to_integral_value() else 2)
+
+    def cents(self, value: Decimal) -> str:
+        """Money to the cent."""
+        return self._money(value, 2)
+
+    def about(self, value: Decimal | float) -> str:
+        """An estimate of money, in whole units."""
+        return self._money(_rounded(value, 0), 0)
+
+    def _money(self, value: Decimal, decimals: int) -> str:
+        pattern = self.locale.currency_formats["standard"].pattern.replace(".00", ".00" if decimals else "")
+        written = format_currency(value, self.currency, format=pattern, locale=self.locale, currency_digits=False)
+        return self._signed(written).replace(" ", NBSP)
+
+    def percent(self, value: Decimal | float) -> str:
+        """`value` in percent."""
+        hundredth = _rounded(value, 1) / 100
+        return self._signed(format_percent(hundredth, format=self._percent_pattern(), locale=self.locale))
+
+    def _percent_pattern(self) -> str:
+        return str(self.locale.percent_formats[None].pattern).replace("#,##0", "#,##0.#")
+
+    def day(self, when: date) -> str:
+        """A day, the month in words."""
+        return format_date(when, format="long", locale=self.locale).replace(" ", NBSP, 1)
+
+    def month(self, when: date) -> str:
+        """A month and its year in figures."""
+        return format_skeleton("yMM", when, locale=self.locale)
+
+    def listed(self, names: Sequence[str]) -> str:
+        """`a, b and c`."""
+        if len(names) < 2:
+            return "".join(names)
+        return self.say("and", first=", ".join(names[:-1]), last=names[-1])
+
+    def share(self, left: int, of: int) -> str:
+        """How many of so many lie below, in words: `two in five`."""
+        if left == 0 or left == of:
+            return self.say("share.few" if left == 0 else "share.all")
+        if 2 * left == of:
+            return self.say("share.half")
+        common = gcd(left, of)
+        key = "share.one" if left == common else "share.some"
+        return self.say(key, n=self.numbers[left // common], of=self.numbers[of // common])
+
+    @staticmethod
+    def _signed(text: str) -> str:
+        return text.replace("-", MINUS)
+
+
+def _rounded(value: int | float | Decimal, decimals: int) -> Decimal:
+    exact = value if isinstance(value, Decimal) else Decimal(repr(value))
+    return exact.quantize(Decimal(1).scaleb(-decimals), rounding=ROUND_HALF_UP) + 0
+
+
+def languages() -> tuple[str, ...]:
+    """The codes of the languages that there are, sorted: one file each."""
+    place = resources.files("kitvalue.pages") / PLACE
+    return tuple(sorted(entry.name.removesuffix(".toml") for entry in place.iterdir() if entry.name.endswith(".toml")))
+
+
+def tongue(code: str, currency: str) -> Tongue:
+    """The language of this code. Raises FileError naming those there are."""
+    if code not in languages():
+        raise FileError(f"--lang {shown(code)}: there is no such language; write {listed(languages(), last='or')}")
+    file = resources.files("kitvalue.pages") / PLACE / f"{code}.toml"
+    table = tomllib.loads(file.read_text(encoding="utf-8"))
+    numbers = tuple(table.pop("numbers"))
+    return Tongue(code, _flat(table, ""), numbers, Locale.parse(table["locale"]), currency)
+
+
+def _flat(table: Mapping[str, Any], prefix: str) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for key, value in table.items():
+        found |= _flat(value, f"{prefix}{key}.") if isinstance(value, Mapping) else {f"{prefix}{key}": value}
+    return found
