@@ -23,7 +23,11 @@ COMMANDS = {
     "cost": ("seven-piece",),
     "price": ("seven-piece",),
     "compare": ("seven-piece",),
+    "shortlist": ("--plan", "seven-piece"),
+    "source": ("seven-piece",),
     "report": (),
+    "sheet": ("seven-piece",),
+    "card": ("--plan", "inishmore-restored"),
 }
 KEYS = {
     "check": {"files"},
@@ -41,7 +45,11 @@ KEYS = {
         "by_pieces", "crossings", "chance_none", "tie_price_at_cost", "tie_price_at_price", "share_below_tie_at_cost",
         "share_below_tie_at_price", "unknowns", "like_for_like",
     },
+    "shortlist": {"offers"},
+    "source": {"status", "cost", "gap", "buy", "drums", "new_shells", "leftovers"},
     "report": {"written"},
+    "sheet": {"written"},
+    "card": {"written"},
 }  # fmt: skip
 INNER = {
     ("fit", "terms"): {"name", "coefficient", "se", "low", "high", "percent"},
@@ -60,6 +68,11 @@ INNER = {
         "pieces", "build_at_cost", "build_at_price", "original_typical", "original_low", "original_high",
         "chance_build_cheaper",
     },
+    ("shortlist", "offers"): {
+        "offer", "series", "asked", "buy_in", "asked_against_percent", "rank", "open_at", "stop_at", "best_use",
+        "expected_profit", "chance_of_loss", "profit_per_hour", "uses", "reason",
+    },
+    ("source", "drums"): {"drum", "from", "cut_down"},
     ("compare", "crossings"): {"pieces", "low", "high"},
     ("compare", "unknowns"): {
         "name", "planned", "break_even", "break_even_market", "reason", "swing_down", "swing_up",
@@ -380,7 +393,7 @@ def modules_of(shop: Path, *args: str) -> set[str]:
     return set(re.findall(r"^@(.*)$", ran.stdout, re.MULTILINE)[-1].split())
 
 
-@pytest.mark.parametrize("command", ["--help", "value", "cost", "price"])
+@pytest.mark.parametrize("command", ["--help", "value", "cost", "price", "card"])
 def test_light_commands_load_no_heavy_library(shop: Path, command: str) -> None:
     run(shop, "fit")
     assert modules_of(shop, command, *COMMANDS.get(command, ())) == set()

@@ -22,7 +22,7 @@ STARTER = ROOT / "kitvalue" / "starter"
 SAMPLE = ROOT / "sample_data"
 SHOP_TABLES = (
     *(shops.ShopTable, shops.FilesTable, shops.PricesTable, shops.SeriesTable, shops.TaxTable, shops.Destination),
-    *(shops.WorkTable, shops.SellingTable),
+    *(shops.PromiseTable, shops.WorkTable, shops.SellingTable),
 )
 PLAN_TABLES = (
     *(plans.OriginalTable, plans.FinishedTable, plans.DonorTable, plans.DrumTable, plans.WorkLine, plans.PartLine),
