@@ -188,3 +188,10 @@ def test_old_bytes_are_kept_and_the_row_is_read_back(
     path.write_bytes(found.row.data)
     reading = read_pricebook(path, read_shop(shop))
     assert (reading.rows_as_read[-1].row, reading.rows_as_read[-1].ref) == (found.row.row, "https://example.org/7")
+
+
+@pytest.mark.parametrize("words", ["asking £900 ono", "£900", "price: £900 obo", "for £ 900"])
+def test_a_sign_of_several_currencies_stays_with_the_price(shop: Path, words: str) -> None:
+    """It must never become a price in the shop's own money."""
+    line = added(shop, (HEADER + "\n").encode(), f"Burren 22x16 16x16 13x9 12x8, condition 3, {words}").decode()
+    assert ";900 £;" in line

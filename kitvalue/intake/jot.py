@@ -13,6 +13,7 @@ from kitvalue.intake.adverts.read import size_text
 from kitvalue.intake.adverts.record import Understood
 from kitvalue.intake.cells import split_lines, split_rows
 from kitvalue.intake.csvout import is_number, quoted, safe_text
+from kitvalue.intake.currencies import meanings
 from kitvalue.intake.decoding import decode
 from kitvalue.intake.headers import Header, WantedColumns, declared_delimiter, find_header, unclosed_quote
 from kitvalue.intake.numbers import Amount, column_style, read_amount
@@ -127,8 +128,11 @@ def _with_currency(values: dict[str, str], understood: Understood, shop: Shop, h
     if price is None:
         return values
     if code is None and any(u.field == "currency" and "can be" in u.reason for u in understood.unknown):
-        sign = re.search(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price.words)
-        return values | {"price": f"{_money(price.value)} {sign[0]}"} if sign is not None else values
+        seen = re.findall(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price.words)
+        sign = next((word for word in seen if len(meanings(word)) > 1), None)
+        if sign is None:  # better no price than one in the shop's own money
+            return {name: value for name, value in values.items() if name != "price"}
+        return values | {"price": f"{_money(price.value)} {sign}"}
     if code is not None and code != own and "currency" not in header.places:
         return values | {"price": f"{_money(price.value)} {code}"}
     return values
