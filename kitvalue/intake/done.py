@@ -30,6 +30,10 @@ _MOST_HOURS: Final = 10_000
 _CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
 
 
+REQUIRED: Final = ("plan", "finished_on")
+OPTIONAL: Final = ("hours", "cost", "sold_on", "sold_for", "note")
+
+
 @dataclass(frozen=True, slots=True)
 class OperationHours:
     """Hours that one build took for an operation, all its units together."""
@@ -90,10 +94,7 @@ class _Columns:
 def done_columns(shop: Shop) -> WantedColumns:
     """The columns of done.csv: one of hours for each operation of the shop."""
     operations = shop.work.hours if shop.work is not None else {}
-    return WantedColumns(
-        ("plan", "finished_on"),
-        ("hours", "cost", "sold_on", "sold_for", "note", *(HOURS + name for name in operations)),
-    )
+    return WantedColumns(REQUIRED, (*OPTIONAL, *(HOURS + name for name in operations)))
 
 
 def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> DoneReading:

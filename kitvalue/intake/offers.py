@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 from typing import Final, Literal
 
@@ -18,11 +19,12 @@ from kitvalue.intake.bookcolumns import (
     read_series,
     read_shop_grade,
 )
-from kitvalue.intake.columns import Column, known_amount, number_column, word_column
+from kitvalue.intake.columns import Column, number_column, word_column
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, Reading, TwoReadings, plain, read_amount, read_percent
 from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import FileError, Level, Problem, shown
+from kitvalue.intake.rates import Rates, read_rates
 from kitvalue.intake.shop import FilesTable, Shop
 from kitvalue.intake.sizes import Size, read_size
 from kitvalue.intake.tables import TextTable, read_table
@@ -99,12 +101,13 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
     columns = _columns(table, shop, price.column, freight.column)
     problems = [*table.problems, *price.warnings, *freight.warnings]
     offers: list[Offer] = []
+    rates = read_rates(path.parent / "rates.csv", shop)
     twice = _named_twice(table, columns)
     for at in range(len(table.rows)):
-        found = [*_cell_problems(table, columns, at), *_across(table, columns, shop, at), *twice.get(at, ())]
+        found = [*_cell_problems(table, columns, at), *_across(table, columns, shop, rates, at), *twice.get(at, ())]
         problems += found
         if not any(problem.level is Level.REFUSED for problem in found):
-            offers.append(_offer(table, columns, at))
+            offers.append(_offer(table, columns, shop, rates, at))
     problems.sort(key=lambda problem: problem.row or 0)
     counts = FileCounts(
         table.file, table.read, len(offers), table.read - len(offers), 0, table.encoding, table.delimiter, price.sign
@@ -213,7 +216,7 @@ def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Pro
             yield column.problem(table, at, Refusal("empty", "is empty"))
 
 
-def _across(table: TextTable, columns: _Columns, shop: Shop, at: int) -> Iterator[Problem]:
+def _across(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Iterator[Problem]:
     sizes, pieces = columns.sizes.values[at], columns.pieces.values[at]
     if isinstance(sizes, tuple) and isinstance(pieces, int) and len(sizes) != pieces:
         why = Refusal("sizes_count", f"names {len(sizes)} drums, and pieces says {pieces}", "correct one of the two")
@@ -221,21 +224,36 @@ def _across(table: TextTable, columns: _Columns, shop: Shop, at: int) -> Iterato
     own = shop.shop.currency
     for column in (columns.price, columns.freight):
         amount = column.values[at]
-        if isinstance(amount, Amount) and amount.currencies and own not in amount.currencies:
-            why = Refusal("currency", f"is not in {own}", f"write the amount in {own}")
-            yield column.problem(table, at, why)
+        if isinstance(amount, Amount) and _rate(amount, own, rates) is None:
+            cure = f"write the amount in {own}, or give the rate of its currency in rates.csv"
+            yield column.problem(table, at, Refusal("currency", f"is not in {own}", cure))
 
 
-def _offer(table: TextTable, columns: _Columns, at: int) -> Offer:
+def _rate(amount: Amount, own: str, rates: Rates) -> Decimal | None:
+    """What one unit of an amount's currency is worth today: by the newest rate, since an offer stands now."""
+    if not amount.currencies or own in amount.currencies:
+        return Decimal(1)
+    return rates.on(amount.currencies[0], dt.date.max) if len(amount.currencies) == 1 else None
+
+
+def _own_money(amount: Amount, own: str, rates: Rates) -> Decimal:
+    """The amount in the shop's currency, to the cent where it was turned into it."""
+    rate = _rate(amount, own, rates) or Decimal(1)
+    return amount.value if rate == 1 else (amount.value * rate).quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Offer:
+    own = shop.shop.currency
     haggle, source = columns.haggle.known(at), columns.bought_from.known(at)
+    freight = columns.freight.known(at)
     return Offer(
         row=table.rows[at].row,
         offer=columns.offer.sure(at),
         series=columns.series.sure(at),
         pieces=columns.pieces.sure(at),
         condition=columns.condition.sure(at),
-        price=columns.price.sure(at).value,
-        freight=known_amount(columns.freight, at),
+        price=_own_money(columns.price.sure(at), own, rates),
+        freight=None if freight is None else _own_money(freight, own, rates),
         sizes=columns.sizes.known(at) or (),
         bought_from="trade" if source == "trade" else "import" if source == "import" else "private",
         haggle=haggle.value if isinstance(haggle, Amount) else None if haggle is None else "fixed",

@@ -108,3 +108,17 @@ def test_any_rows_are_read_or_refused(tmp_path_factory: pytest.TempPathFactory, 
     reading = read(tmp_path_factory.getbasetemp(), *rows)
     assert reading.counts.read == reading.counts.used + reading.counts.refused
     assert reading.counts.used == len(reading.offers)
+
+
+def test_an_offer_in_another_currency_needs_a_rate_and_takes_the_newest(tmp_path: Path) -> None:
+    shop = shop_in(tmp_path, SETTINGS)
+    path = tmp_path / "offers.csv"
+    path.write_text("offer,series,pieces,condition,price,freight\nA,Burren,4,3,480 CHF,33.33 CHF\n", encoding="utf-8")
+    without = read_offers(path, shop)
+    assert without.offers == ()
+    assert {p.column for p in without.problems} == {"price", "freight"}
+    assert all("rates.csv" in p.message for p in without.problems)
+    rates = "date,currency,rate\n2026-01-02,CHF,1.01\n2026-10-01,CHF,1.07\n"
+    (tmp_path / "rates.csv").write_text(rates, encoding="utf-8")
+    (offer,) = read_offers(path, shop).offers
+    assert (str(offer.price), str(offer.freight)) == ("513.60", "35.66")

@@ -14,7 +14,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from kitvalue.intake import offers, rates
+from kitvalue.intake import done, offers, parts, rates
 from kitvalue.intake.plan import Plan
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED
@@ -51,6 +51,16 @@ FIELDS: dict[str, Field] = {
     "bought_from": {"type": "string", "constraints": {"enum": ["private", "trade", "import"]}},
     "haggle": {"type": "string", "description": 'percent, or "fixed"'},
     "rate": {"type": "number", "constraints": {"minimum": 0}, "description": "what one unit of the currency costs"},
+    "part": {"type": "string"},
+    "value": MONEY | {"description": "what the part fetches, gross"},
+    "chance": {"type": "number", "constraints": {"minimum": 0, "maximum": 100}, "description": "percent that it sells"},
+    "weeks": {"type": "number", "constraints": {"minimum": 0}, "description": "until it is sold"},
+    "plan": {"type": "string", "description": "a plan's name in builds/"},
+    "finished_on": {"type": "date"},
+    "hours": {"type": "string", "description": "of all work, such as 5.5 or 5:30; hours_OPERATION for one operation"},
+    "cost": MONEY | {"description": "paid out, net, without the shop's own hours"},
+    "sold_on": {"type": "date"},
+    "sold_for": MONEY | {"description": "gross, without freight"},
 }
 
 
@@ -109,6 +119,8 @@ def schemas() -> Mapping[str, dict[str, Any]]:
         "plan.schema.json": toml_schema(Plan, "A build plan (builds/NAME.toml)"),
         "prices.tableschema.json": table_schema(REQUIRED, OPTIONAL),
         "offers.tableschema.json": table_schema(offers.WANTED.required, offers.WANTED.optional),
+        "parts.tableschema.json": table_schema(parts.WANTED.required, parts.WANTED.optional),
+        "done.tableschema.json": table_schema(done.REQUIRED, done.OPTIONAL),
         "rates.tableschema.json": table_schema(rates.WANTED.required, rates.WANTED.optional),
     }
 
