@@ -12,7 +12,12 @@ from hypothesis import strategies as st
 from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, mean_profit
 from kitvalue.decisions.uses import rebuild_bases
 from kitvalue.intake.pricebook import FloatArray
+from kitvalue.market.fit import fit_book
+from kitvalue.market.fitted import Fit
+from kitvalue.market.kit import Kit
+from kitvalue.market.many import kit_samples
 from tests import worked
+from tests.market.books import invented_book
 
 RICHER = worked.CASE["expected"]["richer_market"]  # an invented case worked by hand, not an outside source
 
@@ -122,3 +127,27 @@ def test_a_sample_that_always_loses_has_no_ceiling() -> None:
     found = ceilings(poor, 0.10)
     assert found.ceiling[0] < 0
     assert found.safe[0] < 0
+
+
+def test_a_hundredfold_slip_moves_a_ceiling_as_little_as_the_mean() -> None:
+    """60 rows, the series with a third of them: typical, mean and ceilings stay within 3 percent."""
+    book = invented_book(n=60, series=4, seed=21)
+    kit = Kit("Series A", 5, 3)
+    clean = fit_book(book, None)
+    for row in (0, 7, 23, 59):
+        price = book.price.copy()
+        price[row] *= 100
+        slipped = fit_book(replace(book, price=price), None)
+        before, after = _ceilings(clean, kit), _ceilings(slipped, kit)
+        assert before > 0
+        assert after == pytest.approx(before, rel=0.03)
+
+
+def _ceilings(fit: Fit, kit: Kit) -> float:
+    samples = kit_samples(fit, [kit])
+    nothing = np.zeros(1)
+    deals = Deals(
+        outcomes=samples.sample, clipped=samples.clipped, cost=nothing, rate=0.23, fee=0.029, margin=0.18, freight=60.0,
+        on_margin=False, others=nothing, credit=nothing, least=nothing,
+    )  # fmt: skip
+    return float(ceilings(deals, 0.1).ceiling[0])
