@@ -1,4 +1,4 @@
-"""What stands out today, shortest first: builds, offers worth a call, rows to look at."""
+"""What stands out today, shortest first: builds, offers under their value, rows to look at."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def _offers(offers: Sequence[OfferSeen], currency: str) -> NoteList:
         for j in cheap[:MOST]
     ]
     nothing = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
-    return NoteList("Offers worth a call", tuple(notes), nothing, _more(len(cheap), "offer"))
+    return NoteList("Offers under their value", tuple(notes), nothing, _more(len(cheap), "offer"))
 
 
 def _pays(found: OfferFound | None) -> bool:
