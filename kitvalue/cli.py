@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue import __version__, usecases
-from kitvalue.asked import KitWanted
+from kitvalue import __version__
 from kitvalue.cli_answers import Question, Said, answering
 from kitvalue.cli_build import compare, cost, done, price
 from kitvalue.cli_buying import shortlist, source
@@ -56,6 +55,8 @@ def new(folder: Path) -> Said:
     Example:
       kitvalue new myshop
     """
+    from kitvalue import usecases
+
     done = usecases.new_shop(folder)
     listing = "\n".join(f"  {name}" for name in done.files)
     text = f"Laid out {done.folder}:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
@@ -82,6 +83,7 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
     Example:
       kitvalue --shop myshop check
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.check import check_answer
     from kitvalue.pages.terminal.check import check_text, problem_lines
 
@@ -111,6 +113,7 @@ def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
     Example:
       kitvalue --shop myshop jot "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, pick-up only"
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.jot import jot_answer
     from kitvalue.pages.terminal.jot import jot_text
 
@@ -130,6 +133,8 @@ def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
 
 
 def _written(jotting: Jotted, done: str) -> str:
+    from kitvalue import usecases
+
     usecases.write_jotted(jotting)
     return done
 
@@ -153,6 +158,7 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     Example:
       kitvalue --shop myshop fit
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.market import fit_answer
     from kitvalue.pages.terminal.market import fit_text
 
@@ -204,6 +210,8 @@ def value(
     Example:
       kitvalue --shop myshop value --series Burren --pieces 5 --condition 3 --finished 5
     """
+    from kitvalue import usecases
+    from kitvalue.asked import KitWanted
     from kitvalue.pages.answers.market import value_answer
     from kitvalue.pages.terminal.market import value_text
 

@@ -8,7 +8,6 @@ from typing import Any
 
 import click
 
-from kitvalue import usecases
 from kitvalue.cli_answers import Said, answering
 from kitvalue.cli_options import amount
 
@@ -25,6 +24,7 @@ def cost(folder: Path, plan: str, as_csv: bool) -> Said:
     Example:
       kitvalue --shop myshop cost example
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.cost import cost_answer
     from kitvalue.pages.terminal.cost import cost_text
 
@@ -49,6 +49,7 @@ def price(folder: Path, plan: str, at: Decimal | None) -> Said:
     Example:
       kitvalue --shop myshop price example --at 2300
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.price import price_answer
     from kitvalue.pages.terminal.price import price_text
 
@@ -71,6 +72,7 @@ def compare(folder: Path, plan: str) -> Said:
     Example:
       kitvalue --shop myshop compare example
     """
+    from kitvalue import usecases
     from kitvalue.pages.answers.compare import compare_answer
     from kitvalue.pages.terminal.compare import compare_text
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue import printing, usecases
 from kitvalue.cli_answers import Said, answering
-from kitvalue.printing import Printed, SheetWanted
+
+if TYPE_CHECKING:
+    from kitvalue.printing import Printed
 
 
 def _said(done: Printed) -> Said:
@@ -31,6 +33,8 @@ def report(folder: Path, charts: Path | None) -> Said:
     Example:
       kitvalue --shop myshop report --charts pictures
     """
+    from kitvalue import usecases
+
     done = usecases.report_shop(folder, date.today(), charts)
     lines = [f"Written: {done.path}"]
     if charts is not None:
@@ -56,9 +60,10 @@ def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, langu
     Example:
       kitvalue --shop myshop sheet example --hide-costs
     """
-    return _said(
-        printing.print_sheet(folder, SheetWanted(plan, language, hide_costs, show_purchases, pdf), date.today())
-    )
+    from kitvalue import printing
+
+    wanted = printing.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
+    return _said(printing.print_sheet(folder, wanted, date.today()))
 
 
 @click.command()
@@ -72,4 +77,6 @@ def card(folder: Path, plan: str | None) -> Said:
     Example:
       kitvalue --shop myshop card --plan example
     """
+    from kitvalue import printing
+
     return _said(printing.print_card(folder, plan, date.today()))
