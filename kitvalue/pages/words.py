@@ -112,11 +112,6 @@ def change_span(low: float, high: float) -> str:
     return f"{change(low).removesuffix(f'{NBSP}%')} to {change(high)}"
 
 
-def money_or_reason(value: Decimal | None, reason: str | None) -> str:
-    """An exact price, or that it cannot be computed and why."""
-    return f"{NOT_COMPUTED}: {reason or 'no reason is known'}" if value is None else exact(value)
-
-
 def day(when: date) -> str:
     """`25 November 2026`, whatever the machine's language."""
     return f"{when.day}{NBSP}{MONTHS[when.month - 1]} {when.year}"

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
+from tests.pages.browsing import launched, listened, needs_browser
 from tests.shops import run, sample_shop
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-QUIET = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
-)  # fmt: skip
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="needs Debian's chromium")
+pytestmark = needs_browser
 
 
 @pytest.fixture(scope="module")
@@ -29,24 +24,18 @@ def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    with sync_playwright() as play:
-        launched = play.chromium.launch(executable_path=CHROMIUM, args=list(QUIET))
-        yield launched
-        launched.close()
+    with launched() as found:
+        yield found
 
 
 @pytest.mark.parametrize("width", [360, 1200])
 def test_nothing_scrolls_sideways_and_nothing_is_fetched(page_file: Path, browser: Browser, width: int) -> None:
     page = browser.new_page(viewport={"width": width, "height": 800})
-    asked: list[str] = []
-    complaints: list[str] = []
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("console", lambda message: complaints.append(message.text))
-    page.on("pageerror", lambda error: complaints.append(str(error)))
+    heard = listened(page)
     page.goto(page_file.as_uri())
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert [url for url in asked if not url.startswith(("file:", "data:"))] == []
-    assert complaints == []
+    assert heard.asked == []
+    assert heard.complaints == []
     page.close()
 
 
