@@ -16,13 +16,14 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import Equations, Residuals, Scaling, Solution, reduce, residuals, solve, standardise
 from kitvalue.market.mixed import reml_theta
 from kitvalue.market.subset import subset
-from kitvalue.market.unusual import HUBER_K, huber_weights, unusual_rows
+from kitvalue.market.unusual import GROSS_WEIGHT, HUBER_K, BoolArray, gross_rows, huber_weights, unusual_rows
 
 MIN_ROWS = 12
 NORMAL_MAD = 0.6745
 THETA_PASSES = 5
 MAX_PASSES = 200
 WEIGHT_CHANGE = 1e-8
+GROSS_PASSES = 5
 EXACT_SCATTER = 1e-4  # of the log price: prices rounded to the cent scatter less than this around a formula
 FULL_LEVERAGE = 1 - 1e-8
 SAMPLE_ROWS = 5000
@@ -82,12 +83,33 @@ def plain(equations: Equations, precision: FloatArray) -> Weighted:
 
 
 def reweight(equations: Equations, precision: FloatArray) -> Weighted:
-    """Huber's M-estimate by iterated reweighting, k = 1.345 (Huber 1981, Robust Statistics, ch. 7).
+    """Huber's M-estimate by iterated reweighting, k = 1.345 (Huber 1981, Robust Statistics, ch. 7), less gross rows.
+
+    Huber's weights leave a slip of a factor of 10 or 100 some pull on its own series. So rows over 8 scales off are
+    then given nearly no weight and the others fitted anew from where they stand, until no further row is that far off:
+    a redescending second step from a monotone first one (Maronna, Martin and Yohai 2006, Robust Statistics, ch. 5).
+    """
+    gross = np.zeros(len(precision), dtype=np.bool_)
+    found = _settle(equations, precision, np.ones(len(precision)), gross)
+    for _ in range(GROSS_PASSES):
+        if found.scatter <= EXACT_SCATTER:
+            break
+        left = found.left
+        fresh = gross | gross_rows(left.residuals, left.leverage, precision, found.scatter, equations.codes)
+        if np.array_equal(fresh, gross):
+            break
+        gross = fresh
+        found = _settle(equations, precision, found.huber, gross)
+    return found
+
+
+def _settle(equations: Equations, precision: FloatArray, huber: FloatArray, gross: BoolArray) -> Weighted:
+    """Reweight from the weights `huber` (n,) until they stand still, rows in `gross` (n,) with nearly none.
 
     theta is re-estimated in the first passes and then frozen, so that the rest is a fixed-point iteration; the scale
     allows for leverage, since a plain median absolute deviation flags too many rows of a small book.
     """
-    huber = np.ones(len(precision))
+    huber = np.where(gross, GROSS_WEIGHT, huber)
     theta, settled = 0.0, False
     for step in range(MAX_PASSES):
         weights = precision * huber
@@ -99,6 +121,7 @@ def reweight(equations: Equations, precision: FloatArray) -> Weighted:
         scatter = scatter_of(left, precision)
         exact = scatter <= EXACT_SCATTER
         fresh = np.ones(len(huber)) if exact else huber_weights(left.residuals, precision, scatter)
+        fresh[gross] = GROSS_WEIGHT
         change = float(np.abs(fresh - huber).max())
         settled = step >= THETA_PASSES and change < WEIGHT_CHANGE
         if settled:
@@ -162,10 +185,15 @@ def _finish(
         exact=exact,
         terms=terms,
         series=series_effects(estimate),
-        unusual=() if exact else unusual_rows(book, found.residuals, found.leverage, found.scatter, terms),
+        unusual=() if exact else unusual_rows(book, _row_weights(found, book, robust), found.left, found.scatter, terms),
         accuracy=None,
         cautions=fit_cautions(estimate, found.settled, exact, len(keep), int((found.leverage > FULL_LEVERAGE).sum())),
     )
+
+
+def _row_weights(found: Weighted, book: PriceBook, robust: bool) -> FloatArray:
+    """(n,) robust weights; of a plain fit those that a robust one would start from."""
+    return found.huber if robust else huber_weights(found.residuals, book.weight, found.scatter)
 
 
 def _sample(leverage: FloatArray) -> IntArray:

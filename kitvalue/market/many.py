@@ -12,7 +12,7 @@ from kitvalue.market import columns
 from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
-from kitvalue.market.outlook import CLIP, sample_of, typical_draws
+from kitvalue.market.outlook import for_means, sample_of, typical_draws
 
 SCATTER_SEED = 20260107
 
@@ -44,7 +44,7 @@ def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
     r = base.residuals
     predictions = typical - (V @ base.weighted.T) * r
     stretch = np.maximum(1.0, np.sqrt((1.0 + (V**2).sum(axis=1)) / (1.0 + base.typical_g)))[:, None]
-    cut = np.clip(r, -CLIP * fit.scatter, CLIP * fit.scatter)
+    cut = for_means(r, fit.scatter)
     sample = np.exp(predictions + stretch * r)
     clipped = sample if np.array_equal(cut, r) else np.exp(predictions + stretch * cut)
     return KitSamples(np.exp(typical[:, 0]), sample, clipped)
@@ -55,7 +55,7 @@ def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     drawn for itself from e_i / sqrt(1 - h_i). Fixed seed. Two equal kits share the level and not the scatter."""
     level = np.log(typical_draws(fit, kits, draws).T)
     scatter = fit.residuals / np.sqrt(1.0 - fit.leverage)
-    scatter = np.clip(scatter, -CLIP * fit.scatter, CLIP * fit.scatter) if fit.scatter > 0 else scatter
+    scatter = for_means(scatter, fit.scatter) if fit.scatter > 0 else scatter
     own = np.random.default_rng(SCATTER_SEED).integers(len(scatter), size=level.shape)
     prices: FloatArray = np.exp(level + scatter[own])
     return prices

@@ -21,8 +21,9 @@ from kitvalue.market import columns
 from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
+from kitvalue.market.unusual import GROSS
 
-CLIP = 4.0  # residuals beyond this many s do not enter a mean
+CLIP = 4.0  # residuals beyond this many s enter a mean as this many
 UNSEEN_SEED = 20260102
 DRAW_SEED = 20260103
 
@@ -63,7 +64,7 @@ class Scatter:
     typical: float
     predictions: FloatArray  # left-out predictions
     residuals: FloatArray  # left-out residuals, stretched
-    clipped: FloatArray  # the same, cut at 4 s before stretching
+    clipped: FloatArray  # the same, made fit for means before stretching
     level_sd: float
 
 
@@ -114,7 +115,7 @@ def _in_money(
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
         mean = float(np.exp(scatter.predictions + scatter.clipped + offset).mean())
         if np.any(np.abs(fit.left_out_residuals) > CLIP * fit.scatter):
-            cautions += ("a row far from all others counts only in part in the mean: see the unusual rows",)
+            cautions += ("a row far from all others counts in part or not at all in the mean: see the unusual rows",)
     return Outlook(
         typical=float(np.exp(centre)),
         mean=mean,
@@ -145,7 +146,7 @@ def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen
     v = x @ fit.root
     r = sample.residuals
     factor = max(1.0, float(np.sqrt((1.0 + v @ v) / (1.0 + sample.typical_g)))) if stretch else 1.0
-    cut = np.clip(r, -CLIP * fit.scatter, CLIP * fit.scatter)
+    cut = for_means(r, fit.scatter)
     variance = fit.sigma2 * float(((x @ fit.level_root) ** 2).sum())
     spread = np.zeros(len(r))
     if unseen:
@@ -159,6 +160,11 @@ def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen
         clipped=factor * cut + spread,
         level_sd=float(np.sqrt(variance)),
     )
+
+
+def for_means(r: FloatArray, scatter: float) -> FloatArray:
+    """(n,) residuals as they enter a mean: cut at 4 s, and 0 over 8 s, where a row tells nothing of such a kit."""
+    return np.where(np.abs(r) > GROSS * scatter, 0.0, np.clip(r, -CLIP * scatter, CLIP * scatter))
 
 
 def jackknife_plus(predictions: FloatArray, residuals: FloatArray, percent: int) -> tuple[float, float]:

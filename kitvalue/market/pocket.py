@@ -20,6 +20,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import CLIP, outlooks, sample_of
 from kitvalue.market.terms import Term, term_values
+from kitvalue.market.unusual import GROSS
 from kitvalue.market.value import value_kit
 
 RANGE_PERCENT = 80
@@ -45,7 +46,8 @@ class PocketFit:
     root_theta: float | None  # what a pooled series' indicator is multiplied by; None where series are not pooled
     typical_g: float
     level_reach: float  # Student t times sigma
-    cut: float  # residuals beyond this do not enter a mean
+    cut: float  # residuals beyond this enter a mean as this much
+    gross: float  # and beyond this as 0
     low_at: int  # which order statistics hold the range, counted from 1
     high_at: int
 
@@ -69,6 +71,7 @@ def pocket_fit(fit: Fit) -> PocketFit:
         typical_g=sample_of(fit).typical_g,
         level_reach=fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         cut=CLIP * fit.scatter,
+        gross=GROSS * fit.scatter,
         low_at=math.floor((1 - share) * (n + 1)),
         high_at=math.ceil(share * (n + 1)),
     )

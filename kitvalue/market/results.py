@@ -6,11 +6,11 @@ The figures are the command line's own: both come from one Fit.
 >>> from kitvalue import fit_prices, read_prices
 >>> results = fit_prices(read_prices("sample_data"))
 >>> results.params.round(3)[["log_pieces", "condition", "sold"]].to_dict()
-{'log_pieces': 0.579, 'condition': 0.126, 'sold': -0.054}
+{'log_pieces': 0.573, 'condition': 0.129, 'sold': -0.053}
 >>> kits = pd.DataFrame({"series": ["Burren"], "pieces": [5], "condition": [3], "hardware": [True]})
 >>> results.get_prediction(kits).summary_frame(alpha=0.2).round(0)
     mean  mean_se  mean_ci_lower  mean_ci_upper  obs_ci_lower  obs_ci_upper
-0  431.0     20.0          406.0          457.0         347.0         537.0
+0  434.0     20.0          409.0          460.0         348.0         542.0
 """
 
 from __future__ import annotations

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
-from kitvalue.intake.pricebook import FloatArray, PriceBook
+from kitvalue.intake.pricebook import FloatArray, IntArray, PriceBook
 from kitvalue.market.fitted import TermEstimate, UnusualRow
+from kitvalue.market.linear import Residuals
+
+BoolArray = npt.NDArray[np.bool_]
 
 HUBER_K = 1.345
+GROSS = 8.0  # scales from which a price is a slip or something else than the kit, not a dear or a cheap one
+GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 UNUSUAL_WEIGHT = 0.5
 MOST_SHOWN = 1000
 MANY_PIECES = 6  # more drums than most kits have
@@ -20,20 +26,31 @@ def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> Float
     return np.where(far > HUBER_K, HUBER_K / np.maximum(far, HUBER_K), 1.0)
 
 
-def unusual_rows(
-    book: PriceBook, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
-) -> tuple[UnusualRow, ...]:
-    """The rows with a robust weight under one half, the furthest first and at most 1,000 of them.
+def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
+    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
+    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
 
-    e (n,) residuals, h (n,) leverages.
+    e (n,) residuals, h (n,) leverages, codes (n,) which series.
     """
-    weights = huber_weights(e, book.weight, scatter)
+    free = np.where(h < 1, 1 - h, np.inf)
+    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
+    if not gross.any():
+        return gross
+    others = np.bincount(codes, weights=~gross)
+    return gross & (others[codes] > 0)
+
+
+def unusual_rows(
+    book: PriceBook, weights: FloatArray, left: Residuals, scatter: float, terms: tuple[TermEstimate, ...]
+) -> tuple[UnusualRow, ...]:
+    """The rows with a robust weight (n,) under one half, the furthest first and at most 1,000 of them."""
+    e, h = left.residuals, left.leverage
     paid = book.price * (1 + book.premium / 100)
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
     studentised = e * np.sqrt(book.weight / free) / scatter
     light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
-    hits = light[np.argsort(weights[light], kind="stable")][:MOST_SHOWN]
+    hits = light[np.argsort(-np.abs(studentised[light]), kind="stable")][:MOST_SHOWN]
     return tuple(
         UnusualRow(
             row=int(book.rows[i]),

@@ -56,6 +56,7 @@
     if (given === null) return t.blank;
     return t.level < 0 ? given : given === t.level ? 1 : 0;
   }
+  const forMeans = (r) => (Math.abs(r) > data.gross ? 0 : Math.min(Math.max(r, -data.cut), data.cut));
   function outlook(kit, dealer) {
     const x = encoded(kit.series, (j) => kitValue(kit, dealer, j));
     const u = times(inverse, x);
@@ -69,7 +70,7 @@
       const far = stretch * Math.abs(residuals[i]);
       low[i] = foretold - far;
       high[i] = foretold + far;
-      sum += Math.exp(foretold + stretch * Math.min(Math.max(residuals[i], -data.cut), data.cut) + data.offset);
+      sum += Math.exp(foretold + stretch * forMeans(residuals[i]) + data.offset);
     }
     low.sort();
     high.sort();
