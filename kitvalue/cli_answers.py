@@ -1,17 +1,22 @@
-"""How a command answers: as text or as one object, problems to stderr, one clear line for every error."""
+"""How a command answers: as text or as one object, problems to stderr, one clear line for every error.
+
+What is raised on the way, by a command or by the reading of its command line, is answered by `cli_program`.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import update_wrapper
-from typing import Any, NoReturn
+from typing import IO, Any, NoReturn
 
 import click
 
-from kitvalue.intake.problems import KitvalueError, Level, Problem
+from kitvalue.intake.problems import Level, Problem, shown
 
 MOST_LINES = 20
 MOST_INDENTED = 200_000  # signs of JSON; more is for programs, and indenting takes longer than the answer
@@ -40,15 +45,11 @@ class Said:
 
 
 def answering(run: Callable[..., Said]) -> Callable[..., None]:
-    """A command that answers as text or, with --json, as one object; user errors give one line and their status."""
+    """A command that answers as text or, with --json here or before the command, as one object."""
 
     def command(*args: Any, as_json: bool, **options: Any) -> NoReturn:  # noqa: ANN401 - click's own arguments
-        try:
-            said = run(*args, **options)
-            _say(said, as_json)
-        except KitvalueError as error:
-            _say_error(error, as_json)
-            sys.exit(error.exit_status)
+        said = run(*args, **options)
+        _say(said, as_json or click.get_current_context().find_root().params.get("as_json", False))
         sys.exit(said.exit_status)
 
     flag = click.option("--json", "as_json", is_flag=True, help="Answer with one JSON object.")
@@ -57,9 +58,9 @@ def answering(run: Callable[..., Said]) -> Callable[..., None]:
 
 def _say(said: Said, as_json: bool) -> None:
     for line in _problem_lines(said.problems) if said.problem_lines is None else said.problem_lines:
-        click.echo(line, err=True)
+        tell(line)
     if as_json:
-        _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
+        print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
     elif said.question is not None and _is_terminal():
         click.echo(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
@@ -69,27 +70,50 @@ def _say(said: Said, as_json: bool) -> None:
 
 
 def _is_terminal() -> bool:
-    return sys.stdin.isatty()
+    return sys.stdin is not None and sys.stdin.isatty()  # None where it was closed
 
 
-def _say_error(error: KitvalueError, as_json: bool) -> None:
+def tell(line: str) -> None:
+    """One line to stderr, whatever stands in a file's name; where nobody listens there, the answer goes on."""
+    try:
+        click.echo("".join(c if c.isprintable() else shown(c)[1:-1] for c in line), err=True)
+    except OSError:
+        hush(sys.stderr)
+
+
+def hush(stream: IO[str] | None) -> None:
+    """Lead a stream that cannot be written to nowhere, so that nothing more is said of it at the end."""
+    if stream is not None:
+        with contextlib.suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
+
+
+def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
     """Each problem in its line; the error's own line where it says more than the first of them."""
-    lines = _problem_lines(error.problems)
-    told = any(error.message.startswith(p.line()) for p in error.problems)
-    for line in lines if told else (*lines, error.message):
-        click.echo(line, err=True)
+    lines = _problem_lines(problems)
+    told = any(message.startswith(p.line()) for p in problems)
+    for line in lines if told else (*lines, message):
+        tell(line)
     if as_json:
-        _print_json({"error": error.message}, error.problems, ())
+        print_json({"error": message}, problems, ())
 
 
-def _print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[str]) -> None:
+def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[str]) -> None:
+    """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
     from kitvalue.pages.answers.common import envelope
 
     whole = {**answer, **envelope(problems, cautions)}
-    text = json.dumps(whole, ensure_ascii=False, allow_nan=False)
+    escaped = not _speaks_utf8(sys.stdout)
+    text = json.dumps(whole, ensure_ascii=escaped, allow_nan=False)
     if len(text) < MOST_INDENTED:
-        text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
+        text = json.dumps(whole, indent=2, ensure_ascii=escaped, allow_nan=False)
     click.echo(text)
+
+
+def _speaks_utf8(stream: IO[str] | None) -> bool:
+    return (getattr(stream, "encoding", None) or "").lower().replace("-", "") == "utf8"
 
 
 def _problem_lines(problems: Sequence[Problem]) -> list[str]:
