@@ -13,8 +13,9 @@ from kitvalue import __version__
 from kitvalue.cli_answers import Question, Said, answering
 from kitvalue.cli_build import compare, cost, done, price
 from kitvalue.cli_buying import shortlist, source
-from kitvalue.cli_options import day
+from kitvalue.cli_options import day, series_names
 from kitvalue.cli_pages import card, report, sheet
+from kitvalue.cli_program import Program
 from kitvalue.intake.problems import Level
 
 if TYPE_CHECKING:
@@ -23,25 +24,33 @@ if TYPE_CHECKING:
 MOST_PASTED = 200_000  # bytes; far more than an advert has
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, "--version", message="kitvalue %(version)s")
 @click.option(
     "--shop", "folder", type=click.Path(path_type=Path), default=Path(), envvar="KITVALUE_SHOP", show_envvar=True,
-    help="The shop's folder; the current one if not given.",
+    help="The shop's folder, before the command; the current folder if not given.",
 )  # fmt: skip
+@click.option("--json", "as_json", is_flag=True, help="Answer with one JSON object; it may follow the command, too.")
 @click.pass_context
-def main(context: click.Context, folder: Path) -> None:
+def main(context: click.Context, folder: Path, as_json: bool) -> None:
     """What a used drum kit is worth, what a rebuild costs landed, and where the two break even.
 
     \b
     Start with:
       kitvalue new myshop
       kitvalue --shop myshop check
-      kitvalue --shop myshop value --series Burren --pieces 5 --condition 3
+      kitvalue --shop myshop value --series Burren \\
+        --pieces 5 --condition 3
+
+    Answers go to standard output, problems to standard error. With --json a command answers with one object.
+
+    \b
+    Exit status:
+      0  done
+      1  no answer: too few rows, no such series, a price
+         that cannot be met
+      2  a file or the command line is wrong
     """
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a terminal that lacks a sign shows "?" instead of failing
     context.obj = folder
 
 
@@ -51,6 +60,13 @@ def main(context: click.Context, folder: Path) -> None:
 def new(folder: Path) -> Said:
     """Lay out a shop FOLDER with a worked example.
 
+    Its invented prices, offers, parts and plan answer at once; put your own in their place. The remarks in shop.toml
+    and builds/example.toml say what each key means. A folder that is not empty is refused.
+
+    \b
+    Writes  FOLDER/shop.toml, prices.csv, offers.csv,
+            parts.csv, done.csv, builds/example.toml
+
     \b
     Example:
       kitvalue new myshop
@@ -59,10 +75,11 @@ def new(folder: Path) -> Said:
 
     done = usecases.new_shop(folder)
     listing = "\n".join(f"  {name}" for name in done.files)
-    text = f"Laid out {done.folder}:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
+    shop = f"kitvalue --shop {_quoted(done.folder)}"
+    text = f"Laid out {done.folder}, all figures invented:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
+    then = "Kits on offer go into offers.csv, your VAT, hourly rate and margin into shop.toml; then:"
     return Said(
-        {"folder": str(done.folder), "files": list(done.files)},
-        text + f"  kitvalue --shop {_quoted(done.folder)} check",
+        {"folder": str(done.folder), "files": list(done.files)}, f"{text}  {shop} check\n{then}\n  {shop} shortlist"
     )
 
 
@@ -78,6 +95,13 @@ def _quoted(path: Path) -> str:
 @answering
 def check(folder: Path, rows: bool, strict: bool) -> Said:
     """Read every file of the shop and list every problem.
+
+    Rows are numbered as the spreadsheet shows them. A refused row is left out and the others are used; a warning says
+    how a row was taken. Exit status 2 where anything is refused.
+
+    \b
+    Reads   every file of the shop
+    Writes  nothing
 
     \b
     Example:
@@ -100,18 +124,26 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
 
 @main.command()
 @click.argument("text", required=False)
-@click.option("--offer", is_flag=True, help="Note it in offers.csv instead of prices.csv.")
-@click.option("--yes", is_flag=True, help="Write the row without asking.")
+@click.option("--offer", is_flag=True, help="Note it in offers.csv, the kits on offer now, instead of prices.csv.")
+@click.option(
+    "--yes", is_flag=True, help="Write the row without asking; without it and without a terminal nothing is written."
+)
 @click.pass_obj
 @answering
 def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
     """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
 
-    What was understood is printed beside the words it comes from, and nothing is written before you say yes.
+    What was understood is printed beside the words it comes from, and nothing is written before you say yes. What
+    the advert does not say stays blank. [jot.words] in shop.toml teaches further words.
+
+    \b
+    Reads   shop.toml, prices.csv (offers.csv with --offer)
+    Writes  one row at the end of that file, if you agree
 
     \b
     Example:
-      kitvalue --shop myshop jot "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, pick-up only"
+      kitvalue --shop myshop jot \\
+        "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
     """
     from kitvalue import usecases
     from kitvalue.pages.answers.jot import jot_answer
@@ -141,18 +173,27 @@ def _written(jotting: Jotted, done: str) -> str:
 
 def _pasted() -> str:
     """An advert from standard input; a terminal is told how to end it."""
+    if sys.stdin is None:  # it was closed
+        return ""
     if sys.stdin.isatty():
         click.echo("Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True)
     return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
 
 
 @main.command()
-@click.option("--plain", is_flag=True, help="Least squares without robust weights.")
-@click.option("--no-pool", is_flag=True, help="Let every series stand alone.")
+@click.option("--plain", is_flag=True, help="Least squares without robust weights: every row counts in full.")
+@click.option("--no-pool", is_flag=True, help="Let every series stand alone, however few its rows.")
 @click.pass_obj
 @answering
 def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     """Fit the price book and save the fit in out/fit.json.
+
+    Tells what moves a price, each effect with its 95 % range, how well prices not seen are foretold, and which rows are
+    far from all others. It needs 12 usable rows. Other commands fit by themselves when a file has changed.
+
+    \b
+    Reads   shop.toml, prices.csv, rates.csv
+    Writes  out/fit.json
 
     \b
     Example:
@@ -173,13 +214,26 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
 
 
 @main.command()
-@click.option("--series", required=True, help="The series, as shop.toml or the book spells it.")
+@click.option(
+    "--series", required=True, shell_complete=series_names, help="The series, as shop.toml or the book spells it."
+)
 @click.option("--pieces", required=True, type=click.IntRange(1, 99), help="How many drums, no cymbals or stands.")
-@click.option("--condition", required=True, metavar="GRADE", help="As it stands: 1 to 5, halves, or the word.")
+@click.option(
+    "--condition",
+    required=True,
+    metavar="GRADE",
+    help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest; number, half or word.",
+)
 @click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
-@click.option("--with", "features", multiple=True, metavar="NAME=VALUE", help="A declared feature; may be repeated.")
+@click.option(
+    "--with",
+    "features",
+    multiple=True,
+    metavar="NAME=VALUE",
+    help="A feature declared in shop.toml, such as hardware=yes; may be repeated. At the book's average if not given.",
+)
 @click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
-@click.option("--since", callback=day, metavar="DATE", help="Say how far prices have moved since that day.")
+@click.option("--since", callback=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(
     "--range",
@@ -206,9 +260,17 @@ def value(
 ) -> Said:
     """What a kit is worth: to buy in, and to sell again finished.
 
+    All figures are in the shop's currency. One sale: four of five such sales fall inside. Market level: how well the
+    typical price itself is known. The five nearest sightings are each adjusted to this kit.
+
+    \b
+    Reads   shop.toml, out/fit.json (else prices.csv)
+    Writes  out/fit.json where the files have changed
+
     \b
     Example:
-      kitvalue --shop myshop value --series Burren --pieces 5 --condition 3 --finished 5
+      kitvalue --shop myshop value --series Burren \\
+        --pieces 5 --condition 3 --finished 5
     """
     from kitvalue import usecases
     from kitvalue.asked import KitWanted

@@ -9,16 +9,23 @@ from typing import Any
 import click
 
 from kitvalue.cli_answers import Said, answering
-from kitvalue.cli_options import amount
+from kitvalue.cli_options import amount, plan_names
 
 
 @click.command()
-@click.argument("plan")
-@click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-NAME.csv as well.")
+@click.argument("plan", shell_complete=plan_names)
+@click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
 @click.pass_obj
 @answering
 def cost(folder: Path, plan: str, as_csv: bool) -> Said:
-    """What a build costs landed, line by line, and what it must sell for. PLAN is a name in builds/ or a path.
+    """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
+
+    Money is net in the shop's currency where nothing else is said, to the cent. The last table gives, by each VAT
+    route, the price of no profit and the floor that leaves your margin. It needs no price book.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml
+    Writes  with --csv out/cost-PLAN.csv
 
     \b
     Example:
@@ -38,12 +45,23 @@ def cost(folder: Path, plan: str, as_csv: bool) -> Said:
 
 
 @click.command()
-@click.argument("plan")
-@click.option("--at", callback=amount, metavar="PRICE", help="A gross price to try instead of the suggested one.")
+@click.argument("plan", shell_complete=plan_names)
+@click.option(
+    "--at", callback=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one."
+)
 @click.pass_obj
 @answering
 def price(folder: Path, plan: str, at: Decimal | None) -> Said:
-    """What to ask for a finished build, at home and abroad, and what that leaves.
+    """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
+
+    The suggested price is the smaller of what the market pays for such a kit and of what makes a customer indifferent
+    to an original at the door, but never under the floor that leaves your margin. Prices hold VAT where nothing else
+    is said.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
 
     \b
     Example:
@@ -62,11 +80,20 @@ def price(folder: Path, plan: str, at: Decimal | None) -> Said:
 
 
 @click.command()
-@click.argument("plan")
+@click.argument("plan", shell_complete=plan_names)
 @click.pass_obj
 @answering
 def compare(folder: Path, plan: str) -> Said:
-    """A build against buying an original: by pieces, where they tie, what would turn the answer.
+    """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
+
+    PLAN is a name in builds/ or a path. Both stand at the buyer's door: the build with freight and VAT, the original
+    with freight, duty and what it still needs. One unknown at a time is moved by a tenth, the one that moves the
+    profit most comes first.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
 
     \b
     Example:
@@ -88,7 +115,15 @@ def compare(folder: Path, plan: str) -> Said:
 @click.pass_obj
 @answering
 def done(folder: Path) -> Said:
-    """Finished builds from done.csv: planned against actual, and the hours and shares that they teach.
+    """Finished builds: planned against actual, and what they teach.
+
+    The hours of operations and the share of an original's price that your jobs teach are printed as settings to paste;
+    nothing is changed for you.
+
+    \b
+    Reads   shop.toml, done.csv, builds/, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
 
     \b
     Example:

@@ -10,17 +10,33 @@ from pathlib import Path
 import click
 
 from kitvalue.cli_answers import Said, answering
-from kitvalue.cli_options import day
+from kitvalue.cli_options import day, plan_names
 
 
 @click.command()
-@click.option("--plan", metavar="PLAN", help="Judge each offer as a donor of this build, too.")
-@click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option(
+    "--plan", shell_complete=plan_names, metavar="PLAN", help="Judge each offer as a donor of this build, too."
+)
+@click.option(
+    "--on",
+    callback=day,
+    metavar="DATE",
+    help="The day of the sale, such as 2026-11-25; the book's newest date if not given.",
+)
 @click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")
 @click.pass_obj
 @answering
 def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> Said:
-    """Every offer of offers.csv: what it is worth, up to what price it pays, the most profitable first.
+    """Every offer: what it is worth and up to what price it pays. The most profitable comes first.
+
+    Each offer is judged sold on as it is, in parts and, with --plan, rebuilt, by each VAT route. Stop at: the highest
+    price, freight on top, that leaves the margin on average and loses no more often than loss_chance. Open at: what to
+    name first. Profit and chance of a loss are at the price that it will probably be had for.
+
+    \b
+    Reads   shop.toml, offers.csv, parts.csv, builds/,
+            out/fit.json (else prices.csv)
+    Writes  with --csv out/shortlist.csv
 
     \b
     Example:
@@ -30,7 +46,7 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
     from kitvalue.pages.answers.buying import shortlist_answer
     from kitvalue.pages.terminal.buying import shortlist_text
 
-    quiet = not sys.stderr.isatty()
+    quiet = sys.stderr is None or not sys.stderr.isatty()
     with nullcontext() if quiet else click.progressbar(length=100, label="Judging offers", file=sys.stderr) as bar:
         tell = None if bar is None else (lambda done: bar.update(int(100 * done) - bar.pos))
         done = buying.shortlist_shop(folder, plan, on, csv=as_csv, tell=tell)
@@ -44,7 +60,7 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
 
 
 @click.command()
-@click.argument("plan")
+@click.argument("plan", shell_complete=plan_names)
 @click.option(
     "--best",
     type=click.IntRange(1, 20),
@@ -57,7 +73,15 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
 @click.pass_obj
 @answering
 def source(folder: Path, plan: str, best: int, write: str | None) -> Said:
-    """Which offers, new shells and cut-downs give the drums of PLAN at least cost.
+    """Which offers and new shells make a plan's drums at least cost. Shells may be cut down, never lengthened.
+
+    PLAN is a name in builds/ or a path. Drums left over count with what they bring. The answer is proven the
+    cheapest, or told with the gap that is left. [buying] in shop.toml sets limits. Exit status 1 where the drums
+    cannot be had.
+
+    \b
+    Reads   shop.toml, offers.csv, parts.csv, builds/PLAN.toml
+    Writes  with --write the new plan
 
     \b
     Example:

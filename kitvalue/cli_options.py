@@ -1,19 +1,49 @@
-"""Options that are read by the program's own rules, for click to call."""
+"""Options that are read by the program's own rules, and what a shell offers for them, for click to call."""
 
 from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal, InvalidOperation
+from pathlib import Path
 
 import click
 
 
+def series_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """The series of shop.toml, else those of the saved fit, that begin like `begun`; none where neither can be read."""
+    import json
+    import tomllib
+
+    folder = _shop_folder(context)
+    try:
+        names = list(tomllib.loads((folder / "shop.toml").read_text(encoding="utf-8")).get("series", {}))
+        if not names:
+            fitted = json.loads((folder / "out" / "fit.json").read_text(encoding="utf-8"))
+            names = [str(name) for name in fitted["recipe"]["series"]]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return []
+    return [name for name in sorted(names) if name.casefold().startswith(begun.casefold())]
+
+
+def plan_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """The plans in builds/ that begin like `begun`."""
+    try:
+        found = sorted(path.stem for path in (_shop_folder(context) / "builds").glob("*.toml"))
+    except OSError:
+        return []
+    return [name for name in found if name.startswith(begun)]
+
+
+def _shop_folder(context: click.Context) -> Path:
+    return Path(context.find_root().params.get("folder") or ".")
+
+
 def day(context: click.Context, parameter: click.Parameter, text: str | None) -> date | None:
     """A date option, read as the files' dates are."""
-    from kitvalue.intake.dates import Day, read_date
-
     if text is None:
         return None
+    from kitvalue.intake.dates import Day, read_date
+
     read = read_date(text)
     if not isinstance(read, Day):
         raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kitvalue.cli_answers import Said, answering
+from kitvalue.cli_options import plan_names
 
 if TYPE_CHECKING:
     from kitvalue.printing import Printed
@@ -27,7 +28,14 @@ def _said(done: Printed) -> Said:
 @click.pass_obj
 @answering
 def report(folder: Path, charts: Path | None) -> Said:
-    """Write the owner's page, everything on one sheet: out/report.html.
+    """Write out/report.html, the owner's page with everything on it.
+
+    The market, how well it is known, unusual rows, the offers, every build against its original. One file without
+    scripts; nothing is fetched from a network. It prints on A4.
+
+    \b
+    Reads   every file of the shop
+    Writes  out/report.html; with --charts pictures in DIR
 
     \b
     Example:
@@ -44,17 +52,26 @@ def report(folder: Path, charts: Path | None) -> Said:
 
 
 @click.command()
-@click.argument("plan")
+@click.argument("plan", shell_complete=plan_names)
 @click.option("--hide-costs", is_flag=True, help="Leave out how the price comes about.")
 @click.option("--show-purchases", is_flag=True, help="Give what the used drums were bought for a line of its own.")
 @click.option(
     "--lang", "language", default="en", show_default=True, metavar="CODE", help="The sheet's language: de, en."
 )
-@click.option("--pdf", is_flag=True, help="Write a PDF as well.")
+@click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
 @click.pass_obj
 @answering
 def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
-    """Write the customer's sheet of a build, one or two pages of A4: out/sheet-NAME.html.
+    """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
+
+    PLAN is a name in builds/ or a path. The kit drum by drum, how its price comes about, and a used original beside
+    it. Nothing private is on it: no addresses, no notes, no sellers. [promise.LANG] in shop.toml sets what it says of
+    guarantee and return.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/sheet-PLAN.html; with --pdf a PDF too
 
     \b
     Example:
@@ -67,11 +84,21 @@ def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, langu
 
 
 @click.command()
-@click.option("--plan", metavar="PLAN", help="Say up to what price a donor pays for this build.")
+@click.option(
+    "--plan", shell_complete=plan_names, metavar="PLAN", help="Say up to what price a donor pays for this build."
+)
 @click.pass_obj
 @answering
 def card(folder: Path, plan: str | None) -> Said:
-    """Write the pocket page for a market, which needs no network: out/card.html.
+    """Write out/card.html, the pocket page for a market. It needs no network.
+
+    Put it on a phone: series, pieces, condition and features in; buy-in value, resale value and ceilings out. Its
+    figures are those of this day's fit, and it warns when it is 90 days old.
+
+    \b
+    Reads   shop.toml, out/fit.json (else prices.csv),
+            with --plan builds/PLAN.toml
+    Writes  out/card.html
 
     \b
     Example:

@@ -57,8 +57,22 @@ def test_another_cure_is_another_kind(tmp_path: Path) -> None:
     err = checked(tmp_path, rows, SETTINGS + "[series.Burren]\n[series.Slane]\n").err
     (one, other) = [line for line in err.splitlines() if "did you mean" in line]
     assert "row 2," in one
-    assert "did you mean Burren? (and 2 more like it, rows 3 and 4)" in one
-    assert "did you mean Slane? (and 2 more like it, rows 6 and 7)" in other
+    assert 'did you mean Burren? (and 2 more like it, rows 3 and 4; also "Burrenn", "Burren?")' in one
+    assert 'did you mean Slane? (and 2 more like it, rows 6 and 7; also "Slanee", "Slane1")' in other
+
+
+def test_every_word_to_map_is_named_once(tmp_path: Path) -> None:
+    rows = "".join(f"Burren;4;{word};480;;;\n" for word in ("gut", "mittel", "GUT", "gut", "wie neu", "mittel"))
+    (line,) = [line for line in checked(tmp_path, rows).err.splitlines() if "no bench grade" in line]
+    assert line.endswith('(and 5 more like it, rows 3, 4, 5, 6 and 7; also "mittel", "wie neu")')
+
+
+def test_a_title_over_the_headers_is_taken_for_one(tmp_path: Path) -> None:
+    ran = checked(tmp_path, "")
+    (tmp_path / "prices.csv").write_text("My kits;;;\nSerie;Anzahl;Zustand;Preis\nBurren;4;3;480\n", encoding="utf-8")
+    ran = run(tmp_path, "check")
+    assert ran.status == 2
+    assert 'if "My kits" is a title, delete the rows above the headers; else rename it' in ran.err
 
 
 def test_two_of_a_kind_stay_apart_and_in_the_files_order(tmp_path: Path) -> None:

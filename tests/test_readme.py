@@ -1,4 +1,4 @@
-"""README.md and the program stay in step: its commands run, its outputs are the program's, nothing is missing."""
+"""README.md, docs/ and the program stay in step: commands run, outputs are the program's, nothing is missing."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from kitvalue.intake.shop import Shop
 from tests.shops import SAMPLE, run, sample_shop
 
 ROOT = SAMPLE.parent
+PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 TEST_COMMAND = 'python3 -m venv .venv && .venv/bin/pip install -q -e ".[test]" && .venv/bin/python -m pytest'
 RUN_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/kitvalue --shop sample_data report"
@@ -21,18 +22,20 @@ RUN_COMMAND = "python3 -m venv .venv && .venv/bin/pip install -q . && .venv/bin/
 
 @dataclass(frozen=True)
 class Shown:
-    """A command in README and the output printed under it; an ellipsis stands for lines left out."""
+    """A command on a page and the output printed under it; an ellipsis stands for lines left out."""
 
+    page: str
     command: str
     output: str
 
 
 def sessions() -> list[Shown]:
     found = []
-    for block in re.findall(r"```console\n(.*?)```", README, re.DOTALL):
-        for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
-            command, _, output = part.partition("\n")
-            found.append(Shown(command.strip(), output))
+    for page in PAGES:
+        for block in re.findall(r"```console\n(.*?)```", page.read_text(encoding="utf-8"), re.DOTALL):
+            for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
+                command, _, output = part.partition("\n")
+                found.append(Shown(page.name, command.strip(), output))
     return found
 
 
@@ -47,7 +50,7 @@ def matches(shown: str, real: str) -> bool:
     return True
 
 
-@pytest.mark.parametrize("shown", sessions(), ids=lambda s: s.command)
+@pytest.mark.parametrize("shown", sessions(), ids=lambda s: f"{s.page}: {s.command}")
 def test_shown_output_is_the_programs(shown: Shown, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     sample_shop(tmp_path).rename(tmp_path / "sample_data")
     monkeypatch.chdir(tmp_path)
@@ -59,7 +62,9 @@ def test_shown_output_is_the_programs(shown: Shown, tmp_path: Path, monkeypatch:
 
 
 def test_there_are_shown_outputs() -> None:
-    assert len(sessions()) >= 4
+    pages = [shown.page for shown in sessions()]
+    assert pages.count("README.md") >= 4
+    assert pages.count("questions.md") >= 10
 
 
 def test_every_command_and_option_is_told() -> None:
@@ -73,8 +78,9 @@ def test_every_command_and_option_is_told() -> None:
 def test_no_command_is_told_that_does_not_exist() -> None:
     section = README.split("## Commands")[1].split("\n## ")[0]
     assert set(re.findall(r"^\| `(\w+)\b", section, re.MULTILINE)) == set(main.commands)
-    for line in re.findall(r"kitvalue --shop \S+ (\w+)", README):
-        assert line in main.commands, line
+    for page in PAGES:
+        for name in re.findall(r"kitvalue --shop \S+ (\w+)", page.read_text(encoding="utf-8")):
+            assert name in main.commands, f"{page.name}: {name}"
 
 
 def test_every_table_of_the_settings_is_told() -> None:
@@ -89,6 +95,7 @@ def test_the_two_commands_are_those_that_are_checked() -> None:
 
 
 def test_links_and_pictures_exist() -> None:
-    for target in re.findall(r"\]\(([^)#]+)\)", README):
-        if not target.startswith("http"):
-            assert (ROOT / target).exists(), target
+    for page in PAGES:
+        for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+            if not target.startswith("http"):
+                assert (page.parent / target).exists(), f"{page.name}: {target}"

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.words import rows_phrase
 
 FEWEST_TOGETHER: Final = 3  # two of a kind are told one by one
 _OWN: Final = re.compile(r'"[^"]*"|\d+')
+_MOST_TEXTS: Final = 8  # other cells that are shown beside the first
 _FEWEST_ROWS: Final = 12  # that a fit needs
 
 
@@ -31,7 +32,20 @@ class Alike:
         others = [problem.row for problem in self.problems[1:] if problem.row is not None]
         if not others:
             return self.first.line()
-        return f"{self.first.line()} (and {len(self.problems) - 1} more like it, {rows_phrase(others, 20)})"
+        more = f"{len(self.problems) - 1} more like it, {rows_phrase(others, 20)}"
+        return f"{self.first.line()} (and {more}{self._further_texts()})"
+
+    def _further_texts(self) -> str:
+        """The other cells that stand there, each once: words of one's own are then mapped in one go."""
+        first = (self.first.text or "").casefold()
+        further: dict[str, str] = {}
+        for problem in self.problems:
+            further.setdefault((problem.text or "").casefold(), problem.text or "")
+        texts = [text for key, text in further.items() if key not in ("", first)]
+        if not texts:
+            return ""
+        more = f" and {len(texts) - _MOST_TEXTS} more" if len(texts) > _MOST_TEXTS else ""
+        return f"; also {', '.join(shown(text, 30) for text in texts[:_MOST_TEXTS])}{more}"
 
 
 def together(problems: Sequence[Problem]) -> tuple[Alike, ...]:

@@ -69,6 +69,7 @@ def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
     for name in shop.prices.features:
         if name not in present:
             message = f"{name} is declared in shop.toml as a feature but is not in {table.file}, so it is left out"
+            message += f"; where its column has another header, add {name} under [prices.columns]"
             yield _warning(table, None, name, name, "absent_feature", message)
 
 

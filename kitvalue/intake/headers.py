@@ -188,6 +188,8 @@ def _refuse_missing(
     if wanted.table is not None:
         likely = nearest(missing[0], unknown) or (unknown[0] if unknown else "the header in the file")
         cure += f", or map it under {wanted.table}, such as {missing[0]} = {shown(likely, 40)}"
+    if not places and len(unknown) == 1 and wanted.table is not None:
+        cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
     raise refused_file(file, "missing_column", f"{what}; {others}; {cure}{judged}", row=row, column=missing[0])
 

@@ -33,7 +33,7 @@ class SeriesNames:
         likely = nearest(text, self.spellings)
         if likely is not None:
             return f"did you mean {self.spellings[likely]}?"
-        return f"write one of {listed(self.names)}, or add it to shop.toml as a [series] table"
+        return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
 
 
 def series_names(shop: Shop) -> SeriesNames:
