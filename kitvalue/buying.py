@@ -20,9 +20,9 @@ from kitvalue.shortlisting import Tell, shortlisted, wanted
 if TYPE_CHECKING:
     from kitvalue.decisions.shortlist import OfferFound, Shortlist
     from kitvalue.decisions.sourcing import Answer, Sourcing
+    from kitvalue.intake.counts import FileCounts
     from kitvalue.intake.offers import Offer, OffersReading
     from kitvalue.intake.parts import Part
-    from kitvalue.intake.pricebook import FileCounts
     from kitvalue.market.fitted import Fit
     from kitvalue.pages.report import OfferSeen
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from kitvalue import __version__
 from kitvalue.files import write_whole
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.intake.shop import Shop
 from kitvalue.market.fitted import Fit

@@ -7,7 +7,7 @@ import numpy as np
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import UseBatch, deals_of
 from kitvalue.decisions.uses import PARTS, REBUILD, SELL_ON
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.market.kit import Kit
 from kitvalue.market.many import shared_draws
 from kitvalue.market.value import resale_kit

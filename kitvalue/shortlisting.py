@@ -24,10 +24,10 @@ from kitvalue.decisions.uses import (
     takes_place_of,
     why_no_place,
 )  # fmt: skip
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.offers import BoughtFrom, Offer
 from kitvalue.intake.parts import Part
 from kitvalue.intake.plan import Plan
-from kitvalue.intake.pricebook import FloatArray
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Shop
 from kitvalue.market.fitted import Fit

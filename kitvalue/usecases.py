@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +21,6 @@ from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.keeper import OUT, PRICES, ShopMarket
 from kitvalue.market.trend import Moved, moved
 from kitvalue.market.value import value_kit
-from kitvalue.plans import compared, priced
 from kitvalue.workshop.holding import holding_cost
 from kitvalue.workshop.money import ZERO
 
@@ -54,6 +52,8 @@ def new_shop(folder: Path) -> NewDone:
     """Lay out a shop folder with a worked example. Raises FileError where the folder already holds something."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FileError(f"{folder} is not empty: give a new or an empty folder, nothing is written over")
+    from importlib import resources
+
     starter = resources.files("kitvalue") / "starter"
     written = []
     for source, name in sorted(_starter_files(starter, ""), key=lambda pair: pair[1]):
@@ -129,7 +129,6 @@ def value_one(
     folder: Path, wanted: KitWanted, range_percent: int, *, since: date | None = None, unseen: bool = False
 ) -> ValueDone:
     """Value one kit from the saved fit, or from a fresh one where the files have changed."""
-
     shop = read_shop(folder)
     market = keeper.market_of(folder, shop)
     asked = kit_asked(shop, market.fit.recipe.series, wanted)
@@ -170,6 +169,7 @@ class PriceDone:
 def price_build(folder: Path, plan_name: str, at: Decimal | None) -> PriceDone:
     """What to ask for a plan's kit, at home and abroad; with `at` what that price would leave."""
     from kitvalue.intake.plan import read_plan
+    from kitvalue.plans import priced
 
     shop = read_shop(folder)
     plan = read_plan(plan_name, folder, shop)
@@ -190,6 +190,7 @@ class CompareDone:
 def compare_build(folder: Path, plan_name: str) -> CompareDone:
     """A plan's build against the original that the customer could buy instead."""
     from kitvalue.intake.plan import read_plan
+    from kitvalue.plans import compared, priced
 
     shop = read_shop(folder)
     plan = read_plan(plan_name, folder, shop)
@@ -265,6 +266,7 @@ def _write_charts(place: Path, view: ReportView) -> tuple[Path, ...]:
 def _build_seen(name: str, folder: Path, shop: Shop, fit: Fit) -> BuildSeen:
     from kitvalue.intake.plan import read_plan
     from kitvalue.pages.report import BuildSeen
+    from kitvalue.plans import compared, priced
     from kitvalue.workshop.costing import cost_sheet
 
     title, sheet, pricing = name, None, None

@@ -11,8 +11,8 @@ PACKAGE = Path(__file__).parent.parent / "kitvalue"
 ROOMS = ("intake", "market", "workshop", "decisions", "pages")
 TOP = (
     "files", "keeper", "jotting", "checking", "asked", "plans", "shortlisting", "portfolios", "buying",
-    "finished", "usecases", "printing", "cli_options", "cli_answers", "cli_build", "cli_buying", "cli_pages",
-    "cli",
+    "finished", "usecases", "printing", "cli_options", "cli_answers", "cli_program", "cli_build", "cli_buying",
+    "cli_pages", "cli",
 )  # fmt: skip
 OWNERS = {
     "statsmodels": "market",

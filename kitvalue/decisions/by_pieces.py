@@ -11,8 +11,8 @@ import numpy as np
 from kitvalue.decisions.crossings import Crossings, find_crossings
 from kitvalue.decisions.original import as_money, landed, landed_sample, repair_of
 from kitvalue.decisions.quote import Binding, Quote, quote_of
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.plan import Plan
-from kitvalue.intake.pricebook import FloatArray
 from kitvalue.intake.shop import Shop
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
@@ -126,5 +126,5 @@ def crossings_of(plan: Plan, builds: Sequence[SizedBuild]) -> Crossings:
 def landed_at_cost(build: SizedBuild) -> Decimal:
     """The price of zero profit with freight."""
     cost = build.sheet.chosen.landed_at_cost
-    assert cost is not None  # a sheet is only made where its route is open
+    assert cost is not None  # noqa: S101 - a sheet is only made where its route is open
     return cost

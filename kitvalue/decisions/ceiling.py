@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 
 BoolArray = NDArray[np.bool_]
 

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 
 MOST_WITHOUT = 0.20  # share of draws without a crossing beyond which no range is told
 LOW, HIGH = 10.0, 90.0  # percentiles of the range

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import numpy as np
 
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.plan import OriginalTable, Plan
-from kitvalue.intake.pricebook import FloatArray
 from kitvalue.workshop.faults import plan_problem, refuse
 from kitvalue.workshop.money import ZERO, percent
 

@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.parts import Part
-from kitvalue.intake.pricebook import FloatArray
 from kitvalue.intake.sizes import Size
 
 SCENARIOS: Final = 400  # a chance in whole percent is a whole number of them

@@ -12,8 +12,8 @@ from kitvalue.decisions.ceiling import Deals, ceilings, chance_of_loss, mean_pro
 from kitvalue.decisions.haggling import Paid, opening
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.uses import Base, Use
+from kitvalue.intake.book import FloatArray, IntArray
 from kitvalue.intake.offers import Offer
-from kitvalue.intake.pricebook import FloatArray, IntArray
 from kitvalue.intake.shop import Route
 from kitvalue.workshop.asking import Terms
 

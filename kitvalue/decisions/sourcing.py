@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import csr_array, vstack
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.sizes import Size
 
 Status = Literal["optimal", "gap", "infeasible"]

@@ -9,8 +9,8 @@ from fractions import Fraction
 import numpy as np
 
 from kitvalue.decisions.original import price_landing_at
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.plan import OriginalTable
-from kitvalue.intake.pricebook import FloatArray
 from kitvalue.workshop.money import cents, money_text, percent
 
 COUNTS = ("three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")

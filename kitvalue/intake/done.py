@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Final
 
 from kitvalue.intake.columns import Column, ColumnFindings, date_column, known_amount, number_column, word_column
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, Reading, Sign, read_amount, read_number
-from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable, read_table

@@ -20,9 +20,9 @@ from kitvalue.intake.bookcolumns import (
     read_shop_grade,
 )
 from kitvalue.intake.columns import Column, number_column, word_column
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, Reading, TwoReadings, plain, read_amount, read_percent
-from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.rates import Rates, read_rates
 from kitvalue.intake.shop import FilesTable, Shop

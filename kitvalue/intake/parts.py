@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Final
 
 from kitvalue.intake.columns import Column, known_amount, number_column, word_column
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, read_amount, read_number, read_percent
-from kitvalue.intake.pricebook import FileCounts
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.sizes import Size, read_size

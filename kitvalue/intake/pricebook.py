@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from kitvalue.intake.book import FeatureColumn, FloatArray, PriceBook
 from kitvalue.intake.bookcolumns import FeatureValue, read_columns
 from kitvalue.intake.bookrows import RowAsRead, RowReader, totals_refusals
 from kitvalue.intake.bookwarnings import row_warnings
-from kitvalue.intake.counts import FileCounts as FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.decoding import DecodedText, decode, read_bytes
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.problems import FileError, Problem
@@ -22,53 +22,11 @@ from kitvalue.intake.rates import read_rates
 from kitvalue.intake.repeats import without_repeats
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable, table_from_text
-from kitvalue.intake.vocabulary import CHANNELS as CHANNELS
-from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
-from kitvalue.intake.vocabulary import PRICE_KINDS as PRICE_KINDS
+from kitvalue.intake.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.words import fold
 
 TALL: Final = 5000  # lines from which a book is read in bulk; below, row by row is as quick
 _LOOKED_AT: Final = 1 << 22  # characters in which lines are counted
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-DateArray = NDArray[np.datetime64]  # whole days, NaT where the date is unknown
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FeatureColumn:
-    """One declared feature. `values` (n,): the number, 1/0 for yes/no, the index into `words`; NaN where blank."""
-
-    name: str
-    kind: str  # number | yes-no | word
-    values: FloatArray
-    words: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class PriceBook:
-    """The usable rows of prices.csv in file order, relistings reduced to their latest row. Every array is (n,).
-
-    `price` is the price as seen in the shop's currency, `premium` the auction's percent on a hammer price (0 for all
-    other rows); what a buyer paid is price * (1 + premium / 100).
-    """
-
-    rows: IntArray  # the spreadsheet's row numbers
-    series: IntArray  # index into series_names
-    series_names: tuple[str, ...]
-    pieces: FloatArray
-    condition: FloatArray  # bench grade, 1 to 5, halves allowed
-    price: FloatArray
-    premium: FloatArray
-    price_kind: IntArray  # index into PRICE_KINDS
-    channel: IntArray  # index into CHANNELS
-    date: DateArray
-    freight: FloatArray  # NaN where unknown
-    weight: FloatArray  # precision weight, 1 where the file has none
-    features: tuple[FeatureColumn, ...]
-
-    def __len__(self) -> int:
-        return len(self.rows)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -70,7 +69,9 @@ def nearest(text: str, names: Iterable[str]) -> str | None:
         parts = _letters(known)
         if parts and (_within(parts, wanted) or _within(wanted, parts)):
             return by_fold[known]
-    close = difflib.get_close_matches(" ".join(wanted), list(by_fold), n=1, cutoff=0.6)
+    from difflib import get_close_matches  # only a mistake needs it
+
+    close = get_close_matches(" ".join(wanted), list(by_fold), n=1, cutoff=0.6)
     return by_fold[close[0]] if close else None
 
 
@@ -99,7 +100,9 @@ def look_alike(one: str, other: str) -> bool:
     short, long = sorted((words_a, words_b), key=len)
     if short and len(short) < len(long) and _within(short, long) and not any(w.isdigit() for w in long):
         return True
-    matcher = difflib.SequenceMatcher(None, a, b, autojunk=False)
+    from difflib import SequenceMatcher
+
+    matcher = SequenceMatcher(None, a, b, autojunk=False)
     return min(len(a), len(b)) >= 4 and matcher.quick_ratio() >= 0.85 and matcher.ratio() >= 0.85
 
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.intake.pricebook import CHANNELS, FloatArray, IntArray, PriceBook
+from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.problems import RefusedError
+from kitvalue.intake.vocabulary import CHANNELS
 from kitvalue.market.fitted import Accuracy, Fit
 from kitvalue.market.kit import Channel, FeatureValue, Kit
 from kitvalue.market.outlook import outlooks
@@ -172,7 +173,7 @@ def _joined(parts: list[HeldOut]) -> HeldOut:
 def kit_of(book: PriceBook, i: int) -> Kit:
     """Row i of a book as a kit to be valued: its own market, its own day, the features that it states."""
     channels: tuple[Channel, ...] = ("private", "dealer", "auction")
-    assert channels == CHANNELS
+    assert channels == CHANNELS  # noqa: S101 - for the type checker, which cannot read the constant
     features = tuple(
         FeatureValue(f.name, f.words[int(f.values[i])] if f.kind == "word" else float(f.values[i]))
         for f in book.features

@@ -8,8 +8,9 @@ from datetime import date
 
 import numpy as np
 
-from kitvalue.intake.pricebook import CHANNELS, FloatArray, IntArray, PriceBook
+from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.problems import RefusedError, shown
+from kitvalue.intake.vocabulary import CHANNELS
 from kitvalue.market.kit import Kit
 
 DAYS_A_YEAR = 365.25

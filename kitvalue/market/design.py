@@ -10,7 +10,7 @@ from datetime import date
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray, PriceBook
+from kitvalue.intake.book import FloatArray, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market import columns
 from kitvalue.market.columns import Columns, FeatureValues

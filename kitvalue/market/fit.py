@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from kitvalue.intake.pricebook import FloatArray, IntArray, PriceBook
+from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market import columns
 from kitvalue.market.design import Recipe, build_recipe, encode, offsets
 from kitvalue.market.estimates import Estimate, fit_cautions, series_effects, term_estimates
-from kitvalue.market.fitted import Fit
+from kitvalue.market.fitted import Fit, TermEstimate, UnusualRow
 from kitvalue.market.linear import Equations, Residuals, Scaling, Solution, reduce, residuals, solve, standardise
 from kitvalue.market.mixed import reml_theta
 from kitvalue.market.subset import subset
@@ -185,15 +185,16 @@ def _finish(
         exact=exact,
         terms=terms,
         series=series_effects(estimate),
-        unusual=() if exact else unusual_rows(book, _row_weights(found, book, robust), found.left, found.scatter, terms),
+        unusual=() if exact else _unusual(book, found, robust, terms),
         accuracy=None,
         cautions=fit_cautions(estimate, found.settled, exact, len(keep), int((found.leverage > FULL_LEVERAGE).sum())),
     )
 
 
-def _row_weights(found: Weighted, book: PriceBook, robust: bool) -> FloatArray:
-    """(n,) robust weights; of a plain fit those that a robust one would start from."""
-    return found.huber if robust else huber_weights(found.residuals, book.weight, found.scatter)
+def _unusual(book: PriceBook, found: Weighted, robust: bool, terms: tuple[TermEstimate, ...]) -> tuple[UnusualRow, ...]:
+    """By the robust weights; of a plain fit by those that a robust one would start from."""
+    weights = found.huber if robust else huber_weights(found.residuals, book.weight, found.scatter)
+    return unusual_rows(book, weights, found.left, found.scatter, terms)
 
 
 def _sample(leverage: FloatArray) -> IntArray:

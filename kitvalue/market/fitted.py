@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray, PriceBook
+from kitvalue.intake.book import FloatArray, PriceBook
 from kitvalue.market import columns
 from kitvalue.market.design import Recipe, encode
 from kitvalue.market.linear import Scaling, indicators

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.intake.pricebook import PriceBook
+from kitvalue.intake.book import PriceBook
 from kitvalue.market.linear import independent
 from kitvalue.market.terms import Candidate
 

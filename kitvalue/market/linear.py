@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray, IntArray
+from kitvalue.intake.book import FloatArray, IntArray
 
 RANK_TOLERANCE = 1e-7
 TALL = 20_000  # rows from which cross-products, grouped by series, take the place of the QR reduction

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.market import columns
 from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit

@@ -9,13 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from fractions import Fraction
-from statistics import NormalDist
+from statistics import NormalDist, median  # numpy's median loads numpy.ma, a sixth of a start
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.problems import RefusedError, shown
 from kitvalue.market import columns
 from kitvalue.market.design import like, offsets
@@ -134,7 +133,7 @@ def sample_of(fit: Fit) -> Sample:
     """What every kit's outlook needs of the fit's rows."""
     V = fit.columns_of(columns.of_book(fit.book, fit.recipe.reference_date)) @ fit.root
     own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
-    return Sample(V * fit.weights[:, None], fit.left_out_residuals, float(np.median(own)))
+    return Sample(V * fit.weights[:, None], fit.left_out_residuals, median(own.tolist()))
 
 
 def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen: bool) -> Scatter:
@@ -203,6 +202,8 @@ def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
 
 def nearest_series(series: str, known: Sequence[str]) -> tuple[str, ...]:
     """Names of the book like the one asked for, all of them where none is."""
+    from difflib import get_close_matches  # only a mistake needs it
+
     return tuple(get_close_matches(series, known, n=3, cutoff=0.5)) or tuple(known)
 
 

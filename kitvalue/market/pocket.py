@@ -13,7 +13,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray, IntArray
+from kitvalue.intake.book import FloatArray, IntArray
 from kitvalue.market import columns
 from kitvalue.market.design import FeatureRecipe
 from kitvalue.market.fitted import Fit

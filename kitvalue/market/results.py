@@ -23,7 +23,8 @@ import pandas as pd
 from scipy.special import stdtrit
 from statsmodels.iolib.summary2 import Summary
 
-from kitvalue.intake.pricebook import PriceBook, read_pricebook
+from kitvalue.intake.book import PriceBook
+from kitvalue.intake.pricebook import read_pricebook
 from kitvalue.intake.problems import FileError, Level, shown
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.market import columns

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 
 
 def smearing(residuals: FloatArray) -> float:

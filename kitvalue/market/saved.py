@@ -14,12 +14,13 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from kitvalue.intake.pricebook import FeatureColumn, FileCounts, FloatArray, PriceBook
+from kitvalue.intake.book import FeatureColumn, FloatArray, PriceBook
+from kitvalue.intake.counts import FileCounts
 from kitvalue.market.design import Recipe
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
 from kitvalue.market.linear import Scaling
 
-FORMAT: Literal[1] = 1
+FORMAT: Literal[2] = 2
 
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(ge=0, lt=1)]
@@ -67,7 +68,7 @@ class SavedBook(Record):
 class SavedFit(Record):
     """The file. `fingerprint` names the inputs that the fit was made from, `counts` how they were read."""
 
-    format: Literal[1]
+    format: Literal[2]
     fingerprint: str
     counts: FileCounts
     recipe: Recipe

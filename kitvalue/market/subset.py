@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from kitvalue.intake.pricebook import BoolArray, FeatureColumn, IntArray, PriceBook
+from kitvalue.intake.book import BoolArray, FeatureColumn, IntArray, PriceBook
 
 
 def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.market.columns import DAYS_A_YEAR, Columns, FeatureValues
 
 CONDITION_ZERO = 3.0  # condition enters as grade less 3

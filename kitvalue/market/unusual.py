@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from kitvalue.intake.pricebook import FloatArray, IntArray, PriceBook
+from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.market.fitted import TermEstimate, UnusualRow
 from kitvalue.market.linear import Residuals
 

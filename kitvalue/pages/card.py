@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.intake.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.fitted import Fit

@@ -8,6 +8,7 @@ measures, typesets or looks up a glyph for a user's words, so `$`, emoji and Jap
 from __future__ import annotations
 
 import io
+import logging
 import os
 import warnings
 from collections.abc import Iterator, Sequence
@@ -31,6 +32,7 @@ def _no_backend_asked_for() -> Iterator[None]:
             os.environ["MPLBACKEND"] = asked
 
 
+logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache that it lacks is no one's concern here
 with _no_backend_asked_for():
     from matplotlib import get_data_path, rc_context, rcParamsDefault
     from matplotlib.axes import Axes
@@ -168,7 +170,7 @@ def png_of(figure: Figure, dots_a_unit: float) -> bytes:
     """The figure as PNG on white. Its texts are set in the library's own font, whose letters are wider than a page's;
     a sign that this font lacks is drawn as a box."""
     for text in figure.findobj(Text):
-        assert isinstance(text, Text)
+        assert isinstance(text, Text)  # noqa: S101 - for the type checker; it is what was looked for
         text.set_text(decoded(text.get_text()))
         text.set_fontsize(float(text.get_fontsize()) * NARROWER)
     figure.patch.set_visible(True)

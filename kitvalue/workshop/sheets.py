@@ -137,7 +137,7 @@ def _lengths(strip: Strip, covering: Covering, division: Division) -> list[Decim
     if division == "equal halves":
         return [strip.length / strip.joints] * strip.joints
     longest = _longest(strip.width, covering)
-    assert longest is not None  # a Strip is only made where the sheet gives it
+    assert longest is not None  # noqa: S101 - a Strip is only made where the sheet gives it
     return [longest, strip.length - longest]
 
 

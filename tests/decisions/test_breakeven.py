@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 
 from kitvalue.decisions.by_pieces import piece_counts
+from kitvalue.decisions.like_for_like import like_for_like
 from kitvalue.decisions.pricing import price
 from kitvalue.decisions.tie import below_text, tie_price
 from kitvalue.intake.plan import OriginalTable
 from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.money import PartlyKnown
 from tests import worked
 from tests.decisions.market import DRAWS, FINISHED, at_pieces, comparison
 
@@ -175,3 +177,11 @@ def test_like_for_like() -> None:
     assert points["Guarantee"][1] == points["Return right"][1] == "none from a private seller"
     dealer = comparison(worked.plan(original=worked.plan_tables()["original"] | {"channel": "dealer"}), worked.shop())
     assert "dealer" in {p.what: p.original for p in dealer.like_for_like}["Guarantee"]
+
+
+def test_an_original_that_needs_no_work_needs_nothing() -> None:
+    points = like_for_like(worked.plan(), "EUR", PartlyKnown(Decimal(2310)), Decimal(2690), Decimal(0))
+    needs = next(point for point in points if point.what == "Still needs")
+    assert (needs.build, needs.original) == ("nothing", "nothing")
+    some = like_for_like(worked.plan(), "EUR", PartlyKnown(Decimal(2310)), Decimal(2690), Decimal("0.01"))
+    assert next(p for p in some if p.what == "Still needs").original.startswith("0.01 EUR of work")

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, mean_profit
 from kitvalue.decisions.uses import rebuild_bases
-from kitvalue.intake.pricebook import FloatArray
+from kitvalue.intake.book import FloatArray
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
@@ -157,3 +157,27 @@ def _ceilings(fit: Fit, kit: Kit) -> float:
         on_margin=False, others=nothing, credit=nothing, least=nothing,
     )  # fmt: skip
     return float(ceilings(deals, 0.1).ceiling[0])
+
+
+def by_hand(outcomes: list[float], cost: float, margin: float = 0.0) -> Deals:
+    """No VAT, no fee: profit is the sale less cost and price."""
+    sample, one = np.array([outcomes]), np.ones(1)
+    return Deals(
+        outcomes=sample, clipped=sample, cost=cost * one, rate=0.0, fee=0.0, margin=margin, freight=0.0,
+        on_margin=False, others=0 * one, credit=0 * one, least=0 * one,
+    )  # fmt: skip
+
+
+def test_who_risks_any_loss_may_pay_the_ceiling() -> None:
+    found = ceilings(by_hand([100.0, 200.0, 300.0], 50.0), 1.0)
+    assert (found.ceiling[0], found.safe[0]) == (150.0, 150.0)
+    assert found.chance_at_ceiling[0] == pytest.approx(1 / 3)
+    # one in three may lose: 200 - 50; none may: 100 - 50
+    assert ceilings(by_hand([100.0, 200.0, 300.0], 50.0), 1 / 3).safe[0] == 150.0
+    assert ceilings(by_hand([100.0, 200.0, 300.0], 50.0), 0.3).safe[0] == 50.0
+
+
+def test_a_safe_price_of_nothing_is_a_price() -> None:
+    found = ceilings(by_hand([50.0, 200.0, 300.0], 50.0), 0.0)
+    assert found.safe[0] == 0.0  # as a gift it never loses
+    assert ceilings(by_hand([49.0, 200.0, 300.0], 50.0), 0.0).safe[0] < 0

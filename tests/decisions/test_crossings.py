@@ -79,3 +79,10 @@ def test_one_size_alone_cannot_cross() -> None:
     found = find_crossings([7], np.array([500.0]), np.array([480.0]), np.array([[470.0], [490.0]]))
     assert found.crossings == ()
     assert found.text == "At 7 pieces, the only size compared, the build at cost is dearer than the original."
+
+
+def test_sizes_that_are_not_next_to_each_other() -> None:
+    """Straight from 3 pieces (10 under) to 7 (30 over): a quarter of the way."""
+    original = np.array([110.0, 170.0])
+    (one,) = find_crossings([3, 7], np.array([100.0, 200.0]), original, original[None, :]).crossings
+    assert one.pieces == pytest.approx(4.0)

@@ -14,7 +14,7 @@ from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
-from kitvalue.workshop.money import cents
+from kitvalue.workshop.money import cents, money_text
 from tests import worked
 from tests.checks import check_toml
 from tests.decisions.market import priced
@@ -252,3 +252,12 @@ def test_a_share_that_is_a_guess_is_called_one() -> None:
     donors = [d | {"series": "Inishmore"} for d in worked.plan_tables()["donor"]]
     restored = price_of(plan={"finished": as_original, "donor": donors})
     assert not any("does not predict" in text for text in restored.cautions)
+
+
+def test_where_the_floor_does_not_bind_the_text_says_what_does() -> None:
+    cap = price_of(original=4000, finished=9000)
+    assert cap.quote.binding == "cap"
+    assert cap.headline.startswith(f"Ask {money_text(cap.quote.suggested)}: set by an original at the door")
+    resale = price_of(original=9000, finished=6000)
+    assert resale.quote.binding == "resale"
+    assert "set by what the market pays for such a kit" in resale.headline

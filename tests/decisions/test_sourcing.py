@@ -5,10 +5,13 @@ from __future__ import annotations
 import itertools
 import time
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 import pytest
+from scipy import optimize
 
+from kitvalue.decisions import sourcing
 from kitvalue.decisions.sourcing import Answer, Limits, Supply, WantedDrum, solve
 from kitvalue.intake.sizes import Size
 
@@ -174,3 +177,18 @@ def test_two_hundred_offers_and_twelve_drums_within_a_minute() -> None:
     (answer,) = solve(wanted, kits, CUT, Limits())
     assert answer.status == "optimal"
     assert time.process_time() - start < 60
+
+
+def test_an_answer_that_is_not_proven_tells_what_a_cheaper_one_could_save(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The solver's own answer, as if the time had been up with a bound of 12.34 under it."""
+    kit = Supply("D1", 300, 40, (size(13, 9), size(16, 10)), (0, 25))
+    wanted = [WantedDrum("a", size(13, 9), None, 0)]
+
+    def stopped(*args: Any, **options: Any) -> Any:
+        result = optimize.milp(*args, **options)
+        result.status, result.mip_dual_bound = 1, result.fun - 12.34
+        return result
+
+    monkeypatch.setattr(sourcing, "milp", stopped)
+    (answer,) = solve(wanted, [kit], CUT, Limits())
+    assert (answer.status, answer.cost, answer.gap) == ("gap", 315.0, 12.34)  # 340 less the 25 of the drum left over

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from kitvalue.decisions.pricing import price
 from kitvalue.decisions.situation import Situation, situation_of
 from kitvalue.decisions.unknowns import Solved, solve, solve_all
-from kitvalue.decisions.vary import unknowns_of
+from kitvalue.decisions.vary import Unknown, unknowns_of
 from kitvalue.intake.plan import Plan
 from kitvalue.intake.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
@@ -227,3 +227,26 @@ def test_all_are_solved_once() -> None:
     here = situation(worked.plan(), worked.shop(), ORIGINAL, FINISHED)
     made = solve_all(unknowns_of(here, Decimal(3), typical))
     assert len(made) == len({one.name for one in made}) == len(NAMES)
+
+
+def test_without_a_fee_the_tax_rate_has_a_break_even_too() -> None:
+    """Profit at the market's price is net - cost: 0 where 1 + v = price / cost."""
+    plan, shop = worked.plan(donor=[d | {"price": 120} for d in worked.plan_tables()["donor"]]), worked.shop(fee=0)
+    made = situation(plan, shop, ORIGINAL, FINISHED)
+    (rate,) = [u for u in unknowns_of(made, Decimal(3), typical) if u.name == "tax rate"]
+    assert rate.high == 100
+    found = solve(rate)
+    assert found.break_even_market is not None
+    assert made_even(rate, found.break_even_market)
+
+
+def made_even(unknown: Unknown, value: Decimal) -> bool:
+    return abs(unknown.change(value).profit_at_market()) < Decimal("0.01")
+
+
+def test_a_fee_that_takes_most_of_the_price_bounds_the_tax_rate() -> None:
+    """1 / (1 + v) = f: at a fee of 80 % a VAT of 25 % leaves nothing; just under it is the end of the range."""
+    made = situation(worked.plan(), worked.shop(fee=80, margin=0, vat_rate=5), ORIGINAL, FINISHED)
+    (rate,) = [u for u in unknowns_of(made, Decimal(3), typical) if u.name == "tax rate"]
+    assert rate.high is not None
+    assert Decimal("24.9") < rate.high < 25

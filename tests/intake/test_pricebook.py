@@ -93,7 +93,7 @@ def test_a_row_wrong_in_two_cells_has_two_problems_in_the_spreadsheets_order(tmp
         ("price", "450-500", "range"), ("price", "#NV", "formula"), ("price", "61O,00", "letter"),
         ("series", "", "empty"), ("series", "#NAME?", "spreadsheet error"), ("series", "Corrib Burren",
         "did you mean Burren?"),
-        ("series", "Quilty", "[series]"), ("series", "Bur\u200bren", "<U+200B>"),
+        ("series", "Quilty", "[series.NAME]"), ("series", "Bur\u200bren", "<U+200B>"),
         ("pieces", "4+1", "4 or 5"), ("pieces", "1/2", "not one number"), ("pieces", "4,5", "not a whole number"),
         ("pieces", "0", "1 or more"), ("pieces", "five", "digits"), ("pieces", "-4", "1 or more"), ("pieces",
         "4 Stück", "digits"),

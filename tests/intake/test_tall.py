@@ -14,8 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.intake import pricebook
+from kitvalue.intake.book import PriceBook
 from kitvalue.intake.decoding import decode
-from kitvalue.intake.pricebook import PriceBook, PriceReading, read_pricebook, wanted_columns
+from kitvalue.intake.pricebook import PriceReading, read_pricebook, wanted_columns
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.rates import read_rates
 from kitvalue.intake.shop import Shop

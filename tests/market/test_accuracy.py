@@ -9,7 +9,7 @@ import assesspy
 import numpy as np
 import pytest
 
-from kitvalue.intake.pricebook import PriceBook
+from kitvalue.intake.book import PriceBook
 from kitvalue.market import accuracy, columns
 from kitvalue.market.accuracy import assess, foretell_quarters, hold_out_folds, kit_of, left_out_prices, ratio_study
 from kitvalue.market.fit import fit_rows
@@ -149,3 +149,27 @@ def test_one_more_sighting_narrows_the_level_as_said() -> None:
     thin = [k.name for k in series_knowledge(fit)]
     counts = dict(zip(fit.recipe.series, fit.recipe.rows_by_series, strict=True))
     assert counts[thin[0]] < counts[thin[-1]]
+
+
+def test_prb_of_prices_that_lie_close_together_is_told_too() -> None:
+    rng = np.random.default_rng(12)
+    observed = rng.uniform(400, 440, 25)
+    predicted = observed * rng.lognormal(0, 0.05, 25)
+    assert ratio_study(predicted, observed).prb == pytest.approx(assesspy.prb(predicted, observed), rel=1e-9)
+
+
+def test_the_figures_forward_in_time_are_those_of_the_foretold_rows() -> None:
+    book = invented_book(n=150)
+    found, held = assess(book, REFIT(book), REFIT), foretell_quarters(book, REFIT)
+    assert held is not None
+    assert found.forward_rows == len(held.observed) > 0
+    errors = sorted(abs(held.typical / held.observed - 1) * 100)
+    assert found.forward_median_ape == pytest.approx(np.median(errors), rel=1e-12)
+
+
+def test_a_row_is_valued_in_its_own_market() -> None:
+    book = invented_book(n=40)
+    kits = [kit_of(book, i) for i in range(40)]
+    assert [k.price_kind for k in kits] == ["sold" if kind else "asked" for kind in book.price_kind]
+    assert {k.price_kind for k in kits} == {"asked", "sold"}
+    assert [k.channel for k in kits] == [("private", "dealer", "auction")[c] for c in book.channel]

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.intake.pricebook import FeatureColumn, PriceBook
+from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit

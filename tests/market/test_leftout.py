@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kitvalue.intake.pricebook import FeatureColumn, PriceBook
+from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.market.design import build_recipe
 from kitvalue.market.fit import fit_book
 from kitvalue.market.kit import FeatureValue, Kit

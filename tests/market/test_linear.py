@@ -136,5 +136,11 @@ def test_the_quick_look_at_rank_agrees_with_the_careful_one(monkeypatch: pytest.
     careful = independent(columns, groups)
     assert careful == (True, True, not dependent)
     monkeypatch.setattr(linear, "TALL", 100)
+    monkeypatch.setattr(linear, "BLOCK", 999)
     assert independent(columns, groups) == careful
     assert linear._plainly_independent(columns, groups) is not dependent
+
+
+def test_a_column_far_from_0_counts_by_how_it_varies() -> None:
+    column = 1e6 + np.tile([0.15, -0.15], 10)
+    assert independent(column[:, None], np.zeros(20, dtype=np.int64)) == (True,)

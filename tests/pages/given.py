@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import KitvalueError, Level, Problem
 from kitvalue.market.accuracy import assess
 from kitvalue.market.fit import fit_book

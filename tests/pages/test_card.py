@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
-from kitvalue.intake.pricebook import FeatureColumn, PriceBook
+from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit

@@ -15,7 +15,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from kitvalue.intake.pricebook import PriceBook
+from kitvalue.intake.book import PriceBook
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Channel, Kit, PriceKind

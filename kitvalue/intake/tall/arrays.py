@@ -8,8 +8,8 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
+from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.intake.bookrows import RowAsRead
-from kitvalue.intake.pricebook import FeatureColumn, PriceBook
 from kitvalue.intake.tall.columns import TallTexts, dates_of, first_rows
 from kitvalue.intake.tall.fields import Places
 from kitvalue.intake.tall.rows import Source

@@ -22,11 +22,12 @@ from kitvalue.intake.bookwarnings import (
 )
 from kitvalue.intake.cells import RawRow, split_lines
 from kitvalue.intake.columns import mixed_warning
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.decoding import DecodedText
 from kitvalue.intake.headers import declared_delimiter, find_header
 from kitvalue.intake.near import MOST_ROWS, near_duplicates
 from kitvalue.intake.numbers import Sign
-from kitvalue.intake.pricebook import FileCounts, PriceReading, refused_whole, wanted_columns
+from kitvalue.intake.pricebook import PriceReading, refused_whole, wanted_columns
 from kitvalue.intake.problems import FileError, Problem
 from kitvalue.intake.rates import Rates
 from kitvalue.intake.repeats import Kept, spelling_warnings, without_repeats

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import TypeAlias
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import Problem
 
 Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.market.comparables import Comparable
 from kitvalue.market.fitted import Accuracy, Fit
 from kitvalue.market.knowledge import series_knowledge

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
 from kitvalue.pages.words import count, number

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from kitvalue.intake.pricebook import FileCounts
+from kitvalue.intake.counts import FileCounts
 from kitvalue.market.comparables import GROUPS, Comparable
 from kitvalue.market.fitted import Accuracy, Fit, TermEstimate
 from kitvalue.market.kit import Kit

@@ -1,0 +1,71 @@
+"""Tables made of solved equations, against statsmodels, and the words beside them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+
+from kitvalue.market.estimates import _wrong_sign
+from kitvalue.market.fit import fit_book
+from kitvalue.market.kit import Kit
+from kitvalue.market.outlook import known_cautions, outlook
+from tests.market.books import invented_book
+
+
+def test_series_effects_without_pooling_are_statsmodels_treatment_coefficients() -> None:
+    book = invented_book(n=90, series=5, seed=3)
+    fit = fit_book(book, None, robust=False, pooled=False)
+    frame = pd.DataFrame({
+        "y": np.log(book.price), "pieces": np.log(book.pieces), "condition": book.condition, "sold": book.price_kind,
+        "dealer": book.channel == 1, "auction": book.channel == 2, "days": (book.date - book.date.max()).astype(float),
+        "series": [book.series_names[s] for s in book.series],
+    })  # fmt: skip
+    peer = smf.ols("y ~ pieces + condition + sold + dealer + auction + days + C(series)", frame.astype(
+        {"dealer": float, "auction": float})).fit()  # fmt: skip
+    assert fit.series[0].effect == 0.0
+    for one in fit.series[1:]:
+        effect = peer.params[f"C(series)[T.{one.name}]"]
+        assert one.effect == pytest.approx(effect, abs=1e-9)
+        assert one.percent == pytest.approx(100 * (np.exp(effect) - 1), abs=1e-7)
+
+
+def test_a_series_of_three_rows_is_no_longer_a_thin_one() -> None:
+    book = invented_book(n=60, series=4)
+    for rows, words in ((1, "has only 1 row in"), (2, "has only 2 rows in"), (3, None)):
+        codes = np.where(book.series == 3, 0, book.series)
+        codes[:rows] = 3
+        codes[3] = 0 if rows < 4 else codes[3]
+        said = known_cautions(fit_book(replace(book, series=codes), None), Kit("Series D", 5, 3))
+        thin = [text for text in said if "has only" in text]
+        assert len(thin) == (words is not None)
+        assert all(words in text for text in thin if words)
+
+
+def test_every_figure_of_a_sold_kit_lies_the_haggle_under_that_of_an_asked_one() -> None:
+    """A book of asked rows alone: 10 % of haggle is the whole difference, ranges and sample with it."""
+    book = invented_book(n=60)
+    fit = fit_book(replace(book, price_kind=np.zeros(60, dtype=np.int64)), 10.0)
+    asked, sold = (outlook(fit, Kit("Series A", 5, 3, price_kind=kind)) for kind in ("asked", "sold"))  # type: ignore[arg-type]
+    for name in ("typical", "mean", "low", "high", "level_low", "level_high"):
+        assert getattr(sold, name) == pytest.approx(0.9 * getattr(asked, name), rel=1e-12), name
+    np.testing.assert_allclose(sold.sample, 0.9 * asked.sample, rtol=1e-12)
+
+
+def test_a_small_book_says_nothing_of_drawn_rows() -> None:
+    fit = fit_book(invented_book(n=60), None)
+    assert not [text for text in fit.cautions if "drawn from the book" in text]
+
+
+def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
+    fit = fit_book(invented_book(n=60), None)
+    term = next(t for t in fit.terms if t.name == "condition")
+    down = replace(term, coefficient=-0.1, low=-0.2, high=0.05)
+    assert _wrong_sign(down) == (
+        "kits in better condition come out cheaper in this book (the range allows the opposite): "
+        "look for misread rows, or add more kits"
+    )
+    assert "cheaper in this book: look" in _wrong_sign(replace(down, high=-0.01))
