@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import pytest
 
-from kitvalue.decisions.haggling import Step, opening, paid_for
+from kitvalue.decisions.haggling import Step, opening, paid_for, step_of
 from kitvalue.intake.offers import Offer
+from kitvalue.market.fit import fit_book
+from tests.market.books import invented_book
 
 BOOK = Step(0.9, "the book")
 
@@ -40,3 +44,23 @@ def test_meeting_half_way_from_the_opening_ends_at_the_expected_price() -> None:
     assert opening(400, 360, 500) == 320
     assert (opening(400, 360, 500) + 400) / 2 == 360
     assert opening(400, 360, 300) == 300  # never above the price to stop at
+
+
+def test_the_books_step_is_its_sold_effect() -> None:
+    fit = fit_book(invented_book(n=200, seed=5), None)
+    sold = next(t.percent for t in fit.terms if t.name == "sold")  # percent of the price, as `fit` prints it
+    assert sold is not None
+    assert sold < 0
+    step = step_of(fit)
+    assert step.factor == pytest.approx(1 + sold / 100, rel=1e-12)
+    assert f"asked to sold in the book, {sold:.1f} %" in step.rests_on
+    assert paid_for(offer(), step).price == pytest.approx(400 + 4 * sold)
+
+
+def test_where_sold_rows_lie_higher_or_none_are_sold() -> None:
+    book = invented_book(n=200, seed=5)
+    dearer = fit_book(replace(book, price=book.price * np.exp(0.5 * book.price_kind)), None)
+    assert step_of(dearer).factor == 1.0
+    asked = replace(book, price_kind=np.zeros(200, dtype=np.int64))
+    assert step_of(fit_book(asked, 10.0)).factor == pytest.approx(0.9)
+    assert step_of(fit_book(asked, None)).factor == 1.0

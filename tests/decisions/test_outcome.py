@@ -88,3 +88,12 @@ def test_one_plan_learns_the_mean_of_its_shares(prices: list[int], typical: floa
     mean = sum(prices) / len(prices) / typical * 100
     assert float(one.learned) == pytest.approx(mean, abs=0.051)
     assert 0 <= one.low <= one.learned <= one.high
+
+
+def test_a_sale_far_from_the_plan_scatters_in_proportion() -> None:
+    """Half of the planned share: the range around it is half as wide, for scatter is relative to the price."""
+    (usual,) = learned_shares([sale(2, "2310")]).learned
+    (half,) = learned_shares([sale(2, "1155")]).learned
+    assert half.learned == Decimal("35.0")
+    assert (half.low, half.high) == (Decimal("26.7"), Decimal("43.3"))  # 35 -+ 35 * 0.236
+    assert abs((usual.high - usual.low) / (half.high - half.low) - 2) < Decimal("0.02")

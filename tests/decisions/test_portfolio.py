@@ -71,3 +71,37 @@ def test_a_shared_level_keeps_kits_apart_that_their_own_chances_would_join() -> 
     assert best_set(two, None, None, 0.1).chance_of_loss == pytest.approx(0.1)
     other = Candidates(("a", "b"), np.array([40.0, 40.0]), apart, np.ones(2), np.ones(2))
     assert best_set(other, None, None, 0.1).chance_of_loss == 0.0
+
+
+def test_the_best_set_may_come_after_a_thousand_that_lose_too_often() -> None:
+    """Eleven kits of which one loses half of the time: every set with it (the 1,024 best) loses too often."""
+    fair = np.full((10, 4), 1.0)
+    risky = np.array([[-5000.0, -5000.0, 7000.0, 7000.0]])
+    given = Candidates(
+        tuple(f"D{i}" for i in range(11)), np.append(np.ones(10), 1000.0), np.vstack([fair, risky]), np.ones(11),
+        np.ones(11),
+    )  # fmt: skip
+    found = best_set(given, None, None, 0.1)
+    assert found.buy == tuple(f"D{i}" for i in range(10))
+    assert (found.expected_profit, found.chance_of_loss) == (10.0, 0.0)
+
+
+def test_a_limit_reached_exactly_is_kept() -> None:
+    given = Candidates(("a", "b"), np.array([40.0, 30.0]), np.full((2, 10), 35.0), np.array([0.1, 0.2]), np.ones(2))
+    assert best_set(given, 0.3, 2.0, 0.0).buy == ("a", "b")  # 0.1 + 0.2 is above 0.3 in floats
+    assert best_set(given, None, 1.0, 0.0).buy == ("a",)
+
+
+def test_swaps_go_on_until_none_gains() -> None:
+    """Room for three of sixteen. Two risky kits, each refused alone, are swapped in once sure ones carry their loss;
+    no set of three is better."""
+    profits = np.full((16, 4), 20.0)
+    profits[0], profits[1] = [-30, 140, 140, 140], [140, -30, 140, 140]
+    profits[2:] -= np.arange(14)[:, None]
+    expected = profits.mean(axis=1)
+    given = Candidates(tuple(f"D{i}" for i in range(16)), expected, profits, np.ones(16), np.ones(16))
+    sets = [s for n in range(4) for s in itertools.combinations(range(16), n)]
+    best = max(expected[list(s)].sum() for s in sets if not s or (profits[list(s)].sum(axis=0) >= 0).all())
+    found = best_set(given, 3.0, None, 0.0)
+    assert found.expected_profit == best
+    assert {"D0", "D1"} < set(found.buy)

@@ -75,3 +75,16 @@ def test_of_two_roots_the_nearest_to_the_plan_is_told() -> None:
         found = nearest_root(function, Decimal(1), Decimal(5), near, 80)
         assert found is not None
         assert abs(found - Decimal(root)) < TINY
+
+
+def test_a_root_in_the_last_part_is_found() -> None:
+    found = nearest_root(lambda x: x - Decimal("4.97"), Decimal(1), Decimal(5), Decimal(2), 80)
+    assert found is not None
+    assert abs(found - Decimal("4.97")) < TINY
+
+
+@given(st.decimals(min_value="1.01", max_value="4.99", places=2), st.integers(1, 60))
+def test_the_root_lies_in_whichever_part_it_lies(root: Decimal, cells: int) -> None:
+    found = nearest_root(lambda x: root - x, Decimal(1), Decimal(5), Decimal(3), cells)
+    assert found is not None
+    assert abs(found - root) < TINY

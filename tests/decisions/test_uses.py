@@ -7,7 +7,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from kitvalue.decisions.part_sales import SCENARIOS, part_sales, parts_of
+from kitvalue.decisions.part_sales import SCENARIOS, drum_value, part_sales, parts_of
 from kitvalue.decisions.uses import donor_needs, plain_bases, rebuild_bases, takes_place_of, why_no_place
 from kitvalue.intake.parts import Part
 from kitvalue.intake.problems import FileError
@@ -87,3 +87,21 @@ def test_parts_sell_with_their_own_chances() -> None:
     assert share_none <= 0.15 * 0.25  # all four unsold: rare
     assert sales.months[0] == pytest.approx(10 / (365.25 / 12 / 7))
     assert parts_of(sizes("24x14 13x9"), parts).unknown == sizes("24x14")
+
+
+def test_a_single_drum_brings_its_value_as_often_as_it_is_sold() -> None:
+    parts = [part("13 inch", 60, "0.85", 13), part("legs", 30, "0.5")]
+    assert drum_value(sizes("13x11")[0], parts) == pytest.approx(51)  # 60 in 85 of 100 cases
+    assert drum_value(sizes("14x11")[0], parts) == 0
+    assert drum_value(sizes("13x11")[0], []) == 0
+
+
+def test_the_drums_a_bought_kit_has_over_are_credited_as_the_plans_sheet_credits_them() -> None:
+    """Four drums of donor A are built in; a kit of six in its place leaves two at its spare value."""
+    tables = worked.plan_tables()["donor"]
+    plan, shop = worked.plan(donor=[tables[0] | {"spare": 40}, tables[1]]), worked.shop()
+    four, six = (rebuild_bases(plan, shop, 0, pieces, "private")[0] for pieces in (4, 6))
+    bigger = worked.plan(donor=[tables[0] | {"spare": 40, "pieces": 6}, tables[1]])
+    assert four.cost + 340 + 45 == pytest.approx(float(cost_sheet(plan, shop).net_cost))
+    assert six.cost + 340 + 45 == pytest.approx(float(cost_sheet(bigger, shop).net_cost))
+    assert four.cost - six.cost == pytest.approx(2 * 40)

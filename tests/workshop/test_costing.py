@@ -350,3 +350,24 @@ def test_the_exact_cost_is_the_sheet_without_rounding(plan: dict[str, Any], name
     exact = exact_cost(made.charges, made.terms, made.route, made.contingency, Scales())
     assert abs(exact.cost - made.net_cost) <= Decimal("0.006") * len(made.lines)
     assert abs(exact.purchase - made.purchase) <= Decimal("0.005")
+
+
+# --- edges -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("vat", "net"), [("included", "900.00"), ("excluded", "1107.00")])
+def test_work_sent_out_is_net_of_the_vat_it_was_stated_with(vat: str, net: str) -> None:
+    made = sheet({"work": [{"what": "Chrome", "per": "kit", "each": 1107, "vat": vat}]})
+    assert line(made.lines, "Chrome").net == Decimal(net)  # 1107 / 1.23
+    gross = {"included": "1107.00", "excluded": "1361.61"}[vat]
+    exempt = sheet({"work": [{"what": "Chrome", "per": "kit", "each": 1107, "vat": vat}], "route": "none"})
+    assert line(exempt.lines, "Chrome").net == Decimal(gross)
+
+
+def test_a_line_for_drums_that_are_not_built_yet_costs_nothing() -> None:
+    extra = {"what": "Case of the last floor tom", "per": "kit", "each": 80, "only": ["new"]}
+    plan = worked.plan(part=[*worked.plan_tables()["part"], extra])
+    whole, six = cost_sheet(plan, worked.shop()), cost_sheet(plan, worked.shop(), 6)
+    assert line(whole.lines, "Case of").net == 80
+    assert not [row for row in six.lines if row.what.startswith("Case of")]
+    assert six.net_cost == cost_sheet(worked.plan(), worked.shop(), 6).net_cost

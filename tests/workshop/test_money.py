@@ -57,3 +57,9 @@ def test_an_unknown_is_counted_and_never_added() -> None:
     assert PartlyKnown(Decimal("1240"), ("Freight of donor A",)).text() == "1,240.00 + 1 unknown"
     assert PartlyKnown(Decimal("1240")).text() == "1,240.00"
     assert money_text(Decimal("-0.5")) == "-0.50"
+
+
+@pytest.mark.parametrize("amount", ["-0.001", "-0.0099", "0", "-0"])
+def test_what_rounds_to_nothing_has_no_sign(amount: str) -> None:
+    assert str(cents_up(Decimal(amount))) == "0.00"
+    assert str(cents(Decimal(amount) / 10)) == "0.00"

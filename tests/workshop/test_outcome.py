@@ -88,7 +88,7 @@ def test_a_plan_with_something_unknown_has_no_planned_total() -> None:
     (one,) = outcomes(build(2, PLANNED, cost=Decimal(900)), donor=[donors[0] | {"freight": None}, donors[1]])
     assert (one.paid.planned, one.paid.actual) == (None, Decimal(900))
     assert (one.net_cost.planned, one.net_cost.more) == (None, None)
-    assert one.paid.reason == "the plan does not know Freight of donor A"
+    assert one.paid.reason == one.net_cost.reason == "the plan does not know Freight of donor A"
 
 
 def test_an_operation_that_the_plan_has_not_is_shown_and_teaches_nothing() -> None:
@@ -195,3 +195,39 @@ def test_an_operation_that_cannot_be_learned_says_why(work: list[dict[str, Any]]
 
 def test_a_build_whose_plan_is_gone_is_left_out() -> None:
     assert job_outcomes([build()], {}, worked.shop()) == ()
+
+
+def test_no_hours_need_no_hourly_rate() -> None:
+    """An outside job: nothing of the shop's own time, so that what was paid is what it cost."""
+    base = worked.shop()
+    made = worked.plan(work=[])
+    sheet = cost_sheet(made, base)
+    (one,) = job_outcomes(
+        [build(cost=Decimal(900), hours=Decimal(0))], {"worked": Planned(made, sheet)},
+        base.model_copy(update={"work": None}),
+    )  # fmt: skip
+    assert (one.net_cost.actual, one.net_cost.reason) == (Decimal(900), None)
+    (some,) = job_outcomes(
+        [build(cost=Decimal(900), hours=Decimal(1))], {"worked": Planned(made, sheet)},
+        base.model_copy(update={"work": None}),
+    )  # fmt: skip
+    assert some.net_cost.actual is None
+
+
+def test_an_operation_counted_differently_by_two_plans_teaches_no_hours_for_one() -> None:
+    plans = {}
+    for name, per in (("worked", "edge"), ("other", "drum")):
+        made = worked.plan(name=name, work=[{"what": "E", "operation": "edge", "per": per}])
+        plans[name] = Planned(made, cost_sheet(made, worked.shop()))
+    builds = [build(2, {"edge": "7"}), build(3, {"edge": "8"}, plan="other")]
+    (one,) = learned_hours(job_outcomes(builds, plans, worked.shop()), worked.shop()).operations
+    assert (one.learned, one.own) == (None, None)
+    assert one.reason is not None
+    assert "different units" in one.reason
+
+
+def test_hours_that_only_a_plan_states_are_no_setting() -> None:
+    work = [{"what": "Odd job", "operation": "odd", "per": "kit", "hours": 2}]
+    (one,) = learned({"odd": "3"}, {"odd": "5"}, work=work).operations
+    assert (one.operation, one.planned, one.learned) == ("odd", 0, None)
+    assert one.own == Decimal("4.00")

@@ -98,3 +98,9 @@ def test_thirty_shells(sheet: tuple[int, int, int, int], turn: bool) -> None:
     found = nest(strips, covering)
     assert found.proven
     assert found.least >= sum(strip.area for strip in strips) / (long * wide / 1_000_000)
+
+
+def test_a_sheet_is_filled_to_its_last_unit() -> None:
+    found = best_cut(ways([Piece(5, 3, False)]), [1], [4])
+    assert found is not None
+    assert found.pieces == (4,)  # two by two: 10 long and 6 high

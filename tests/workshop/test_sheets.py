@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import itertools
+import random
+from collections import Counter
 from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kitvalue.workshop import shelves
 from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, strip_of
 from kitvalue.workshop.shelves import Found, Piece, Sheet, fewest_sheets
 from tests import worked
@@ -67,9 +70,10 @@ def test_equal_pieces_are_taken_where_they_save_a_sheet() -> None:
         ((40, 610), 50, 6, "two pieces of 40 mm do not reach around it"),
         ((927, 610), 50, 6, "two pieces of 927 mm do not reach around it"),  # 1,855.6 mm with two joints
         ((1370, 610), 50, 178, "leaves nothing to cover"),
+        ((1370, 610), 50, "177.8", "leaves nothing to cover"),  # half of 355.6 mm at each edge
     ],
 )
-def test_a_sheet_too_small_says_so(sheet: tuple[int, int], overlap: int, clearance: int, words: str) -> None:
+def test_a_sheet_too_small_says_so(sheet: tuple[int, int], overlap: int, clearance: int | str, words: str) -> None:
     covering = Covering(Decimal(sheet[0]), Decimal(sheet[1]), Decimal(overlap), Decimal(clearance), turn=False)
     made = strip_of(drum("22x14"), covering)
     assert isinstance(made, TooSmall)
@@ -158,3 +162,29 @@ def test_a_search_cut_short_states_its_gap() -> None:
 
 def test_nothing_to_cover_takes_no_sheet() -> None:
     assert fewest_sheets([], [Sheet(10, 6)]) == Found(0, 0)
+
+
+# --- the search without the linear program ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("turn", [True, False])
+def test_the_search_alone_finds_what_trying_everything_finds(monkeypatch: pytest.MonkeyPatch, turn: bool) -> None:
+    monkeypatch.setattr(shelves, "sheets_by_patterns", lambda ways, demand: None)
+    rng = random.Random(20261125)
+    ways = [Sheet(10, 6), Sheet(6, 10)] if turn else [Sheet(10, 6)]
+    searched = 0
+    for _ in range(250):
+        pieces = [Piece(rng.randint(2, 7), rng.randint(2, 4), turn) for _ in range(rng.randint(3, 6))]
+        if shelves._lower_bound(pieces, ways) == shelves._first_fit(Counter(pieces), ways):
+            continue  # nothing to search
+        searched += 1
+        best = by_trying(pieces, ways)
+        assert fewest_sheets(pieces, ways) == Found(best, best), pieces
+    assert searched >= 20
+
+
+def test_the_search_alone_stops_at_its_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shelves, "sheets_by_patterns", lambda ways, demand: None)
+    pieces = [Piece(long, 3, False) for long in (5, 4, 4, 3, 2, 2)]
+    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Found(1, 1)
+    assert fewest_sheets(pieces, [Sheet(10, 6)], node_limit=3) == Found(2, 1)

@@ -1,0 +1,84 @@
+"""One offer judged by hand: what is asked against its value, profit by the hour, the order of the list."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from kitvalue.decisions.haggling import Paid
+from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
+from kitvalue.decisions.uses import Base
+from kitvalue.workshop.asking import terms_of
+from kitvalue.workshop.costing import settings_of
+from tests import worked
+from tests.decisions.test_haggling import offer
+
+PAID = Paid(360.0, "the book")
+BASE = Base("sell on", "none", 138.6, 0.0, 0.0, 0.0, 3.0, 126.0, None)
+SALES = np.array([[500.0, 600.0, 700.0, 800.0]])
+
+
+def used(**changes: object) -> UseFound:
+    plain = UseFound("sell on", "full", 420.0, 390.0, 100.0, 0.05, 0.1, 3.0, 75.0, None)
+    return replace(plain, **changes)  # type: ignore[arg-type]
+
+
+def found_of(base: Base, paid: float = 360.0) -> UseFound:
+    batch = UseBatch(
+        base, np.array([0]), SALES, SALES, np.array([0]), np.array([45.0]), freight=0.0,
+    )  # fmt: skip
+    (one,) = use_found(batch, np.array([paid]), terms_of(*settings_of(worked.shop(fee=0))), 0.25)
+    return one
+
+
+def test_one_use_reckoned_by_hand() -> None:
+    """No VAT, no fee: the mean sale of 650 less 138.60 of work, 45 of freight and 360 paid leaves 106.40."""
+    one = found_of(BASE)
+    assert one.expected_profit == pytest.approx(650 - 138.6 - 45 - 360)
+    assert one.profit_per_hour == pytest.approx((106.4 + 126) / 3)  # the hours' own wage with it
+    assert one.chance_of_loss == 0.25  # of the four sales only 500 lies under what is spent, 543.60
+    # 18 % of 650 must be left: 650 - 117 - 183.60
+    assert one.ceiling == pytest.approx(349.40)
+    # one sale in four may lose, which 600 - 183.60 allows; but no higher than the ceiling
+    assert one.safe_ceiling == pytest.approx(349.40)
+    assert one.chance_at_ceiling == 0.25
+
+
+def test_no_hours_no_profit_by_the_hour() -> None:
+    assert found_of(replace(BASE, hours=0.0, labour=0.0)).profit_per_hour is None
+
+
+def test_a_kit_that_loses_as_a_gift_has_no_ceiling() -> None:
+    one = found_of(replace(BASE, cost=900.0))
+    assert (one.ceiling, one.safe_ceiling, one.chance_at_ceiling) == (None, None, None)
+    assert one.expected_profit == pytest.approx(650 - 900 - 45 - 360)
+
+
+@pytest.mark.parametrize(("buy_in", "percent"), [(500.0, -20.0), (400.0, 0.0), (320.0, 25.0)])
+def test_what_is_asked_against_the_value(buy_in: float, percent: float) -> None:
+    one = judged(offer(), PAID, buy_in, 0.3, [used()], ["full"], ())  # asked at 400
+    assert one.against_percent == pytest.approx(percent)
+    assert (one.buy_in, one.rank, one.reason) == (buy_in, 0.3, None)
+    assert (one.stop_at, one.open_at) == (390.0, 320.0)  # 40 under the expected 360, as that lies under 400
+
+
+def test_the_shops_own_route_is_taken_where_it_is_open() -> None:
+    full, margin = used(), used(route="margin", expected_profit=180.0)
+    assert judged(offer(), PAID, 400.0, 0.3, [full, margin], ["full", "full"], ()).best == full
+    shut = used(expected_profit=None, reason="imported")
+    assert judged(offer(), PAID, 400.0, 0.3, [shut, margin], ["full", "full"], ()).best == margin
+    parts = used(use="parts", expected_profit=130.0)
+    assert judged(offer(), PAID, 400.0, 0.3, [full, parts], ["full", "full"], ()).best == parts
+
+
+def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
+    def one(row: int, profit: float | None) -> OfferFound:
+        uses = [used(expected_profit=profit)]
+        return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ["full"], ())
+
+    lost = without_value(offer(row=2, offer="D2"), PAID, "no such series")
+    rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
+    assert [o.offer.row for o in ranked(rows)] == [5, 6, 3, 4, 8, 2]
