@@ -12,7 +12,7 @@ from typing import Final
 # right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
 INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
 _INVISIBLE_RE: Final = re.compile(f"[{INVISIBLE}]")
-_OUTER: Final = INVISIBLE + "".join(chr(code) for code in range(0x3001) if chr(code).isspace())
+_OUTER: Final = INVISIBLE + "".join(filter(str.isspace, map(chr, range(0x3001))))
 _LONGEST_NAME: Final = 200  # characters; longer texts are no names
 _SPACE_RE: Final = re.compile(r"[^\S\n]")
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".

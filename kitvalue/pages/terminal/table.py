@@ -95,7 +95,8 @@ def percent(value: Decimal | float | None, digits: int = 0, sign: bool = False) 
     """A percentage."""
     if value is None:
         return "?"
-    return f"{value:{'+' if sign else ''}.{digits}f} %"
+    shown = round(float(value), digits) + 0.0  # no minus before a zero
+    return f"{shown:{'+' if sign else ''}.{digits}f} %"
 
 
 def figure(value: Decimal | float) -> str:
