@@ -117,10 +117,15 @@ def _speaks_utf8(stream: IO[str] | None) -> bool:
 
 
 def _problem_lines(problems: Sequence[Problem]) -> list[str]:
-    """Refusals in full up to a bound; of warnings only how many there are. `check` lists them all."""
-    hard = [p for p in problems if p.level is not Level.WARNING]
-    warnings = len(problems) - len(hard)
-    more = [f"{len(hard) - MOST_LINES} more problems"] if len(hard) > MOST_LINES else []
+    """Refusals up to a bound, those of one kind in one line; of warnings only how many. `check` lists them all."""
+    if not problems:
+        return []
+    from kitvalue.intake.alike import together
+
+    hard = together([p for p in problems if p.level is not Level.WARNING])
+    told, untold = hard[:MOST_LINES], sum(len(one.problems) for one in hard[MOST_LINES:])
+    warnings = sum(p.level is Level.WARNING for p in problems)
+    more = [f"{untold} more problem{'s' if untold > 1 else ''}"] if untold else []
     more += [f"{warnings} warning{'s' if warnings > 1 else ''}"] if warnings else []
-    lines = [p.line() for p in hard[:MOST_LINES]]
+    lines = [one.line() for one in told]
     return [*lines, f"{' and '.join(more)}: kitvalue check lists them"] if more else lines

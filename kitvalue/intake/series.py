@@ -32,7 +32,8 @@ class SeriesNames:
         """What to do about a name that is not in the list."""
         likely = nearest(text, self.spellings)
         if likely is not None:
-            return f"did you mean {self.spellings[likely]}?"
+            name = self.spellings[likely]
+            return f"did you mean {name}? Write it so, or add this spelling to also under [series.{name}]"
         return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
 
 

@@ -136,7 +136,7 @@ def test_series_are_found_by_any_spelling_and_never_merged(tmp_path: Path) -> No
         assert names.find(text) == "Burren"
     for text in ("Buren", "Corrib Burren", "Burren?", "Bur\u200bren"):
         assert names.find(text) is None
-        assert names.advice(text) == "did you mean Burren?"
+        assert names.advice(text).startswith("did you mean Burren? ")
     assert "Burren, Slane and Inishmore" in names.advice("Qqq")
 
 
