@@ -185,3 +185,10 @@ def test_an_original_that_needs_no_work_needs_nothing() -> None:
     assert (needs.build, needs.original) == ("nothing", "nothing")
     some = like_for_like(worked.plan(), "EUR", PartlyKnown(Decimal(2310)), Decimal(2690), Decimal("0.01"))
     assert next(p for p in some if p.what == "Still needs").original.startswith("0.01 EUR of work")
+
+
+def test_grades_and_halves_in_words() -> None:
+    original = worked.plan_tables()["original"] | {"condition": Decimal("2.5")}
+    points = like_for_like(worked.plan(original=original), "EUR", PartlyKnown(Decimal(1)), Decimal(1), Decimal(0))
+    (condition,) = [point for point in points if point.what == "Condition"]
+    assert (condition.build, condition.original) == ("5 of 5 (wipe)", "2.5 of 5")

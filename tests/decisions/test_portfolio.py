@@ -105,3 +105,17 @@ def test_swaps_go_on_until_none_gains() -> None:
     found = best_set(given, 3.0, None, 0.0)
     assert found.expected_profit == best
     assert {"D0", "D1"} < set(found.buy)
+
+
+def test_many_kits_that_lose_together_are_left_alone() -> None:
+    """Each gains on average and loses in two draws of ten, the same two: any set of them does."""
+    profits = np.tile([-10.0, -10.0, *[50.0] * 8], (20, 1))
+    given = Candidates(tuple(f"D{i}" for i in range(20)), profits.mean(axis=1), profits, np.ones(20), np.ones(20))
+    assert best_set(given, None, None, 0.1).buy == ()
+    assert len(best_set(given, None, None, 0.2).buy) == 20
+
+
+def test_an_offer_that_gains_nothing_is_not_bought() -> None:
+    for m in (3, 20):  # every set, and greedy
+        given = Candidates(tuple(f"D{i}" for i in range(m)), np.zeros(m), np.zeros((m, 4)), np.ones(m), np.ones(m))
+        assert best_set(given, None, None, 0.1).buy == ()

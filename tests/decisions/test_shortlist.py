@@ -8,6 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
+from kitvalue.decisions import shortlist
 from kitvalue.decisions.haggling import Paid
 from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
 from kitvalue.decisions.uses import Base
@@ -82,3 +83,13 @@ def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
     lost = without_value(offer(row=2, offer="D2"), PAID, "no such series")
     rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
     assert [o.offer.row for o in ranked(rows)] == [5, 6, 3, 4, 8, 2]
+
+
+def test_many_offers_in_several_goes_are_each_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    paid = np.array([100.0, 200.0, 300.0, 400.0, 350.0])
+    batch = UseBatch(BASE, np.arange(5), SALES, SALES, np.zeros(5, dtype=np.int64), np.full(5, 45.0), freight=0.0)
+    terms = terms_of(*settings_of(worked.shop(fee=0)))
+    whole = use_found(batch, paid, terms, 0.25)
+    monkeypatch.setattr(shortlist, "MOST_AT_ONCE", 8)  # two offers of four sales at a time
+    assert use_found(batch, paid, terms, 0.25) == whole
+    assert [one.expected_profit for one in whole] == pytest.approx(list(650 - 138.6 - 45 - paid))

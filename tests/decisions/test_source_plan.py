@@ -9,6 +9,7 @@ import pytest
 
 from kitvalue.decisions.source_plan import cut_cost, plan_from, supplies, wanted_drums
 from kitvalue.decisions.sourcing import Limits, solve
+from kitvalue.intake.problems import RefusedError
 from kitvalue.workshop.costing import cost_sheet
 from tests import worked
 from tests.decisions.test_haggling import offer
@@ -85,3 +86,12 @@ def test_a_kit_with_every_drum_makes_a_plan_of_one_donor() -> None:
     sold_off = [line.net for line in before.lines if line.net < 0]
     assert len(sold_off) == 2
     assert before.net_cost - cost_sheet(alone, shop).net_cost == gone + sum(sold_off) - 530
+
+
+def test_a_line_for_a_donor_that_goes_is_refused_by_its_name() -> None:
+    line = {"what": "Strip the old wrap", "per": "shell", "only": ["B"], "hours": 1}
+    plan, shop = worked.plan(work=[line]), worked.shop()
+    offers = [offer(sizes=SEVEN)]
+    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, Limits())
+    with pytest.raises(RefusedError, match='"Strip the old wrap" chooses drums by donor B, which the new plan has not'):
+        plan_from(answer, plan, shop, offers, "found")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from kitvalue.decisions.part_sales import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.decisions.uses import donor_needs, plain_bases, rebuild_bases, takes_place_of, why_no_place
+from kitvalue.decisions.uses import donor_needs, plain_bases, rebuild_bases, routes_of, takes_place_of, why_no_place
 from kitvalue.intake.parts import Part
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import SellingTable
@@ -105,3 +105,20 @@ def test_the_drums_a_bought_kit_has_over_are_credited_as_the_plans_sheet_credits
     assert four.cost + 340 + 45 == pytest.approx(float(cost_sheet(plan, shop).net_cost))
     assert six.cost + 340 + 45 == pytest.approx(float(cost_sheet(bigger, shop).net_cost))
     assert four.cost - six.cost == pytest.approx(2 * 40)
+
+
+def test_under_the_margin_scheme_no_price_lies_below_what_is_sold_off_the_donor() -> None:
+    """What is sold off for 60 is taken out of the purchase price, which cannot fall below nothing."""
+    value = float(worked.CASE["surplus"]["from_A"])
+    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, 4, "private")
+    assert (full.least, margin.least) == (0.0, value)
+    assert margin.credit == value
+
+
+def test_an_exempt_business_has_one_route() -> None:
+    exempt = worked.shop(route="none")
+    assert routes_of(exempt) == ("none",)
+    assert [base.route for base in plain_bases(exempt, "sell on", Decimal(3), "import", "prepare")] == ["none"]
+    (base,) = rebuild_bases(worked.plan(), exempt, 0, 4, "private")
+    assert base.cost + 340 + 45 == pytest.approx(float(cost_sheet(worked.plan(route="none"), worked.shop()).net_cost))
+    assert base.reason is None

@@ -58,6 +58,12 @@ def test_every_figure_of_a_sold_kit_lies_the_haggle_under_that_of_an_asked_one()
 def test_a_small_book_says_nothing_of_drawn_rows() -> None:
     fit = fit_book(invented_book(n=60), None)
     assert not [text for text in fit.cautions if "drawn from the book" in text]
+    book = invented_book(n=60, series=4)
+    codes = np.where(book.series == 3, 0, book.series)
+    codes[0] = 3  # a row of its own series carries its estimate alone
+    alone = fit_book(replace(book, series=codes), None, pooled=False)
+    assert any(text.startswith("1 rows carry their own estimate alone") for text in alone.cautions)
+    assert not [text for text in alone.cautions if "drawn from the book" in text]
 
 
 def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:

@@ -36,6 +36,7 @@ def test_sold_only_on_one_channel_names_rows_and_keeps_the_effect_inside_sold() 
     assert set(found) == {"auction", "dealer"}
     view = outlook(fit_book(mixed, None), Kit("Series A", 5, 3))
     assert any("auction left out" in c for c in view.cautions)
+    assert any("dealer left out" in c for c in view.cautions)
 
 
 @pytest.mark.parametrize(
@@ -102,3 +103,5 @@ def test_long_lists_of_rows_are_cut() -> None:
     assert listed([4]) == "row 4"
     assert listed([4, 6, 9]) == "rows 4, 6 and 9"
     assert listed(range(2, 32)).endswith("13 and 18 more")
+    assert listed(range(2, 14)).endswith("12 and 13")  # twelve are shown whole
+    assert listed(range(2, 15)).endswith("13 and 1 more")

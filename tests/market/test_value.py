@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import doctest
 import json
 from dataclasses import replace
@@ -183,3 +184,37 @@ def test_a_series_that_the_book_has_not_is_valued_both_ways_where_that_is_asked_
     assert got.buy_in.typical == outlook(fit, replace(KIT, series="Kilbeg", price_kind="sold"), unseen=True).typical
     with pytest.raises(RefusedError, match="no rows of"):
         value_kit(fit, replace(KIT, series="Kilbeg"), 5.0, 80)
+
+
+def test_a_prediction_reads_every_column_of_the_frame() -> None:
+    results = fit_prices(Prices(BOOK, Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))))
+    plain = {"series": "Series A", "pieces": 5, "condition": 3, "hardware": True}
+    frame = pd.DataFrame([plain | more for more in ({}, {"channel": "dealer"}, {"channel": "auction"})])
+    frame["channel"] = frame["channel"].fillna("private")
+    mean = results.get_prediction(frame).summary_frame(alpha=0.2)["mean"]
+    for i, name in ((1, "dealer"), (2, "auction")):
+        assert np.log(mean[i] / mean[0]) == pytest.approx(results.params[name], rel=1e-9)
+
+
+@pytest.mark.parametrize("pooled", [True, False])
+def test_a_row_of_any_series_adjusted_to_the_kit_is_the_fit_times_its_own_residual(pooled: bool) -> None:
+    """Two routes to the adjusted price, over every row of the book: term by term, and from the fit."""
+    fit = fit_book(BOOK, None, pooled=pooled)
+    typical = outlook(fit, replace(KIT, price_kind="sold")).typical
+    every = comparables(fit, replace(KIT, price_kind="sold"), len(BOOK))
+    assert len(every) == len(BOOK)
+    for c in every:
+        i = int(np.flatnonzero(BOOK.rows == c.row)[0])
+        assert c.adjusted == pytest.approx(typical * np.exp(fit.residuals[i]), rel=1e-9)
+
+
+def test_a_prediction_reads_the_day_and_the_kind_of_price() -> None:
+    results = fit_prices(Prices(BOOK, Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))))
+    newest = results.fit.recipe.reference_date
+    assert newest is not None
+    plain = {"series": "Series A", "pieces": 5, "condition": 3, "hardware": True, "price_kind": "sold", "date": newest}
+    year = newest - dt.timedelta(days=365)
+    frame = pd.DataFrame([plain, plain | {"price_kind": "asked"}, plain | {"date": year}])
+    mean = results.get_prediction(frame).summary_frame(alpha=0.2)["mean"]
+    assert np.log(mean[0] / mean[1]) == pytest.approx(results.params["sold"], rel=1e-9)
+    assert np.log(mean[0] / mean[2]) == pytest.approx(results.params["years"] * 365 / 365.25, rel=1e-6)

