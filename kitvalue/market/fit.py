@@ -24,6 +24,7 @@ THETA_PASSES = 5
 MAX_PASSES = 200
 WEIGHT_CHANGE = 1e-8
 GROSS_PASSES = 5
+CARRYING = 1e-3  # leverage that no row of gross weight has unless a term rests on such rows alone
 EXACT_SCATTER = 1e-4  # of the log price: prices rounded to the cent scatter less than this around a formula
 FULL_LEVERAGE = 1 - 1e-8
 SAMPLE_ROWS = 5000
@@ -89,17 +90,21 @@ def reweight(equations: Equations, precision: FloatArray) -> Weighted:
     then given nearly no weight and the others fitted anew from where they stand, until no further row is that far off:
     a redescending second step from a monotone first one (Maronna, Martin and Yohai 2006, Robust Statistics, ch. 5).
     """
-    gross = np.zeros(len(precision), dtype=np.bool_)
+    gross = carriers = np.zeros(len(precision), dtype=np.bool_)
     found = _settle(equations, precision, np.ones(len(precision)), gross)
     for _ in range(GROSS_PASSES):
         if found.scatter <= EXACT_SCATTER:
             break
         left = found.left
-        fresh = gross | gross_rows(left.residuals, left.leverage, precision, found.scatter, equations.codes)
+        far = gross_rows(left.residuals, left.leverage, precision, found.scatter, equations.codes)
+        fresh = (gross | far) & ~carriers
         if np.array_equal(fresh, gross):
             break
-        gross = fresh
-        found = _settle(equations, precision, found.huber, gross)
+        gross, found = fresh, _settle(equations, precision, found.huber, fresh)
+        carrying = gross & (found.leverage > CARRYING)
+        if carrying.any():  # without them nothing would be known of some term
+            carriers, gross = carriers | carrying, gross & ~carrying
+            found = _settle(equations, precision, np.where(carrying, 1.0, found.huber), gross)
     return found
 
 

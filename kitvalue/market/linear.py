@@ -17,6 +17,7 @@ RANK_TOLERANCE = 1e-7
 TALL = 20_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
 PLAIN = 1e-3  # a length this far above rounding needs no second look
 BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
+ONE_THREAD = 2**18  # multiplications up to which OpenBLAS keeps a product on one thread: waking others costs more
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,6 +111,11 @@ def reduce(equations: Equations, weights: FloatArray) -> Triangle:
     return Triangle(root(equations, weights), p, equations.q, len(weights), float(np.log(weights).sum()))
 
 
+def block_of(m: int, n: int) -> int:
+    """How many rows to multiply at a time by an (m, n) matrix: as many as one thread does on its own."""
+    return max(256, min(BLOCK, ONE_THREAD // (m * n)))
+
+
 def _qr_root(equations: Equations, weights: FloatArray) -> FloatArray:
     """The QR triangle of the weighted rows."""
     Z = indicators(equations.codes, equations.q)
@@ -126,8 +132,9 @@ def _cross_root(equations: Equations, weights: FloatArray) -> FloatArray:
     p = F.shape[1]
     G = np.zeros((p + q + 1, p + q + 1))
     ends = [*range(p), p + q]
-    for at in range(0, len(y), BLOCK):
-        rows = slice(at, at + BLOCK)
+    step = block_of(p + 1, max(p + 1, q))
+    for at in range(0, len(y), step):
+        rows = slice(at, at + step)
         own = np.column_stack([F[rows], y[rows]])
         weighted = own * weights[rows, None]
         G[np.ix_(ends, ends)] += own.T @ weighted
@@ -145,11 +152,14 @@ def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> 
     p = equations.F.shape[1]
     series = np.sqrt(solution.theta) * solution.root[p:]
     effects = np.sqrt(solution.theta) * solution.coef[p:]
+    both = np.column_stack([solution.root[:p], solution.coef[:p]])  # one product for leverages and fitted values
     e, h = np.empty(len(weights)), np.empty(len(weights))
-    for at in range(0, len(weights), BLOCK):
-        rows = slice(at, at + BLOCK)
+    step = block_of(*both.shape)
+    for at in range(0, len(weights), step):
+        rows = slice(at, at + step)
         F, codes = equations.F[rows], equations.codes[rows]
-        V, fitted = F @ solution.root[:p], F @ solution.coef[:p]
+        product = F @ both
+        V, fitted = product[:, :-1], product[:, -1]
         if equations.q:
             V, fitted = V + series[codes], fitted + effects[codes]
         e[rows] = equations.y[rows] - fitted

@@ -14,7 +14,7 @@ from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
+from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook, outlooks
 from kitvalue.market.subset import subset, without_empty_series
 from tests.market.books import EFFECTS, invented_book
@@ -175,6 +175,23 @@ def test_the_only_row_of_a_series_keeps_its_say() -> None:
     price[at] *= 100
     fit = fit_book(replace(lone, price=price), None)
     assert fit.weights[at] > 1e-3
+
+
+def test_rows_that_a_term_rests_on_keep_their_say() -> None:
+    """The three rows with hardware are all slips, in different series: without them its effect would be unknown."""
+    book = invented_book(n=60, series=4, seed=21, features=True)
+    hardware = np.zeros(60)
+    at = [np.flatnonzero(book.series == s)[1] for s in range(3)]
+    hardware[at] = 1.0
+    price = book.price.copy()
+    price[at] *= [100, 0.01, 100]
+    slipped = replace(book, price=price, features=(FeatureColumn("hardware", "yes-no", hardware),))
+    fit = fit_book(slipped, None)
+    assert np.any(fit.weights[at] > 1e-3)
+    view = outlook(fit, Kit("Series A", 5, 3, features=(FeatureValue("hardware", 1.0),)))
+    assert np.all(np.isfinite(view.sample))
+    assert view.level_high is not None
+    assert view.level_high < 1e4 * view.typical
 
 
 def test_generating_effects_are_within_their_ranges() -> None:
