@@ -64,8 +64,8 @@ def saved_market(folder: Path, shop: Shop) -> ShopMarket | None:
     """The saved fit, or None where there is none that matches."""
     path = folder / OUT / FIT_FILE
     try:
-        text = path.read_bytes()
-    except OSError:
+        text = path.read_bytes().decode("utf-8")
+    except (OSError, UnicodeDecodeError):
         return None
     kept = load_fit(text, fingerprint(folder, shop))
     return None if kept is None else ShopMarket(kept.fit, kept.counts, ())

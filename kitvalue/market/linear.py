@@ -14,7 +14,7 @@ import numpy as np
 from kitvalue.intake.book import FloatArray, IntArray
 
 RANK_TOLERANCE = 1e-7
-TALL = 20_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
+TALL = 4_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
 PLAIN = 1e-3  # a length this far above rounding needs no second look
 BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
 ONE_THREAD = 2**18  # multiplications up to which OpenBLAS keeps a product on one thread: waking others costs more

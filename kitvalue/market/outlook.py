@@ -191,6 +191,15 @@ def normal_scores(n: int) -> FloatArray:
     return scores[np.random.default_rng(UNSEEN_SEED).permutation(n)]
 
 
+def typical_prices(fit: Fit, kits: Sequence[Kit]) -> FloatArray:
+    """(kits,) typical prices alone. Every kit's series is in the book. Raises RefusedError as `outlooks` does where
+    nothing says how far a sold price lies under an asked one."""
+    if not kits:
+        return np.empty(0)
+    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
+    return np.asarray(np.exp(fit.columns_of(rows) @ fit.coef + offsets(rows, fit.recipe)))
+
+
 def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     """(draws, kits) typical prices under draws of the coefficients around their estimates, with a fixed seed."""
     rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))

@@ -1,11 +1,13 @@
 """A fit as JSON: written by `fit`, read by the commands that only need its figures. Never pickle.
 
 What is read is checked as strictly as a stranger's file: a file that was edited, cut short or written by another
-version is no fit, and the caller fits again.
+version is no fit, and the caller fits again. Its last key is a digest of all before it, which a changed figure does
+not match; it guards against accidents, not against someone who makes the digest anew.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sized
 from dataclasses import dataclass
 from datetime import date
@@ -20,7 +22,8 @@ from kitvalue.market.design import Recipe
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
 from kitvalue.market.linear import Scaling
 
-FORMAT: Literal[2] = 2
+FORMAT: Literal[3] = 3
+SEAL = ',\n "digest": "{}"\n}}\n'
 
 Positive = Annotated[float, Field(gt=0)]
 Share = Annotated[float, Field(ge=0, lt=1)]
@@ -68,7 +71,7 @@ class SavedBook(Record):
 class SavedFit(Record):
     """The file. `fingerprint` names the inputs that the fit was made from, `counts` how they were read."""
 
-    format: Literal[2]
+    format: Literal[3]
     fingerprint: str
     counts: FileCounts
     recipe: Recipe
@@ -148,13 +151,22 @@ def dump_fit(fit: Fit, counts: FileCounts, fingerprint: str) -> str:
         accuracy=fit.accuracy,
         cautions=fit.cautions,
     )
-    return saved.model_dump_json(indent=1) + "\n"
+    return sealed(saved.model_dump_json(indent=1))
 
 
-def load_fit(text: str | bytes, fingerprint: str) -> KeptFit | None:
+def sealed(text: str) -> str:
+    """A JSON object's text with the digest of what stands before it as the last key."""
+    body = text.rstrip().removesuffix("}").rstrip()
+    return body + SEAL.format(hashlib.sha256(body.encode()).hexdigest())
+
+
+def load_fit(text: str, fingerprint: str) -> KeptFit | None:
     """The fit in a file's text, or None where it is of other inputs, another version or damaged."""
+    body = text[: -len(SEAL.format("0" * 64))]
+    if sealed(body) != text:
+        return None
     try:
-        saved = SavedFit.model_validate_json(text)
+        saved = SavedFit.model_validate_json(body + "}")
     except ValidationError:
         return None
     if saved.fingerprint != fingerprint:

@@ -11,11 +11,19 @@ import pytest
 
 from kitvalue.intake.book import PriceBook
 from kitvalue.market import accuracy, columns
-from kitvalue.market.accuracy import assess, foretell_quarters, hold_out_folds, kit_of, left_out_prices, ratio_study
+from kitvalue.market.accuracy import (
+    assess,
+    assessed_rows,
+    foretell_quarters,
+    hold_out_folds,
+    kit_of,
+    left_out_prices,
+    ratio_study,
+)
 from kitvalue.market.fit import fit_rows
 from kitvalue.market.fitted import Fit
 from kitvalue.market.knowledge import series_knowledge, usual_kit
-from kitvalue.market.outlook import outlook
+from kitvalue.market.outlook import outlook, outlooks, typical_prices
 from kitvalue.market.subset import subset, without_empty_series
 from tests.checks import check
 from tests.market.books import invented_book
@@ -122,12 +130,36 @@ def test_young_and_tiny_books_say_why_a_figure_is_missing() -> None:
     assert (small.coverage_80 is None) == any("coverage_80" in r for r in small.reasons)
 
 
+def test_what_is_foretold_is_the_typical_price_of_the_outlook() -> None:
+    """Two routes to one number: the price alone, and the outlook with its ranges."""
+    book = invented_book(n=80, features=True)
+    fit = REFIT(subset(book, np.arange(60)))
+    kits = [kit_of(book, i) for i in range(60, 80)]
+    np.testing.assert_allclose(typical_prices(fit, kits), [o.typical for o in outlooks(fit, kits)], rtol=1e-12)
+    assert typical_prices(fit, []).shape == (0,)
+
+
+def test_of_a_large_book_some_rows_are_refitted_and_it_says_so() -> None:
+    book = invented_book(n=10_400, series=4)
+    seen: list[int] = []
+
+    def counting(part: PriceBook) -> Fit:
+        seen.append(len(part))
+        return REFIT(part)
+
+    found = assess(book, REFIT(book), counting)
+    assert max(seen) <= 10_000
+    assert found.reasons[0] == "coverage_80 and forward: from 10,000 rows drawn with a fixed seed"
+    assert found.coverage_80 == pytest.approx(80, abs=3)
+    assert len(assessed_rows(subset(book, np.arange(10_000)))) == 10_000
+
+
 def test_folds_are_the_same_every_time() -> None:
     book = invented_book(n=60)
     first, second = hold_out_folds(book, REFIT), hold_out_folds(book, REFIT)
     assert first is not None
     assert second is not None
-    np.testing.assert_array_equal(first.typical, second.typical)
+    np.testing.assert_array_equal(first.inside, second.inside)
     assert accuracy.FOLDS == 10
 
 

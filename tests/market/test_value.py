@@ -23,7 +23,7 @@ from kitvalue.market.fit import fit_book
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
 from kitvalue.market.results import Prices, fit_prices
-from kitvalue.market.saved import dump_fit, load_fit
+from kitvalue.market.saved import dump_fit, load_fit, sealed
 from kitvalue.market.value import ESTIMATES, value_kit
 from tests.market.books import invented_book
 
@@ -109,7 +109,7 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
         lambda text: "",
         lambda text: text[: len(text) // 2],
         lambda text: "[]",
-        lambda text: text.replace('"format": 2', '"format": 1'),
+        lambda text: text.replace('"format": 3', '"format": 2'),
         lambda text: json.dumps({**json.loads(text), "coef": [1.0]}),
         lambda text: json.dumps({**json.loads(text), "weights": [-1.0] * 90}),
         lambda text: json.dumps({**json.loads(text), "extra": 1}),
@@ -117,8 +117,20 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
     ],
 )
 def test_a_damaged_fit_is_no_fit(damage) -> None:  # type: ignore[no-untyped-def]
+    """Neither as it is, nor where its digest was made anew."""
+    whole = dump_fit(fit_book(BOOK, 10.0), COUNTS, "abc")
+    bare = whole[: whole.index(',\n "digest"')] + "}"
+    assert load_fit(sealed(bare), "abc") is not None
+    assert load_fit(damage(whole), "abc") is None
+    assert load_fit(sealed(damage(bare)), "abc") is None
+
+
+def test_a_fit_with_one_digit_changed_is_no_fit() -> None:
     text = dump_fit(fit_book(BOOK, 10.0), COUNTS, "abc")
-    assert load_fit(damage(text), "abc") is None
+    assert json.loads(text)["digest"]
+    at = text.index('"coef": [') + 15
+    digit = next(i for i in range(at, len(text)) if text[i] in "12345678")
+    assert load_fit(text[:digit] + str(int(text[digit]) + 1) + text[digit + 1 :], "abc") is None
 
 
 def test_a_fit_of_other_files_is_no_fit() -> None:
