@@ -1,165 +1,186 @@
 """How fast, as ratios against a public peer in the same run: `python tests/tooling/bench.py [--quick]`.
 
-Each row runs the program and its peer alternately and prints the medians and their ratio; nothing here is a timed test.
-Memory is the peak resident size of a whole process. The books are invented, the shop is a copy of sample_data.
+Each row runs the program and its peer alternately and prints the medians, their ratio by the clock and of processor
+time, and whether the target is met; nothing here is a timed test. Memory is the peak resident size of a whole process.
+Then come the offers of `shortlist` and the growth of every step with the rows. Books and shops are invented.
+
 """
 
 from __future__ import annotations
 
 import os
-import shutil
-import statistics
-import subprocess
+import platform
 import sys
 import tempfile
-import time
 import warnings
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np  # noqa: F401 - the formula names it
-import pandas as pd
 import statsmodels.formula.api as smf
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from kitvalue.intake.pricebook import PriceBook  # noqa: E402
+from benchmark.measure import (  # noqa: E402
+    HEADING,
+    Compared,
+    Spent,
+    alternately,
+    call,
+    exponents,
+    middle,
+    python,
+)
+from benchmark.shops import FORMULA, frame_of, give_offers, shop_of  # noqa: E402
+
+from kitvalue.intake.pricebook import read_pricebook  # noqa: E402
+from kitvalue.intake.shop import read_shop  # noqa: E402
 from kitvalue.market.fit import fit_rows  # noqa: E402
 from kitvalue.market.kit import Kit  # noqa: E402
 from kitvalue.market.outlook import outlooks  # noqa: E402
 from tests.market.books import invented_book  # noqa: E402
 
-FORMULA = "np.log(price) ~ np.log(pieces) + condition + sold + dealer + auction + years"
+LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "pydantic", "click")
 VALUE = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3")
+PEER_FIT = """
+import sys
+import numpy as np, pandas as pd, statsmodels.formula.api as smf
+frame = pd.read_csv(sys.argv[1], parse_dates=["date"])
+frame["years"] = (frame["date"] - frame["date"].max()).dt.days / 365.25
+formula = "np.log(price) ~ np.log(pieces) + condition + C(price_kind) + C(channel) + years + C(series)"
+found = smf.ols(formula, frame).fit()
+print(found.params, found.bse)
+"""
 
 
-@dataclass(frozen=True)
-class Compared:
-    """One row: seconds (or MiB) of ours and of the peer, and what was promised of the ratio."""
-
-    what: str
-    ours: float
-    peer: float
-    against: str
-    target: str
-    unit: str = "s"
-
-    def line(self) -> str:
-        ratio = self.ours / self.peer
-        said = f"{ratio:.2f} x" if ratio >= 0.2 else f"1/{1 / ratio:,.0f} of"
-        return (
-            f"{self.what:46}{self.ours:10.3f}{self.peer:10.3f} {self.unit:4}{said:>12}  {self.against} ({self.target})"
-        )
+def ours(shop: Path, *words: str) -> Spent:
+    return python("-m", "kitvalue", "--shop", str(shop), *words)
 
 
-def alternately(ours: Callable[[], object], peer: Callable[[], object], times: int) -> tuple[float, float]:
-    """Median seconds of each, run in turn so that a machine's moods hit both."""
-    spent: tuple[list[float], list[float]] = ([], [])
-    for _ in range(times):
-        for place, run in enumerate((ours, peer)):
-            start = time.perf_counter()
-            run()
-            spent[place].append(time.perf_counter() - start)
-    return statistics.median(spent[0]), statistics.median(spent[1])
-
-
-def process(*words: str) -> Callable[[], object]:
-    return lambda: subprocess.run([sys.executable, *words], check=True, capture_output=True)
-
-
-def start_up(shop: Path, times: int) -> list[Compared]:
-    cli = ("-m", "kitvalue", "--shop", str(shop))
-    pairs = [
-        ("--help", (*cli, "--help"), "import click", "within 2.5"),
-        ("value from a saved fit", (*cli, *VALUE), "import click, pydantic, numpy", "within 2"),
-        ("fit on the sample's 156 rows", (*cli, "fit"), "import pandas, statsmodels.api", "within 1.3"),
+def start_up(shop: Path, times: int) -> Iterator[Compared]:
+    """The commands on a book of 300 rows against imports."""
+    ours(shop, "fit")
+    rows: list[tuple[str, tuple[str, ...], str, float]] = [
+        ("--help", ("--help",), "import click", 2.5),
+        ("value from a saved fit", VALUE, "import click, pydantic, numpy", 2.0),
+        ("fit on 300 rows", ("fit",), "import pandas, statsmodels.api", 1.3),
     ]
-    process(*cli, "fit")()
-    return [
-        Compared(what, *alternately(process(*words), process("-c", peer), times), f"python -c '{peer}'", target)
-        for what, words, peer, target in pairs
-    ]
+    for what, words, peer, target in rows:
+        pair = alternately(lambda words=words: ours(shop, *words), lambda peer=peer: python("-c", peer), times)
+        yield Compared(what, *pair, target, f"python -c '{peer}'")
 
 
-def frame_of(book: PriceBook) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "price": book.price,
-            "pieces": book.pieces,
-            "condition": book.condition,
-            "sold": (book.price_kind > 0) * 1.0,
-            "dealer": (book.channel == 1) * 1.0,
-            "auction": (book.channel == 2) * 1.0,
-            "years": (book.date - book.date.max()).astype(float) / 365.25,
-            "series": pd.Categorical.from_codes(book.series, list(book.series_names)),
-        }
-    )
-
-
-def regression(rows: int, times: int) -> list[Compared]:
+def regression(rows: int, times: int) -> Iterator[Compared]:
+    """The regression step in this process, on one frame."""
     book = invented_book(n=rows, series=9, seed=1)
     frame = frame_of(book)
+    against = "statsmodels formula OLS, series as indicators"
+    plain = alternately(
+        lambda: call(lambda: fit_rows(book, 10.0, robust=False, pooled=False)),
+        lambda: call(lambda: smf.ols(FORMULA + " + series", frame).fit().bse),
+        times,
+    )
+    peer = smf.ols(FORMULA + " + series", frame).fit().params
+    terms = {term.name: term.coefficient for term in fit_rows(book, 10.0, robust=False, pooled=False).terms}
+    same = {"np.log(pieces)": "log_pieces", **{name: name for name in peer.index if name in terms}}
+    same |= {f"series[T.{name}]": f"series[{name}]" for name in book.series_names[1:]}
+    apart = max(abs(peer[theirs] - terms[mine]) for theirs, mine in same.items())
+    yield Compared(f"regression, {rows:,} rows, plain", *plain, 0.2, f"{against}; coefficients within {apart:.0e}")
+    robust = [call(lambda: fit_rows(book, 10.0, robust=True, pooled=True)) for _ in range(times)]
+    yield Compared(f"regression, {rows:,} rows, pooled, robust", middle(robust), plain[1], 1.0, against)
 
-    def peer() -> object:
-        return smf.ols(FORMULA + " + series", frame).fit().bse
 
-    plain = alternately(lambda: fit_rows(book, 10.0, robust=False, pooled=False), peer, times)
-    robust = alternately(lambda: fit_rows(book, 10.0, robust=True, pooled=True), peer, times)
-    against = "statsmodels formula OLS"
-    return [
-        Compared(f"regression step, {rows:,} rows, plain, no pooling", *plain, against, "5 times faster"),
-        Compared(f"regression step, {rows:,} rows, pooled, robust", *robust, against, "still faster"),
-    ]
+def whole_fit(shop: Path, rows: int, times: int) -> Iterator[Compared]:
+    """`fit` end to end as a process, and the peak of its memory."""
+    pair = alternately(lambda: ours(shop, "fit"), lambda: python("-c", PEER_FIT, str(shop / "prices.csv")), times)
+    against = "process: pandas.read_csv + statsmodels formula OLS"
+    yield Compared(f"fit end to end, {rows:,} rows", *pair, 2.0, against)
+    yield Compared("  its peak resident size", *pair, 0.5, against, memory=True)
 
 
-def outlook_against_refits(rows: int, kits: int, refits: int) -> list[Compared]:
+def outlook_against_refits(rows: int, kits: int, refits: int) -> Iterator[Compared]:
     """The outlook in closed form against MixedLM refits without one row each; a few refits stand for all of them."""
     book = invented_book(n=rows, series=9, seed=2)
     frame = frame_of(book)
     fit = fit_rows(book, 10.0, robust=False, pooled=True)
     asked = [Kit(book.series_names[k % 9], 3.0 + k % 5, 1 + k % 5) for k in range(kits)]
-    start = time.perf_counter()
-    outlooks(fit, asked)
-    ours = time.perf_counter() - start
-    start = time.perf_counter()
+    mine = middle([call(lambda: outlooks(fit, asked)) for _ in range(5)])
+
+    def refit(at: int) -> object:
+        return smf.mixedlm(FORMULA, frame.drop(index=at), groups=frame["series"].drop(index=at)).fit(reml=True)
+
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        for i in range(refits):
-            smf.mixedlm(FORMULA, frame.drop(index=i), groups=frame["series"].drop(index=i)).fit(reml=True)
-    peer = (time.perf_counter() - start) / refits * rows
-    what = f"outlook of {kits} kits, {rows} rows"
-    return [Compared(what, ours, peer, f"{rows} MixedLM refits (from {refits})", "1,000 times faster")]
+        one = middle([call(lambda at=at: refit(at)) for at in range(refits)])
+    peer = Spent(one.wall * rows, one.cpu * rows)
+    yield Compared(f"outlook of {kits} kits, {rows} rows", mine, peer, 0.001, f"{rows} MixedLM refits (from {refits})")
 
 
-def growth(sizes: Sequence[int]) -> list[str]:
-    """Seconds a row at each size: no faster than linear means that it does not rise."""
-    lines = []
-    for rows in sizes:
-        book = invented_book(n=rows, series=9, seed=3)
-        start = time.perf_counter()
-        fit = fit_rows(book, 10.0, robust=True, pooled=True)
-        fitted = time.perf_counter()
-        outlooks(fit, [Kit(book.series_names[0], 5, 3)] * 100)
-        valued = time.perf_counter()
-        lines.append(f"{rows:>12,}{1e6 * (fitted - start) / rows:14.2f}{1e3 * (valued - fitted) / 100:18.3f}")
-    return lines
+def offers(shop: Path, counts: Sequence[int], times: int) -> Iterator[str]:
+    """`shortlist` as a process: processor seconds beyond those of a single offer."""
+    seconds = []
+    for count in (1, *counts):
+        give_offers(shop, count)
+        words = ("shortlist", "--plan", "inishmore-restored")
+        seconds.append(middle([ours(shop, *words) for _ in range(times)]).cpu)
+    beyond = [one - seconds[0] for one in seconds[1:]]
+    yield f"{'offers':>12}{'CPU s in all':>14}{'beyond one':>14}{'exponent':>10}   (10,000: under 3 s, exponent 1)"
+    for count, total, more, power in zip(counts, seconds[1:], beyond, exponents(counts, beyond), strict=True):
+        verdict = "" if count < 10_000 else "   met" if more < 3 else "   MISSED"
+        yield f"{count:12,}{total:14.2f}{more:14.3f}{power:>10}{verdict}"
+
+
+def grown(shop: Path, times: int) -> list[Spent]:
+    """What is spent on a shop: reading, fitting, 100 outlooks in this process; `fit` and `shortlist` as processes."""
+    settings = read_shop(shop)
+    book = read_pricebook(shop / "prices.csv", settings).book
+    assert book is not None
+    fit = fit_rows(book, 10.0, robust=True, pooled=True)
+    asked = [Kit(book.series_names[0], 5, 3)] * 100
+    return [
+        middle([call(lambda: read_pricebook(shop / "prices.csv", settings)) for _ in range(times)]),
+        middle([call(lambda: fit_rows(book, 10.0, robust=True, pooled=True)) for _ in range(times)]),
+        middle([call(lambda: outlooks(fit, asked)) for _ in range(3)]),
+        middle([ours(shop, "fit") for _ in range(times)]),
+        middle([ours(shop, "shortlist") for _ in range(times)]),
+    ]
+
+
+def growth(place: Path, sizes: Sequence[int]) -> Iterator[str]:
+    """Processor seconds of each step by the rows of the book, with the exponent from one size to the next."""
+    names = ("read", "fit step", "outlook", "fit process", "shortlist")
+    found = [grown(shop_of(place / f"grown-{rows}", rows), 3 if rows <= 100_000 else 1) for rows in sizes]
+    table = [[one.cpu for one in steps] for steps in found]
+    peaks = [steps[names.index("fit process")].peak for steps in found]
+    powers = [exponents(sizes, [row[at] for row in table]) for at in range(len(names))]
+    yield f"{'rows':>12}" + "".join(f"{name:>18}" for name in names) + f"{'peak of fit':>16}"
+    for at, rows in enumerate(sizes):
+        cells = "".join(f"{table[at][k]:10.3f} ({powers[k][at]:>5})" for k in range(len(names)))
+        yield f"{rows:12,}{cells}{peaks[at]:12.0f} MiB"
 
 
 def main(quick: bool) -> None:
     rows, times = (100_000, 3) if quick else (1_000_000, 5)
-    print(f"{os.cpu_count()} cores; medians; ours, the peer, their ratio, what it is measured against (and the target)")
-    with tempfile.TemporaryDirectory() as place:
-        shop = Path(place) / "shop"
-        shutil.copytree(ROOT / "sample_data", shop, ignore=shutil.ignore_patterns("out"))
-        for row in start_up(shop, times):
+    sizes = [1_000, 10_000, 100_000] if quick else [1_000, 10_000, 100_000, 1_000_000]
+    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
+    print(f"{os.cpu_count()} cores, {platform.machine()}; Python {platform.python_version()}, {libraries}")
+    print("\nmedians of alternating runs; the verdict goes by the clock\n" + HEADING)
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        small = shop_of(place / "small", 300)
+        tall = shop_of(place / "tall", rows)
+        for row in (*start_up(small, 3 * times), *whole_fit(tall, rows, 1 if quick else 3)):
             print(row.line(), flush=True)
-    for row in (*regression(rows, 3), *outlook_against_refits(500, 100, 5 if quick else 20)):
-        print(row.line(), flush=True)
-    print("\ngrowth        rows  fit, us a row  outlook, ms a kit")
-    for line in growth([1_000, 10_000, 100_000] if quick else [1_000, 10_000, 100_000, 1_000_000]):
-        print("      " + line, flush=True)
+        for row in (*regression(rows, 3), *outlook_against_refits(500, 100, 5 if quick else 20)):
+            print(row.line(), flush=True)
+        print("\nshortlist by offers, as a process")
+        for line in offers(small, (100, 1_000, 10_000), 1 if quick else 3):
+            print(line, flush=True)
+        print("\nprocessor seconds by rows of the book (exponent from the size above; 1 is linear)")
+        for line in growth(place, sizes):
+            print(line, flush=True)
 
 
 if __name__ == "__main__":

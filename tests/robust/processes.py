@@ -1,0 +1,81 @@
+"""Every command of the program, and how to run it as a process of its own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TypeVar
+
+from tests.shops import SAMPLE
+
+T = TypeVar("T")
+U = TypeVar("U")
+VALUE = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3")
+ADVERT = "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
+LINES: dict[str, tuple[str, ...]] = {
+    "new": ("new", "{new}"),
+    "check": ("check",),
+    "jot": ("jot", ADVERT),
+    "fit": ("fit",),
+    "value": VALUE,
+    "cost": ("cost", "seven-piece"),
+    "price": ("price", "seven-piece"),
+    "compare": ("compare", "seven-piece"),
+    "done": ("done",),
+    "shortlist": ("shortlist",),
+    "source": ("source", "seven-piece"),
+    "report": ("report",),
+    "sheet": ("sheet", "seven-piece"),
+    "card": ("card", "--plan", "seven-piece"),
+}
+WRITING: dict[str, tuple[str, ...]] = {
+    "new": ("new", "{new}"),
+    "jot": ("jot", ADVERT, "--yes"),
+    "jot --offer": ("jot", ADVERT, "--offer", "--yes"),
+    "fit": ("fit",),
+    "cost": ("cost", "seven-piece", "--csv"),
+    "shortlist": ("shortlist", "--csv"),
+    "source": ("source", "seven-piece", "--write", "found"),
+    "report": ("report",),
+    "report --charts": ("report", "--charts", "{new}"),
+    "sheet": ("sheet", "seven-piece"),
+    "sheet --pdf": ("sheet", "seven-piece", "--pdf"),
+    "card": ("card",),
+}
+
+
+def words_of(line: tuple[str, ...], new: Path) -> list[str]:
+    """The words of a command line, with a folder that is not there yet where it wants one."""
+    return [word.replace("{new}", str(new)) for word in line]
+
+
+def environment(**more: str) -> dict[str, str]:
+    """This process's environment without what would change how Python speaks, and the settings given.
+
+    No compiled modules are written: Python itself leaves them cut off where there is no room.
+    """
+    kept = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "LC_", "LANG", "KITVALUE"))}
+    return {**kept, "PYTHONPATH": str(SAMPLE.parent), "PYTHONDONTWRITEBYTECODE": "1", **more}
+
+
+def started(shop: Path, words: list[str], env: Mapping[str, str] | None = None) -> subprocess.Popen[bytes]:
+    """A command begun; the caller waits for it."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "kitvalue", "--shop", str(shop), *words],
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env or environment(),
+    )  # fmt: skip
+
+
+def two_at_once(work: Callable[[T], U], given: Iterable[T]) -> list[U]:
+    """The work on each, two at a time, in order."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(work, given))
+
+
+def files_in(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder by its name, hidden ones too."""
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}

@@ -1,0 +1,167 @@
+"""Whatever the terminal and the machine lack, every command answers as it should, and says nothing that is not ours."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from kitvalue.cli import main
+from tests.robust.processes import LINES, VALUE, environment, files_in, two_at_once, words_of
+from tests.shops import run, sample_shop
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = sample_shop(tmp_path_factory.mktemp("terminals"))
+    assert run(place, "fit").status == 0
+    return place
+
+
+def test_every_command_is_tried_here() -> None:
+    assert set(LINES) == set(main.commands)
+
+
+@pytest.mark.parametrize(
+    ("name", "charset"),
+    [(n, c) for n in LINES for c in ("cp1252", "cp850", "ascii") if c == "cp1252" or n not in ("fit", "report")],
+)
+def test_a_terminal_of_few_signs(name: str, charset: str, shop: Path, tmp_path: Path) -> None:
+    words = ["--shop", str(shop), *words_of(LINES[name], tmp_path / "new")]
+    plain = CliRunner().invoke(main, words, catch_exceptions=False)
+    poor = CliRunner(charset=charset).invoke(
+        main, [*words[:2], *words_of(LINES[name], tmp_path / "new2")], catch_exceptions=False
+    )
+    assert poor.exit_code == plain.exit_code == 0
+    assert poor.stdout.replace("new2", "new") == plain.stdout.encode(charset, "replace").decode(charset)
+    rich = CliRunner().invoke(
+        main, [*words[:2], *words_of(LINES[name], tmp_path / "new3"), "--json"], catch_exceptions=False
+    )
+    data = CliRunner(charset=charset).invoke(
+        main, [*words[:2], *words_of(LINES[name], tmp_path / "new4"), "--json"], catch_exceptions=False
+    )
+    assert json.loads(data.stdout.replace("new4", "new3")) == json.loads(rich.stdout)  # no sign is lost
+
+
+def test_the_worst_machine_gives_the_same_answers_and_files(shop: Path, tmp_path: Path) -> None:
+    """No locale, no display, no home, no place for a cache, a back end that does not exist, 60 columns, no colour."""
+    worst = environment(
+        LC_ALL="C", PYTHONUTF8="0", PYTHONCOERCECLOCALE="0", PYTHONIOENCODING="ascii", MPLBACKEND="nonsense",
+        HOME="/dev/null/none", MPLCONFIGDIR="/dev/null/none", COLUMNS="60", NO_COLOR="1", TERM="dumb",
+    )  # fmt: skip
+    worst.pop("DISPLAY", None)
+
+    def one(name: str) -> None:
+        usual = run(shop, *words_of(LINES[name], tmp_path / f"{name}-new"))
+        if name == "new":
+            (tmp_path / f"{name}-new").rename(tmp_path / "first")
+        ran = subprocess.run(
+            [sys.executable, "-m", "kitvalue", "--shop", str(shop), *words_of(LINES[name], tmp_path / f"{name}-new")],
+            capture_output=True, env=worst, stdin=subprocess.DEVNULL, check=False,
+        )  # fmt: skip
+        assert ran.returncode == usual.status, ran.stderr
+        assert ran.stdout.decode("ascii") == usual.out.encode("ascii", "replace").decode()
+        assert ran.stderr.decode("ascii") == usual.err.encode("ascii", "replace").decode()
+
+    for name in LINES:
+        one(name)
+    assert files_in(tmp_path / "new-new") == files_in(tmp_path / "first")
+    for path in (shop / "out").iterdir():
+        path.read_text(encoding="utf-8")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes as POSIX has them")
+def test_a_reader_that_stops_early_ends_a_command_without_a_word(shop: Path, tmp_path: Path) -> None:
+    def one(name: str) -> None:
+        read, write = os.pipe()
+        os.close(read)
+        line = ("--help",) if name == "help" else LINES[name]
+        ran = subprocess.run(
+            [sys.executable, "-m", "kitvalue", "--shop", str(shop), *words_of(line, tmp_path / "piped")],
+            stdout=write, stderr=subprocess.PIPE, text=True, env=environment(), stdin=subprocess.DEVNULL, check=False,
+        )  # fmt: skip
+        os.close(write)
+        assert ran.returncode == 141, (name, ran.stderr)
+        assert "Traceback" not in ran.stderr
+        assert "ignored" not in ran.stderr
+
+    two_at_once(one, ["help", *LINES])
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a shell that closes streams")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_streams(closed: str, shop: Path) -> None:
+    for words in (["shortlist"], ["fit"], ["jot"]):
+        script = f'"$@" {closed}'
+        ran = subprocess.run(
+            ["sh", "-c", script, "sh", sys.executable, "-m", "kitvalue", "--shop", str(shop), *words],  # noqa: S607
+            capture_output=True, text=True, env=environment(), stdin=subprocess.DEVNULL, check=False,
+        )  # fmt: skip
+        assert ran.returncode == (2 if words == ["jot"] else 0), ran.stderr  # jot has no advert to read
+        assert "Traceback" not in ran.stderr
+    assert isinstance(json.loads((shop / "out" / "fit.json").read_bytes()), dict)
+
+
+MISTAKES = [
+    ["vlaue"], ["value"], ["value", "--series"], ["value", "--nope"], [*VALUE, "--pieces", "many"],
+    [*VALUE, "--pieces", "0"], [*VALUE, "extra"], ["cost"], ["fit", "--on", "2026-01-01"], ["card", "--plan"],
+    [*VALUE, "--on", "03/04/2026"], ["price", "seven-piece", "--at", "dear"], ["source", "seven-piece", "--best", "99"],
+    ["sheet", "seven-piece", "--lang", "xx"], ["value", "--shop", "elsewhere"], ["two\nlines"], ["--nope", "fit"],
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("words", MISTAKES, ids=" ".join)
+@pytest.mark.parametrize("first", [True, False], ids=["json first", "json last"])
+def test_a_mistake_on_the_line_is_one_line_and_one_object(words: list[str], first: bool, shop: Path) -> None:
+    line = ["--json", "--shop", str(shop), *words] if first else ["--shop", str(shop), *words, "--json"]
+    ran = CliRunner().invoke(main, line, catch_exceptions=False)
+    assert ran.exit_code == 2
+    data = json.loads(ran.stdout)
+    assert set(data) == {"error", "problems", "cautions"}
+    assert data["error"]
+    assert len(ran.stderr.splitlines()) == 1
+    assert (
+        len(CliRunner().invoke(main, ["--shop", str(shop), *(w for w in words if w != "--json")]).stderr.splitlines())
+        == 1
+    )
+
+
+@pytest.mark.parametrize(
+    ("raised", "status"),
+    [(KeyboardInterrupt(), 130), (MemoryError(), 2), (PermissionError(13, "Permission denied", "shop"), 2)],
+)
+def test_what_ends_a_run_is_one_line_and_one_object(
+    raised: BaseException, status: int, shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ends(*given: object, **named: object) -> None:
+        raise raised
+
+    monkeypatch.setattr("kitvalue.usecases.cost_build", ends)
+    ran = run(shop, "cost", "seven-piece", "--json")
+    assert ran.status == status
+    assert set(ran.data) == {"error", "problems", "cautions"}
+    assert len(ran.err.strip().splitlines()) == 1
+
+
+def test_a_fault_of_the_program_is_one_object_and_keeps_its_traceback(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ends(*given: object, **named: object) -> None:
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr("kitvalue.usecases.cost_build", ends)
+    ran = CliRunner().invoke(main, ["--shop", str(shop), "cost", "seven-piece", "--json"])
+    assert isinstance(ran.exception, ZeroDivisionError)
+    assert "planted" in json.loads(ran.stdout)["error"]
+
+
+def test_json_before_the_command_and_behind_it_say_the_same(shop: Path) -> None:
+    words = ["--shop", str(shop), "cost", "seven-piece"]
+    first, last = (CliRunner().invoke(main, line) for line in (["--json", *words], [*words, "--json"]))
+    assert first.stdout == last.stdout
+    assert json.loads(first.stdout)["net_cost"] > 0
