@@ -57,9 +57,9 @@ def test_another_cure_is_another_kind(tmp_path: Path) -> None:
     err = checked(tmp_path, rows, SETTINGS + "[series.Burren]\n[series.Slane]\n").err
     (one, other) = [line for line in err.splitlines() if "did you mean" in line]
     assert "row 2," in one
-    assert 'did you mean Burren? ' in one
+    assert "did you mean Burren? " in one
     assert 'under [series.Burren] (and 2 more like it, rows 3 and 4; also "Burrenn", "Burren?")' in one
-    assert 'did you mean Slane? ' in other
+    assert "did you mean Slane? " in other
     assert 'under [series.Slane] (and 2 more like it, rows 6 and 7; also "Slanee", "Slane1")' in other
 
 

@@ -102,6 +102,19 @@ def test_a_kit_of_new_shells_alone_has_nothing_second_hand() -> None:
     assert made.purchase == 0
 
 
+def test_a_cut_down_of_new_shells_alone_is_costed_with_full_vat() -> None:
+    """A plan by the margin scheme whose first drum is a new shell: the sizes without a donor do not refuse the rest."""
+    drums = worked.plan_tables()["drum"]
+    new_first = sorted(drums, key=lambda drum: drum["from"] != "new")
+    plan, shop = worked.plan(drum=new_first, route="margin"), worked.shop()
+    small, next_size = cost_sheet(plan, shop, 1), cost_sheet(plan, shop, 2)
+    assert (small.route, small.chosen.allowed, small.purchase) == ("full", True, 0)
+    assert "no donor is bought at this size, so it is costed with full VAT" in small.notes
+    assert (next_size.route, cost_sheet(plan, shop).route) == ("margin", "margin")
+    assert not [note for note in next_size.notes if "full VAT" in note]
+    assert small.net_cost == cost_sheet(worked.plan(drum=new_first, route="full"), shop, 1).net_cost
+
+
 def test_vat_on_a_donor_is_deducted_only_where_the_seller_shows_it() -> None:
     shown = sheet({"donor": donors(bought_from="trade", vat="included")})
     assert line(shown.lines, "Donor A").net == cents(Decimal(340) / Decimal("1.23"))
