@@ -19,6 +19,7 @@ from kitvalue.workshop.quantities import Cutting, Quantity
 from kitvalue.workshop.tax import why_no_margin_scheme
 
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
+FULL_WITHOUT_DONORS = "no donor is bought at this size, so it is costed with full VAT"
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +159,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     terms = terms_of(tax, selling)
     build = build_of(plan, shop.shop.size_order, shop.work, pieces)
     contingency = contingency_of(shop)
-    route = plan.route or tax.route
+    route = _route_of(plan, tax, build)
     routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
@@ -176,12 +177,20 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         apportioned=apportioned(build.charges),
         hours=build.hours,
         incomplete=build.unknown,
-        notes=build.notes,
+        notes=build.notes if route == (plan.route or tax.route) else (*build.notes, FULL_WITHOUT_DONORS),
         cautions=(*_incomplete(build.unknown), *general, *chosen.cautions, *say.build_cautions(plan, shop)),
         terms=terms,
         contingency=contingency,
         charges=build.charges,
     )
+
+
+def _route_of(plan: Plan, tax: TaxTable, build: Build) -> Route:
+    """The route that the plan, or else the shop, sets; full VAT for a cut-down of new shells alone, whose plan buys
+    donors for the larger sizes only: nothing in it is second-hand (art. 311(1)(1))."""
+    route = plan.route or tax.route
+    cut_down = len(build.drums) < len(plan.drum)
+    return "full" if route == "margin" and cut_down and plan.donor and not build.donors else route
 
 
 def contingency_of(shop: Shop) -> Decimal:
