@@ -46,6 +46,13 @@ WRITING: dict[str, tuple[str, ...]] = {
     "sheet --pdf": ("sheet", "seven-piece", "--pdf"),
     "card": ("card",),
 }
+# A shell's background jobs ignore Ctrl-C, and so would every process begun from one.
+INTERRUPTIBLE = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from kitvalue.__main__ import run
+run()
+"""
 
 
 def words_of(line: tuple[str, ...], new: Path) -> list[str]:
@@ -65,7 +72,7 @@ def environment(**more: str) -> dict[str, str]:
 def started(shop: Path, words: list[str], env: Mapping[str, str] | None = None) -> subprocess.Popen[bytes]:
     """A command begun; the caller waits for it."""
     return subprocess.Popen(
-        [sys.executable, "-m", "kitvalue", "--shop", str(shop), *words],
+        [sys.executable, "-c", INTERRUPTIBLE, "--shop", str(shop), *words],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env or environment(),
     )  # fmt: skip
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import json
 import os
+import random
+import signal
 import stat
 import subprocess
 import sys
@@ -19,6 +23,16 @@ from kitvalue.intake.problems import FileError
 from tests.robust.processes import WRITING, environment, files_in, started, two_at_once, words_of
 from tests.shops import Ran, run, sample_shop
 
+WRITER = """
+import signal, sys
+from pathlib import Path
+from kitvalue.files import write_whole_bytes
+signal.signal(signal.SIGINT, signal.default_int_handler)
+place = Path(sys.argv[1])
+print("ready", flush=True)
+for n in range(10**6):
+    write_whole_bytes(place, bytes([65 + n % 2]) * 300_000)
+"""
 NARROW = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_FSIZE, (200, 200))
@@ -38,6 +52,84 @@ def one_line(ran: Ran, *words: str) -> None:
 
 def left_over(folder: Path) -> list[Path]:
     return list(folder.rglob("*.tmp"))
+
+
+# ---- killed ------------------------------------------------------------------------------------------------------
+
+
+@posix
+def test_killed_while_writing_the_old_or_the_new_file_is_whole(tmp_path: Path) -> None:
+    draw = random.Random(8)
+    runs = [(n, draw.choice((signal.SIGKILL, signal.SIGINT)), draw.uniform(0, 0.012)) for n in range(150)]
+
+    def one(given: tuple[int, signal.Signals, float]) -> str:
+        number, how, after = given
+        place = tmp_path / str(number)
+        place.mkdir()
+        path = place / "fit.json"
+        path.write_bytes(b"@" * 300_000)
+        with subprocess.Popen(
+            [sys.executable, "-c", WRITER, str(path)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+            env=environment(),
+        ) as writer:  # fmt: skip
+            assert writer.stdout is not None
+            assert writer.stdout.readline() == b"ready\n"
+            time.sleep(after)
+            writer.send_signal(how)
+            try:
+                writer.wait(timeout=30)
+            finally:
+                writer.kill()
+        data = path.read_bytes()
+        assert len(data) == 300_000
+        assert len(set(data)) == 1, "half of one and half of the other"
+        if how == signal.SIGINT:
+            assert not left_over(place)
+        return "left" if left_over(place) else chr(data[0])
+
+    seen = two_at_once(one, runs)
+    assert {"A", "B", "left"} <= set(seen), "the moments drawn hit no write"
+
+
+@posix
+def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
+    shops = []
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
+        shops.append(sample_shop(tmp_path / name))
+        for command in ("fit", "report", "card"):
+            assert run(shops[-1], command).status == 0
+        assert run(shops[-1], "sheet", "seven-piece").status == 0
+    lines = [WRITING[name] for name in ("fit", "report", "jot", "card", "sheet")]
+    draw = random.Random(9)
+
+    def ten_of_each(shop: Path) -> None:
+        for line in lines * 5:
+            how = draw.choice((signal.SIGKILL, signal.SIGINT))
+            begun = started(shop, list(line))
+            time.sleep(draw.uniform(0.15, 1.1))
+            begun.send_signal(how)
+            out, err = begun.communicate(timeout=60)
+            assert begun.returncode in (0, 130, -how), err
+            assert all(whole(path) for path in (shop / "out").iterdir() if path.suffix != ".tmp")
+            rows = (shop / "prices.csv").read_bytes().decode("utf-8-sig")
+            assert rows.endswith("\n")
+            assert len({len(row) for row in csv.reader(io.StringIO(rows, newline=""), delimiter=";")}) == 1
+            if how == signal.SIGINT:
+                assert not left_over(shop)
+                assert begun.returncode != 130 or out == b""
+                assert begun.returncode == -how or b"Traceback" not in err, err
+            for left in left_over(shop):
+                left.unlink()
+
+    two_at_once(ten_of_each, shops)
+
+
+def whole(path: Path) -> bool:
+    text = path.read_text(encoding="utf-8")
+    if path.suffix == ".json":
+        return isinstance(json.loads(text), dict)
+    return text.rstrip().endswith("</html>")
 
 
 def test_what_a_killed_run_left_is_cleared_once_it_is_an_hour_old(tmp_path: Path) -> None:
@@ -323,6 +415,6 @@ def test_runs_at_once_in_one_shop_each_leave_a_whole_file(tmp_path: Path) -> Non
         assert one.returncode == 0, err
         assert b"Traceback" not in err
     assert not left_over(shop)
-    assert {p.name for p in (shop / "out").iterdir()} == {
+    assert {p.name for p in (shop / "out").iterdir() if whole(p)} == {
         "fit.json", "report.html", "card.html", "sheet-seven-piece.html",
     }  # fmt: skip
