@@ -91,7 +91,7 @@ def _explain(why: BaseException, as_json: bool) -> None:
         case click.ClickException():
             say_error(_in_one_line(why), (), as_json)
             sys.exit(why.exit_code)
-        case click.Abort() | KeyboardInterrupt():
+        case _ if _stopped(why):
             say_error("stopped: every file is as it was or whole", (), as_json)
             sys.exit(STOPPED)
         case MemoryError():
@@ -104,6 +104,13 @@ def _explain(why: BaseException, as_json: bool) -> None:
             sys.exit(WRONG)
         case _ if as_json:
             say_error(f"a fault of kitvalue itself: {type(why).__name__}: {why}", (), True)
+
+
+def _stopped(why: BaseException | None) -> bool:
+    """Did somebody stop the run? A compiled library that is stopped while loading makes an ImportError of it."""
+    while isinstance(why, ImportError):
+        why = why.__cause__ or why.__context__
+    return isinstance(why, click.Abort | KeyboardInterrupt)
 
 
 def _in_one_line(error: click.ClickException) -> str:

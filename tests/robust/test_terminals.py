@@ -131,9 +131,21 @@ def test_a_mistake_on_the_line_is_one_line_and_one_object(words: list[str], firs
     )
 
 
+def stopped_while_loading() -> ImportError:
+    """What a compiled library makes of Ctrl-C."""
+    error = ImportError("initialization failed")
+    error.__cause__ = KeyboardInterrupt()
+    return error
+
+
 @pytest.mark.parametrize(
     ("raised", "status"),
-    [(KeyboardInterrupt(), 130), (MemoryError(), 2), (PermissionError(13, "Permission denied", "shop"), 2)],
+    [
+        (KeyboardInterrupt(), 130),
+        (stopped_while_loading(), 130),
+        (MemoryError(), 2),
+        (PermissionError(13, "Permission denied", "shop"), 2),
+    ],
 )
 def test_what_ends_a_run_is_one_line_and_one_object(
     raised: BaseException, status: int, shop: Path, monkeypatch: pytest.MonkeyPatch
