@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import _thread
 import os
 import sys
+import threading
 import warnings
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from sys import UnraisableHookArgs
 
 
 def run() -> None:
     """The command line of this process."""
     if not sys.warnoptions:
         warnings.simplefilter("ignore")  # what a library says to its programmers; -W shows it
+    sys.unraisablehook = heed
     for stream in range(3):
         try:
             os.fstat(stream)
@@ -23,6 +30,14 @@ def run() -> None:
         main(prog_name="kitvalue")
     except KeyboardInterrupt:
         sys.exit(130)  # before the command line could say so
+
+
+def heed(lost: UnraisableHookArgs) -> None:
+    """A Ctrl-C that falls where Python can raise nothing, such as the end of an import, is sent again, not lost."""
+    if issubclass(lost.exc_type, KeyboardInterrupt):
+        threading.Timer(0.01, _thread.interrupt_main).start()  # not from here, where it would be lost as well
+    else:
+        sys.__unraisablehook__(lost)
 
 
 if __name__ == "__main__":

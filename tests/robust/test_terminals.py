@@ -131,6 +131,34 @@ def test_a_mistake_on_the_line_is_one_line_and_one_object(words: list[str], firs
     )
 
 
+def test_a_stop_that_falls_where_nothing_can_be_raised_is_not_lost(shop: Path) -> None:
+    """A callback of the collector swallows it, as one of the import system may: the run ends all the same."""
+    code = (
+        "import signal, time, weakref\n"
+        "from kitvalue import usecases\n"
+        "from kitvalue.__main__ import run\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "class Thing: pass\n"
+        "def stop(_): raise KeyboardInterrupt\n"
+        "old = usecases.cost_build\n"
+        "def cost(*given):\n"
+        "    thing = Thing()\n"
+        "    watch = weakref.ref(thing, stop)\n"
+        "    del thing\n"
+        "    time.sleep(1)\n"  # the work that is left
+        "    return old(*given)\n"
+        "usecases.cost_build = cost\n"
+        "run()\n"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-c", code, "--shop", str(shop), "cost", "seven-piece"], env=environment(),
+        capture_output=True, check=False, text=True,
+    )  # fmt: skip
+    assert ran.returncode == 130, ran.stderr
+    assert ran.stdout == ""
+    assert len(ran.stderr.splitlines()) == 1
+
+
 def stopped_while_loading() -> ImportError:
     """What a compiled library makes of Ctrl-C."""
     error = ImportError("initialization failed")
