@@ -156,7 +156,7 @@ def test_a_stop_that_falls_where_nothing_can_be_raised_is_not_lost(shop: Path) -
     )  # fmt: skip
     assert ran.returncode == 130, ran.stderr
     assert ran.stdout == ""
-    assert len(ran.stderr.splitlines()) == 1
+    assert len(ran.stderr.strip().splitlines()) == 1
 
 
 def stopped_while_loading() -> ImportError:
