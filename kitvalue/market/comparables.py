@@ -9,9 +9,9 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray
 from kitvalue.market import columns
-from kitvalue.market.design import encode, like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
+from kitvalue.market.recipe import encode, like, offsets
 
 SHOWN = 5
 GROUPS = ("series", "pieces", "condition", "time", "basis", "channel", "features")

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from kitvalue.market.design import Recipe
 from kitvalue.market.fitted import SeriesEffect, TermEstimate
-from kitvalue.market.linear import Scaling, Solution
+from kitvalue.market.linear import Solution
+from kitvalue.market.recipe import Recipe
+from kitvalue.market.scaling import Scaling
 from kitvalue.market.terms import Term
 
 

@@ -10,11 +10,13 @@ from scipy.special import stdtrit
 from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market import columns
-from kitvalue.market.design import Recipe, build_recipe, encode, offsets
+from kitvalue.market.design import build_recipe
 from kitvalue.market.estimates import Estimate, fit_cautions, series_effects, term_estimates
 from kitvalue.market.fitted import Fit, TermEstimate, UnusualRow
-from kitvalue.market.linear import Equations, Residuals, Scaling, Solution, reduce, residuals, solve, standardise
+from kitvalue.market.linear import Equations, Residuals, Solution, reduce, residuals, solve
 from kitvalue.market.mixed import reml_theta
+from kitvalue.market.recipe import Recipe, encode, offsets
+from kitvalue.market.scaling import Scaling, standardise
 from kitvalue.market.subset import subset
 from kitvalue.market.unusual import GROSS_WEIGHT, HUBER_K, BoolArray, gross_rows, huber_weights, unusual_rows
 

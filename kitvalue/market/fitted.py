@@ -8,8 +8,8 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray, PriceBook
 from kitvalue.market import columns
-from kitvalue.market.design import Recipe, encode
-from kitvalue.market.linear import Scaling, indicators
+from kitvalue.market.recipe import Recipe, encode
+from kitvalue.market.scaling import Scaling, indicators
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitvalue.market import columns
-from kitvalue.market.design import like
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
+from kitvalue.market.recipe import like
 
 
 @dataclass(frozen=True, slots=True)

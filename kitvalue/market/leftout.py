@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from kitvalue.intake.book import PriceBook
+from kitvalue.market.candidates import Candidate
 from kitvalue.market.linear import independent
-from kitvalue.market.terms import Candidate
+from kitvalue.market.recipe import LeftOut
 
 SHOWN_ROWS = 12
 KINDS = {"sold": ("sold", "asked"), "dealer": ("dealer", "non-dealer"), "auction": ("auction", "non-auction")}
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """A term that did not enter, and why."""
-
-    term: str
-    reason: str
 
 
 def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bool, ...], tuple[LeftOut, ...]]:

@@ -9,10 +9,10 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray
 from kitvalue.market import columns
-from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
 from kitvalue.market.outlook import for_means, sample_of, typical_draws
+from kitvalue.market.recipe import like, offsets
 
 SCATTER_SEED = 20260107
 

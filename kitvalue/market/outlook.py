@@ -17,9 +17,9 @@ import numpy as np
 from kitvalue.intake.book import FloatArray
 from kitvalue.intake.problems import RefusedError, shown
 from kitvalue.market import columns
-from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
+from kitvalue.market.recipe import like, offsets
 from kitvalue.market.unusual import GROSS
 
 CLIP = 4.0  # residuals beyond this many s enter a mean as this many

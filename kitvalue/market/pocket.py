@@ -15,10 +15,10 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray, IntArray
 from kitvalue.market import columns
-from kitvalue.market.design import FeatureRecipe
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import CLIP, outlooks, sample_of
+from kitvalue.market.recipe import FeatureRecipe
 from kitvalue.market.terms import Term, term_values
 from kitvalue.market.unusual import GROSS
 from kitvalue.market.value import value_kit

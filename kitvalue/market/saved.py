@@ -2,114 +2,36 @@
 
 What is read is checked as strictly as a stranger's file: a file that was edited, cut short or written by another
 version is no fit, and the caller fits again. Its last key is a digest of all before it, which a changed figure does
-not match; it guards against accidents, not against someone who makes the digest anew.
+not match; it guards against accidents, not against someone who makes the digest anew. The checks are `stored`'s:
+pydantic's models of these records took longer to build than a kit to value.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sized
-from dataclasses import dataclass
-from datetime import date
-from typing import Annotated, Literal, Self
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, fields
+from functools import partial
+from typing import Final, TypeVar, get_args
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from kitvalue.intake.book import FeatureColumn, FloatArray, PriceBook
+from kitvalue.intake.book import DateArray, FeatureColumn, FloatArray, PriceBook
 from kitvalue.intake.counts import FileCounts
-from kitvalue.market.design import Recipe
+from kitvalue.market import stored
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
-from kitvalue.market.linear import Scaling
+from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe
+from kitvalue.market.scaling import Scaling
+from kitvalue.market.stored import NotStoredError, floats, many, number, optional, record, text, truth, whole, wholes
+from kitvalue.market.terms import Source, Term
 
-FORMAT: Literal[3] = 3
-SEAL = ',\n "digest": "{}"\n}}\n'
+FORMAT: Final = 3
+SEAL: Final = ',\n "digest": "{}"\n}}\n'
+KINDS: Final = ("number", "yes-no", "word")
+TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
-Positive = Annotated[float, Field(gt=0)]
-Share = Annotated[float, Field(ge=0, lt=1)]
-
-
-class Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class SavedFeature(Record):
-    name: str
-    kind: Literal["number", "yes-no", "word"]
-    values: list[float | None]
-    words: tuple[str, ...]
-
-
-class SavedBook(Record):
-    rows: list[int]
-    series: list[Annotated[int, Field(ge=0)]]
-    series_names: tuple[str, ...]
-    pieces: list[Positive]
-    condition: list[Positive]
-    price: list[Positive]
-    premium: list[Annotated[float, Field(ge=0)]]
-    price_kind: list[Annotated[int, Field(ge=0, le=2)]]
-    channel: list[Annotated[int, Field(ge=0, le=2)]]
-    date: list[date | None]
-    freight: list[float | None]
-    weight: list[Positive]
-    features: tuple[SavedFeature, ...]
-
-    @model_validator(mode="after")
-    def _same_length(self) -> Self:
-        columns: list[Sized] = [
-            self.series, self.pieces, self.condition, self.price, self.premium, self.price_kind, self.channel,
-            self.date, self.freight, self.weight, *(f.values for f in self.features),
-        ]  # fmt: skip
-        if any(len(c) != len(self.rows) for c in columns):
-            raise ValueError("columns of different lengths")
-        if any(code >= len(self.series_names) for code in self.series):
-            raise ValueError("a series without a name")
-        return self
-
-
-class SavedFit(Record):
-    """The file. `fingerprint` names the inputs that the fit was made from, `counts` how they were read."""
-
-    format: Literal[3]
-    fingerprint: str
-    counts: FileCounts
-    recipe: Recipe
-    robust: bool
-    center: list[float]
-    scale: list[Positive]
-    theta: Annotated[float, Field(ge=0)]
-    sigma2: Annotated[float, Field(ge=0)]
-    tau2: Annotated[float, Field(ge=0)]
-    scatter: Annotated[float, Field(ge=0)]
-    coef: list[float]
-    root: list[list[float]]
-    level_root: list[list[float]]
-    df: Positive
-    level_t: Annotated[tuple[Positive, ...], Field(min_length=99, max_length=99)]
-    book: SavedBook
-    weights: list[Positive]
-    residuals: list[float]
-    leverage: list[Share]
-    rows_used: int
-    exact: bool
-    terms: tuple[TermEstimate, ...]
-    series: tuple[SeriesEffect, ...]
-    unusual: tuple[UnusualRow, ...]
-    accuracy: Accuracy | None
-    cautions: tuple[str, ...]
-
-    @model_validator(mode="after")
-    def _shapes(self) -> Self:
-        k, p, n = len(self.coef), len(self.center), len(self.book.rows)
-        series = len(self.recipe.series) if self.recipe.pooled else 0
-        square = all(len(m) == k and all(len(row) == k for row in m) for m in (self.root, self.level_root))
-        lengths = {len(self.weights), len(self.residuals), len(self.leverage)}
-        if not square or p != len(self.scale) or p != len(self.recipe.names) or k != p + series or lengths != {n}:
-            raise ValueError("arrays of the wrong shape")
-        if self.recipe.series != self.book.series_names or len(self.recipe.rows_by_series) != len(self.recipe.series):
-            raise ValueError("series of recipe and rows differ")
-        return self
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,37 +43,29 @@ class KeptFit:
 
 
 def dump_fit(fit: Fit, counts: FileCounts, fingerprint: str) -> str:
-    """The fit as JSON text."""
-    saved = SavedFit(
-        format=FORMAT,
-        fingerprint=fingerprint,
-        counts=counts,
-        recipe=fit.recipe,
-        robust=fit.robust,
-        center=fit.scaling.center.tolist(),
-        scale=fit.scaling.scale.tolist(),
-        theta=fit.theta,
-        sigma2=fit.sigma2,
-        tau2=fit.tau2,
-        scatter=fit.scatter,
-        coef=fit.coef.tolist(),
-        root=fit.root.tolist(),
-        level_root=fit.level_root.tolist(),
-        df=fit.df,
-        level_t=fit.level_t,
-        book=_save_book(fit.book),
-        weights=fit.weights.tolist(),
-        residuals=fit.residuals.tolist(),
-        leverage=fit.leverage.tolist(),
-        rows_used=fit.rows_used,
-        exact=fit.exact,
-        terms=fit.terms,
-        series=fit.series,
-        unusual=fit.unusual,
-        accuracy=fit.accuracy,
-        cautions=fit.cautions,
-    )
-    return sealed(saved.model_dump_json(indent=1))
+    """The fit as JSON text, a line for each key. `fingerprint` names the inputs that it was made from."""
+    values: dict[str, object] = {
+        "format": FORMAT,
+        "fingerprint": fingerprint,
+        "counts": asdict(counts),
+        "center": fit.scaling.center.tolist(),
+        "scale": fit.scaling.scale.tolist(),
+        "book": _save_book(fit.book),
+    }
+    for name in _plain_names():
+        value = getattr(fit, name)
+        values[name] = value.tolist() if isinstance(value, np.ndarray) else value
+    lines = [f' "{key}": {json.dumps(value, ensure_ascii=False, default=_plain)}' for key, value in values.items()]
+    return sealed("{\n" + ",\n".join(lines) + "\n}\n")
+
+
+def _plain_names() -> list[str]:
+    return [field.name for field in fields(Fit) if field.name not in ("scaling", "book")]
+
+
+def _plain(value: object) -> object:
+    """A record as an object, a date as its ISO form."""
+    return asdict(value) if hasattr(value, "__dataclass_fields__") else str(value)  # type: ignore[call-overload]
 
 
 def sealed(text: str) -> str:
@@ -166,81 +80,129 @@ def load_fit(text: str, fingerprint: str) -> KeptFit | None:
     if sealed(body) != text:
         return None
     try:
-        saved = SavedFit.model_validate_json(body + "}")
-    except ValidationError:
+        found = stored.parsed(body + "}")
+        if found.get("format") != FORMAT or found.get("fingerprint") != fingerprint:
+            return None
+        return KeptFit(_fit(found), _counts(found["counts"]))
+    except (NotStoredError, KeyError):
         return None
-    if saved.fingerprint != fingerprint:
-        return None
-    return KeptFit(_fit(saved), saved.counts)
 
 
-def _fit(saved: SavedFit) -> Fit:
+def _fit(found: dict[str, object]) -> Fit:
+    stored.keyed(found, ["format", "fingerprint", "counts", "center", "scale", "book", *_plain_names()])
+    recipe = record(Recipe, found["recipe"], _READERS)
+    book = _load_book(found["book"])
+    if recipe.series != book.series_names or len(recipe.rows_by_series) != len(recipe.series):
+        raise NotStoredError
+    p, n = len(recipe.names), len(book)
+    k = p + (len(recipe.series) if recipe.pooled else 0)
+    leverage = floats(found["leverage"], (n,), least=0)
+    if np.any(leverage >= 1):
+        raise NotStoredError
     return Fit(
-        recipe=saved.recipe,
-        robust=saved.robust,
-        scaling=Scaling(np.array(saved.center), np.array(saved.scale)),
-        theta=saved.theta,
-        sigma2=saved.sigma2,
-        tau2=saved.tau2,
-        scatter=saved.scatter,
-        coef=np.array(saved.coef),
-        root=np.array(saved.root),
-        level_root=np.array(saved.level_root),
-        df=saved.df,
-        level_t=saved.level_t,
-        book=_load_book(saved.book),
-        weights=np.array(saved.weights),
-        residuals=np.array(saved.residuals),
-        leverage=np.array(saved.leverage),
-        rows_used=saved.rows_used,
-        exact=saved.exact,
-        terms=saved.terms,
-        series=saved.series,
-        unusual=saved.unusual,
-        accuracy=saved.accuracy,
-        cautions=saved.cautions,
+        recipe=recipe,
+        robust=truth(found["robust"]),
+        scaling=Scaling(floats(found["center"], (p,)), floats(found["scale"], (p,), least=TINY)),
+        theta=number(found["theta"], 0),
+        sigma2=number(found["sigma2"], 0),
+        tau2=number(found["tau2"], 0),
+        scatter=number(found["scatter"], 0),
+        coef=floats(found["coef"], (k,)),
+        root=floats(found["root"], (k, k)),
+        level_root=floats(found["level_root"], (k, k)),
+        df=number(found["df"], TINY),
+        level_t=tuple(floats(found["level_t"], (99,), least=TINY).tolist()),
+        book=book,
+        weights=floats(found["weights"], (n,), least=TINY),
+        residuals=floats(found["residuals"], (n,)),
+        leverage=leverage,
+        rows_used=whole(found["rows_used"]),
+        exact=truth(found["exact"]),
+        terms=many(_of(TermEstimate))(found["terms"]),
+        series=many(_of(SeriesEffect))(found["series"]),
+        unusual=many(_of(UnusualRow))(found["unusual"]),
+        accuracy=optional(_of(Accuracy))(found["accuracy"]),
+        cautions=many(text)(found["cautions"]),
     )
 
 
-def _save_book(book: PriceBook) -> SavedBook:
-    return SavedBook(
-        rows=book.rows.tolist(),
-        series=book.series.tolist(),
-        series_names=book.series_names,
-        pieces=book.pieces.tolist(),
-        condition=book.condition.tolist(),
-        price=book.price.tolist(),
-        premium=book.premium.tolist(),
-        price_kind=book.price_kind.tolist(),
-        channel=book.channel.tolist(),
-        date=book.date.astype("datetime64[D]").tolist(),
-        freight=_blanks(book.freight),
-        weight=book.weight.tolist(),
-        features=tuple(
-            SavedFeature.model_validate({"name": f.name, "kind": f.kind, "values": _blanks(f.values), "words": f.words})
-            for f in book.features
-        ),
-    )
+def _save_book(book: PriceBook) -> dict[str, object]:
+    return {
+        "rows": book.rows.tolist(),
+        "series": book.series.tolist(),
+        "series_names": book.series_names,
+        "pieces": book.pieces.tolist(),
+        "condition": book.condition.tolist(),
+        "price": book.price.tolist(),
+        "premium": book.premium.tolist(),
+        "price_kind": book.price_kind.tolist(),
+        "channel": book.channel.tolist(),
+        "date": _iso(book.date),
+        "freight": _blanks(book.freight),
+        "weight": book.weight.tolist(),
+        "features": [
+            {"name": f.name, "kind": f.kind, "values": _blanks(f.values), "words": f.words} for f in book.features
+        ],
+    }
 
 
-def _load_book(saved: SavedBook) -> PriceBook:
+def _load_book(found: object) -> PriceBook:
+    given = stored.keyed(found, [field.name for field in fields(PriceBook)])
+    names = many(text)(given["series_names"])
+    n = len(stored.listing(given["rows"]))
     return PriceBook(
-        rows=np.array(saved.rows, dtype=np.int64),
-        series=np.array(saved.series, dtype=np.int64),
-        series_names=saved.series_names,
-        pieces=np.array(saved.pieces, dtype=np.float64),
-        condition=np.array(saved.condition, dtype=np.float64),
-        price=np.array(saved.price, dtype=np.float64),
-        premium=np.array(saved.premium, dtype=np.float64),
-        price_kind=np.array(saved.price_kind, dtype=np.int64),
-        channel=np.array(saved.channel, dtype=np.int64),
-        date=np.array(saved.date, dtype="datetime64[D]"),
-        freight=np.array(saved.freight, dtype=np.float64),
-        weight=np.array(saved.weight, dtype=np.float64),
-        features=tuple(
-            FeatureColumn(f.name, f.kind, np.array(f.values, dtype=np.float64), f.words) for f in saved.features
-        ),
+        rows=wholes(given["rows"], (n,)),
+        series=wholes(given["series"], (n,), most=len(names) - 1),
+        series_names=names,
+        pieces=floats(given["pieces"], (n,), least=TINY),
+        condition=floats(given["condition"], (n,), least=TINY),
+        price=floats(given["price"], (n,), least=TINY),
+        premium=floats(given["premium"], (n,), least=0),
+        price_kind=wholes(given["price_kind"], (n,), most=2),
+        channel=wholes(given["channel"], (n,), most=2),
+        date=stored.days(given["date"], n),
+        freight=floats(given["freight"], (n,), blanks=True),
+        weight=floats(given["weight"], (n,), least=TINY),
+        features=tuple(_load_feature(one, n) for one in stored.listing(given["features"])),
     )
+
+
+def _load_feature(found: object, n: int) -> FeatureColumn:
+    given = stored.keyed(found, [field.name for field in fields(FeatureColumn)])
+    if given["kind"] not in KINDS:
+        raise NotStoredError
+    values, words = floats(given["values"], (n,), blanks=True), many(text)(given["words"])
+    if given["kind"] == "word" and not set(values[~np.isnan(values)].tolist()) <= set(range(len(words))):
+        raise NotStoredError
+    return FeatureColumn(text(given["name"]), text(given["kind"]), values, words)
+
+
+def _source(found: object) -> str:
+    if found not in get_args(Source):
+        raise NotStoredError
+    return text(found)
+
+
+def _of(kind: Callable[..., R]) -> Callable[[object], R]:
+    return partial(_read, kind)
+
+
+def _read(kind: Callable[..., R], found: object) -> R:
+    return record(kind, found, _READERS)
+
+
+_counts: Final = _of(FileCounts)
+_READERS: Final[Mapping[str, Callable[[object], object]]] = {  # by the fields' annotations
+    "str": text, "bool": truth, "int": whole, "float": number, "Source": _source,
+    "str | None": optional(text), "float | None": optional(number), "date | None": optional(stored.day),
+    "tuple[str, ...]": many(text), "tuple[int, ...]": many(whole), "tuple[float, float]": stored.pair,
+    "tuple[Term, ...]": many(_of(Term)), "tuple[FeatureRecipe, ...]": many(_of(FeatureRecipe)),
+    "tuple[LeftOut, ...]": many(_of(LeftOut)),
+}  # fmt: skip
+
+
+def _iso(dates: DateArray) -> list[str | None]:
+    return [None if np.isnat(day) else str(day) for day in dates]
 
 
 def _blanks(values: FloatArray) -> list[float | None]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import numpy.typing as npt
 
 from kitvalue.intake.book import FloatArray, IntArray, PriceBook
 from kitvalue.market.fitted import TermEstimate, UnusualRow
-from kitvalue.market.linear import Residuals
+
+if TYPE_CHECKING:
+    from kitvalue.market.linear import Residuals
 
 BoolArray = npt.NDArray[np.bool_]
 

@@ -9,7 +9,8 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.market import linear
-from kitvalue.market.linear import Equations, independent, indicators, reduce, residuals, solve, standardise
+from kitvalue.market.linear import Equations, independent, reduce, residuals, solve
+from kitvalue.market.scaling import indicators, standardise
 from tests.checks import CHECKS, check_toml
 from tests.market.books import fixed
 

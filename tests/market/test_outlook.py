@@ -14,7 +14,6 @@ from scipy import stats
 from kitvalue.intake.book import PriceBook
 from kitvalue.intake.problems import RefusedError
 from kitvalue.market import columns
-from kitvalue.market.design import like
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
@@ -28,6 +27,7 @@ from kitvalue.market.outlook import (
     scatter_at,
     typical_draws,
 )
+from kitvalue.market.recipe import like
 from tests.market.books import invented_book
 
 

@@ -18,10 +18,10 @@ from kitvalue.intake.book import FloatArray
 from kitvalue.intake.plan import read_plan
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.market import columns
-from kitvalue.market.design import like, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
 from kitvalue.market.outlook import sample_of, scatter_at
+from kitvalue.market.recipe import like, offsets
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
