@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -274,24 +274,22 @@ def value(
     """
     from kitvalue import usecases
     from kitvalue.asked import KitWanted
-    from kitvalue.pages.answers.market import value_answer
-    from kitvalue.pages.terminal.market import value_text
 
     wanted = KitWanted(series, pieces, condition, finished, features, on)
     done = usecases.value_one(folder, wanted, range_percent, since=since, unseen=unseen)
-    return Said(
-        value_answer(done.valuation, done.moved, done.currency, done.holding),
-        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding),
-        cautions=done.cautions,
-    )
+
+    def answer() -> dict[str, Any]:
+        from kitvalue.pages.answers.market import value_answer
+
+        return value_answer(done.valuation, done.moved, done.currency, done.holding)
+
+    def text() -> str:
+        from kitvalue.pages.terminal.market import value_text
+
+        return value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding)
+
+    return Said(answer, text, cautions=done.cautions)
 
 
-main.add_command(cost)
-main.add_command(price)
-main.add_command(compare)
-main.add_command(done)
-main.add_command(shortlist)
-main.add_command(source)
-main.add_command(report)
-main.add_command(sheet)
-main.add_command(card)
+for others in (cost, price, compare, done, shortlist, source, report, sheet, card):
+    main.add_command(others)

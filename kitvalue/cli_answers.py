@@ -36,7 +36,7 @@ class Said:
     """What a command has to say: an object for programs, a text for people, the problems of the files, the exit."""
 
     answer: dict[str, Any] | Callable[[], dict[str, Any]]
-    text: str | Callable[[], str]  # a function where making it takes as long as the answer
+    text: str | Callable[[], str]  # functions where making both would take as long as the answer
     problems: Sequence[Problem] = ()
     cautions: Sequence[str] = ()
     problem_lines: Sequence[str] | None = None  # how to list the problems, where not in the usual short way

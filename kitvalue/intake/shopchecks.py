@@ -6,7 +6,6 @@ import codecs
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
-from kitvalue.intake.adverts.lexicon import MEANINGS
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.problems import Problem, shown
 from kitvalue.intake.settings import TomlFile
@@ -101,6 +100,10 @@ def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """Words of adverts: each stands for a meaning that is known, or for a value of a feature."""
+    if not shop.jot.words:
+        return
+    from kitvalue.intake.adverts.lexicon import MEANINGS  # some hundred words that few shops need
+
     for word, meaning in shop.jot.words.items():
         where = ("jot", "words", word)
         name, sign, value = (part.strip() for part in meaning.partition("="))

@@ -11,12 +11,14 @@ from typing import Final
 # Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
 # right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
 INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
-_INVISIBLE_RE: Final = re.compile(f"[{INVISIBLE}]")
-_OUTER: Final = INVISIBLE + "".join(filter(str.isspace, map(chr, range(0x3001))))
+_NOTHING: Final = dict.fromkeys(map(ord, INVISIBLE))
+SPACES: Final = (
+    "\t\n\v\f\r\x1c\x1d\x1e\x1f \x85\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a"
+    "\u2028\u2029\u202f\u205f\u3000"
+)  # what Unicode counts as white space
 _LONGEST_NAME: Final = 200  # characters; longer texts are no names
-_SPACE_RE: Final = re.compile(r"[^\S\n]")
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
-_MOJIBAKE_RE: Final = re.compile("[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]")
+_MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,14 +38,14 @@ def trimmed(text: str) -> str:
     """The text without outer spaces of any kind and outer invisible characters."""
     if text.isascii():
         return text.strip()
-    return text.strip(_OUTER)
+    return text.strip(SPACES + INVISIBLE)
 
 
 def visible(text: str) -> str:
     """The text for a parser: trimmed, invisible characters dropped, every space plain, every digit 0 to 9."""
     if text.isascii():
         return text.strip()
-    plain = _SPACE_RE.sub(" ", _INVISIBLE_RE.sub("", text)).strip()
+    plain = re.sub(r"[^\S\n]", " ", text.translate(_NOTHING)).strip()
     return "".join(str(unicodedata.decimal(c)) if c.isdecimal() and not c.isascii() else c for c in plain)
 
 
@@ -56,7 +58,7 @@ def fold(text: str) -> str:
 
 def is_mangled(text: str) -> bool:
     """Does the text look like UTF-8 that was once read as Windows-1252?"""
-    return not text.isascii() and _MOJIBAKE_RE.search(text) is not None
+    return not text.isascii() and re.search(_MOJIBAKE, text) is not None
 
 
 def nearest(text: str, names: Iterable[str]) -> str | None:

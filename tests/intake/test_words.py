@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.intake.vocabulary import grade, vocabulary
-from kitvalue.intake.words import fold, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
+from kitvalue.intake.words import SPACES, fold, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
 
 
 def test_outer_spaces_case_and_composition_do_not_count_and_nothing_else() -> None:
@@ -98,3 +98,8 @@ def test_a_problem_in_one_line() -> None:
     assert cell.line() == 'prices.csv row 14, column price: "450-500" is a range; write one amount'
     key = Problem("shop.toml", 5, "tax.rate", "2300", "less_than", Level.FILE, "must be below 100")
     assert key.line() == "shop.toml line 5, tax.rate: must be below 100"
+
+
+def test_the_spaces_are_those_of_unicode() -> None:
+    """White space as Unicode 15 counts it, which is what Python's str.isspace goes by."""
+    assert set(SPACES) == {chr(code) for code in range(0x110000) if chr(code).isspace()}
