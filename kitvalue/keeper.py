@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from kitvalue import __version__
@@ -77,7 +77,7 @@ def fresh_market(folder: Path, shop: Shop, *, robust: bool = True, pooled: bool 
     from kitvalue.market.accuracy import assess
     from kitvalue.market.fit import fit_book, fit_rows
 
-    reading = read_pricebook(folder / PRICES, shop)
+    reading = replace(read_pricebook(folder / PRICES, shop), rows_as_read=())  # those of a tall file hold all its bytes
     refuse_file(reading.problems)
     haggle = None if shop.prices.haggle is None else float(shop.prices.haggle)
     if reading.book is None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -24,6 +24,9 @@ from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable, table_from_text
 from kitvalue.intake.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.words import fold
+
+if TYPE_CHECKING:
+    from kitvalue.intake.tall.book import Shape
 
 TALL: Final = 5000  # lines from which a book is read in bulk; below, row by row is as quick
 _LOOKED_AT: Final = 1 << 22  # characters in which lines are counted
@@ -47,23 +50,26 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     """
     try:
         text = decode(read_bytes(path, path.name), path.name, shop.files.encoding)
-        tall = _read_if_tall(text, path, shop)
+        tall = _if_tall(text, path, shop)
         if tall is not None:
-            return tall
+            from kitvalue.intake.tall.book import read_tall
+
+            del text  # a large part of what is held, and the rows stand as bytes now
+            return read_tall(tall, read_rates(path.parent / "rates.csv", shop))
         table = table_from_text(text, path.name, wanted_columns(shop), shop.files.delimiter)
     except FileError as error:
         return refused_whole(path.name, error.problems, None, 0, None)
     return _read_carefully(table, path, shop)
 
 
-def _read_if_tall(text: DecodedText, path: Path, shop: Shop) -> PriceReading | None:
-    """The reading of a tall file in bulk; None for a small one, and for one that has to be read row by row."""
+def _if_tall(text: DecodedText, path: Path, shop: Shop) -> Shape | None:
+    """The rows of a tall file, to be read in bulk; None for a small one, and for one to be read row by row."""
     start = text.text[:_LOOKED_AT]
     if max(start.count("\n"), start.count("\r")) < TALL:
         return None
-    from kitvalue.intake.tall.book import read_tall
+    from kitvalue.intake.tall.book import tall_shape
 
-    return read_tall(text, path.name, shop, read_rates(path.parent / "rates.csv", shop))
+    return tall_shape(text, path.name, shop)
 
 
 def _read_carefully(table: TextTable, path: Path, shop: Shop) -> PriceReading:

@@ -72,7 +72,7 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     scaling = standardise(F)
     q = len(recipe.series) if recipe.pooled else 0
     y = np.log(book.price * (1 + book.premium / 100)) - offsets(rows, recipe)
-    equations = Equations(scaling.apply(F), book.series, q, y)
+    equations = Equations(scaling.apply(F, out=F), book.series, q, y)
     found = (reweight if robust else plain)(equations, book.weight)
     return _finish(book, recipe, scaling, equations, found, robust)
 
@@ -143,7 +143,11 @@ def scatter_of(left: Residuals, precision: FloatArray) -> float:
     free = h < FULL_LEVERAGE
     if not np.any(free):
         return 0.0
-    return float(np.median(np.abs(e[free]) * np.sqrt(precision[free] / (1 - h[free])))) / NORMAL_MAD
+    if not np.all(free):
+        e, h, precision = e[free], h[free], precision[free]
+    far = np.sqrt(precision / (1 - h))
+    far *= np.abs(e)
+    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD
 
 
 def level_sigma2(found: Weighted, precision: FloatArray, trace: float) -> float:

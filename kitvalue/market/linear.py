@@ -12,12 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitvalue.intake.book import FloatArray, IntArray
-from kitvalue.market.scaling import indicators
+from kitvalue.market.scaling import BLOCK, indicators
 
 RANK_TOLERANCE = 1e-7
 TALL = 4_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
 PLAIN = 1e-3  # a length this far above rounding needs no second look
-BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
 ONE_THREAD = 2**18  # multiplications up to which OpenBLAS keeps a product on one thread: waking others costs more
 
 
@@ -93,43 +92,68 @@ def _cross_root(equations: Equations, weights: FloatArray) -> FloatArray:
 
     The columns are standardised, so squaring the condition number costs little; the rank was decided before.
     """
-    F, codes, q, y = equations.F, equations.codes, equations.q, equations.y
-    p = F.shape[1]
+    columns, codes, q = equations.F.T, equations.codes, equations.q
+    p, n = columns.shape
     G = np.zeros((p + q + 1, p + q + 1))
     ends = [*range(p), p + q]
-    step = block_of(p + 1, max(p + 1, q))
-    for at in range(0, len(y), step):
+    step = block_of(p + 1, p + 1)
+    own, weighted = np.empty((p + 1, step)), np.empty((p + 1, step))
+    for at in range(0, n, step):
         rows = slice(at, at + step)
-        own = np.column_stack([F[rows], y[rows]])
-        weighted = own * weights[rows, None]
-        G[np.ix_(ends, ends)] += own.T @ weighted
+        size = len(weights[rows])
+        own[:p, :size], own[p, :size] = columns[:, rows], equations.y[rows]
+        np.multiply(own[:, :size], weights[rows], out=weighted[:, :size])
+        G[np.ix_(ends, ends)] += own[:, :size] @ weighted[:, :size].T
         if q:
-            Z = indicators(codes[rows], q)
-            G[p : p + q, ends] += Z.T @ weighted
-            G[range(p, p + q), range(p, p + q)] += weights[rows] @ Z
+            for end, column in zip(ends, weighted[:, :size], strict=True):
+                G[p : p + q, end] += np.bincount(codes[rows], column, q)
+            G[range(p, p + q), range(p, p + q)] += np.bincount(codes[rows], weights[rows], q)
     G[np.ix_(ends, range(p, p + q))] = G[p : p + q, ends].T
     values, vectors = np.linalg.eigh(G)
     return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T)
 
 
 def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> Residuals:
-    """Residuals and leverages of a solution, block by block."""
-    p = equations.F.shape[1]
-    series = np.sqrt(solution.theta) * solution.root[p:]
-    effects = np.sqrt(solution.theta) * solution.coef[p:]
-    both = np.column_stack([solution.root[:p], solution.coef[:p]])  # one product for leverages and fitted values
-    e, h = np.empty(len(weights)), np.empty(len(weights))
+    """Residuals and leverages of a solution. Tall books go by blocks."""
+    p, stretch = equations.F.shape[1], np.sqrt(solution.theta)
+    effects, roots = stretch * solution.coef[p:], stretch * solution.root[p:]
+    by_size = _by_blocks if len(weights) > TALL else _at_once
+    e, h = by_size(equations, solution.coef[:p], effects, solution.root[:p], roots)
+    h *= weights
+    return Residuals(e, np.minimum(h, 1.0, out=h))
+
+
+def _at_once(
+    equations: Equations, coef: FloatArray, effects: FloatArray, root: FloatArray, roots: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """(n,) residuals and (n,) x' A^-1 x, as lengths of x' root."""
+    V, fitted = equations.F @ root, equations.F @ coef
+    if equations.q:
+        V, fitted = V + roots[equations.codes], fitted + effects[equations.codes]
+    return equations.y - fitted, np.einsum("ij,ij->i", V, V)
+
+
+def _by_blocks(
+    equations: Equations, coef: FloatArray, effects: FloatArray, root: FloatArray, roots: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The same from A^-1 itself, f' B f + f' c[series] + d[series]: half the work, and less exact where h is tiny."""
+    columns, codes = equations.F.T, equations.codes
+    both = np.vstack([root @ root.T, coef])  # one product for leverages and fitted values
+    c, d = 2 * root @ roots.T, np.einsum("ij,ij->i", roots, roots)
+    e, h = np.empty(len(codes)), np.empty(len(codes))
     step = block_of(*both.shape)
-    for at in range(0, len(weights), step):
+    for at in range(0, len(codes), step):
         rows = slice(at, at + step)
-        F, codes = equations.F[rows], equations.codes[rows]
-        product = F @ both
-        V, fitted = product[:, :-1], product[:, -1]
+        f, series = columns[:, rows], codes[rows]
+        product = both @ f
+        np.subtract(equations.y[rows], product[-1], out=e[rows])
         if equations.q:
-            V, fitted = V + series[codes], fitted + effects[codes]
-        e[rows] = equations.y[rows] - fitted
-        h[rows] = weights[rows] * np.einsum("ij,ij->i", V, V)
-    return Residuals(e, np.minimum(h, 1.0))
+            product[:-1] += c[:, series]
+            e[rows] -= effects[series]
+        np.einsum("ij,ij->j", product[:-1], f, out=h[rows])
+        if equations.q:
+            h[rows] += d[series]
+    return e, h
 
 
 def solve(triangle: Triangle, theta: float) -> Solution:

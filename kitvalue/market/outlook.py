@@ -16,6 +16,7 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray
 from kitvalue.intake.problems import RefusedError, shown
+from kitvalue.intake.words import listed
 from kitvalue.market import columns
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
@@ -209,11 +210,13 @@ def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     return np.asarray(np.exp(coefs @ X.T + offsets(rows, fit.recipe)))
 
 
-def nearest_series(series: str, known: Sequence[str]) -> tuple[str, ...]:
-    """Names of the book like the one asked for, all of them where none is."""
-    from difflib import get_close_matches  # only a mistake needs it
+def no_such_series(series: str, known: Sequence[str]) -> RefusedError:
+    """The refusal of a series that the book does not have: the one that may be meant, and all that there are."""
+    from kitvalue.intake.likeness import likeness  # only a mistake needs it
 
-    return tuple(get_close_matches(series, known, n=3, cutoff=0.5)) or tuple(known)
+    near = likeness(series, {name: name for name in known}).names[:3]
+    hint = f"did you mean {listed(near, last='or')}? It" if near else "it"
+    return RefusedError(f"no rows of {shown(series)} in the price book; {hint} has {listed(known)}")
 
 
 def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ...]:
@@ -221,9 +224,8 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ..
     recipe = fit.recipe
     found = list(fit.cautions)
     if kit.series not in recipe.series:
-        names = ", ".join(nearest_series(kit.series, recipe.series)[:12])
         if not unseen:
-            raise RefusedError(f"no rows of {shown(kit.series)} in the price book; it has {names}")
+            raise no_such_series(kit.series, recipe.series)
         if not recipe.pooled:
             raise RefusedError(f"{shown(kit.series)} is not in the book, and without pooling nothing is known of it")
         found.append(f"{kit.series} is not in the book: valued as a series of which nothing is known")

@@ -21,7 +21,7 @@ from kitvalue.intake.problems import FileError
 from kitvalue.intake.rates import read_rates
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import table_from_text
-from kitvalue.intake.tall.book import read_tall
+from kitvalue.intake.tall.book import read_tall, tall_shape
 from kitvalue.intake.tall.groups import numbered, repeated
 from tests.intake.shops import shop_in
 from tests.tooling.fuzz import PRICES, damaged
@@ -112,7 +112,8 @@ def in_bulk(data: bytes, folder: Path, shop: Shop) -> PriceReading | None:
         text = decode(data, "prices.csv", shop.files.encoding)
     except FileError:
         return None
-    return read_tall(text, "prices.csv", shop, read_rates(folder / "rates.csv", shop))
+    shape = tall_shape(text, "prices.csv", shop)
+    return None if shape is None else read_tall(shape, read_rates(folder / "rates.csv", shop))
 
 
 def same_book(one: PriceBook, other: PriceBook) -> None:

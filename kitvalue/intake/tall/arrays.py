@@ -21,25 +21,28 @@ Floats = NDArray[np.float64]
 
 
 def tall_book(source: Source, seen: Seen, careful: Mapping[int, RowAsRead], kept: Places) -> PriceBook:
-    """The book of the `kept` rows. `careful`: rows that were read one by one, by their index."""
+    """The book of the `kept` rows. `careful`: rows that were read one by one, by their index.
+
+    `seen` is used up: at its largest a run holds each column but once.
+    """
     _take_over(seen, careful)
     texts, numbers = seen.texts, seen.numbers
-    series, names = _named(texts["series"], kept)
-    kind = texts["price_kind"].by_row(lambda word: PRICE_KINDS.index(str(word)), 0)[kept].astype(np.int64)
-    premium = np.nan_to_num(numbers["premium"].values[kept])
-    weight = numbers["weight"].values[kept]
+    series, names = _named(texts.pop("series"), kept)
+    kind = texts.pop("price_kind").by_row(lambda word: PRICE_KINDS.index(str(word)), 0)[kept].astype(np.int64)
+    premium = np.nan_to_num(numbers.pop("premium").values[kept])
+    weight = numbers.pop("weight").values[kept]
     return PriceBook(
         rows=source.fields.rows[kept],
         series=series,
         series_names=names,
-        pieces=texts["pieces"].by_row(_number, np.nan)[kept],
-        condition=texts["condition"].by_row(_number, np.nan)[kept],
-        price=numbers["price"].values[kept],
+        pieces=texts.pop("pieces").by_row(_number, np.nan)[kept],
+        condition=texts.pop("condition").by_row(_number, np.nan)[kept],
+        price=numbers.pop("price").values[kept],
         premium=np.where(kind == PRICE_KINDS.index("hammer"), premium, 0.0),
         price_kind=kind,
-        channel=texts["channel"].by_row(lambda word: CHANNELS.index(str(word)), 0)[kept].astype(np.int64),
-        date=dates_of(texts["date"])[kept],
-        freight=numbers["freight"].values[kept],
+        channel=texts.pop("channel").by_row(lambda word: CHANNELS.index(str(word)), 0)[kept].astype(np.int64),
+        date=dates_of(texts.pop("date"))[kept],
+        freight=numbers.pop("freight").values[kept],
         weight=np.where(np.isnan(weight), 1.0, weight),
         features=tuple(_features(source, seen, kept)),
     )
@@ -81,7 +84,7 @@ def _features(source: Source, seen: Seen, kept: Places) -> list[FeatureColumn]:
         if name not in source.header.places or not len(kept):
             continue
         if kind == "number":
-            found.append(FeatureColumn(name, kind, seen.numbers[name].values[kept]))
+            found.append(FeatureColumn(name, kind, seen.numbers.pop(name).values[kept]))
         elif kind == "yes-no":
             found.append(
                 FeatureColumn(name, kind, seen.texts[name].by_row(lambda value: float(value is True), np.nan)[kept])

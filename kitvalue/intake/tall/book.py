@@ -45,14 +45,18 @@ from kitvalue.intake.words import fold, trimmed
 _HEAD: Final = 1 << 16  # characters in which the header of a table is looked for
 
 
-def read_tall(text: DecodedText, file: str, shop: Shop, rates: Rates) -> PriceReading | None:
-    """The reading of a tall price book; None where its shape (quotes within cells, line breaks in them, short rows)
-    needs the careful reader from the first row to the last.
-    """
-    shape = _shape(text, file, shop)
-    if shape is None:
-        return None
-    source, read = shape.source, shape.read
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """The table's rows as bytes, what is to be said of its shape, and how many rows it holds in all."""
+
+    source: Source
+    problems: tuple[Problem, ...]
+    read: int
+
+
+def read_tall(shape: Shape, rates: Rates) -> PriceReading:
+    """The reading of a tall price book."""
+    source, read, file = shape.source, shape.read, shape.source.file
     seen = see(source)
     proofs = seen.proofs
     careful = careful_rows(source, np.flatnonzero(seen.odd), proofs, rates)
@@ -74,23 +78,16 @@ def read_tall(text: DecodedText, file: str, shop: Shop, rates: Rates) -> PriceRe
     problems += _row_warnings(source, seen, careful, usable, rows)
     problems.sort(key=lambda problem: (problem.file == file, problem.row or 0))
     refused = read - len(rows) - kept.set_aside
-    counts = FileCounts(
-        file, read, len(rows), refused, kept.set_aside, text.encoding, source.header.delimiter, careful.columns.decimal
-    )
+    delimiter, decimal = source.header.delimiter, careful.columns.decimal
+    counts = FileCounts(file, read, len(rows), refused, kept.set_aside, source.encoding, delimiter, decimal)
     book = tall_book(source, seen, careful.usable, np.flatnonzero(usable))
     return PriceReading(book, tuple(problems), counts, rows if len(rows) else ())
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Shape:
-    """The table's rows as bytes, what is to be said of its shape, and how many rows it holds in all."""
-
-    source: Source
-    problems: tuple[Problem, ...]
-    read: int
-
-
-def _shape(text: DecodedText, file: str, shop: Shop) -> _Shape | None:
+def tall_shape(text: DecodedText, file: str, shop: Shop) -> Shape | None:
+    """The rows of a tall price book; None where its shape (quotes within cells, line breaks in them, short rows) needs
+    the careful reader from the first row to the last.
+    """
     head = split_lines(text.text[:_HEAD])
     declared = declared_delimiter(head)
     body_text = text.text if declared is None else _below_first(text.text)
@@ -113,7 +110,7 @@ def _shape(text: DecodedText, file: str, shop: Shop) -> _Shape | None:
     body.refuse_ragged()
     body.problems.sort(key=lambda problem: problem.row or 0)
     problems = (*text.problems, *header.problems, *_nameless(source), *body.problems)
-    return _Shape(source, problems, body.read + len(source.fields))
+    return Shape(source, problems, body.read + len(source.fields))
 
 
 def _below_first(text: str) -> str:

@@ -97,7 +97,8 @@ def split_fields(text: str, delimiter: str, header_row: int, width: int) -> Fiel
     data = np.frombuffer(raw, dtype=np.uint8)
     body = data[: len(raw) - PADDING]
     line_ends = body == _NEWLINE
-    separates = (body == ord(delimiter)) | line_ends
+    separates = body == ord(delimiter)
+    separates |= line_ends
     quoted = '"' in text
     if quoted:
         quotes = body == _QUOTE
@@ -109,8 +110,11 @@ def split_fields(text: str, delimiter: str, header_row: int, width: int) -> Fiel
             return None
     if len(raw) >= 2**31:
         return None
+    lines = np.count_nonzero(line_ends)
+    del line_ends  # as large as the file
     places = np.flatnonzero(separates)
-    if header_row == 1 and np.count_nonzero(line_ends) * width == len(places) > width and not quoted:
+    del separates
+    if header_row == 1 and lines * width == len(places) > width and not quoted:
         ends = _by_column(places[width:].reshape(-1, width))
         begins = np.concatenate(([places[width - 1]], ends[-1][:-1])) + 1
         if bool((data[ends[-1]] == _NEWLINE).all()) and bool((ends[-1] - begins > width - 1).all()):
