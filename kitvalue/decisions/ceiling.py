@@ -82,11 +82,34 @@ class Deals:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ceilings:
-    """(m,) each; a price is below 0 where there is none. Chances are shares of the sample."""
+    """(m,) each; a price is below 0 where there is none. Chances are shares of the sample. `leaves` is the price that
+    leaves the margin as it comes out, before it is rounded and whatever its sign."""
 
     ceiling: FloatArray
     safe: FloatArray
     chance_at_ceiling: FloatArray
+    leaves: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MakeUp:
+    """What the mean selling price goes into at one price paid for the kit, each (m,), money.
+
+    sells_for - vat - fee - costs - profit = the price paid. `costs` is work, parts, freight and holding.
+    """
+
+    sells_for: FloatArray
+    vat: FloatArray
+    fee: FloatArray
+    costs: FloatArray
+    profit: FloatArray
+
+
+def make_up(deals: Deals, price: FloatArray) -> MakeUp:
+    """Where the money goes at prices paid (m,)."""
+    sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
+    fee = deals.fee * (sells_for + deals.freight)
+    return MakeUp(sells_for, sells_for - net, fee, deals.cost, net - fee - deals.cost - price)
 
 
 def mean_profit(deals: Deals, price: FloatArray) -> FloatArray:
@@ -110,14 +133,15 @@ def surplus_over_margin(deals: Deals, price: FloatArray) -> FloatArray:
 def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     """The highest price that leaves the margin on average, and the highest at or below it that loses no oftener than
     `loss_chance` (a fraction). Both rounded down to the cent."""
-    top = down_to_cent(_margin_price(deals))
+    leaves = _margin_price(deals)
+    top = down_to_cent(leaves)
     top = np.where(top >= np.maximum(0.0, deals.least), top, -1.0)
     even = break_even_prices(deals)
     allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
     limit = down_to_cent(np.partition(even, allowed, axis=1)[:, allowed])
     safe = np.minimum(top, limit)
     safe = np.where((safe >= np.maximum(0.0, deals.least)) & (top >= 0), safe, -1.0)
-    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)))
+    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), leaves)
 
 
 def break_even_prices(deals: Deals) -> FloatArray:

@@ -101,7 +101,14 @@ def learned_shares(seen: Sequence[SaleSeen]) -> LearnedShares:
         _learned(plan, [sale for sale in sales if sale.plan == plan], group)
         for plan, group in zip(plans, found.groups, strict=True)
     )
-    return LearnedShares(sales, learned, None, cautions)
+    return LearnedShares(sales, learned, None, (*(_above(one) for one in learned if one.low > HUNDRED), *cautions))
+
+
+def _above(one: LearnedShare) -> str:
+    return (
+        f"the sales of {one.plan} fetched {one.learned} % of what {one.series} fetches, more than the originals "
+        "themselves: see that done.csv and prices.csv tell of the same kits before you take that share over"
+    )
 
 
 def _outcome(seen: SaleSeen) -> ShareOutcome:

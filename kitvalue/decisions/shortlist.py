@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import Deals, ceilings, chance_of_loss, mean_profit
+from kitvalue.decisions.ceiling import Ceilings, Deals, ceilings, chance_of_loss, make_up, mean_profit
 from kitvalue.decisions.haggling import Paid, opening
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.uses import Base, Use
@@ -18,6 +18,19 @@ from kitvalue.intake.shop import Route
 from kitvalue.workshop.asking import Terms
 
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
+
+
+@dataclass(frozen=True, slots=True)
+class MadeUp:
+    """How a ceiling comes about, means in money: sells_for - vat - fee - costs - margin = leaves, what is left to pay
+    for the kit; below 0 even a gift does not leave the margin."""
+
+    sells_for: float
+    vat: float
+    fee: float
+    costs: float  # work with its contingency, parts, other donors, freight, holding
+    margin: float
+    leaves: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +50,7 @@ class UseFound:
     hours: float
     profit_per_hour: float | None
     reason: str | None
+    made_up: MadeUp | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,15 +143,23 @@ def _found(deals: Deals, base: Base, paid: FloatArray, loss_chance: float) -> li
     tops = ceilings(deals, loss_chance)
     profit, chance = mean_profit(deals, paid), chance_of_loss(deals, paid)
     per_hour = (profit + base.labour) / base.hours if base.hours else np.full(len(profit), np.nan)
-    rows = zip(tops.ceiling, tops.safe, profit, chance, tops.chance_at_ceiling, per_hour, strict=True)
+    rows = zip(
+        tops.ceiling, tops.safe, profit, chance, tops.chance_at_ceiling, per_hour, _made_up(deals, tops), strict=True
+    )
     return [
         UseFound(
             base.use, base.route, float(top) if top >= 0 else None, float(safe) if safe >= 0 else None,
             float(mean), float(lost), float(at_top) if top >= 0 else None, base.hours,
-            float(hourly) if base.hours else None, None,
+            float(hourly) if base.hours else None, None, made_up,
         )
-        for top, safe, mean, lost, at_top, hourly in rows
+        for top, safe, mean, lost, at_top, hourly, made_up in rows
     ]  # fmt: skip
+
+
+def _made_up(deals: Deals, tops: Ceilings) -> list[MadeUp]:
+    parts = make_up(deals, tops.leaves)
+    columns = (parts.sells_for, parts.vat, parts.fee, parts.costs, parts.profit, tops.leaves)
+    return [MadeUp(*map(float, row)) for row in zip(*columns, strict=True)]
 
 
 def judged(

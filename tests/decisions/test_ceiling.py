@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, mean_profit
+from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, make_up, mean_profit
 from kitvalue.decisions.uses import rebuild_bases
 from kitvalue.intake.book import FloatArray
 from kitvalue.market.fit import fit_book
@@ -91,6 +91,26 @@ def searched(deals: Deals, at: int, loss_chance: float) -> tuple[float, float]:
         if (results(float(price), deals.outcomes[at])[1] < -1e-6).mean() <= loss_chance + 1e-12:
             safe = float(price)
     return best, safe
+
+
+@pytest.mark.parametrize("on_margin", [False, True])
+@pytest.mark.parametrize("parts", [False, True])
+@given(seed=st.integers(0, 10**6))
+def test_what_the_ceiling_is_made_up_of(on_margin: bool, parts: bool, seed: int) -> None:
+    """The mean sale less VAT, fee, costs and the margin on net revenue is what is left for the kit, to the cent of the
+    ceiling where there is one; VAT by the directive's own words."""
+    deals = random_deals(seed, on_margin=on_margin, parts=parts)
+    found = ceilings(deals, 0.1)
+    made = make_up(deals, found.leaves)
+    np.testing.assert_allclose(made.sells_for, deals.clipped.mean(axis=1))
+    net = made.sells_for - made.vat
+    np.testing.assert_allclose(made.profit, deals.margin * net, atol=1e-8)
+    left = net - made.fee - deals.cost - made.profit
+    np.testing.assert_allclose(left, found.leaves, atol=1e-8)
+    has = found.ceiling >= 0
+    np.testing.assert_allclose(found.ceiling[has], np.floor(left[has] * 100 + 1e-6) / 100, atol=1e-9)
+    if not on_margin:
+        np.testing.assert_allclose(made.vat, made.sells_for * deals.rate / (1 + deals.rate))
 
 
 @pytest.mark.parametrize("on_margin", [False, True])

@@ -69,6 +69,14 @@ def test_the_line_to_paste() -> None:
     assert one.learned == Decimal("62.5")
 
 
+def test_a_share_above_the_originals_is_doubted() -> None:
+    """Common practice, no source: a rebuild fetches less than an original, so that sales far above them are of others."""
+    found = learned_shares([sale(2, "6600"), sale(3, "6600")])
+    assert found.learned[0].low > 100
+    assert found.cautions[0].startswith("the sales of worked fetched 200.0 % of what Inishmore fetches")
+    assert not any("than the originals" in text for text in learned_shares([sale(2, "3400")]).cautions)
+
+
 def test_no_sale_teaches_nothing() -> None:
     assert learned_shares([]) == LearnedShares((), (), "no finished build was sold yet", ())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import astuple, replace
 from decimal import Decimal
 
 import numpy as np
@@ -46,6 +46,8 @@ def test_one_use_reckoned_by_hand() -> None:
     # one sale in four may lose, which 600 - 183.60 allows; but no higher than the ceiling
     assert one.safe_ceiling == pytest.approx(349.40)
     assert one.chance_at_ceiling == 0.25
+    assert one.made_up is not None
+    assert astuple(one.made_up) == pytest.approx((650.0, 0.0, 0.0, 183.6, 117.0, 349.4))
 
 
 def test_no_hours_no_profit_by_the_hour() -> None:
@@ -55,6 +57,8 @@ def test_no_hours_no_profit_by_the_hour() -> None:
 def test_a_kit_that_loses_as_a_gift_has_no_ceiling() -> None:
     one = found_of(replace(BASE, cost=900.0))
     assert (one.ceiling, one.safe_ceiling, one.chance_at_ceiling) == (None, None, None)
+    assert one.made_up is not None
+    assert one.made_up.leaves == pytest.approx(650 - 900 - 45 - 117)  # what would have to come with it
     assert one.expected_profit == pytest.approx(650 - 900 - 45 - 360)
 
 

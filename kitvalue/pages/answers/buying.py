@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.shortlist import MadeUp, OfferFound, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer as Found
 from kitvalue.decisions.sourcing import Sourced, Sourcing
 from kitvalue.pages.answers.common import Answer, money, number
@@ -43,6 +43,14 @@ def _use(use: UseFound) -> Answer:
         "expected_profit": money(use.expected_profit), "chance_of_loss": number(use.chance_of_loss),
         "chance_of_loss_at_ceiling": number(use.chance_at_ceiling), "hours": number(use.hours),
         "profit_per_hour": money(use.profit_per_hour), "reason": use.reason,
+        "made_up": None if use.made_up is None else _made_up(use.made_up),
+    }  # fmt: skip
+
+
+def _made_up(one: MadeUp) -> Answer:
+    return {
+        "sells_for": money(one.sells_for), "vat": money(one.vat), "fee": money(one.fee), "costs": money(one.costs),
+        "margin": money(one.margin), "leaves": money(one.leaves),
     }  # fmt: skip
 
 
