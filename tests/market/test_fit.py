@@ -272,7 +272,7 @@ def test_one_series_is_fitted_without_a_series_effect() -> None:
 def test_blank_dates_and_features_count_at_the_average() -> None:
     book = invented_book(n=60, seed=8, features=True)
     date = book.date.copy()
-    date[:20] = np.datetime64("NaT")
+    date[:20] = np.datetime64("NaT", "D")
     fit = fit_book(replace(book, date=date), None)
     years = next(t for t in fit.recipe.terms if t.name == "years")
     known = (date[20:] - date[20:].max()).astype(float) / 365.25

@@ -68,7 +68,7 @@ def test_dates_that_span_too_little_or_are_missing() -> None:
     book = invented_book(n=40)
     near = np.datetime64("2026-11-01") - np.arange(40).astype("timedelta64[D]") * 4
     assert reasons(replace(book, date=near))["years"] == "the dates span 156 days; 180 are needed"
-    none = np.full(40, np.datetime64("NaT"), dtype="datetime64[D]")
+    none = np.full(40, np.datetime64("NaT", "D"), dtype="datetime64[D]")
     assert reasons(replace(book, date=none))["years"] == "no row has a date"
     assert "years" not in reasons(replace(book, date=near - np.arange(40).astype("timedelta64[D]")))
 

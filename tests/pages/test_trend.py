@@ -56,7 +56,7 @@ def test_a_big_book_is_thinned_and_says_so() -> None:
 
 def test_without_dates_the_sentence_says_so() -> None:
     book = invented_book(n=40)
-    undated = fit_book(replace(book, date=np.full(40, np.datetime64("NaT"), dtype="datetime64[D]")), None)
+    undated = fit_book(replace(book, date=np.full(40, np.datetime64("NaT", "D"), dtype="datetime64[D]")), None)
     assert trend_view(undated).picture is None
     assert "No row has a date" in trend_view(undated).lead
     one_day = fit_book(replace(book, date=np.full(40, book.date[0])), None)
