@@ -195,3 +195,26 @@ def test_a_sign_of_several_currencies_stays_with_the_price(shop: Path, words: st
     """It must never become a price in the shop's own money."""
     line = added(shop, (HEADER + "\n").encode(), f"Burren 22x16 16x16 13x9 12x8, condition 3, {words}").decode()
     assert ";900 £;" in line
+
+
+@pytest.mark.parametrize("own", ["USD", "CAD", "EUR"])
+@pytest.mark.parametrize("words", ["$425", "425 $", "425 dollars", "US$425", "£425"])
+@pytest.mark.parametrize("header", [HEADER, HEADER + ";currency"])
+def test_a_row_jotted_means_what_the_same_words_mean_in_the_price_book(
+    shop: Path, own: str, words: str, header: str
+) -> None:
+    """The price book's own reader decides what a sign means; a row by jot must come back as the same money."""
+    (shop / "shop.toml").write_text(SETTINGS.replace("EUR", own), encoding="utf-8")
+    path = book(
+        shop,
+        f"{header}\n2026-11-03;Burren;4;3;{words};asked;;x\n".replace(";x", ";x" + ";" * (header != HEADER)).encode(),
+    )
+    assert (
+        run(shop, "jot", "--yes", f"Burren 22x16 16x16 13x9 12x8, condition 3, 3.11.2026, asking {words}").status == 0
+    )
+    reading = read_pricebook(path, read_shop(shop))
+    by_hand = [(one.code, one.message) for one in reading.problems if one.row == 2]
+    jotted_row = [(one.code, one.message) for one in reading.problems if one.row == 3]
+    assert [code for code, _ in by_hand] == [code for code, _ in jotted_row]
+    assert {row.price for row in reading.rows_as_read} <= {425.0}
+    assert len(reading.rows_as_read) == (0 if by_hand else 2)

@@ -3,30 +3,50 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from kitvalue.intake.adverts.beside import (
+    INCH,
+    LEAST,
+    Beside,
+    Doubt,
+    Drum,
+    are_two_drums,
+    beside,
+    is_other_thing,
+    rises_by_little,
+    times,
+    words_come_first,
+)
 from kitvalue.intake.adverts.lexicon import Lexicon
+from kitvalue.intake.adverts.lists import Manner, Row, chains_of, listing
+from kitvalue.intake.adverts.named import NUMBERS, NamedSeen, named_only, stays_behind, unlisted
 from kitvalue.intake.adverts.record import Outcome, Taken
 from kitvalue.intake.adverts.text import AdvertText, Find
 from kitvalue.intake.sizes import Size, read_size
 from kitvalue.intake.words import Refusal, listed
 
-_INCH: Final = r"(?:[ ]?(?:\"{1,2}|''|inch(?:es)?(?:\b|(?=x))|in\b\.?|zoll(?:\b|(?=x))|-inch\b|er\b))"
 _FIGURE: Final = r"\d{1,2}(?:[.,]\d{1,2})?(?:[ -]?(?:1/2|[13]/4|[1357]/8)(?!\d))?(?:[¼½¾⅛⅜⅝⅞])?"
 _PAIR: Final = re.compile(
-    rf"(?<![\w.,/])(?:(?P<count>[2-4])[ ]?x[ ])?(?P<size>{_FIGURE}{_INCH}?[ ]?(?:[xX*]|by\b|"
-    rf"(?<!\d[ ])/(?=\d{{1,2}}{_INCH}?(?:[,;\s)]|$)))[ ]?"
-    rf"{_FIGURE}{_INCH}?)(?![\w/%€£$]|[.,]\d|[ ]?(?:mm|cm|EUR|x[ ]?\d))",
+    rf"(?<![\w.,/])(?:(?P<count>[2-4])[ ]?x[ ])?(?P<size>{_FIGURE}{INCH}?[ ]?(?:[xX*]|by\b|"
+    rf"(?<!\d[ ])/(?=\d{{1,2}}{INCH}?(?:[,;\s)]|\.(?:\s|$)|$)))[ ]?"
+    rf"{_FIGURE}{INCH}?)(?![\w/%€£$]|[.,]\d|[ ]?(?:mm|cm|EUR|x[ ]?\d))",
     re.IGNORECASE,
 )
-_RUN: Final = re.compile(
-    rf"(?<![\w.,/-])(?P<run>\d{{1,2}}{_INCH}?(?:[ ]?[/,+&|"
-    rf"-][ ]?\d{{1,2}}{_INCH}?){{2,9}})(?![\w/%€£$-]|[.,]\d|[ ]?(?:mm|cm|EUR|x[ ]?\d))",
+_NEXT_SIZE: Final = re.compile(
+    rf"([xX*][ ]?{_FIGURE}{INCH}?[ ]?)/(?=[ ]?{_FIGURE}{INCH}?[ ]?[xX*][ ]?\d)", re.IGNORECASE
+)  # the stroke of 12x8/13x9
+_SLASHED: Final = re.compile(rf"(\d{{1,2}}){INCH}?[ ]?/[ ]?(\d{{1,2}}){INCH}?", re.IGNORECASE)
+_OUT_OF_TEN: Final = re.compile(
+    r"(?<![\d/])(?P<mark>(?:10|[1-9])/10)(?![\d/])(?=[ ]*(?:condition|cond\b|shape|zustand|erhalten))|"
+    r"(?:condition|shape|zustand)[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])",
     re.IGNORECASE,
 )
-_INCHES: Final = re.compile(rf"(?<![\w.,/])(?P<number>\d{{1,2}}){_INCH}(?![\w]|[ ]?x)", re.IGNORECASE)
+_BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
+_COUNTED: Final = re.compile(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?", re.IGNORECASE)
 _STATED: Final = re.compile(
     r"(?<![\w.,/])(?P<number>\d{1,2}|two|three|four|five|six|seven|eight|nine|zwei|drei|vier|fünf|sechs|sieben|acht|neun)"
     r"[ -]?(?:piece|pieces|pce|pcs?|pc|ps|pieced|teilig(?:es|er|e|en)?|tlg\.?|stückiges|"
@@ -34,74 +54,159 @@ _STATED: Final = re.compile(
     r"trommeln|kessel)(?!\w)",
     re.IGNORECASE,
 )
-_NUMBERS: Final = {
-    word: n
-    for n, words in enumerate(
-        (
-            "one ein eine", "two zwei", "three drei", "four vier", "five fünf", "six sechs", "seven sieben",
-            "eight acht", "nine neun",
-        ),
-        start=1,
-    )
-    for word in words.split()
-}  # fmt: skip
-_LEAST, _MOST = 6, 28  # inches across of anything that is a drum of a kit
-_ROLES: Final = ("bass", "floor", "rack", "snare")
-
-
-@dataclass(frozen=True, slots=True)
-class Drum:
-    """One drum as the advert lists it; `size` only where both figures are there, `role` where a word names it."""
-
-    find: Find
-    size: Size | None
-    diameter: float
-    role: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class DrumsSeen:
-    """How many drums, their sizes where all are known, and how many bass drums were listed."""
+    """How many drums, their sizes where all are known, and how many bass drums were listed.
+
+    `unsure`: those of the places that may be a day or drums which stay open.
+    """
 
     pieces: Outcome
     sizes: tuple[Size, ...]
     sizes_words: str
     basses: int
     places: tuple[Find, ...]
+    unsure: tuple[Find, ...]
 
 
-def drums_seen(advert: AdvertText, words: Lexicon, order: str) -> DrumsSeen:
-    """The kit's drums. Sizes in either order: a list is turned round where that alone makes its drums shallow."""
-    pairs = _pairs(advert, words, order)
-    blank = advert.without(d.find for d in pairs)
-    singles = _runs(blank, words)
-    blank = blank.without(d.find for d in singles)
-    singles += _inches(blank, words)
-    drums = sorted([*pairs, *singles], key=lambda d: d.find.start)
-    blank = advert.without(d.find for d in drums)
-    named = _named_only(blank, words, drums)
-    stated = _stated(blank, words)
-    pieces = _pieces(advert, drums, named, stated)
-    complete = bool(drums) and all(d.size is not None for d in drums) and not named
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """A width and a depth as written, how often, and the words beside them."""
+
+    find: Find
+    text: str
+    count: int
+    around: Beside
+
+    def slashed(self) -> tuple[int, int] | None:
+        """The two whole numbers of "12/13"; None for a size with a cross or a fraction."""
+        m = _SLASHED.fullmatch(self.text)
+        return None if m is None else (int(m[1]), int(m[2]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """The drums with a size or a diameter: each once, those that do not come with the kit, and all as written."""
+
+    drums: tuple[Drum, ...]
+    gone: tuple[Drum, ...]
+    written: tuple[Drum, ...]
+    doubts: tuple[Doubt, ...]
+
+
+def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence[Find] = ()) -> DrumsSeen:
+    """The kit's drums. Sizes in either order: a list is turned round where that alone makes its drums shallow.
+
+    `perhaps`: places, blank in the text, that are a day or three drums; with other drums listed they are a day.
+    """
+    marks = [m.span(m.lastgroup or 0) for m in _OUT_OF_TEN.finditer(advert.plain)]
+    advert = advert.without(Find(*span) for span in marks)
+    found = _listed(advert, words, order)
+    drums, there = found.drums, [*found.drums, *found.gone]
+    unsure = tuple(perhaps) if len(drums) < 2 else ()
+    doubts = [*found.doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
+    places = [*(drum.find for drum in found.written), *(doubt.find for doubt in doubts)]
+    blank = advert.without(places)
+    named = named_only(blank, words, there)
+    doubts += unlisted(blank, words, there) if drums else ()
+    pieces = _pieces(advert, drums, named, pieces_said(blank, words), doubts)
+    complete = bool(drums) and all(d.size is not None for d in drums) and not named.drums and not doubts
     sizes = tuple(d.size for d in drums if d.size is not None) if complete else ()
     span = advert.words(Find(drums[0].find.start, drums[-1].find.end)) if drums else ""
-    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in drums)
-    return DrumsSeen(pieces, sizes, span, basses, tuple(d.find for d in drums))
+    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in found.written)
+    return DrumsSeen(pieces, sizes, span, basses, tuple(places), unsure)
 
 
-def _pairs(advert: AdvertText, words: Lexicon, order: str) -> list[Drum]:
-    found: list[tuple[re.Match[str], int]] = []
-    for m in _PAIR.finditer(advert.plain):
-        if not _is_other_thing(advert, Find(*m.span()), words) and isinstance(_size(m["size"], "diameter-depth"), Size):
-            found.append((m, int(m["count"] or 1)))
-    chosen = _order([m["size"] for m, _ in found], order)
-    drums = []
-    for m, count in found:
-        size = _size(m["size"], chosen)
-        if isinstance(size, Size) and size.diameter >= _LEAST:
-            find = Find(*m.span())
-            drums += [Drum(find, size, float(size.diameter), _role(advert, find, words))] * count
-    return drums
+def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
+    """Every drum that is written with a width, or with a width and a depth."""
+    found, order = _pairs(advert, words, order)
+    chains = chains_of(advert.without(pair.find for pair in found), words)
+    around = [(one.find.start, one.around) for one in found] + [(one.find.start, one.around) for one in chains]
+    word_first = words_come_first(sides for _, sides in sorted(around, key=lambda one: one[0]))
+    pairs = [drum for pair in found for drum in _sized(pair, order, word_first)]
+    bare = listing(advert, chains, Manner(order, word_first, len(pairs)))
+    apart = [*pairs, *bare.singles]
+    gone = [drum for drum in apart if stays_behind(advert, drum.find, words)]
+    drums, twice = _once(advert, [drum for drum in apart if drum not in gone], bare.rows)
+    written = (*apart, *(drum for row in bare.rows for drum in row.drums))
+    return _Listed(tuple(drums), tuple(gone), written, (*bare.doubts, *twice))
+
+
+def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair], str]:
+    """Every width with a depth, and the order in which they are written."""
+    plain = _NEXT_SIZE.sub(r"\1 ", advert.plain)
+    found: list[_Pair] = []
+    for m in _PAIR.finditer(plain):
+        find = Find(*m.span())
+        if not is_other_thing(advert, find, words) and isinstance(_size(m["size"], "diameter-depth"), Size):
+            around = beside(advert, find, words)
+            pair = _Pair(find, m["size"], int(m["count"] or times(advert, find, around)), around)
+            if not _is_count(pair) and not _is_mark(pair):
+                found.append(pair)
+    chosen = _order([pair.text for pair in found if not _may_be_toms(pair)], order)
+    strokes = [pair for pair in found if pair.slashed() is not None]
+    return [pair for pair in found if not _is_toms(pair, chosen, len(strokes))], chosen
+
+
+def _is_count(pair: _Pair) -> bool:
+    """Is it "2x12", two drums of 12 inches? No drum but a snare is as shallow as that."""
+    m = _COUNTED.fullmatch(pair.text)
+    snare = any(word is not None and word.role == "snare" for word in (pair.around.before, pair.around.behind))
+    return m is not None and int(m[2]) >= 8 and not (int(m[1]) >= 3 and snare)
+
+
+def _is_mark(pair: _Pair) -> bool:
+    """Is it "9/10", nine out of ten for the condition?"""
+    numbers = pair.slashed()
+    named = pair.around.before is not None or pair.around.behind is not None
+    return numbers is not None and numbers[1] == 10 and numbers[0] <= 10 and (numbers[0] == 10 or not named)
+
+
+def _may_be_toms(pair: _Pair) -> bool:
+    """Is it "12/13", which says nothing of the order of widths and depths? A bass or a snare drum is one drum."""
+    numbers = pair.slashed()
+    one_drum = any(
+        word is not None and word.role in ("bass", "snare") for word in (pair.around.before, pair.around.behind)
+    )
+    return numbers is not None and rises_by_little(*numbers) and not one_drum
+
+
+def _is_toms(pair: _Pair, order: str, strokes: int) -> bool:
+    """Are the two numbers no size? They are then read with the other bare diameters."""
+    numbers = pair.slashed()
+    if numbers is None:
+        return False
+    if _may_be_toms(pair) and order == "diameter-depth":
+        return True
+    return strokes == 1 and are_two_drums(*numbers, pair.around, order)
+
+
+def _sized(pair: _Pair, order: str, word_first: bool) -> list[Drum]:
+    size = _size(pair.text, order)
+    if isinstance(size, Refusal) or size.diameter < LEAST:
+        return []
+    width = float(size.diameter)
+    return [Drum(pair.find, size, width, pair.around.role(word_first, width))] * pair.count
+
+
+def _once(advert: AdvertText, others: list[Drum], rows: Sequence[Row]) -> tuple[list[Drum], list[Doubt]]:
+    """The drums without those that are listed a second time, as a title and the text below it do."""
+    kept = list(others)
+    doubts: list[Doubt] = []
+    for row in rows:
+        here, there = Counter(d.diameter for d in row.drums), Counter(d.diameter for d in kept)
+        toms = Counter(d.diameter for d in kept if d.role != "snare")
+        if here <= there:
+            continue
+        if toms.total() > 2 and toms <= here:
+            kept = [*row.drums, *(d for d in kept if d.role == "snare")]
+            continue
+        again = [d for d in kept if d.role != "snare" and d.diameter >= _BASS and d.diameter in here]
+        doubts += [Doubt(d.find, f"{advert.words(d.find)} may be a drum that is listed twice", -1) for d in again]
+        kept += row.drums
+    return sorted(kept, key=lambda d: d.find.start), doubts
 
 
 def _size(text: str, order: str) -> Size | Refusal:
@@ -120,163 +225,45 @@ def _deep(texts: Sequence[str], order: str) -> int:
     return sum(isinstance(s, Refusal) or s.depth > s.diameter for s in sizes)
 
 
-def _runs(advert: AdvertText, words: Lexicon) -> list[Drum]:
-    """Diameters in a row: 22/16/13/12."""
-    drums = []
-    for m in _RUN.finditer(advert.plain):
-        numbers = [int(n) for n in re.findall(r"\d+", m["run"])]
-        find = Find(*m.span("run"))
-        if any(not _LEAST <= n <= _MOST for n in numbers) or _is_other_thing(advert, find, words):
-            continue
-        parts = [Find(find.start + n.start(), find.start + n.end()) for n in re.finditer(r"\d+", m["run"])]
-        drums += [Drum(p, None, float(n), None) for p, n in zip(parts, numbers, strict=True)]
-    return drums
-
-
-def _inches(advert: AdvertText, words: Lexicon) -> list[Drum]:
-    """Single diameters: with an inch mark, or behind or before the word for a drum."""
-    drums = []
-    for m in re.finditer(r"(?<![\w.,/:+-])\d{1,2}(?![\w%€£$]|[.,:]\d|[ ]?(?:mm|cm|EUR|euro|x[ ]?\d|/))", advert.plain):
-        if not _LEAST <= int(m[0]) <= _MOST:
-            continue
-        mark = re.compile(_INCH, re.IGNORECASE).match(advert.plain, m.end())
-        find = Find(m.start(), mark.end() if mark is not None else m.end())
-        role = _role(advert, find, words)
-        if (mark is None and role is None) or _is_other_thing(advert, find, words):
-            continue
-        if mark is None and not re.match(
-            r"[ ]*(?:$|[,;.+&/)\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick)", advert.plain[m.end() :][:12]
-        ):
-            continue
-        drums.append(Drum(find, None, float(m[0]), role))
-    return drums
-
-
-def _is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
-    """Is it the size of a cymbal, a case, a head?"""
-    behind = re.match(r"[ ]*[^\W\d_]+(?:[ -]+[^\W\d_]+){0,2}", advert.after(find.end, 40))
-    if behind is not None:
-        hit = words["not a drum"].search(behind[0])
-        drum = min((m.start() for r in _ROLES for m in [words[r].search(behind[0])] if m is not None), default=99)
-        if hit is not None and hit.start() < drum:
-            return True
-    tail = advert.before(find.start, 40)
-    last = _last(words["not a drum"], tail)
-    named = max((_last(words[r], tail) for r in _ROLES), default=-1)
-    return (last >= 0 and last > named and re.search(r"[,;]", tail[last:]) is None) or _in_list_of_others(
-        advert, find, words
-    )
-
-
-def _in_list_of_others(advert: AdvertText, find: Find, words: Lexicon) -> bool:
-    """Behind "cymbals:" or "Becken:" everything up to the line's end is no drum."""
-    line = advert.plain[advert.plain.rfind("\n", 0, find.start) + 1 : find.start]
-    m = re.match(r"\W*(?P<head>[^\W\d_][\w &/-]{2,30}):", line)
-    return m is not None and words["not a drum"].search(m["head"]) is not None
-
-
-def _last(pattern: re.Pattern[str], text: str) -> int:
-    return max((m.end() for m in pattern.finditer(text)), default=-1)
-
-
-def _role(advert: AdvertText, find: Find, words: Lexicon) -> str | None:
-    """The word for a drum right before or behind a size."""
-    after = re.sub(r"^[ )\]:=-]+", "", advert.after(find.end, 24))
-    for role in _ROLES:
-        if words[role].match(after):
-            return role
-    tail = re.sub(r"(?:[\s:=(,+&/x\x00-]|\band\b|\bund\b|(?<!\d)\d{1,2}(?!\d)\"?)+$", "", advert.before(find.start, 40))
-    return next((role for role in _ROLES if any(m.end() == len(tail) for m in words[role].finditer(tail))), None)
-
-
-def _named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> list[tuple[str, int, Find]]:
-    """Drums that are named without a size: role, how many, where. With sizes listed only a snare can still be missing,
-    for toms and bass drums are then spoken of again in running text.
-    """
-    found: list[tuple[str, int, Find]] = []
-    text = advert.plain
-    taken: list[Find] = []
-    for role in ("floor", "snare", "bass", "rack"):
-        if drums and (role != "snare" or any(d.role == "snare" for d in drums)):
-            continue
-        hits = [m for m in words[role].finditer(text) if not _overlaps(m, taken) and _is_drum(advert, m, words)]
-        taken += [Find(*m.span()) for m in hits]
-        counts = [_count_before(text, m.start()) for m in hits]
-        if hits:
-            place = hits[counts.index(max(counts))]
-            found.append((role, max(counts), Find(*place.span())))
-    if not drums and not any(role in ("bass", "rack", "floor") for role, _, _ in found):
-        return []
-    return found
-
-
-def _overlaps(m: re.Match[str], taken: Sequence[Find]) -> bool:
-    return any(m.start() < find.end and find.start < m.end() for find in taken)
-
-
-def _is_drum(advert: AdvertText, m: re.Match[str], words: Lexicon) -> bool:
-    """A drum that comes with the kit: no stand or head for it, and not missing."""
-    after = advert.after(m.end(), 24)
-    before = advert.before(m.start(), 28)
-    if words["not a drum"].match(after.lstrip(" -")) or re.match(
-        r"[ -]*(?:sound|pedal|drummer|keys?|tuning|size)", after
-    ):
-        return False
-    if re.search(
-        r"\b(?:without|no|ohne|kein|keine|excl\.?|exkl\.?|minus|not)(?: (?:the|a|an|die|der|eine))?[ ]*$",
-        before,
-        re.IGNORECASE,
-    ):
-        return False
-    return (
-        re.match(
-            r"[ ,(]*(?:is |are |ist )?(?:not|nicht|missing|fehlt|extra|separat|sold separately)", after, re.IGNORECASE
-        )
-        is None
-    )
-
-
-def _count_before(text: str, at: int) -> int:
-    m = re.search(
-        r"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:matching |passende |hanging |mounted )?$", text[max(0, at - 24) : at]
-    )
-    if m is None:
-        return 1
-    number = int(m[1]) if m[1].isdigit() else _NUMBERS.get(m[1].lower(), 1)
-    return number if 1 <= number <= 6 else 1
-
-
-def _stated(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
+def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
     """The numbers of pieces that the advert names: "5-piece", "fünfteilig"."""
     found: dict[int, Find] = {}
     for m in _STATED.finditer(advert.plain):
-        number = int(m["number"]) if m["number"].isdigit() else _NUMBERS[m["number"].lower()]
+        number = int(m["number"]) if m["number"].isdigit() else NUMBERS[m["number"].lower()]
         if 1 <= number <= 20 and not words["not a drum"].match(advert.after(m.end(), 24).lstrip(" -")):
             found.setdefault(number, Find(*m.span()))
     return found
 
 
 def _pieces(
-    advert: AdvertText, drums: Sequence[Drum], named: Sequence[tuple[str, int, Find]], stated: dict[int, Find]
+    advert: AdvertText, drums: Sequence[Drum], named: NamedSeen, stated: dict[int, Find], doubts: Sequence[Doubt]
 ) -> Outcome:
-    counted = len(drums) + sum(count for _, count, _ in named)
+    """The number of drums. Where the advert leaves it open, a blank: a wrong number would be worse."""
+    counted = len(drums) + sum(one.count for one in named.drums)
+    doubts = [*doubts, *named.doubts]
+    words = ", ".join(_listed_words(advert, drums, named))
     if len(stated) > 1:
         return Outcome(None, f"two numbers of pieces: {listed((advert.words(f) for f in stated.values()), 4)}")
     if stated:
         ((number, find),) = stated.items()
         said = advert.words(find)
-        if counted in (0, number) or (counted < number and not drums):
+        least = counted + sum(min(doubt.most, 0) for doubt in doubts)
+        most = counted + sum(max(doubt.most, 0) for doubt in doubts)
+        if counted == 0 or (counted < number and not drums) or least <= number <= most:
             return Outcome(Taken("pieces", str(number), said))
-        words = ", ".join(_listed_words(advert, drums, named))
         return Outcome(None, f"the advert says {said} and lists {counted}: {words}")
+    if doubts:
+        return Outcome(None, doubts[0].reason)
     if not counted:
         return Outcome(None, "no drums are listed and no number of pieces is named")
-    if len(drums) == 1 and not named:
-        return Outcome(None, f"only one drum is listed ({advert.words(drums[0].find)})")
-    return Outcome(Taken("pieces", str(counted), ", ".join(_listed_words(advert, drums, named))))
+    if counted == 1:
+        return Outcome(None, f"only one drum is {'listed' if drums else 'named'} ({words})")
+    return Outcome(Taken("pieces", str(counted), words))
 
 
-def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: Sequence[tuple[str, int, Find]]) -> Iterator[str]:
-    yield from (advert.words(d.find) for d in drums)
-    for _, count, find in named:
-        yield f"{count} x {advert.words(find)}" if count > 1 else advert.words(find)
+def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: NamedSeen) -> Iterator[str]:
+    for find, count in Counter(d.find for d in drums).items():
+        said = advert.words(find)
+        yield said if count == 1 or re.match(r"[1-4][ ]?x", said) else f"{count} x {said}"
+    for one in named.drums:
+        yield f"{one.count} x {advert.words(one.find)}" if one.count > 1 else advert.words(one.find)

@@ -15,7 +15,10 @@ from kitvalue.intake.numbers import Amount, Sign, read_amount
 from kitvalue.intake.words import Refusal
 
 _CODES: Final = "EUR|GBP|USD|CHF|SEK|NOK|DKK|PLN|CZK|HUF|RON|AUD|CAD|NZD|JPY"
-_NAMES: Final = "euros?|pounds?|quid|dollars?|franken|sfr\\.?|fr\\.|kr\\.?|zł|kč|€|£|\\$|¥|₤"
+_NAMES: Final = (
+    "(?:usd?|can?|c|au|a|nz|hk|s)\\$|dm|yen|kron(?:en|or|er)|zloty|złoty|"
+    "euros?|pounds?|quid|dollars?|franken|sfr\\.?|fr\\.|kr\\.?|zł|kč|€|£|\\$|¥|₤"
+)
 _CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
 _ENDING: Final = r"(?:[ ]?[,.]?-{1,2}(?![\w-])|,-)?"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from kitvalue.intake.adverts.record import Outcome, Taken
@@ -11,6 +12,9 @@ from kitvalue.intake.adverts.text import AdvertText, Find
 from kitvalue.intake.dates import Day, SeveralDays, read_date
 from kitvalue.intake.words import listed
 
+_BEFORE_A_DAY: Final = re.compile(
+    r"(?<!\w)(?:am|on|by|till|until|bis|ab|seit|since|dated|stand|vom)[ :]*$", re.IGNORECASE
+)
 _ADDRESS: Final = re.compile(r"(?:https?://|www\.)[^\s\x00<>\"]{3,500}", re.IGNORECASE)
 _MAIL: Final = re.compile(r"[\w.+-]{1,64}@[\w-]{1,64}(?:\.[\w-]{1,30}){1,4}")
 _LISTING: Final = re.compile(
@@ -45,15 +49,20 @@ _RELATIVE_RE: Final = re.compile(
     re.IGNORECASE,
 )
 _OF_THE_ADVERT: Final = re.compile(
-    r"(?:posted|listed|added|date|seen|sold|on|datum|eingestellt|inseriert|online seit|vom|gesehen|"
-    r"verkauft|erstellt|anzeige)"
-    r"(?: am| on| seit)?[ :]*$",
+    r"(?:(?<!\w)(?:posted|listed|added|date|seen|sold|on|eingestellt|inseriert|online seit|vom|gesehen|verkauft|"
+    r"erstellt)|datum|anzeige)(?: am| on| seit)?[ :]*$",
     re.IGNORECASE,
 )
 _NOT_THE_ADVERTS: Final = re.compile(
-    r"(?:built|made|bought|gekauft|gebaut|baujahr|bj\.?|from|aus|until|bis|ab|seit|since|on holiday|urlaub)[^,]{0,12}$",
+    r"(?<!\w)(?:built|made|bought|gekauft|gebaut|baujahr|bj\.?|from|aus|until|bis|ab|seit|since|on holiday|urlaub)"
+    r"[^,]{0,12}$",
     re.IGNORECASE,
 )
+_OF_ITS_PAST: Final = re.compile(
+    r"(?<!\w)(?:built|made|bought|purchased|gekauft|gebaut|kauf|bau|herstell)[^,]{0,12}(?<!\w)(?:on|vom|am)[ :]*$|"
+    r"(?<!\w)(?:kauf|bau|herstellungs|purchase )(?:datum|date)[ :]*$",
+    re.IGNORECASE,
+)  # "bought on"
 
 
 def addresses(advert: AdvertText) -> list[Find]:
@@ -104,14 +113,31 @@ def _unreadable(text: str) -> bool:
     return not isinstance(read_date(text), Day | SeveralDays)
 
 
-def day(advert: AdvertText, today: dt.date, day_first: bool | None) -> Outcome:
-    """The day on which the kit was offered or sold."""
+def a_day_follows(before: str) -> bool:
+    """Does the text end with words behind which a day comes ("posted", "am", "bis")?"""
+    return _OF_THE_ADVERT.search(before) is not None or _BEFORE_A_DAY.search(before) is not None
+
+
+def tells_of_a_day(before: str) -> bool:
+    """Does the text speak, a little before its end, of when something was made, bought or ends?"""
+    return _NOT_THE_ADVERTS.search(before) is not None
+
+
+def _is_the_adverts(before: str) -> bool:
+    """May a day behind this text be the advert's own, and not when the kit was made or bought?"""
+    if _OF_ITS_PAST.search(before):
+        return False
+    return _OF_THE_ADVERT.search(before) is not None or _NOT_THE_ADVERTS.search(before) is None
+
+
+def day(advert: AdvertText, today: dt.date, day_first: bool | None, unsure: Sequence[str] = ()) -> Outcome:
+    """The day on which the kit was offered or sold. `unsure`: what can be a day or drums, blank in the text."""
     found: dict[dt.date, Find] = {}
     marked: dict[dt.date, Find] = {}
     doubtful: list[str] = []
     for find in days(advert):
         before = advert.before(find.start, 24)
-        if _NOT_THE_ADVERTS.search(before) and not _OF_THE_ADVERT.search(before):
+        if not _is_the_adverts(before):
             continue
         read = read_date(advert.plain[find.start : find.end], day_first)
         if isinstance(read, Day):
@@ -132,4 +158,6 @@ def day(advert: AdvertText, today: dt.date, day_first: bool | None) -> Outcome:
         return Outcome(Taken("date", date.isoformat(), advert.words(find)))
     if chosen:
         return Outcome(None, f"several days: {listed((d.isoformat() for d in sorted(chosen)), 4)}")
+    if unsure:
+        return Outcome(None, f"{unsure[0]} can be a day or three drums")
     return Outcome(None, "no day is named")

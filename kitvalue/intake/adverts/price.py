@@ -36,11 +36,12 @@ class PriceSeen:
     candidates: int  # amounts that could be the price
 
 
-def price_seen(advert: AdvertText, found: Sequence[Sum], words: Lexicon) -> PriceSeen:
-    """Everything about money, from the amounts found in an advert."""
+def price_seen(advert: AdvertText, found: Sequence[Sum], words: Lexicon, own: str) -> PriceSeen:
+    """Everything about money, from the amounts found in an advert. `own`: the shop's currency."""
     asked = _candidates(found)
     remarks = _remarks(advert, found)
-    freight = _freight(advert, found, words)
+    codes = next(iter(asked)).currencies if len(asked) == 1 else ()
+    freight = _freight(advert, found, words, codes or (own,), own)
     if len(asked) != 1:
         reason = _why_no_price(advert, found, list(asked.values()))
         no_kind = Outcome(None, "without a price there is no kind of price")
@@ -142,12 +143,18 @@ def _premium(advert: AdvertText) -> Outcome:
     return Outcome(None, "a hammer price needs the auction's premium in percent, and the advert names none")
 
 
-def _freight(advert: AdvertText, found: Sequence[Sum], words: Lexicon) -> Outcome:
-    """What sending it costs on top: an amount, 0 where it is in the price, blank where it can only be fetched."""
+def _freight(advert: AdvertText, found: Sequence[Sum], words: Lexicon, codes: Sequence[str], own: str) -> Outcome:
+    """What sending it costs on top: an amount, 0 where it is in the price, blank where it can only be fetched, and
+    where it is not in the price's currency (`codes`, all that it can be).
+    """
     amounts = distinct(one for one in found if one.role == "freight")
     if len(amounts) == 1:
         ((money, one),) = amounts.items()
-        return Outcome(Taken("freight", plain(money.value), advert.words(_with_freight_word(advert, one.find, words))))
+        said = advert.words(_with_freight_word(advert, one.find, words))
+        price, freight = _meant(codes, own), _meant(money.currencies or codes, own)
+        if not set(price) & set(freight):
+            return Outcome(None, f"{said} is in another currency than the price")
+        return Outcome(Taken("freight", plain(money.value), said))
     if amounts:
         return Outcome(
             None, f"{len(amounts)} amounts for freight: {listed((advert.words(s.find) for s in amounts.values()), 3)}"
@@ -162,6 +169,11 @@ def _freight(advert: AdvertText, found: Sequence[Sum], words: Lexicon) -> Outcom
     if sent is not None:
         return Outcome(None, f'"{sent[0]}" without an amount')
     return Outcome(None, "nothing is said about freight; blank is unknown, never 0")
+
+
+def _meant(codes: Sequence[str], own: str) -> Sequence[str]:
+    """What a sign means: the shop's own currency where it can."""
+    return (own,) if own in codes else codes
 
 
 def _with_freight_word(advert: AdvertText, find: Find, words: Lexicon) -> Find:

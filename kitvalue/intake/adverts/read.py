@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen
+from kitvalue.intake.adverts.daylike import day_like
+from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen, pieces_said
 from kitvalue.intake.adverts.kind import why_swap, why_wanted
 from kitvalue.intake.adverts.kit import SeriesSeen, channel_seen, condition_seen, feature_seen, series_seen
 from kitvalue.intake.adverts.lexicon import MEANINGS, Lexicon, lexicon
@@ -62,7 +63,7 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
         raise RefusedError(f"{shown(wanted)}: the advert seeks a kit and offers none, so there is nothing to note")
     seen = _seen(advert, shop, spellings, today, words)
     _refuse_what_is_no_kit(advert, seen, words)
-    found = tuple(_columns(seen))
+    found = tuple(_columns(seen, shop.shop.currency))
     taken = tuple(one.taken for _, one in found if one.taken is not None)
     unknown = tuple(Unknown(name, one.reason or _NO_MEANING) for name, one in found if one.taken is None)
     remarks = (*seen.price.remarks, *(r for _, one in found for r in one.remarks), *_swap_remark(advert, words))
@@ -70,10 +71,14 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
 
 
 def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon) -> _Seen:
-    elsewhere = [*addresses(advert), *days(advert), *listing_numbers(advert)]
-    kit_only = advert.without(elsewhere)
+    alike = day_like(advert, words, today)
+    dated = advert.without(alike.drums)
+    kit_only = advert.without([*addresses(advert), *days(dated), *listing_numbers(dated)])
     kit_only = kit_only.without(numbers_to_call(kit_only))
-    drums = drums_seen(kit_only, words, shop.shop.size_order)
+    perhaps = [*alike.old, *(() if pieces_said(advert, words) else alike.recent)]
+    drums = drums_seen(kit_only, words, shop.shop.size_order, perhaps)
+    unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
+    dated = dated.without(unsure)
     amounts = sums(kit_only.without(drums.places), words, shop.files.decimal)
     linkless = advert.without(addresses(advert))
     meanings = [(w, m) for w, m in shop.jot.words.items() if "=" in m]
@@ -85,10 +90,10 @@ def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: d
     return _Seen(
         series=series_seen(linkless, spellings),
         drums=drums,
-        price=price_seen(kit_only, amounts, words),
+        price=price_seen(kit_only, amounts, words, shop.shop.currency),
         condition=condition_seen(linkless, shop.prices.words.get("condition", {})),
         channel=channel_seen(linkless, shop.prices.words.get("channel", {}), words),
-        date=day(_days_only(advert), today, shop.files.day_first),
+        date=day(_days_only(dated), today, shop.files.day_first, [advert.words(find) for find in unsure]),
         ref=reference(advert),
         features=features,
         fetch=None if fetch is None else linkless.words(Find(*fetch.span())),
@@ -135,13 +140,13 @@ def _swap_remark(advert: AdvertText, words: Lexicon) -> Iterator[str]:
         yield f'"{swap}": a swap is offered as well; only the price is noted'
 
 
-def _columns(seen: _Seen) -> Iterator[tuple[str, Outcome]]:
+def _columns(seen: _Seen, own: str) -> Iterator[tuple[str, Outcome]]:
     """Our columns in the order in which they are told."""
     yield "series", seen.series.outcome
     yield "pieces", seen.drums.pieces
     yield "condition", seen.condition
     yield "price", seen.price.price
-    yield "currency", _currency(seen.price)
+    yield "currency", _currency(seen.price, own)
     yield "price_kind", seen.price.kind
     if seen.price.premium is not None:
         yield "premium", seen.price.premium
@@ -155,10 +160,11 @@ def _columns(seen: _Seen) -> Iterator[tuple[str, Outcome]]:
         yield "note", Outcome(Taken("note", note, "from the above"))
 
 
-def _currency(price: PriceSeen) -> Outcome:
+def _currency(price: PriceSeen, own: str) -> Outcome:
+    """The price's currency; the shop's own where a sign or a name can mean it, as in prices.csv."""
     if price.money is None or price.price.taken is None:
         return Outcome(None, "without a price there is no currency")
-    codes = price.money.currencies
+    codes = (own,) if own in price.money.currencies else price.money.currencies
     if len(codes) == 1:
         return Outcome(Taken("currency", codes[0], price.price.taken.words))
     if codes:

@@ -110,6 +110,106 @@ def test_a_telephone_number_is_no_price(number: str) -> None:
         assert understood(text).value("price") == "480"
 
 
+DIAMETERS = st.lists(st.integers(8, 28), min_size=3, max_size=7).filter(lambda found: max(found) >= 18)
+
+
+@given(DIAMETERS, st.sampled_from([" ", "/", ", ", " / ", "-", " + "]))
+def test_a_row_of_diameters_is_counted_in_full_or_left_open(diameters: list[int], sign: str) -> None:
+    found = understood(f"Burren {sign.join(map(str, diameters))}, 400 EUR")
+    pieces = found.value("pieces")
+    assert pieces in (str(len(diameters)), None)
+    if sign not in ("/", " "):
+        assert pieces is not None
+    assert found.value("price") == "400"
+    assert found.value("date") is None or (sign == "/" and len(diameters) == 3)
+
+
+@given(
+    st.integers(18, 26), st.integers(14, 17),
+    st.lists(st.tuples(st.sampled_from([10, 12, 13, 14, 16, 18]), st.integers(0, 4)), min_size=2, max_size=5),
+    st.booleans(),
+)  # fmt: skip
+def test_sizes_with_nothing_between_are_never_counted_as_diameters(
+    wide: int, deep: int, toms: list[tuple[int, int]], turned: bool
+) -> None:
+    sizes = [(wide, deep), *((width, width - less) for width, less in toms)]
+    row = " ".join(f"{b} {a}" if turned else f"{a} {b}" for a, b in sizes)
+    assert understood(f"Burren {row}, 400 EUR").value("pieces") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "pieces"),
+    [
+        ("4-piece, 22/13/16/12, kick is 22x14", "4"), ("6-teilig, 22/16/13/12/14 snare", "6"),
+        ("5-teilig, 22/16/13/12/14 snare", "5"), ("7pc, 22/16/13/12/14 snare", None),
+        ("4tlg, BD 22 18, TT 12 8, 13 9, FT 16 16", "4"), ("2-piece, 22 16 16 16 12 8 13 9 10 7", "2"),
+        ("5-piece: 22x16, 16x16, 13x9, 12x8", None), ("3-piece: 22x16, 16x16, 13x9, 12x8", None),
+        ("4-piece, bass 22, two toms, floor tom 16", "4"), ("9-piece, bass 22, two toms, floor tom 16", None),
+    ],
+)  # fmt: skip
+def test_a_stated_number_stands_where_the_list_allows_it(text: str, pieces: str | None) -> None:
+    """Where every reading of the list contradicts it, both are told and the cell stays blank."""
+    found = understood(f"Burren {text}, 400 EUR")
+    assert found.value("pieces") == pieces
+    if pieces is None:
+        assert any(one.field == "pieces" and " and lists " in one.reason for one in found.unknown)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "20/12/14 Kessel", "Kesselsatz 20/12/14", "kit (20/12/14)", "20/12/14 + Snare", "Größen: 20/12/14",
+        "4-piece 20/12/14 and snare", "bass, tom, floor 20/12/14", "20/12/14 great jazz kit",
+    ],
+)  # fmt: skip
+def test_diameters_beside_drums_are_no_day(text: str) -> None:
+    found = understood(f"Burren, {text}, 400 EUR")
+    assert found.value("date") is None
+    assert found.value("pieces") in ("3", "4")
+
+
+@pytest.mark.parametrize("words", ["posted", "seen on", "verkauft am", "Stand", "eingestellt", "sold", "Datum:"])
+def test_a_day_that_is_said_to_be_one_is_no_row_of_drums(words: str) -> None:
+    found = understood(f"Burren 4-piece, 400 EUR, {words} 20/12/25")
+    assert (found.value("date"), found.value("pieces")) == ("2025-12-20", "4")
+
+
+def test_a_row_that_may_be_a_day_is_neither_without_a_word_beside_it() -> None:
+    reasons = {one.field: one.reason for one in understood("Burren, 20/12/14, 400 EUR").unknown}
+    assert reasons["pieces"] == reasons["date"] == "20/12/14 can be a day or three drums"
+
+
+@pytest.mark.parametrize(
+    ("own", "words", "currency"),
+    [
+        ("USD", "$425", "USD"), ("USD", "425 dollars", "USD"), ("CAD", "425$ firm", "CAD"), ("GBP", "£425", "GBP"),
+        ("SEK", "4250 kr", "SEK"), ("EUR", "$425", None), ("EUR", "£425", None), ("USD", "C$425", "CAD"),
+        ("USD", "£425", None), ("AUD", "US$425", "USD"), ("EUR", "VB 425 DM", "DEM"),
+    ],
+)  # fmt: skip
+def test_a_sign_is_the_shops_own_currency_where_it_can_be(own: str, words: str, currency: str | None) -> None:
+    shop = SHOP.model_copy(update={"shop": ShopTable(name="Dock Road Drums", currency=own)})
+    found = understood(f"Burren 22/16/13, asking {words}", shop)
+    assert found.value("price") in ("425", "4250")
+    assert found.value("currency") == currency
+    if currency is None:
+        assert any(one.field == "currency" and "can be" in one.reason for one in found.unknown)
+
+
+@pytest.mark.parametrize(
+    ("own", "text", "freight"),
+    [
+        ("USD", "$425, shipping $40", "40"), ("USD", "425 VB, shipping $40", "40"), ("USD", "$425, shipping £40", None),
+        ("EUR", "$425, shipping $40", "40"), ("EUR", "VB 425, shipping $40", None), ("USD", "C$425, shipping $40",
+        None),
+        ("EUR", "425 EUR, shipping 40", "40"),
+    ],
+)  # fmt: skip
+def test_freight_is_in_the_prices_currency_or_open(own: str, text: str, freight: str | None) -> None:
+    shop = SHOP.model_copy(update={"shop": ShopTable(name="Dock Road Drums", currency=own)})
+    assert understood(f"Burren 22/16/13, {text}", shop).value("freight") == freight
+
+
 def test_the_kind_of_the_shops_own_words_is_used() -> None:
     shop = SHOP.model_copy(update={"jot": JotTable(words={"Trommel": "rack", "Ankaufgesuch": "wanted"})})
     with pytest.raises(RefusedError, match="seeks"):
@@ -128,7 +228,8 @@ PIECES = st.sampled_from(
         "0171 1234567", "03.11.2026", "3/4/26", "https://example.org/1", "Becken", "Versand", "25 EUR", "Zustand 3",
         "-", "\n", ",",
         "5-piece", "FP", "statt", "cases", "20 %", "no", "tausche", "inkl.", "£", "1.250,-", "=1+1", "\u202e", "½",
-        "bass", "2 toms",
+        "bass", "2 toms", "22 13 16", "20/12/14", "(", ")", "12/13", "2x12", "22er", "10/10", "snare", "kit", "on",
+        "16 14",
     ]
 )  # fmt: skip
 
@@ -162,7 +263,30 @@ def test_the_cleaned_text_keeps_every_place(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["22x16 ", "16/16 ", '22" ', "50-", "1", "and 12 ", "12 + ", "a-", "Anzeige", "0171 ", "good ", "(", "1.", "\x00"],
+    [
+        "22x16 ",
+        "16/16 ",
+        '22" ',
+        "50-",
+        "1",
+        "and 12 ",
+        "12 + ",
+        "a-",
+        "Anzeige",
+        "0171 ",
+        "good ",
+        "(",
+        "1.",
+        "\x00",
+        "16 ",
+        "12x8/",
+        "2x12, ",
+        "20/12/14 ",
+        "Toms 12/13 ",
+        "bass 22 ",
+        "two toms ",
+        "22er und ",
+    ],
 )
 def test_a_long_text_takes_no_long_time(text: str) -> None:
     """Repeated to the longest length that is read: no pattern may take more than straight through it."""

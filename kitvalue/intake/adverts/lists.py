@@ -1,0 +1,241 @@
+"""Bare diameters in an advert, alone or in a row: which of them surely name drums, and which leave doubt."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Final
+
+from kitvalue.intake.adverts.beside import (
+    INCH,
+    LEAST,
+    MOST,
+    Beside,
+    Doubt,
+    Drum,
+    are_two_drums,
+    beside,
+    is_other_thing,
+    times,
+)
+from kitvalue.intake.adverts.lexicon import Lexicon
+from kitvalue.intake.adverts.text import AdvertText, Find
+
+_NO_DIAMETER: Final = (
+    r"mm|cm|km|kg|EUR|GBP|USD|CHF|euro|dollars?|pounds?|uhr|h\b|am\b|pm\b|x[ ]?\d|%|-?(?:piece|pce|pcs?\b|teilig|tlg)|"
+    r"(?:lugs?|böckchen|stimm\w*|schrauben|ply|lagig|years?|jahre?n?|months?|monate?n?|weeks?|wochen?|days?|tage?n?|"
+    r"minut\w*|miles|owners?|holes?|löcher|stück)(?!\w)"
+)
+_BARE: Final = re.compile(
+    rf"(?<![\w:€£$])(?:(?P<count>[1-4])[ ]?x[ ]?)?(?P<number>\d{{1,2}})(?P<mark>{INCH})?"
+    rf"(?![\w%€£$]|:\d|[ ]?(?:{_NO_DIAMETER}))",
+    re.IGNORECASE,
+)
+_IN_A_ROW: Final = re.compile(r"[ ]{0,2}[/,+&|-][ ]{0,2}|[ ]{1,3}(?:(?:and|und|plus|u\.)[ ]{1,2})?", re.IGNORECASE)
+_BAD_START: Final = re.compile(r"[\w.,/:+€£$-]")
+_BAD_END: Final = re.compile(r"[\w/%€£$-]|[.,]\d")
+_OTHER_NUMBERS: Final = re.compile(
+    r"(?<!\w)(?:tel\w*|phone|call|ring|mobil\w*|nr|no|number|nummer|am|vom|on|from|since|seit|until|bis|ab|"
+    r"posted|listed|dated|date|datum|open|offen|geöffnet|plz|\w*str\w*|\w*weg|street|road)[ .:]*$",
+    re.IGNORECASE,
+)
+_BEHIND_ONE: Final = re.compile(
+    r"[ ]*(?:$|[,;.+&/()\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick|rack)", re.IGNORECASE
+)
+_LONGEST_ROW: Final = 10  # drums
+_SNARES: Final = (13, 14)  # inches: the usual ones
+_BASS: Final = 16  # inches: a row without a word beside it is a kit's only where one of it can be a bass drum
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The drums of one row of diameters (22/16/13/12), and what is not certain beside it."""
+
+    drums: tuple[Drum, ...]
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """Rows of two and more diameters, single ones, and what may be drums."""
+
+    rows: tuple[Row, ...]
+    singles: tuple[Drum, ...]
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How an advert writes: the order of its widths and depths, words before sizes ("Bass 22") or behind them, and how
+    many drums it lists by width and depth.
+    """
+
+    order: str
+    word_first: bool
+    sized: int
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """Numbers that stand in a row; `gaps` is what stands between them."""
+
+    numbers: tuple[re.Match[str], ...]
+    gaps: tuple[str, ...]
+    around: Beside
+
+    @property
+    def find(self) -> Find:
+        return _span(self.numbers)
+
+    @property
+    def values(self) -> list[int]:
+        return [int(m["number"]) for m in self.numbers]
+
+    @property
+    def spaced(self) -> bool:
+        """Does nothing but space stand between some of them?"""
+        return any(not gap.strip() for gap in self.gaps)
+
+
+def listing(advert: AdvertText, chains: Sequence[Chain], manner: Manner) -> Listing:
+    """What rows of numbers and single numbers say of drums."""
+    found: list[Row | Doubt | list[Drum]] = []
+    for chain in chains:
+        listed = manner.sized > 1 or any(isinstance(one, Row) for one in found)
+        found.append(_read(advert, chain, manner, listed=listed))
+    rows = [one for one in found if isinstance(one, Row)]
+    return Listing(
+        tuple(rows),
+        tuple(drum for one in found if isinstance(one, list) for drum in one),
+        (*(one for one in found if isinstance(one, Doubt)), *(doubt for row in rows for doubt in row.doubts)),
+    )
+
+
+def chains_of(advert: AdvertText, words: Lexicon) -> list[Chain]:
+    """The rows of numbers that can be diameters, without those that belong to something else."""
+    found = [m for m in _BARE.finditer(advert.plain) if LEAST <= int(m["number"]) <= MOST]
+    chains: list[Chain] = []
+    start = 0
+    while start < len(found):
+        end = start + 1
+        while end < len(found) and _IN_A_ROW.fullmatch(advert.plain, found[end - 1].end(), found[end].start()):
+            end += 1
+        numbers = _sound(advert, found[start:end], words)
+        start = end
+        if numbers:
+            gaps = tuple(advert.plain[a.end() : b.start()] for a, b in pairwise(numbers))
+            chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
+    return chains
+
+
+def _span(numbers: Sequence[re.Match[str]]) -> Find:
+    return Find(numbers[0].start(), numbers[-1].end())
+
+
+def _sound(advert: AdvertText, numbers: list[re.Match[str]], words: Lexicon) -> list[re.Match[str]]:
+    """A row without what a range, a fraction or a cymbal takes from its end; empty where nothing is left."""
+    if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
+        return []
+    end = len(numbers)
+    while end and _BAD_END.match(advert.plain, numbers[end - 1].end()):
+        end -= 1
+    numbers = numbers[:end]
+    while numbers and is_other_thing(advert, _span(numbers), words):
+        last = next((i for i, (a, b) in enumerate(pairwise(numbers), 1) if _loose(advert, a, b)), 0)
+        numbers = numbers[:last]
+    return numbers
+
+
+def _loose(advert: AdvertText, one: re.Match[str], two: re.Match[str]) -> bool:
+    """Does a comma, a plus or an "and" stand between two numbers?"""
+    return advert.plain[one.end() : two.start()].strip() not in ("", "/", "|", "-")
+
+
+def _read(advert: AdvertText, chain: Chain, manner: Manner, *, listed: bool) -> Row | Doubt | list[Drum]:
+    """What one row says. `listed`: the advert lists its drums elsewhere."""
+    if len(chain.numbers) == 1:
+        return _single(advert, chain.numbers[0], chain.around, manner.word_first)
+    if len(chain.numbers) == 2:
+        return _two(advert, chain, manner)
+    if len(chain.numbers) > _LONGEST_ROW:
+        return Doubt(chain.find, f"{len(chain.numbers)} numbers in a row are not one kit's drums", len(chain.numbers))
+    word = chain.around.word(manner.word_first)
+    if chain.spaced:
+        if word is None and _other_number(advert, chain):
+            return []
+        said = advert.words(chain.find)
+        if can_be_sizes(chain.values):
+            return Doubt(chain.find, f'"{said}" can be diameters, or widths and depths', len(chain.values))
+        if word is None and (max(chain.values) < _BASS or listed):
+            return Doubt(chain.find, f'nothing says that "{said}" are drums', len(chain.values))
+    return _row(advert, chain)
+
+
+def _row(advert: AdvertText, chain: Chain) -> Row:
+    """A row of drums; a snare that is named beside its end is one of them, or one more."""
+    drums = [d for m in chain.numbers for d in _drums(m, None)]
+    before, behind = chain.around.before, chain.around.behind
+    if before is not None and before.role == "snare":
+        drums[0] = replace(drums[0], role="snare")
+    elif behind is not None and behind.role == "snare":
+        drums[-1] = replace(drums[-1], role="snare")
+        joined = chain.gaps[-1].strip()
+        if advert.after(chain.find.end, 3).lstrip().startswith("("):  # "16 14 (snare)"
+            return Row(tuple(drums), ())
+        if joined not in ("", "/", "|", "-", ",") or (joined == "," and drums[-1].diameter in _SNARES):
+            return Row(tuple(drums), ())
+        said = advert.words(Find(chain.find.start, chain.find.end + len(behind.text) + 1))
+        return Row(tuple(drums), (Doubt(chain.find, f'"{said}": is the snare one of these, or one more?', 1),))
+    return Row(tuple(drums), ())
+
+
+def can_be_sizes(values: Sequence[int]) -> bool:
+    """Can numbers in a row be read in twos as width and depth ("22 16 12 8") as well as one by one?"""
+    twos = list(zip(values[::2], values[1::2], strict=False))
+    shallow = all(a >= b for a, b in twos) or all(a <= b for a, b in twos)
+    return len(values) % 2 == 0 and shallow and (len(values) > 4 or len(set(values)) < len(values) or min(values) < 10)
+
+
+def _other_number(advert: AdvertText, chain: Chain) -> bool:
+    """Does a word before it say that it is an hour, a house, a number to call?"""
+    line = advert.plain[max(0, chain.find.start - 24) : chain.find.start].rpartition("\n")[2]
+    return _OTHER_NUMBERS.search(line) is not None
+
+
+def _two(advert: AdvertText, chain: Chain, manner: Manner) -> Row | Doubt | list[Drum]:
+    """Two numbers: two drums, the width and depth of one, or neither."""
+    one, two = chain.values
+    gap, around = chain.gaps[0].strip(), chain.around
+    counted = all(m["count"] for m in chain.numbers)
+    if counted or (gap and gap not in "/|-"):
+        return [d for m in chain.numbers for d in _single(advert, m, around, manner.word_first, given=counted)]
+    if are_two_drums(one, two, around, manner.order):
+        return Row(tuple(d for m in chain.numbers for d in _drums(m, "rack")), ())
+    if around.word(manner.word_first) is None:
+        if one == two == 10:  # ten out of ten
+            return []
+        named = all(m["mark"] for m in chain.numbers) or (gap == "/" and min(one, two) >= 10)
+        if not named or _other_number(advert, chain):
+            return []
+    return Doubt(chain.find, f'"{advert.words(chain.find)}" can be two drums, or the width and depth of one', 2)
+
+
+def _single(
+    advert: AdvertText, m: re.Match[str], around: Beside, word_first: bool, *, given: bool = False
+) -> list[Drum]:
+    """One diameter: with an inch mark, a count ("2x12"), or behind or before the word for a drum."""
+    word = around.word(word_first)
+    mark = (m["mark"] or "").strip().casefold()
+    place = mark == "in" and word is None and re.match(r"[ ][^\W\d_]", advert.plain[m.end() : m.end() + 2]) is not None
+    marked = given or (mark not in ("", "er") and not place)
+    if not marked and (word is None or not _BEHIND_ONE.match(advert.plain[m.end() :][:12])):
+        return []
+    drums = _drums(m, around.role(word_first, float(m["number"])))
+    return drums * times(advert, Find(m.start(), m.end()), around) if len(drums) == 1 else drums
+
+
+def _drums(m: re.Match[str], role: str | None) -> list[Drum]:
+    end = m.end("number") if (m["mark"] or "").strip().casefold() == "in" else m.end()  # "22, 16, 13 in red"
+    return [Drum(Find(m.start(), end), None, float(m["number"]), role)] * int(m["count"] or 1)
