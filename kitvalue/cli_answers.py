@@ -18,7 +18,8 @@ import click
 
 from kitvalue.intake.problems import Level, Problem, shown
 
-MOST_LINES = 20
+MOST_LINES = 20  # of problems, where they are the answer
+MOST_BESIDE = 5  # of problems beside an answer
 MOST_INDENTED = 200_000  # signs of JSON; more is for programs, and indenting takes longer than the answer
 
 
@@ -57,7 +58,7 @@ def answering(run: Callable[..., Said]) -> Callable[..., None]:
 
 
 def _say(said: Said, as_json: bool) -> None:
-    for line in _problem_lines(said.problems) if said.problem_lines is None else said.problem_lines:
+    for line in _problem_lines(said.problems, MOST_BESIDE) if said.problem_lines is None else said.problem_lines:
         tell(line)
     if as_json:
         print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
@@ -92,7 +93,7 @@ def hush(stream: IO[str] | None) -> None:
 
 def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
     """Each problem in its line; the error's own line where it says more than the first of them."""
-    lines = _problem_lines(problems)
+    lines = _problem_lines(problems, MOST_LINES)
     told = any(message.startswith(p.line()) for p in problems)
     for line in lines if told else (*lines, message):
         tell(line)
@@ -116,16 +117,16 @@ def _speaks_utf8(stream: IO[str] | None) -> bool:
     return (getattr(stream, "encoding", None) or "").lower().replace("-", "") == "utf8"
 
 
-def _problem_lines(problems: Sequence[Problem]) -> list[str]:
+def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
     """Refusals up to a bound, those of one kind in one line; of warnings only how many. `check` lists them all."""
     if not problems:
         return []
     from kitvalue.intake.alike import together
 
     hard = together([p for p in problems if p.level is not Level.WARNING])
-    told, untold = hard[:MOST_LINES], sum(len(one.problems) for one in hard[MOST_LINES:])
+    told, untold = hard[:most], sum(len(one.problems) for one in hard[most:])
     warnings = sum(p.level is Level.WARNING for p in problems)
-    more = [f"{untold} more problem{'s' if untold > 1 else ''}"] if untold else []
+    more = [f"and {untold} more"] if untold else []
     more += [f"{warnings} warning{'s' if warnings > 1 else ''}"] if warnings else []
     lines = [one.line() for one in told]
-    return [*lines, f"{' and '.join(more)}: kitvalue check lists them"] if more else lines
+    return [*lines, f"{', '.join(more)}: kitvalue check lists them"] if more else lines

@@ -20,7 +20,7 @@ from kitvalue.pages.laying import digest, templates
 from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
 from kitvalue.pages.sections.files import FilesView, files_view
 from kitvalue.pages.sections.market import MarketView, market_view
-from kitvalue.pages.sections.offers import OfferSeen, OffersView, offers_view
+from kitvalue.pages.sections.offers import OfferSeen, OffersView, offers_view, resale_words
 from kitvalue.pages.sections.today import NoteList, today_view
 from kitvalue.pages.sections.trend import TrendView, trend_view
 from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
@@ -96,7 +96,7 @@ def report_view(given: ReportInput) -> ReportView:
         trend=None if fit is None else trend_view(fit),
         trust=None if fit is None else trust_view(fit, currency),
         unusual=None if fit is None else unusual_view(fit, currency),
-        offers=offers_view(given.offers, currency),
+        offers=offers_view(given.offers, currency, resale_words(fit)),
         builds=builds_view(given.builds, cautions),
         files=files_view(given.files, given.problems),
         method=() if fit is None else _method(fit),

@@ -50,7 +50,7 @@ def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
 def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> None:
     offers = seen(tmp_path)
     data = run(tmp_path / "shop", "shortlist", "--json").data["offers"]
-    table = offers_view(offers, "EUR").bids
+    table = offers_view(offers, "EUR", "Resale value").bids
     assert table is not None
     assert [row.cells[0] for row in table.rows] == [one["offer"] for one in data]
     assert [row.cells[4] for row in table.rows] == [exact(Decimal(repr(one["stop_at"]))) for one in data]
@@ -70,7 +70,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     settings = read_shop(shop)
     offers = offers_seen(shop, settings, market_of(shop, settings).fit).offers
     assert all(one.valuation is not None and one.found is None for one in offers)
-    view = offers_view(offers, "EUR")
+    view = offers_view(offers, "EUR", "Resale value")
     assert view.bids is None
     assert view.picture is not None
     assert [key.glyph for key in view.picture.keys] == ["asked", "typical", "level", "range"]

@@ -9,13 +9,14 @@ from decimal import Decimal
 import numpy as np
 
 from kitvalue.decisions.shortlist import OfferFound, UseFound
+from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
-from kitvalue.market.value import Valuation
+from kitvalue.market.value import Valuation, no_dealer
 from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
 from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
-from kitvalue.pages.words import DASH, amount, change, count, exact, number, percent, trimmed
+from kitvalue.pages.words import DASH, amount, capital, change, count, exact, number, percent, trimmed
 
 MOST_DRAWN = 20
 MOST_LISTED = 100
@@ -70,8 +71,8 @@ def _judge(seen: OfferSeen, valuation: Valuation) -> Judged:
     return Judged(seen, valuation, 100 * (asked / view.typical - 1), float(np.mean(view.sample < asked)))
 
 
-def offers_view(offers: Sequence[OfferSeen], currency: str) -> OffersView:
-    """The section for the offers read."""
+def offers_view(offers: Sequence[OfferSeen], currency: str, resale: str) -> OffersView:
+    """The section for the offers read; `resale` says what the resale value is."""
     if not offers:
         return OffersView(
             "No offers are listed. Put kits you are being offered into offers.csv.", None, None, None, None
@@ -85,7 +86,7 @@ def offers_view(offers: Sequence[OfferSeen], currency: str) -> OffersView:
     return OffersView(
         lead,
         _picture(valued, currency) if valued else None,
-        _offers_table(valued, currency) if valued else None,
+        _offers_table(valued, currency, resale) if valued else None,
         _bids_table(valued, currency),
         _not_valued(without) if without else None,
     )
@@ -145,7 +146,14 @@ def offer_strips_table(picture: OffersPicture) -> Table:
     )  # fmt: skip
 
 
-def _offers_table(valued: Sequence[Judged], currency: str) -> Table:
+def resale_words(fit: Fit | None) -> str:
+    """What the resale value is: a dealer's price, or a private one where the book cannot tell dealers."""
+    if fit is None or fit.recipe.has("dealer"):
+        return "Resale value: the typical price as a dealer sells it"
+    return capital(no_dealer(fit))
+
+
+def _offers_table(valued: Sequence[Judged], currency: str, resale: str) -> Table:
     refinished = any(j.valuation.finished != j.seen.condition for j in valued)
     return Table(
         caption=f"Offers, the cheapest against their value first, {currency}",
@@ -163,8 +171,7 @@ def _offers_table(valued: Sequence[Judged], currency: str) -> Table:
         ),
         notes=(
             *and_more(len(valued) - MOST_LISTED, "more offers", "they are in offers.csv"),
-            "Resale value: the typical price as a dealer sells it, "
-            + ("in the condition beside it." if refinished else "in the condition it has now."),
+            f"{resale}, " + ("in the condition beside it." if refinished else "in the condition it has now."),
         ),
     )  # fmt: skip
 

@@ -12,19 +12,21 @@ ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 
 
 def shortlist_text(s: Shortlist, written: str | None = None) -> str:
-    """The offers, the most profitable first; then each use, what to buy together and what to take care of."""
+    """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together and
+    what to take care of."""
     valued = [one for one in s.offers if one.reason is None]
     plan = f", also as donors of {s.plan}" if s.plan else ""
     parts = [
-        f"{len(s.offers)} offers{plan} ({s.currency})\n",
+        wrapped(f"{len(s.offers)} offers{plan} ({s.currency})", "") + "\n",
         _lead(valued) + "\n" if valued else "",
-        _offers(valued) + "\n" if valued else "",
+        "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
         wrapped(
             "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: the highest price "
             f"that leaves {s.margin_percent:g} % of net revenue on average and loses in {s.loss_percent:g} % of the "
             "sample at most; freight on top. A dash: no price does."
         )
         + "\n" if valued else "",
+        "What is asked, against the buy-in value\n" + _asked(valued) + "\n" if valued else "",
         "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
         _not_open(valued),
         _together(s.portfolio) if s.portfolio is not None else "",
@@ -32,7 +34,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
         bullets("On single offers", _single(valued)),
         bullets("Take care", s.cautions),
-        f"Written: {written}" if written is not None else "",
+        wrapped(f"Written: {written}", "") if written is not None else "",
     ]  # fmt: skip
     return "\n".join(part for part in parts if part)
 
@@ -50,24 +52,37 @@ def _lead(valued: list[OfferFound]) -> str:
     )
 
 
-def _offers(valued: list[OfferFound]) -> str:
+def _bids(valued: list[OfferFound]) -> str:
     columns = [
-        Column("offer", figures=False), Column("series", figures=False), Column("asked"), Column("buy-in"),
-        Column("against"), Column("sold lower"), Column("to pay"), Column("open at"), Column("stop at"),
-        Column("best use", figures=False), Column("profit"), Column("loss"), Column("per hour"),
+        Column("offer", figures=False), Column("series", figures=False), Column("to pay"), Column("open at"),
+        Column("stop at"), Column("best use", figures=False), Column("profit"), Column("loss"), Column("per hour"),
     ]  # fmt: skip
-    return table(columns, [_offer(one) for one in valued])
+    return table(columns, [_bid(one) for one in valued])
 
 
-def _offer(one: OfferFound) -> list[str]:
+def _bid(one: OfferFound) -> list[str]:
     best = one.best
     return [
-        one.offer.offer[:14], one.offer.series[:14], money(one.offer.price), money(one.buy_in),
-        percent(one.against_percent, sign=True), _share(one.rank), money(one.paid.price),
-        _price(one.open_at), _price(one.stop_at), best.use if best is not None else "-",
-        money(best.expected_profit) if best is not None else "-", _share(best.chance_of_loss if best else None),
+        one.offer.offer, one.offer.series, money(one.paid.price), _price(one.open_at), _price(one.stop_at),
+        best.use if best is not None else "-", money(best.expected_profit) if best is not None else "-",
+        _share(best.chance_of_loss if best else None),
         money(best.profit_per_hour) if best is not None and best.profit_per_hour is not None else "-",
     ]  # fmt: skip
+
+
+def _asked(valued: list[OfferFound]) -> str:
+    columns = [
+        Column("offer", figures=False), Column("series", figures=False), Column("pieces"), Column("condition"),
+        Column("asked"), Column("buy-in"), Column("against"), Column("sold lower"),
+    ]  # fmt: skip
+    rows = [
+        (
+            one.offer.offer, one.offer.series, f"{one.offer.pieces:g}", figure(one.offer.condition),
+            money(one.offer.price), money(one.buy_in), percent(one.against_percent, sign=True), _share(one.rank),
+        )
+        for one in valued
+    ]  # fmt: skip
+    return table(columns, rows)
 
 
 def _uses(valued: list[OfferFound]) -> str:
@@ -82,7 +97,7 @@ def _uses(valued: list[OfferFound]) -> str:
 
 def _use(one: OfferFound, use: UseFound) -> list[str]:
     return [
-        one.offer.offer[:14], use.use, ROUTES[use.route], _cents(use.ceiling), _share(use.chance_at_ceiling),
+        one.offer.offer, use.use, ROUTES[use.route], _cents(use.ceiling), _share(use.chance_at_ceiling),
         _cents(use.safe_ceiling), money(use.expected_profit), _share(use.chance_of_loss), figure(use.hours),
     ]  # fmt: skip
 
@@ -141,7 +156,7 @@ def _holding(s: Shortlist) -> str:
 
 def source_text(s: Sourcing, written: str | None) -> str:
     """The answers, the cheapest first, or why there is none."""
-    parts = [f"Donors for {s.title} ({s.currency}, net)\n"]
+    parts = [wrapped(f"Donors for {s.title} ({s.currency}, net)", "") + "\n"]
     first = s.answers[0]
     if first.status == "infeasible":
         parts.append(bullets("These offers cannot give the plan's drums", first.reasons))
@@ -149,7 +164,7 @@ def source_text(s: Sourcing, written: str | None) -> str:
         parts += [_answer(one, place, len(s.answers), s.seconds) for place, one in enumerate(s.answers, start=1)]
     if written is not None:
         name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
-        parts.append(f"Written: {written}\nNow: kitvalue price {name}\n")
+        parts.append(wrapped(f"Written: {written}", "") + f"\nNow: kitvalue price {name}\n")
     parts.append(bullets("Take care", s.cautions))
     return "\n".join(part for part in parts if part)
 
@@ -166,7 +181,7 @@ def _answer(one: Answer, place: int, count: int, seconds: float) -> str:
     pairs = [
         ("buy", ", ".join(one.buy) or "no kit"),
         ("new shells", ", ".join(new) or "none"),
-        ("kits with freight and new shells", money(one.spent, cents=True)),
+        ("kits, freight, new shells", money(one.spent, cents=True)),
         ("leftovers bring", money(one.credit, cents=True)),
         ("cost", f"{money(one.cost, cents=True)}  ({proof})"),
     ]

@@ -12,13 +12,17 @@ from kitvalue.decisions.unknowns import Solved
 from kitvalue.pages.terminal.cost import ROUTE_WORDS
 from kitvalue.pages.terminal.table import Column, bullets, figure, money, percent, span, table, wrapped
 
+UNKNOWN = " +?"  # behind a figure that lacks something of its cost
+HALF = 28  # columns of each side
+
 
 def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
     unknown = f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
     parts = [
-        f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the buyer's door)\n",
+        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the door)", "")
+        + "\n",
         wrapped(headline) + "\n",
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") + "\n" if sheet.incomplete else "",
         "By pieces\n" + _by_pieces(c) + "\n" + wrapped(c.crossings.text) + "\n",
@@ -26,7 +30,7 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
         + wrapped(f"at cost{unknown}: {c.tie_at_cost.text}{_hammer(c.tie_at_cost)}")
         + "\n"
         + wrapped(
-            f"at the webshop price{unknown if c.quote.binding == 'floor' else ''}: "
+            f"at webshop price{unknown if c.quote.binding == 'floor' else ''}: "
             f"{c.tie_at_price.text}{_hammer(c.tie_at_price)}"
         )
         + "\n",
@@ -50,8 +54,9 @@ def _by_pieces(c: Comparison) -> str:
         )
         for r in c.by_pieces
     ]  # fmt: skip
-    notes = [wrapped(f"{r.pieces} pieces: {r.note}") for r in c.by_pieces if r.note]
-    return "\n".join([table(columns, rows), *notes])
+    notes = [f"{r.pieces} pieces: {r.note}" for r in c.by_pieces if r.note]
+    unknown = [f"{UNKNOWN.strip()}: something of that cost is not known"] if any(map(_unknown, c.by_pieces)) else []
+    return "\n".join([table(columns, rows), *map(wrapped, (*unknown, *notes))])
 
 
 def _of_price(row: PiecesRow) -> str:
@@ -59,7 +64,7 @@ def _of_price(row: PiecesRow) -> str:
 
 
 def _unknown(row: PiecesRow) -> str:
-    return f" + {len(row.incomplete)} unknown" if row.incomplete else ""
+    return UNKNOWN if row.incomplete else ""
 
 
 def _hammer(tie: Tie) -> str:
@@ -68,12 +73,12 @@ def _hammer(tie: Tie) -> str:
 
 def _unknowns(unknowns: tuple[Solved, ...]) -> str:
     columns = [
-        Column("", figures=False), Column("planned"), Column("", figures=False), Column("ties at cost"),
-        Column("no profit at market"), Column("a tenth less"), Column("a tenth more"),
+        Column("", figures=False), Column("planned"), Column("ties at cost"), Column("no profit at market"),
+        Column("a tenth less"), Column("a tenth more"),
     ]  # fmt: skip
     rows = [
         (
-            u.name, figure(u.planned), u.unit, _at(u.break_even), _at(u.break_even_market),
+            _named(u), figure(u.planned), _at(u.break_even), _at(u.break_even_market),
             _swing(u.swing_down), _swing(u.swing_up),
         )
         for u in unknowns
@@ -85,9 +90,29 @@ def _unknowns(unknowns: tuple[Solved, ...]) -> str:
             "the market price leaves nothing; the last two: what the profit there becomes more or less by "
             "(the condition moves by half a grade)"
         ),
-        *(wrapped(f"{u.name}: {u.reason}", bullet="- ") for u in unknowns if u.reason),
+        *(wrapped(text, bullet="- ") for text in _never(unknowns)),
     ]
     return "\n".join(lines)
+
+
+def _named(u: Solved) -> str:
+    return f"{u.name}, %" if u.unit == "percent" else u.name
+
+
+def _never(unknowns: tuple[Solved, ...]) -> list[str]:
+    """Why something never turns the answer, each reason once with the unknowns that it holds for."""
+    held: dict[str, list[str]] = {}
+    for u in unknowns:
+        for reason in (u.reason or "").split("; "):
+            held.setdefault(_whatever(reason), []).append(u.name)
+    held.pop("", None)
+    return [f"{reason} ({', '.join(names)})" for reason, names in held.items()]
+
+
+def _whatever(reason: str) -> str:
+    """A reason without the values that were tried: they differ from one unknown to the next."""
+    told, tried, _ = reason.partition(" at every value from ")
+    return f"{told}, whatever the value" if tried else reason
 
 
 def _at(value: Decimal | None) -> str:
@@ -100,7 +125,7 @@ def _swing(value: Decimal | None) -> str:
 
 def _like_for_like(c: Comparison) -> str:
     columns = [
-        Column("", figures=False), Column("the build", figures=False, most=36),
-        Column("an original", figures=False, most=36),
+        Column("", figures=False), Column("the build", figures=False, most=HALF),
+        Column("an original", figures=False, most=HALF),
     ]  # fmt: skip
     return table(columns, [(p.what, p.build, p.original) for p in c.like_for_like])

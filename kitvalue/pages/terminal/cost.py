@@ -14,7 +14,7 @@ ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
 def cost_text(sheet: CostSheet) -> str:
     """The cost sheet line by line, the buying list, and what the build must sell for by each VAT route."""
     parts = [
-        f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} (net {sheet.currency})\n",
+        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} (net {sheet.currency})", "") + "\n",
         _lines(sheet) + "\n",
         "Where the donors' prices go\n" + _apportioned(sheet) + "\n" if sheet.apportioned else "",
         "To buy and to do\n" + _quantities(sheet.quantities) + "\n",
@@ -51,12 +51,8 @@ def _quantities(quantities: tuple[Quantity, ...]) -> str:
 
 def _apportioned(sheet: CostSheet) -> str:
     columns = [
-        Column("donor", figures=False),
-        Column("price"),
-        Column("sold off"),
-        Column("kept"),
-        Column("in the kit"),
-    ]
+        Column("donor", figures=False), Column("price"), Column("sold off"), Column("kept"), Column("in the kit"),
+    ]  # fmt: skip
     rows = [
         (a.donor, money(a.price, True), money(a.sold_off, True), money(a.kept, True), money(a.kit, True))
         for a in sheet.apportioned
@@ -80,19 +76,18 @@ def _cuttings(cuttings: tuple[Cutting, ...]) -> str:
 
 
 def _routes(sheet: CostSheet) -> str:
-    columns = [
-        Column("", figures=False), Column("net cost"), Column("bought in for"), Column("price of no profit"),
-        Column("landed at cost"), Column("floor (margin met)"), Column("landed at floor"),
-    ]  # fmt: skip
-    open_routes = [r for r in sheet.routes if r.allowed]
+    """A column a route, a line a price: from what it costs up to what leaves the margin."""
+    found = [r for r in sheet.routes if r.allowed]
+    names = [ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in found]
+    columns = [Column("", figures=False), *map(Column, names)]
     rows = [
-        (
-            ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else ""), partly(sheet, r.net_cost),
-            money(r.purchase, True), partly(sheet, r.zero_profit_price), partly(sheet, r.landed_at_cost),
-            partly(sheet, r.floor), partly(sheet, r.landed_at_floor),
-        )
-        for r in open_routes
-    ]  # fmt: skip
+        ("net cost", *(partly(sheet, r.net_cost) for r in found)),
+        ("bought in for", *(money(r.purchase, True) for r in found)),
+        ("price of no profit", *(partly(sheet, r.zero_profit_price) for r in found)),
+        ("landed at cost", *(partly(sheet, r.landed_at_cost) for r in found)),
+        ("floor, your margin met", *(partly(sheet, r.floor) for r in found)),
+        ("landed at the floor", *(partly(sheet, r.landed_at_floor) for r in found)),
+    ]
     text = table(columns, rows) + "\n  * the route of this plan; prices are gross"
     closed = "\n".join(wrapped(_closed(r)) for r in sheet.routes if not r.allowed)
     return f"{text}\n{closed}" if closed else text

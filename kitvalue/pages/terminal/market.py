@@ -6,18 +6,19 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from kitvalue.intake.counts import FileCounts
-from kitvalue.market.comparables import GROUPS, Comparable
+from kitvalue.market.comparables import Comparable
 from kitvalue.market.fitted import Accuracy, Fit, TermEstimate
 from kitvalue.market.kit import Kit
-from kitvalue.market.knowledge import series_knowledge
-from kitvalue.market.outlook import Outlook
+from kitvalue.market.knowledge import series_knowledge, usual_kit
 from kitvalue.market.trend import Moved
 from kitvalue.market.unusual import UNUSUAL_WEIGHT
 from kitvalue.market.value import Valuation
-from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table
+from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table, wrapped
 from kitvalue.workshop.money import ZERO
 
 MOST_LEAST_KNOWN = 4
+NOTHING = 0.005  # a weight that is told as 0.00
+GROUP_WORDS = {"basis": "asked to sold"}
 GRADE_WORDS = {1: "harvest", 2: "remake", 3: "mend", 4: "freshen", 5: "wipe"}
 PLAIN_WORDS = {
     "log_pieces": "twice the drums",
@@ -30,8 +31,8 @@ PLAIN_WORDS = {
 
 
 def counts_line(counts: FileCounts) -> str:
-    """`prices.csv: 160 rows read, 154 used, 2 refused, 4 set aside (relisted or repeated)`."""
-    aside = f", {counts.set_aside} set aside (relisted or repeated)" if counts.set_aside else ""
+    """`prices.csv: 160 rows read, 154 used, 2 refused, 4 set aside (repeats)`."""
+    aside = f", {counts.set_aside} set aside (repeats)" if counts.set_aside else ""
     return f"{counts.file}: {counts.read} rows read, {counts.used} used, {counts.refused} refused{aside}"
 
 
@@ -39,14 +40,14 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     """What the market pays for, how sure that is, and which rows to look at."""
     how = ["series pooled" if fit.recipe.pooled else "series not pooled", "robust" if fit.robust else "plain"]
     parts = [
-        f"{counts_line(counts)}\nFitted: {', '.join(how)}; saved in {saved_in}\n",
+        wrapped(counts_line(counts), "") + "\n" + f"Fitted: {', '.join(how)}\nSaved in {saved_in}\n",
         "What moves the price, all else equal (with the 95 % range of each effect)\n" + _effects(fit) + "\n",
         "Series against the average one, all else equal\n" + _series(fit) + "\n",
     ]
     if not fit.exact:
         parts.append("What it knows least, and what one more sighting would do\n" + _least_known(fit) + "\n")
     if fit.accuracy is not None:
-        parts.append("How well it foretells prices that it has not seen\n" + _accuracy(fit.accuracy) + "\n")
+        parts.append("How well it foretells prices that it has not seen\n" + _accuracy(fit.accuracy, fit) + "\n")
     if fit.unusual:
         parts.append("Rows far from what the others say of them\n" + _unusual(fit) + "\n")
     parts.append(bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]))
@@ -87,73 +88,84 @@ def _least_known(fit: Fit) -> str:
         (k.name, str(k.rows), f"+-{k.level_percent:.1f} %", f"+-{k.one_more_percent:.1f} %")
         for k in series_knowledge(fit)[:MOST_LEAST_KNOWN]
     ]
-    return table(columns, rows)
+    usual = usual_kit(fit, fit.recipe.series[0])
+    kit = f"{usual.pieces:g} pieces, {grade_words(usual.condition)}, sold in private on the newest date"
+    return table(columns, rows) + "\n" + wrapped(f"of {kit}: rows of other kinds of sale tell less of that")
 
 
-def _accuracy(a: Accuracy) -> str:
+def _accuracy(a: Accuracy, fit: Fit) -> str:
     pairs = [
         ("half the errors are under", percent(a.median_ape, 1)),
         ("80 % ranges held", "?" if a.coverage_80 is None else f"{a.coverage_80:.0f} % of prices held out"),
         ("median ratio", f"{a.median_ratio:.3f}  (predicted to observed)"),
-        ("COD", f"{a.cod:.1f}"),
-        ("PRD", f"{a.prd:.3f}  (a perfect model would show {a.prd_expected:.3f})"),
+        ("COD, spread of the ratios", f"{a.cod:.1f}  (percent from their middle, on average)"),
     ]
+    if a.prd is not None and a.prd_expected is not None:
+        perfect = f"(perfect {a.prd_expected:.3f}; above: dear kits too cheap)"
+        pairs.append(("PRD, dear against cheap", f"{a.prd:.3f}  {perfect}"))
     if a.prb is not None:
-        pairs.append(("PRB", f"{a.prb:+.3f}"))
+        pairs.append(("PRB, tilt with the price", f"{a.prb:+.3f}  (change as the value doubles; ideal 0)"))
     if a.forward_median_ape is not None:
-        forward = f"half the errors under {a.forward_median_ape:.1f} %  ({a.forward_rows} rows, from the past alone)"
-        pairs.append(("forward in time", forward))
-    return facts(pairs) + "".join(f"\n  {reason}" for reason in a.reasons)
+        under = f"half the errors under {a.forward_median_ape:.1f} %"
+        pairs.append(("forward in time", f"{under}  ({a.forward_rows} rows, past alone)"))
+    return "\n".join([facts(pairs), *(wrapped(text) for text in (*_pulled(fit), *a.reasons))])
+
+
+def _pulled(fit: Fit) -> list[str]:
+    """A ratio study counts every row in full: what that does to it where rows are gross slips."""
+    gross = [str(u.row) for u in fit.unusual if weighs_nothing(u.weight)]
+    if not gross:
+        return []
+    which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross)} move"
+    return [f"COD, PRD and PRB count every row in full; {which} them far"]
 
 
 def _unusual(fit: Fit) -> str:
     columns = [
         Column("row"), Column("series", figures=False), Column("seen"), Column("expected"), Column("weight"),
-        Column("moves such kits"), Column("", figures=False),
+        Column("moves such kits"),
     ]  # fmt: skip
     rows = [
         (str(u.row), u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}",
-         percent(u.moves_percent, 1, sign=True), u.hint)
+         percent(u.moves_percent, 1, sign=True))
         for u in fit.unusual
     ]  # fmt: skip
-    return table(columns, rows)
+    return table(columns, rows, under=[u.hint for u in fit.unusual])
 
 
 def value_text(
     valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str], holding: Decimal = ZERO
 ) -> str:
-    """Buy-in and resale with both ranges, and the sightings behind them."""
-    share = valuation.buy_in.range_percent
-    columns = [
-        Column("", figures=False), Column("typical"), Column("average"), Column(f"one sale, {share} %"),
-        Column(f"market level, {share} %"),
-    ]  # fmt: skip
-    finished = f"resale value, {grade_words(valuation.finished)}"
-    rows = [_outlook("buy-in value, as it is", valuation.buy_in), _outlook(finished, valuation.resale)]
+    """Buy-in and resale with both ranges, and the sightings behind them, the adjustments of each under it."""
+    notes = [*_alike(valuation), f"asked to sold rests on {valuation.buy_in.rests_on}", *_held(holding), *_moved(move)]
     parts = [
-        f"{kit_words(valuation.kit)} ({currency})\n",
-        table(columns, rows)
-        + f"\n  asked to sold rests on {valuation.buy_in.rests_on}\n"
-        + _held(holding)
-        + _moved(move),
+        wrapped(f"{kit_words(valuation.kit)} ({currency})", "") + "\n",
+        "\n".join([_values(valuation), *map(wrapped, notes)]) + "\n",
         "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
         bullets("Take care", cautions),
     ]
     return "\n".join(p for p in parts if p)
 
 
-def _held(holding: Decimal) -> str:
-    return f"  holding it until it is sold costs {money(holding, cents=True)}\n" if holding else ""
+def _alike(v: Valuation) -> list[str]:
+    """Why resale is no more than buy-in, where it is not."""
+    if v.finished != v.kit.condition or v.resale.typical != v.buy_in.typical:
+        return []
+    return ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
 
 
-def _moved(m: Moved | None) -> str:
+def _held(holding: Decimal) -> list[str]:
+    return [f"holding it until it is sold costs {money(holding, cents=True)}"] if holding else []
+
+
+def _moved(m: Moved | None) -> list[str]:
     if m is None:
-        return ""
-    days = f"  since {m.since.isoformat()} (to {m.to.isoformat()}) prices"
+        return []
+    days = f"since {m.since.isoformat()} (to {m.to.isoformat()}) prices"
     if m.percent is None:
-        return f"{days}: cannot be told, {m.reason}\n"
+        return [f"{days}: cannot be told, {m.reason}"]
     ends = f"{percent(m.low, 1, sign=True)} to {percent(m.high, 1, sign=True)}"
-    return f"{days} have moved {percent(m.percent, 1, sign=True)}  ({ends})\n"
+    return [f"{days} have moved {percent(m.percent, 1, sign=True)}  ({ends})"]
 
 
 def kit_words(kit: Kit) -> str:
@@ -173,31 +185,65 @@ def _feature_words(value: float | bool | str) -> str:
 
 def grade_words(grade: float) -> str:
     """`condition 3 (mend)`."""
+    return f"condition {_grade(grade)}"
+
+
+def _grade(grade: float) -> str:
     word = GRADE_WORDS.get(int(grade)) if grade == int(grade) else None
-    return f"condition {grade:g}" + (f" ({word})" if word else "")
+    return f"{grade:g}" + (f" ({word})" if word else "")
 
 
-def _outlook(name: str, o: Outlook) -> tuple[str, ...]:
-    return (name, money(o.typical), money(o.mean), span(o.low, o.high), span(o.level_low, o.level_high))
+def _values(v: Valuation) -> str:
+    """Buy-in beside resale, both ranges under the typical price."""
+    share = v.buy_in.range_percent
+    ways = (v.buy_in, v.resale)
+    rows = [
+        ("condition", _grade(v.kit.condition), _grade(v.finished)),
+        ("typical", *(money(o.typical) for o in ways)),
+        ("average", *(money(o.mean) for o in ways)),
+        (f"one sale, {share} %", *(span(o.low, o.high) for o in ways)),
+        (f"market level, {share} %", *(span(o.level_low, o.level_high) for o in ways)),
+    ]
+    return table([Column("", figures=False), Column("buy-in value"), Column("resale value")], rows)
 
 
 def _comparables(found: tuple[Comparable, ...]) -> str:
-    used = [g for g in GROUPS if any(abs(_factor(c, g) - 1) > 5e-4 for c in found)]
     columns = [
-        Column("row"), Column("series", figures=False), Column("pieces"), Column("cond."), Column("date"),
-        Column("seen"), *(Column(g) for g in used), Column("adjusted"),
-        Column("gross"), Column("", figures=False),
+        Column("row"), Column("series", figures=False), Column("pieces"), Column("condition"), Column("date"),
+        Column("seen"), Column("adjusted"), Column("gross"),
     ]  # fmt: skip
     rows = [
         (
             str(c.row), c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date.isoformat() if c.date else "-",
-            money(c.observed), *(percent(100 * (_factor(c, g) - 1), 0, sign=True) for g in used),
-            money(c.adjusted), percent(c.gross_percent), "an unusual row" if c.weight < UNUSUAL_WEIGHT else "",
+            money(c.observed), money(c.adjusted), percent(c.gross_percent),
         )
         for c in found
     ]  # fmt: skip
-    return table(columns, rows)
+    legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
+    return table(columns, rows, under=[_adjustments(c) for c in found]) + "\n" + wrapped(legend)
 
 
-def _factor(c: Comparable, group: str) -> float:
-    return next(a.factor for a in c.adjustments if a.name == group)
+def _adjustments(c: Comparable) -> str:
+    """`time +4 %, asked to sold -5 %`, and how little the row counts where it is an unusual one."""
+    made = [
+        f"{GROUP_WORDS.get(a.name, a.name)} {percent(a.percent, 0, sign=True)}"
+        for a in c.adjustments
+        if round(a.percent) != 0
+    ]
+    far = f"; far off: {_counts(c.weight)}" if c.weight < UNUSUAL_WEIGHT else ""
+    return (", ".join(made) or "nothing to adjust") + far
+
+
+def _counts(weight: float) -> str:
+    return "weighs nothing" if weighs_nothing(weight) else f"weighs {weight:.2f}, not 1"
+
+
+def weighs_nothing(weight: float) -> bool:
+    """Is it a row that the fit passes over as a slip?"""
+    return weight < NOTHING
+
+
+def listed(names: Sequence[str], most: int = 5) -> str:
+    """`59, 68 and 70`, and how many more."""
+    shown = [*names[:most], *([f"{len(names) - most} more"] if len(names) > most else [])]
+    return " and ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else shown[0]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from kitvalue.decisions.outcome import LearnedShares
+from kitvalue.decisions.outcome import LearnedShares, ShareOutcome
 from kitvalue.pages.terminal.table import Column, bullets, figure, money, percent, table, wrapped
 from kitvalue.workshop.learned import LearnedHours, LearnedOperations, settings_lines
 from kitvalue.workshop.outcome import Against, JobOutcome
@@ -24,7 +24,8 @@ def outcome_text(
         _offered("To paste under [work.hours] in shop.toml, if you agree", settings_lines(hours)),
         f"The share of an original's price that the builds fetched\n{_shares(shares)}\n",
         _offered(
-            "To paste under [finished] in the plan, if you agree", [f"{s.line}  ({s.plan})" for s in shares.learned]
+            "To paste under [finished] in the plan, if you agree",
+            [line for s in shares.learned for line in (f"in {s.plan}:", f"  {s.line}")],
         ),
         bullets("Take care", cautions),
     ]
@@ -33,17 +34,10 @@ def outcome_text(
 
 def _jobs(jobs: Sequence[JobOutcome]) -> str:
     columns = [
-        Column("row"), Column("plan", figures=False), Column("finished"), Column("hours"), Column("planned"),
-        Column("paid out"), Column("planned"), Column("net cost"), Column("planned"), Column("over"),
+        Column("row"), Column("plan, finished", figures=False), Column("", figures=False), Column("hours"),
+        Column("paid out"), Column("net cost"), Column("over"),
     ]  # fmt: skip
-    rows = [
-        (
-            str(j.row), j.plan, j.finished_on.isoformat(), _figure(j.hours.actual), _figure(j.hours.planned),
-            money(j.paid.actual), money(j.paid.planned), money(j.net_cost.actual), money(j.net_cost.planned),
-            _over(j.net_cost),
-        )
-        for j in jobs
-    ]  # fmt: skip
+    rows = [line for j in jobs for line in _job(j)]
     why = [
         wrapped(f"row {j.row}: {what}: {one.reason}", bullet="- ")
         for j in jobs
@@ -51,6 +45,20 @@ def _jobs(jobs: Sequence[JobOutcome]) -> str:
         if one.actual is None
     ]
     return "\n".join([table(columns, rows), *why])
+
+
+def _job(j: JobOutcome) -> list[tuple[str, ...]]:
+    """What it came to, and what was planned under it."""
+    return [
+        (
+            str(j.row), j.plan, "actual", _figure(j.hours.actual), money(j.paid.actual), money(j.net_cost.actual),
+            _over(j.net_cost),
+        ),
+        (
+            "", j.finished_on.isoformat(), "planned", _figure(j.hours.planned), money(j.paid.planned),
+            money(j.net_cost.planned), "",
+        ),
+    ]  # fmt: skip
 
 
 def _figure(value: Decimal | None) -> str:
@@ -64,25 +72,29 @@ def _over(one: Against) -> str:
 def _sales(jobs: Sequence[JobOutcome], shares: LearnedShares) -> str:
     by_row = {sale.row: sale for sale in shares.sales}
     columns = [
-        Column("row"), Column("plan", figures=False), Column("sold"), Column("for, gross"), Column("profit"),
-        Column("margin"), Column("planned"), Column("markup"), Column("of the market"), Column("planned"),
+        Column("row"), Column("plan, sold", figures=False), Column("", figures=False), Column("for, gross"),
+        Column("profit"), Column("margin"), Column("markup"), Column("of the market"),
     ]  # fmt: skip
-    rows, why = [], []
-    for j in jobs:
-        if j.sold_for is None:
-            continue
-        sale, seen = j.sale, by_row.get(j.row)
-        rows.append(
-            (
-                str(j.row), j.plan, j.sold_on.isoformat() if j.sold_on else "?", money(j.sold_for, cents=True),
-                money(sale.profit if sale else None, cents=True), percent(sale.margin if sale else None, 1),
-                percent(j.planned_margin, 1), percent(sale.markup if sale else None, 1),
-                percent(seen.share if seen else None, 1), percent(seen.planned if seen else None),
-            )
-        )  # fmt: skip
-        if sale is None:
-            why.append(wrapped(f"row {j.row}: profit: {j.sale_reason}", bullet="- "))
+    sold = [j for j in jobs if j.sold_for is not None]
+    rows = [line for j in sold for line in _sale(j, by_row.get(j.row))]
+    why = [wrapped(f"row {j.row}: profit: {j.sale_reason}", bullet="- ") for j in sold if j.sale is None]
     return "\n".join([table(columns, rows), *why]) if rows else "  none yet"
+
+
+def _sale(j: JobOutcome, seen: ShareOutcome | None) -> list[tuple[str, ...]]:
+    """What it brought, and what was planned under it."""
+    sale = j.sale
+    return [
+        (
+            str(j.row), j.plan, "actual", money(j.sold_for, cents=True),
+            money(sale.profit if sale else None, cents=True), percent(sale.margin if sale else None, 1),
+            percent(sale.markup if sale else None, 1), percent(seen.share if seen else None, 1),
+        ),
+        (
+            "", j.sold_on.isoformat() if j.sold_on else "?", "planned", "", "", percent(j.planned_margin, 1), "",
+            percent(seen.planned if seen else None),
+        ),
+    ]  # fmt: skip
 
 
 def _operations(hours: LearnedOperations) -> str:
@@ -127,7 +139,7 @@ def _shares(shares: LearnedShares) -> str:
     rows = [
         (
             s.plan, s.series, str(s.sales), percent(s.planned), percent(s.own, 1), percent(s.learned, 1),
-            f"{s.low} to {s.high} %",
+            f"{s.low:.0f} to {s.high:.0f} %",
         )
         for s in shares.learned
     ]  # fmt: skip

@@ -18,8 +18,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     quote, sale = p.quote, p.sale
     at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     parts = [
-        f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[p.route]} ({sheet.currency}, gross)\n",
-        wrapped(p.headline) + "\n",
+        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[p.route]} ({sheet.currency}, gross)", "") + "\n",
+        wrapped(_lead(sheet, p)) + "\n",
         facts(
             [
                 ("floor, your margin met", partly(sheet, quote.floor)),
@@ -56,6 +56,28 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     return "\n".join(part for part in parts if part)
 
 
+def _lead(sheet: CostSheet, p: PriceSheet) -> str:
+    """The answer in a few words, first of all on the price asked about; of one above the market, that hardly anybody
+    will pay it."""
+    quote, sale = p.quote, p.sale
+    said = p.headline
+    if sale.gross != quote.suggested:
+        said = f"At {money(sale.gross, cents=True)} {_left(sheet, p)}. {said}"
+    if sale.gross > quote.market_price:
+        above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
+        far = f"{percent(above, 0 if above >= 1 else 1)} above" if above is not None else "above"
+        said += f" At {money(sale.gross, cents=True)}, {far} the market, expect hardly a buyer."
+    return said
+
+
+def _left(sheet: CostSheet, p: PriceSheet) -> str:
+    """`you lose 1,684.30`, `you keep 200.00, a margin of 9.5 %`."""
+    profit = p.sale.profit
+    if profit < 0:
+        return f"you lose {sheet.resting(-profit).text()}"
+    return f"you keep {sheet.resting(profit).text_of_profit()}, a margin of {_percent(sheet, p.sale.margin)}"
+
+
 def _profit(sheet: CostSheet, profit: Decimal) -> str:
     return sheet.resting(profit).text_of_profit()
 
@@ -73,10 +95,12 @@ def _places(p: PriceSheet) -> str:
     columns = [
         Column("to", figures=False), Column("", figures=False), Column("the kit"), Column("freight"), Column("duty"),
         Column("VAT"), Column("clearance"), Column("the buyer pays"), Column("you get, net"),
-        Column("", figures=False),
     ]  # fmt: skip
-    rows = [(d.place, d.kind, *_door(d), money(d.seller_gets, cents=True), d.reason or "") for d in p.destinations]
-    return table(columns, rows)
+    rows = [
+        (d.place, d.kind if d.kind != d.place else "", *_door(d), money(d.seller_gets, cents=True))
+        for d in p.destinations
+    ]
+    return table(columns, rows, under=[d.reason or "" for d in p.destinations])
 
 
 def _door(place: PlacePrice) -> tuple[str, ...]:

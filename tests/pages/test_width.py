@@ -1,0 +1,88 @@
+"""Every answer reads in a terminal 80 columns wide; only a word that cannot be broken, such as a path, is longer."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from kitvalue.cli import main
+from kitvalue.pages.terminal.table import WIDTH, width
+from tests.robust.processes import ADVERT, VALUE
+from tests.shops import run, sample_shop
+
+SHOPS = {"starter": ("example",), "sample": ("seven-piece", "inishmore-restored")}
+LINES = [
+    "new another", "check", "check --rows", "fit", "fit --plain --no-pool", " ".join(VALUE),
+    f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95", "cost PLAN --csv", "price PLAN",
+    "price PLAN --at 900", "price PLAN --at 12345.67", "compare PLAN", "shortlist", "shortlist --csv --plan PLAN",
+    "source PLAN --best 3 --write PLAN-found", "done", "jot", "report", "card --plan PLAN", "sheet PLAN",
+]  # fmt: skip
+
+
+def too_wide(text: str) -> list[str]:
+    """The lines that are wider than a terminal and could be broken; how a file was read is one line of `check`."""
+    lines = [line for line in text.splitlines() if width(line) > WIDTH and len(line.split()) > 1]
+    return [line for line in lines if not re.fullmatch(r"\w+\.csv: .+ refused.*  \(.+\)", line)]
+
+
+def words_of(line: str, plan: str) -> list[str]:
+    words = [word.replace("PLAN", plan) for word in line.split()]
+    return [words[0], ADVERT, *words[1:]] if words[0] == "jot" else words
+
+
+@pytest.fixture(scope="module", params=SHOPS)
+def shop(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A shop in the current folder, so that the paths in the answers are short."""
+    place = tmp_path_factory.mktemp("width")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(place)
+        if request.param == "starter":
+            assert run(".", "new", "shop").status == 0
+        else:
+            sample_shop(place)
+        yield str(request.param)
+
+
+def test_every_command_is_tried_here() -> None:
+    assert {line.split()[0] for line in LINES} == set(main.commands)
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_an_answer_fits_80_columns(line: str, shop: str) -> None:
+    if (shop, line) == ("sample", "report"):
+        pytest.skip("it says no more than in the other shop, and takes seconds")
+    for plan in SHOPS[shop] if "PLAN" in line else ("",):
+        ran = run("shop", *words_of(line, plan))
+        assert ran.status in (0, 1, 2) if line.startswith("source") else ran.status == 0, ran.err
+        assert ran.out.strip()
+        assert too_wide(ran.out) == []
+
+
+def test_answers_of_larger_money_fit_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Prices in hundreds of thousands, as in currencies of small units, and names as long as people give them."""
+    monkeypatch.chdir(tmp_path)
+    assert run(".", "new", "shop").status == 0
+    book, offers, plan = (tmp_path / "shop" / name for name in ("prices.csv", "offers.csv", "builds/example.toml"))
+    long = "Burren-Special-Edition-of-the-Anniversary"
+    for path in (book, offers):
+        lines = path.read_text(encoding="utf-8").replace("Burren", long).splitlines()
+        at = lines[0].split(",").index("price")
+        rows = [line.split(",") for line in lines[1:]]
+        thousandfold = [",".join([*r[:at], f"{1000 * float(r[at]):.2f}", *r[at + 1 :]]) for r in rows]
+        path.write_text("\n".join([lines[0], *thousandfold, ""]), encoding="utf-8")
+    settings = tmp_path / "shop" / "shop.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("Burren", long), encoding="utf-8")
+    text = plan.read_text(encoding="utf-8").replace("Burren", long)
+    amounts = re.compile(r"^((?:price|freight|repair|value|spare) = )([\d.]+)", re.MULTILINE)
+    plan.write_text(amounts.sub(lambda m: f"{m[1]}{1000 * float(m[2]):.2f}", text), encoding="utf-8")
+    for line in LINES:
+        if line.startswith(("fit", "cost", "price", "compare", "shortlist")):
+            ran = run("shop", *words_of(line, "example"))
+            assert ran.status == 0, ran.err
+            assert too_wide(ran.out) == [], line
+    ran = run("shop", "value", "--series", long, "--pieces", "5", "--condition", "freshen")
+    assert ran.status == 0, ran.err
+    assert too_wide(ran.out) == []
