@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from kitvalue.intake.problems import FileError, shown
+from kitvalue.intake.problems import FileError, RefusedError, shown
 from kitvalue.intake.series import series_names
 from kitvalue.intake.shop import Shop
+from kitvalue.intake.tomltext import toml_key
 from kitvalue.intake.vocabulary import GRADES, TRUTHS, grade
 from kitvalue.intake.words import fold, listed, nearest, trimmed
 from kitvalue.market.kit import FeatureValue, Kit
@@ -34,21 +35,40 @@ class KitAsked:
     finished: float | None
 
 
-def kit_asked(shop: Shop, known: Sequence[str], wanted: KitWanted) -> KitAsked:
-    """Read a wanted kit. `known` are the series of the book. Raises FileError for a word that cannot be read."""
+@dataclass(frozen=True, slots=True)
+class KnownNames:
+    """The series of the book, and the features that it has a column for."""
+
+    series: tuple[str, ...]
+    features: tuple[str, ...]
+
+
+def kit_asked(shop: Shop, known: KnownNames, wanted: KitWanted) -> KitAsked:
+    """Read a wanted kit by a shop's words. Raises FileError for a word that cannot be read, RefusedError for a declared
+    feature that the book has no column for.
+    """
     given = [_feature(shop, text) for text in wanted.features]
     names = [f.name for f in given]
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
         raise FileError(f"--with {twice} is given twice; give it once")
+    _refuse_without_column(names, known.features)
     kit = Kit(
-        series=series_asked(shop, known, wanted.series),
+        series=series_asked(shop, known.series, wanted.series),
         pieces=float(wanted.pieces),
         condition=grade_asked(shop, wanted.condition, "--condition"),
         on=wanted.on,
         features=tuple(given),
     )
     return KitAsked(kit, None if wanted.finished is None else grade_asked(shop, wanted.finished, "--finished"))
+
+
+def _refuse_without_column(names: Sequence[str], known: Sequence[str]) -> None:
+    for name in names:
+        if name not in known:
+            cure = f'add it, or map its header under [prices.columns]: {toml_key(name)} = "the header"'
+            what = f"shop.toml declares {shown(name)} under [prices.features], but prices.csv has no such column"
+            raise RefusedError(f"--with {shown(name)}: {what}; {cure}")
 
 
 def series_asked(shop: Shop, known: Sequence[str], text: str) -> str:
@@ -74,7 +94,8 @@ def _feature(shop: Shop, text: str) -> FeatureValue:
         raise FileError(f"--with {shown(text)} is not name=value; write for instance --with hardware=yes")
     if fold(name) not in declared:
         near = nearest(name, declared.values())
-        hint = f"did you mean {near}?" if near else f"shop.toml declares {listed(declared.values()) or 'none'}"
+        declare = f'declare it there, such as {toml_key(name)} = "yes-no", and give prices.csv the column'
+        hint = f"did you mean {near}?" if near else f"shop.toml has {listed(declared.values()) or 'none'}; {declare}"
         raise FileError(f"--with {shown(text)}: no feature {shown(name)} in [prices.features]; {hint}")
     own = declared[fold(name)]
     words = {fold(word): ours for word, ours in shop.prices.words.get(own, {}).items()}

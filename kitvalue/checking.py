@@ -12,12 +12,15 @@ from kitvalue.intake.counts import FileCounts, PlanCounts
 from kitvalue.intake.done import read_done
 from kitvalue.intake.offers import read_offers
 from kitvalue.intake.parts import read_parts
+from kitvalue.intake.pasting import PasteBlock, paste_blocks
 from kitvalue.intake.plan import plan_names, plan_warnings, read_plan
 from kitvalue.intake.pricebook import read_pricebook
 from kitvalue.intake.problems import FileError, Level, Problem
 from kitvalue.intake.rates import read_rates
+from kitvalue.intake.settings import TomlFile
 from kitvalue.intake.shop import Shop, read_shop
 
+SHOP: Final = "shop.toml"
 PRICES: Final = "prices.csv"
 OFFERS: Final = "offers.csv"
 PARTS: Final = "parts.csv"
@@ -33,6 +36,7 @@ class CheckDone:
     plans: tuple[PlanCounts, ...]
     problems: tuple[Problem, ...]
     rows: Sequence[RowAsRead]
+    paste: tuple[PasteBlock, ...]  # lines for shop.toml that the problems ask for
 
 
 def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
@@ -42,7 +46,7 @@ def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
     counts = [book.counts]
     problems = [problem for problem in book.problems if problem.file != RATES]
     rows = book.rows_as_read
-    more = _tables(folder, shop)
+    more = _tables(folder, shop, book.counts.decimal)
     counts += more.counts
     problems += more.problems
     plans = _plans(folder, shop)
@@ -51,7 +55,8 @@ def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
         problems += [_not_strict(c) for c in counts if c.refused and c.used]
         counts = [replace(c, used=0, refused=c.read - c.set_aside) if c.refused else c for c in counts]
         rows = rows if counts[0].used else ()
-    return CheckDone(tuple(counts), plans.plans, tuple(problems), rows)
+    paste = paste_blocks(problems, shop, TomlFile(folder / SHOP, SHOP).lines)
+    return CheckDone(tuple(counts), plans.plans, tuple(problems), rows, paste)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +71,14 @@ class _Plans:
     problems: tuple[Problem, ...]
 
 
-def _tables(folder: Path, shop: Shop) -> _Tables:
-    """The tables beside the price book, each where there is such a file."""
+def _tables(folder: Path, shop: Shop, decimal: str | None) -> _Tables:
+    """The tables beside the price book, each where there is such a file; `decimal` is the price book's sign."""
     counts: list[FileCounts] = []
     problems: list[Problem] = []
     if (folder / OFFERS).exists():
         offers = read_offers(folder / OFFERS, shop)
         counts.append(offers.counts)
-        problems += offers.problems
+        problems += [_with_sign_of_prices(problem, decimal) for problem in offers.problems]
     if (folder / PARTS).exists():
         parts = read_parts(folder / PARTS, shop)
         counts.append(parts.counts)
@@ -87,6 +92,13 @@ def _tables(folder: Path, shop: Shop) -> _Tables:
         counts.append(done.counts)
         problems += done.problems
     return _Tables(tuple(counts), tuple(problems))
+
+
+def _with_sign_of_prices(problem: Problem, decimal: str | None) -> Problem:
+    """A file whose decimal sign nothing shows: what the price book is read with is worth knowing, yet no proof."""
+    if problem.code != "undecided_decimal" or decimal is None:
+        return problem
+    return replace(problem, message=f'{problem.message} ({PRICES} is read with decimal = "{decimal}")')
 
 
 def _plans(folder: Path, shop: Shop) -> _Plans:

@@ -13,7 +13,7 @@ from kitvalue import __version__
 from kitvalue.cli_answers import Question, Said, answering
 from kitvalue.cli_build import compare, cost, done, price
 from kitvalue.cli_buying import shortlist, source
-from kitvalue.cli_options import day, series_names
+from kitvalue.cli_options import DRUMS, Whole, day, series_names
 from kitvalue.cli_pages import card, report, sheet
 from kitvalue.cli_program import Program
 from kitvalue.intake.problems import Level
@@ -77,7 +77,7 @@ def new(folder: Path) -> Said:
     listing = "\n".join(f"  {name}" for name in done.files)
     shop = f"kitvalue --shop {_quoted(done.folder)}"
     text = f"Laid out {done.folder}, all figures invented:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
-    then = "Kits on offer go into offers.csv, your VAT, hourly rate and margin into shop.toml; then:"
+    then = "Kits on offer go into offers.csv,\nyour VAT, hourly rate and margin into shop.toml; then:"
     return Said(
         {"folder": str(done.folder), "files": list(done.files)}, f"{text}  {shop} check\n{then}\n  {shop} shortlist"
     )
@@ -115,9 +115,9 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
     shown = done.rows if rows else None
     return Said(
         check_answer(done.files, done.plans, done.problems, shown),
-        check_text(done.files, done.plans, done.problems, shown),
+        check_text(done.files, done.plans, done.problems, shown, done.paste),
         done.problems,
-        problem_lines=problem_lines(done.problems),
+        problem_lines=problem_lines(done.problems, done.paste),
         exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,
     )
 
@@ -217,7 +217,7 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
 @click.option(
     "--series", required=True, shell_complete=series_names, help="The series, as shop.toml or the book spells it."
 )
-@click.option("--pieces", required=True, type=click.IntRange(1, 99), help="How many drums, no cymbals or stands.")
+@click.option("--pieces", required=True, type=DRUMS, help="How many drums, no cymbals or stands.")
 @click.option(
     "--condition",
     required=True,
@@ -238,7 +238,7 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
 @click.option(
     "--range",
     "range_percent",
-    type=click.IntRange(1, 99),
+    type=Whole(1, 99, "a whole percentage"),
     default=80,
     show_default=True,
     metavar="PERCENT",

@@ -5,8 +5,11 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
+from typing import Any
 
 import click
+
+from kitvalue.intake.problems import shown
 
 
 def series_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
@@ -48,6 +51,25 @@ def day(context: click.Context, parameter: click.Parameter, text: str | None) ->
     if not isinstance(read, Day):
         raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
     return read.date
+
+
+class Whole(click.IntRange):
+    """A whole number between two bounds; `what` says in the message what it counts."""
+
+    def __init__(self, low: int, high: int, what: str) -> None:
+        super().__init__(low, high)
+        self.what = what
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:  # noqa: ANN401
+        """The number in an option's text."""
+        try:
+            return int(super().convert(value, param, ctx))
+        except click.BadParameter:
+            message = f"{shown(str(value), 40)} does not belong here; write {self.what}, {self.min} to {self.max}"
+            self.fail(message, param, ctx)
+
+
+DRUMS = Whole(1, 99, "a number of drums")
 
 
 def amount(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kitvalue import keeper
-from kitvalue.asked import KitWanted, kit_asked
+from kitvalue.asked import KitWanted, KnownNames, kit_asked
 from kitvalue.files import make_writable, write_whole
 from kitvalue.intake.csvout import MARK
 from kitvalue.intake.problems import FileError, KitvalueError, Problem
@@ -131,7 +131,8 @@ def value_one(
     """Value one kit from the saved fit, or from a fresh one where the files have changed."""
     shop = read_shop(folder)
     market = keeper.market_of(folder, shop)
-    asked = kit_asked(shop, market.fit.recipe.series, wanted)
+    recipe = market.fit.recipe
+    asked = kit_asked(shop, KnownNames(recipe.series, tuple(one.name for one in recipe.features)), wanted)
     valuation = value_kit(market.fit, asked.kit, asked.finished, range_percent, unseen=unseen)
     move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
     held = ZERO if shop.selling is None else holding_cost(shop.selling)

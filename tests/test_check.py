@@ -63,10 +63,73 @@ def test_another_cure_is_another_kind(tmp_path: Path) -> None:
     assert 'under [series.Slane] (and 2 more like it, rows 6 and 7; also "Slanee", "Slane1")' in other
 
 
-def test_every_word_to_map_is_named_once(tmp_path: Path) -> None:
-    rows = "".join(f"Burren;4;{word};480;;;\n" for word in ("gut", "mittel", "GUT", "gut", "wie neu", "mittel"))
-    (line,) = [line for line in checked(tmp_path, rows).err.splitlines() if "no bench grade" in line]
-    assert line.endswith('(and 5 more like it, rows 3, 4, 5, 6 and 7; also "mittel", "wie neu")')
+def pasted(ran: Ran) -> dict[str, list[str]]:
+    """The lines to paste, by the line that announces them."""
+    text = ran.out.split("\nPaste into ")[1:]
+    return {one.split(":\n\n")[0].replace("\n", " "): one.split(":\n\n")[1].strip().splitlines() for one in text}
+
+
+def test_every_word_to_map_is_printed_once_to_paste(tmp_path: Path) -> None:
+    rows = "".join(f"Burren;4;{word};480;;;\n" for word in ("gut", "mittel", "GUT", "gut", "Teileträger", "mittel"))
+    ran = checked(tmp_path, rows)
+    (line,) = [line for line in ran.err.splitlines() if "no bench grade" in line]
+    assert line.endswith("(and 5 more like it, rows 3, 4, 5, 6 and 7)")
+    ((place, lines),) = pasted(ran).items()
+    assert place == "shop.toml; where the right side is open, write wipe, freshen, mend, remake or harvest"
+    words = ['"gut" = ""  # 3 rows', '"mittel" = ""  # 2 rows', '"Teileträger" = "harvest"  # 1 row']
+    assert lines == ["[prices.words.condition]", *words]
+    filled = "\n".join(lines).replace('""', '"mend"')
+    again = checked(tmp_path, rows, SETTINGS + filled)
+    assert (again.status, pasted(again)) == (0, {})
+
+
+def test_lines_go_under_a_heading_that_stands_already(tmp_path: Path) -> None:
+    settings = SETTINGS + '[prices.words.condition]\n"good" = "freshen"\n'
+    ((place, lines),) = pasted(checked(tmp_path, "Burren;4;freshn;480;;;\n", settings)).items()
+    assert place == "shop.toml under [prices.words.condition], line 4"
+    assert lines == ['"freshn" = "freshen"  # 1 row']
+
+
+def test_words_of_channels_and_features_in_both_files(tmp_path: Path) -> None:
+    settings = SETTINGS + '[prices.columns]\nchannel = "Wo"\n[prices.features]\nhardware = "yes-no"\n'
+    tmp_path.joinpath("shop.toml").write_text(settings, encoding="utf-8")
+    rows = 'Burren;4;fine;480;Ebay Auktion;x\nBurren;4;3;490;Say "hi";-\n'
+    tmp_path.joinpath("prices.csv").write_text("series;pieces;condition;price;Wo;hardware\n" + rows, encoding="utf-8")
+    offers = "offer;series;pieces;condition;price;bought_from\na;Burren;4;fine;300;friend\n"
+    tmp_path.joinpath("offers.csv").write_text(offers, encoding="utf-8")
+    assert list(pasted(run(tmp_path, "check")).values()) == [
+        ["[prices.words.condition]", '"fine" = ""  # 2 rows'],
+        ["[prices.words.channel]", '"Ebay Auktion" = "auction"  # 1 row', '"Say \\"hi\\"" = ""  # 1 row'],
+        ["[prices.words.hardware]", '"x" = ""  # 1 row', '"-" = ""  # 1 row'],
+    ]
+
+
+def test_headers_of_ones_own_are_printed_to_paste(tmp_path: Path) -> None:
+    tmp_path.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
+    text = "Gesehen am;Wo;Serie / Modell;Teile;Farbe;VK\n3.4.2024;privat;Burren;4;rot;480\n"
+    tmp_path.joinpath("prices.csv").write_text(text, encoding="utf-8")
+    ran = run(tmp_path, "check")
+    (line,) = [line for line in ran.err.splitlines() if "are missing" in line]
+    assert 'such as series = "Serie / Modell"' in line
+    ((place, lines),) = pasted(ran).items()
+    assert place == "shop.toml; where the right side is open, write the header in the file"
+    assert lines == [
+        "[prices.columns]", 'series = "Serie / Modell"', 'pieces = "Teile"', 'condition = ""', 'price = "VK"',
+        'date = "Gesehen am"', 'channel = "Wo"',
+    ]  # fmt: skip
+    tmp_path.joinpath("shop.toml").write_text(SETTINGS + "\n".join(lines), encoding="utf-8")
+    assert "prices.columns.condition: the header for condition is blank" in run(tmp_path, "check").err
+
+
+def test_an_offer_that_can_be_two_amounts_is_told_how_prices_are_read(tmp_path: Path) -> None:
+    offers = 'offer;series;pieces;condition;price\na;Burren;4;3;"$1,100"\n'
+    tmp_path.joinpath("offers.csv").write_text(offers, encoding="utf-8")
+    told = '(prices.csv is read with decimal = ".")'
+    ran = checked(tmp_path, "Burren;4;3;480.50;;;\n")
+    assert ran.status == 2
+    assert told in ran.err
+    assert "undecided" not in ran.out
+    assert told not in checked(tmp_path, "Burren;4;3;480;;;\n").err
 
 
 def test_a_title_over_the_headers_is_taken_for_one(tmp_path: Path) -> None:
@@ -127,3 +190,11 @@ def test_a_close_spelling_is_named(tmp_path: Path) -> None:
     rows = "Burren;4;3;480;;;\nBurren;5;3;490;;;\nBuren;4;3;470;;;\n"
     assert "did you mean Burren?" in checked(tmp_path, rows).err
     assert "did you mean Burren?" in checked(tmp_path, rows, SETTINGS + "[series.Burren]\n").err
+
+
+def test_a_makers_name_alone_is_no_slip_of_one_series(tmp_path: Path) -> None:
+    rows = "".join(f"{name};4;3;{price};;;\n" for price, name in enumerate(
+        ("Corrib Slane", "Corrib Slane", "Corrib Kilbeg", "Corrib", "Slane 2"), 480
+    ))  # fmt: skip
+    (line,) = [line for line in checked(tmp_path, rows).err.splitlines() if "series;" in line]
+    assert '"Corrib" in row 5 can be any of Corrib Slane or Corrib Kilbeg' in line

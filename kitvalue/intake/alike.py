@@ -28,12 +28,18 @@ class Alike:
         return self.problems[0]
 
     def line(self) -> str:
-        """The first problem, and how many more are like it in which rows."""
+        """The first problem, how many more are like it in which rows, and their cells."""
+        return self._line(self._further_texts())
+
+    def short(self) -> str:
+        """The same without the other cells, where these are told elsewhere."""
+        return self._line("")
+
+    def _line(self, texts: str) -> str:
         others = [problem.row for problem in self.problems[1:] if problem.row is not None]
         if not others:
             return self.first.line()
-        more = f"{len(self.problems) - 1} more like it, {rows_phrase(others, 20)}"
-        return f"{self.first.line()} (and {more}{self._further_texts()})"
+        return f"{self.first.line()} (and {len(self.problems) - 1} more like it, {rows_phrase(others, 20)}{texts})"
 
     def _further_texts(self) -> str:
         """The other cells that stand there, each once: words of one's own are then mapped in one go."""

@@ -8,20 +8,22 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from kitvalue.intake.columns import Column, ColumnFindings, date_column, number_column, word_column
+from kitvalue.intake.columns import Column, ColumnFindings, number_column, word_column
 from kitvalue.intake.currencies import meanings
-from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, TwoReadings, read_amount, read_number, read_percent
+from kitvalue.intake.daycolumn import DaysProven, date_column
+from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, read_amount, read_number, read_percent
+from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import Problem
 from kitvalue.intake.series import series_names
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable
+from kitvalue.intake.tomltext import toml_heading
 from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
-from kitvalue.intake.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, Vocabulary, grade, vocabulary
-from kitvalue.intake.words import Refusal, fold, listed, trimmed
+from kitvalue.intake.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, grade, vocabulary
+from kitvalue.intake.words import Refusal, fold, is_dash, listed, trimmed
 
 PRICE_CURE: Final = "write one price, such as 480 or 480.50"
 FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
-_KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
 FeatureValue = Decimal | bool | str
 
 
@@ -71,11 +73,11 @@ class BookColumns:
 @dataclass(frozen=True, slots=True)
 class Proofs:
     """What whole columns show, for a table that holds only some of their rows: of each number column (by our name) its
-    decimal signs, and whether any date can be read in one way only.
+    decimal signs, and what its dates prove.
     """
 
     styles: Mapping[str, ColumnStyle]
-    any_day: bool
+    days: DaysProven
 
 
 def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: Proofs | None = None) -> BookColumns:
@@ -93,8 +95,8 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
     freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
     premium = numbers("premium", read_percent, percent_check, "write the auction's premium in percent, such as 20")
     weight = numbers("weight", read_number, weight_check, "write a number above 0, or leave it blank for 1")
-    any_day = proofs is not None and proofs.any_day
-    dates = date_column(table, "date", shop.files.day_first, counted, any_day)
+    days = None if proofs is None else proofs.days
+    dates = date_column(table, "date", shop.files.day_first, counted, days)
     features = _features(table, shop, numbers)
     return BookColumns(
         series=word_column(table, "series", read_series(shop), "write the series' name"),
@@ -161,19 +163,6 @@ def weight_check(amount: Amount) -> Refusal | None:
     return None if amount.value > 0 else Refusal("not_positive", "must be above 0")
 
 
-def read_pieces(text: str) -> int | Refusal:
-    """A whole number of drums, at least 1: "5", "5 ", "5,0"."""
-    read = read_number(text)
-    if isinstance(read, Refusal):
-        cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
-        return Refusal(read.code, read.reason, cure or (read.cure if read.code in _KEPT_CURES else None))
-    if isinstance(read, TwoReadings):
-        return Refusal("two_readings", "can be read in two ways")
-    if read.value != read.value.to_integral_value():
-        return Refusal("not_whole", "is not a whole number")
-    return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
-
-
 def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
     """The reader of a series cell: a name of the shop's list, or any name where there is no list."""
     names = series_names(shop)
@@ -204,52 +193,58 @@ def _words(table: TextTable, name: str, own: Sequence[str], shop: Shop) -> Colum
     return word_column(table, name, kind_reader(name, own, shop), f"write {listed(own, last='or')}")
 
 
-def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal]:
-    """The reader of a cell that holds one of our words or one of the shop's for it."""
-    return _word_reader(vocabulary(own, shop.prices.words.get(name, {})), f"[prices.words.{name}]")
+def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
+    """The reader of a cell that holds one of our words or one of the shop's for it. A dash says nothing: None."""
+    known = vocabulary(own, shop.prices.words.get(name, {}))
 
-
-def _word_reader(known: Vocabulary, table: str) -> Callable[[str], str | Refusal]:
-    def read(text: str) -> str | Refusal:
+    def read(text: str) -> str | Refusal | None:
         if spreadsheet_error(text):
             return error_refusal(text)
-        return known.find(text) or known.refusal(text, table)
+        return known.find(text) or (None if is_dash(text) else known.refusal(text, name))
 
     return read
 
 
-def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal]:
-    """What a currency cell can stand for; the shop's own currency where that is among it."""
+def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | None]:
+    """What a currency cell can stand for; the shop's own currency where that is among it. None for a dash."""
     own = shop.shop.currency
     mapped = {fold(word): code for word, code in shop.prices.words.get("currency", {}).items()}
 
-    def read(text: str) -> tuple[str, ...] | Refusal:
+    def read(text: str) -> tuple[str, ...] | Refusal | None:
         word = mapped.get(fold(text), text)
         codes = (own,) if fold(word) == fold(own) else meanings(word)
         if codes:
             return (own,) if own in codes else codes
+        if is_dash(text):
+            return None
         return Refusal("currency", "is no currency that is known", f"write its code, such as {own}")
 
     return read
 
 
-def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal]:
-    """The reader of a feature's cell, "yes-no" or "word"."""
+def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal | None]:
+    """The reader of a feature's cell, "yes-no" or "word". A dash for a word says nothing: None; for yes or no it may
+    say two things, and is refused.
+    """
     words = {fold(word): ours for word, ours in mapped.items()}
-    hint = f"write yes or no, or map the word under [prices.words.{name}]"
+    table = toml_heading("prices", "words", name)
+    hint = f"write yes or no, or map the word under {table}"
 
     def truth(text: str) -> FeatureValue | Refusal:
         found = TRUTHS.get(fold(words.get(fold(text), text)))
-        if found is None:
-            return (
-                error_refusal(text)
-                if spreadsheet_error(text)
-                else Refusal("unknown_word", "is neither yes nor no", hint)
-            )
-        return found
+        if found is not None:
+            return found
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        if is_dash(text):
+            cure = f"leave the cell blank if unknown, write no, or map the dash under {table}"
+            return Refusal("unknown_word", "can be no or unknown", cure)
+        return Refusal("unknown_word", "is neither yes nor no", hint)
 
-    def word(text: str) -> FeatureValue | Refusal:
-        return error_refusal(text) if spreadsheet_error(text) else words.get(fold(text), trimmed(text))
+    def word(text: str) -> FeatureValue | Refusal | None:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        return words.get(fold(text)) or (None if is_dash(text) else trimmed(text))
 
     return truth if kind == "yes-no" else word
 

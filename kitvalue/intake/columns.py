@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Generic, TypeVar
 
-from kitvalue.intake.dates import DateReading, Day, SeveralDays, read_date
 from kitvalue.intake.decoding import file_problem
 from kitvalue.intake.numbers import (
     Amount,
@@ -188,50 +186,3 @@ def mixed_warning(file: str, header: str, rows: Mapping[Sign, Sequence[int]], sa
         f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
     )
     return Problem(file, None, header, samples[rare], "mixed_styles", Level.WARNING, message)
-
-
-def date_column(
-    table: TextTable, name: str, day_first: bool | None, counted: Sequence[bool], any_day: bool = False
-) -> ColumnFindings[dt.date]:
-    """A column of days. Where no cell of it can be read but some can be read in two ways, the file is unusable. Where
-    the table holds some rows of a larger one, `any_day` tells whether another row can be read.
-    """
-    cells, present = raw_cells(table, name)
-    header = table.header.name(name)
-    readings = parsed_or_blank(cells, lambda cell: read_date(cell, day_first))
-    several = [at for at, reading in enumerate(readings) if isinstance(reading, SeveralDays) and counted[at]]
-    undecided = None
-    if several and not any_day and not any(isinstance(reading, Day) for reading in readings):
-        undecided = _undecided_date(table, header, cells, several, readings[several[0]])
-    known = {cell: _settled_day(reading) for cell, reading in zip(cells, readings, strict=True)}
-    column = Column(
-        header, cells, [known[cell] for cell in cells], "write the day as 2023-04-03, or leave it blank", present
-    )
-    return ColumnFindings(column, (), undecided)
-
-
-def _settled_day(reading: DateReading | Refusal | None) -> dt.date | Refusal | None:
-    if isinstance(reading, Day):
-        return reading.date
-    if isinstance(reading, SeveralDays):
-        days = [day.isoformat() for day in reading.dates]
-        return Refusal(
-            "two_dates", f"can be {' or '.join(days)}", "write it as one of these, or set day_first under [files]"
-        )
-    return reading
-
-
-def _undecided_date(
-    table: TextTable, header: str, cells: Sequence[str], several: Sequence[int], first: DateReading | None
-) -> Problem | None:
-    if not isinstance(first, SeveralDays):
-        return None
-    at = several[0]
-    days = " or ".join(day.isoformat() for day in first.dates)
-    others = ", ".join(f"{shown(cells[other])} in row {table.rows[other].row}" for other in several[1:3])
-    also = f" (likewise {others}{' and more' if len(several) > 3 else ''})" if others else ""
-    message = (
-        f"{shown(cells[at])} can be {days}, and no date in this column shows which{also}; "
-        "set day_first = true or false under [files], or write dates as 2023-04-03"
-    )
-    return file_problem(table.file, "undecided_date", message, row=table.rows[at].row, column=header, text=cells[at])

@@ -94,6 +94,19 @@ def read_date(text: str, day_first: bool | None = None) -> DateReading:
     return read
 
 
+def day_order(text: str) -> bool | None:
+    """Whether a date shows its order by itself: True where it can only be read day first ("13/4/2023"), False where
+    only month first ("2/20/2023"), None for every other cell.
+    """
+    if len(text) > LONGEST or not isinstance(read_date(text), Day):
+        return None
+    found = _YEAR_LAST.search(visible(text))
+    if found is None or int(found[1]) == int(found[3]):
+        return None
+    first, second = _day(found[4], found[3], found[1]), _day(found[4], found[1], found[3])
+    return isinstance(first, Day) if isinstance(first, Day) != isinstance(second, Day) else None
+
+
 def _by_shape(plain: str, day_first: bool | None) -> DateReading:
     if found := _YEAR_FIRST.fullmatch(plain):
         return _day(found[1], found[3], found[4])

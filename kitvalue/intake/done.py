@@ -14,8 +14,9 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
-from kitvalue.intake.columns import Column, ColumnFindings, date_column, known_amount, number_column, word_column
+from kitvalue.intake.columns import Column, ColumnFindings, known_amount, number_column, word_column
 from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.daycolumn import date_column
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, Reading, Sign, read_amount, read_number
 from kitvalue.intake.problems import FileError, Level, Problem, shown

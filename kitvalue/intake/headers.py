@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from kitvalue.intake.cells import MOST_CELLS, Damage, RawRow, split_rows
-from kitvalue.intake.decoding import refused_file
-from kitvalue.intake.problems import FileError, Level, Problem, shown
-from kitvalue.intake.words import fold, listed, look_alike, nearest, trimmed
+from kitvalue.intake.decoding import file_problem, refused_file
+from kitvalue.intake.problems import FileError, Level, Problem, Unmapped, shown
+from kitvalue.intake.words import fold, listed, look_alike, trimmed
 
 DELIMITERS: Final = (";", ",", "\t", "|")
 _SEARCHED_LINES: Final = 60
@@ -186,12 +186,24 @@ def _refuse_missing(
         others += f" and {len(unknown) - 12} more"
     cure = "rename it in the file"
     if wanted.table is not None:
-        likely = nearest(missing[0], unknown) or (unknown[0] if unknown else "the header in the file")
-        cure += f", or map it under {wanted.table}, such as {missing[0]} = {shown(likely, 40)}"
+        cure += f", or map it under {wanted.table}, such as {_mapping(missing, unknown)}"
     if not places and len(unknown) == 1 and wanted.table is not None:
         cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
-    raise refused_file(file, "missing_column", f"{what}; {others}; {cure}{judged}", row=row, column=missing[0])
+    problem = file_problem(file, "missing_column", f"{what}; {others}; {cure}{judged}", row=row, column=missing[0])
+    if wanted.table is not None:
+        absent = tuple(name for name in wanted.optional if name not in places)
+        problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))
+    raise FileError(problem.line(), [problem])
+
+
+def _mapping(missing: Sequence[str], unknown: Sequence[str]) -> str:
+    """An example of a mapping: the first missing column for which a header is likely."""
+    from kitvalue.intake.tradewords import likely_headers  # only a mistake needs them
+
+    likely = likely_headers(missing, unknown)
+    name = next((name for name in missing if name in likely), missing[0])
+    return f"{name} = {shown(likely.get(name, 'the header in the file'), 40)}"
 
 
 def _unused(name: str, wanted: WantedColumns, file: str) -> Problem:

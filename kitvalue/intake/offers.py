@@ -15,7 +15,6 @@ from kitvalue.intake.bookcolumns import (
     PRICE_CURE,
     freight_check,
     price_check,
-    read_pieces,
     read_series,
     read_shop_grade,
 )
@@ -23,6 +22,7 @@ from kitvalue.intake.columns import Column, number_column, word_column
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, Reading, TwoReadings, plain, read_amount, read_percent
+from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.rates import Rates, read_rates
 from kitvalue.intake.shop import FilesTable, Shop

@@ -17,12 +17,21 @@ class Level(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Unmapped:
+    """Columns that a table lacks, needed (`missing`) and others (`absent`), and its headers that are none of ours."""
+
+    missing: tuple[str, ...]
+    absent: tuple[str, ...]
+    headers: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
     """One thing wrong in one place of one file.
 
     `row` counts as the spreadsheet does (the header is row 1); in a TOML file it is the line. `text` is the offending
     cell, key or word exactly as the file has it; `code` is stable and for programs, `message` is for people and says
-    what to do.
+    what to do. `unmapped` stands where columns are missing whose headers shop.toml can map.
     """
 
     file: str
@@ -32,6 +41,7 @@ class Problem:
     code: str
     level: Level
     message: str
+    unmapped: Unmapped | None = None
 
     def line(self) -> str:
         """The problem in one line: `prices.csv row 14, column price: "450-500" is a range; write one price`."""

@@ -10,9 +10,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
-from kitvalue.intake.columns import date_column, number_column, word_column
+from kitvalue.intake.columns import number_column, word_column
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.currencies import meanings
+from kitvalue.intake.daycolumn import date_column
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.numbers import Amount, read_number
 from kitvalue.intake.problems import FileError, Problem

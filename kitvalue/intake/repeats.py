@@ -9,7 +9,7 @@ from typing import Final
 
 from kitvalue.intake.bookrows import RowAsRead
 from kitvalue.intake.problems import Level, Problem, shown
-from kitvalue.intake.words import fold, look_alike, rows_phrase, trimmed
+from kitvalue.intake.words import fold, has_part, listed, look_alike, rows_phrase, trimmed
 
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
@@ -79,10 +79,26 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
     found = []
     for at, rare in enumerate(names):
         common = next((name for name in names[:at] if look_alike(rare, name)), None)
-        if common is not None:
-            message = (
-                f"{shown(rare)} in {rows_phrase(where[rare])} is close to {shown(common)} but another series; "
-                f"did you mean {common}? If both are right, list them in shop.toml"
-            )
-            found.append(Problem(file, int(where[rare][0]), header, rare, "series_spelling", Level.WARNING, message))
-    return found
+        if common is None:
+            continue
+        shared = min(rare, common, key=len)  # a maker's name alone is near to every series of his
+        of = [name for name in names if name != shared and has_part(name, shared)]
+        message = _near_name(rare, common, where) if len(of) < 2 else _shared_name(shared, of, where)
+        subject = rare if len(of) < 2 else shared
+        found.append(Problem(file, int(where[subject][0]), header, subject, "series_spelling", Level.WARNING, message))
+    return list(dict.fromkeys(found))
+
+
+def _near_name(rare: str, common: str, where: Mapping[str, Sequence[int]]) -> str:
+    return (
+        f"{shown(rare)} in {rows_phrase(where[rare])} is close to {shown(common)} but another series; "
+        f"did you mean {common}? If both are right, list them in shop.toml"
+    )
+
+
+def _shared_name(shared: str, of: Sequence[str], where: Mapping[str, Sequence[int]]) -> str:
+    rows, names = rows_phrase(where[shared]), listed(of, 6, last="or")
+    return (
+        f"{shown(shared)} in {rows} can be any of {names} and counts as another series; "
+        "write which it is, or list it in shop.toml if it is one of its own"
+    )

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from kitvalue.intake.shop import Shop
-from kitvalue.intake.words import fold, listed, nearest
+from kitvalue.intake.tomltext import toml_heading
+from kitvalue.intake.words import fold, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +31,21 @@ class SeriesNames:
 
     def advice(self, text: str) -> str:
         """What to do about a name that is not in the list."""
-        likely = nearest(text, self.spellings)
-        if likely is not None:
-            name = self.spellings[likely]
-            return f"did you mean {name}? Write it so, or add this spelling to also under [series.{name}]"
-        return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
+        from kitvalue.intake.likeness import likeness  # only a mistake needs it
+
+        found = likeness(text, self.spellings)
+        if found.telling:
+            (name,) = found.names
+            table = toml_heading("series", name)
+            return f"did you mean {name}? Write it so, or add this spelling to also under {table}"
+        if not found.names:
+            return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
+        names = listed(found.names, last="or")
+        can_be = f"it can be {names}" if len(found.names) > 1 else f"it is only a part of a spelling of {names}"
+        return (
+            f"{can_be}: write which series it is, declare another one with the line [series.NAME] in shop.toml, "
+            "or leave the kit out"
+        )
 
 
 def series_names(shop: Shop) -> SeriesNames:

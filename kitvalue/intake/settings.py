@@ -41,7 +41,9 @@ class TomlFile:
         try:
             self.values: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as why:
-            raise _syntax_error(file, self.text, str(why)) from None
+            from kitvalue.intake.tomlsyntax import syntax_error  # only a mistake needs it
+
+            raise syntax_error(file, self.text, str(why)) from None
         except RecursionError:
             raise refused_file(file, "nested", "its values are nested too deeply") from None
         except (ValueError, ArithmeticError):
@@ -93,6 +95,9 @@ class TomlFile:
         if kind == "missing":
             what = f"the table {table_name(where)}" if known_keys(model, where) else key_name(where)
             return self.problem(where, "missing_key", f"{what} is missing; add it{_below(where)}")
+        if kind == "string_type" and isinstance(value, Mapping):  # `v.good = "mend"` is a table called v
+            message = "is a table, which a dot in its key makes; put a key with a dot in double quotes"
+            return self.problem(where, kind, message)
         text = value if isinstance(value, str) else _as_toml(value)
         said = shown(text, 40)
         return self.problem(where, kind, f"{said} {_reason(kind, error.get('ctx') or {}, text)}", text)
@@ -259,21 +264,3 @@ def _deepest(errors: list[ErrorDetails]) -> list[ErrorDetails]:
 
 def _once(problems: list[Problem]) -> list[Problem]:
     return list(dict.fromkeys(problems))
-
-
-def _syntax_error(file: str, text: str, why: str) -> FileError:
-    place = re.search(r"\(at (?:line (\d+), column (\d+)|end of document)\)", why)
-    reason = re.sub(r"\s*\(at .*\)$", "", why)
-    lines = text.splitlines()
-    number = int(place[1]) if place is not None and place[1] else max(len(lines), 1)
-    line = lines[number - 1].strip() if number <= len(lines) else ""
-    message = f"{shown(line)} is not valid TOML: {reason[:1].lower()}{reason[1:]}; {_syntax_cure(line)}"
-    return refused_file(file, "syntax", message, row=number, text=line)
-
-
-def _syntax_cure(line: str) -> str:
-    if re.search(r"=\s*\d+,\d", line):
-        return "write numbers with a decimal point, such as 42.50"
-    if re.search(r"=\s*[^\W\d]", line):
-        return 'put texts in double quotes, such as "EUR"'
-    return "correct this line"

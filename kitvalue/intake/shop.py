@@ -27,12 +27,20 @@ def _a_text(value: object) -> object:
     return value
 
 
+def _a_word(value: object) -> object:
+    """A word of ours; a grade or a truth may stand without quotes."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f"{value:f}" if isinstance(value, Decimal) else str(value) if isinstance(value, int) else value
+
+
 Number = Annotated[Decimal, BeforeValidator(_a_number)]
 Percent = Annotated[Number, Field(ge=0, lt=100)]
 Money = Annotated[Number, Field(ge=0)]
 Whole = Annotated[int, Field(strict=True)]
 Truth = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, BeforeValidator(_a_text)]
+Word = Annotated[str, BeforeValidator(_a_word)]
 Part = Literal["original", "donor", "other"]
 Route = Literal["full", "margin", "none"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
@@ -61,7 +69,7 @@ class FilesTable(Table):
 class PricesTable(Table):
     haggle: Percent | None = None  # percent between asked and sold, while the book cannot tell
     columns: dict[str, str] = {}  # our column = the header in the file
-    words: dict[str, dict[str, str]] = {}  # column -> the file's word = our word
+    words: dict[str, dict[str, Word]] = {}  # column -> the file's word = our word
     features: dict[str, FeatureKind] = {}
 
 

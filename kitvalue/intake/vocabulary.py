@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Final
 
-from kitvalue.intake.words import Refusal, fold, listed, nearest, visible
+from kitvalue.intake.words import Refusal, fold, listed, trimmed, visible
 
 REQUIRED: Final = ("series", "pieces", "condition", "price")
 OPTIONAL: Final = (
@@ -35,11 +35,18 @@ class Vocabulary:
         """Our word for a cell."""
         return self.words.get(fold(text))
 
-    def refusal(self, text: str, table: str) -> Refusal:
-        """The refusal of a word that is none of ours; `table` is where shop.toml maps more."""
-        likely = nearest(text, self.words)
-        known = listed(dict.fromkeys(self.words.values()), last="or")
-        hint = f"did you mean {likely}?" if likely else f"write {known}, or map it under {table}"
+    def refusal(self, text: str, column: str) -> Refusal:
+        """The refusal of a word that is none of ours in `column`, for which shop.toml maps more."""
+        from kitvalue.intake.tomltext import toml_heading, toml_text  # only a mistake needs them
+        from kitvalue.intake.tradewords import likely_word
+
+        table = toml_heading("prices", "words", column)
+        likely = likely_word(column, text, self.words)
+        if likely is None:
+            known = listed(dict.fromkeys(self.words.values()), last="or")
+            return Refusal("unknown_word", "is no known word", f"write {known}, or map it under {table}")
+        mapping = f"{toml_text(trimmed(text)[:60])} = {toml_text(likely)}"
+        hint = f"did you mean {likely}? Write it so, or map it under {table}: {mapping}"
         return Refusal("unknown_word", "is no known word", hint)
 
 

@@ -16,6 +16,7 @@ SPACES: Final = (
     "\t\n\v\f\r\x1c\x1d\x1e\x1f \x85\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a"
     "\u2028\u2029\u202f\u205f\u3000"
 )  # what Unicode counts as white space
+_DASHES: Final = ("-", "--", "‐", "‑", "‒", "–", "—", "―", "−")
 _LONGEST_NAME: Final = 200  # characters; longer texts are no names
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
 _MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
@@ -47,6 +48,11 @@ def visible(text: str) -> str:
         return text.strip()
     plain = re.sub(r"[^\S\n]", " ", text.translate(_NOTHING)).strip()
     return "".join(str(unicodedata.decimal(c)) if c.isdecimal() and not c.isascii() else c for c in plain)
+
+
+def is_dash(text: str) -> bool:
+    """Does the cell hold a lone dash of any length, as people mark that there is nothing to say?"""
+    return trimmed(text) in _DASHES
 
 
 def fold(text: str) -> str:
@@ -84,6 +90,12 @@ def _letters(text: str) -> list[str]:
 def _within(short: Sequence[str], long: Sequence[str]) -> bool:
     size = len(short)
     return any(list(long[at : at + size]) == list(short) for at in range(len(long) - size + 1))
+
+
+def has_part(name: str, part: str) -> bool:
+    """Do the words of `part` stand together among those of `name`?"""
+    short, long = _letters(fold(part)), _letters(fold(name))
+    return bool(short) and len(short) < len(long) and _within(short, long)
 
 
 def look_alike(one: str, other: str) -> bool:

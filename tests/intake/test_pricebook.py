@@ -96,7 +96,7 @@ def test_a_row_wrong_in_two_cells_has_two_problems_in_the_spreadsheets_order(tmp
         ("series", "Quilty", "[series.NAME]"), ("series", "Bur\u200bren", "<U+200B>"),
         ("pieces", "4+1", "4 or 5"), ("pieces", "1/2", "not one number"), ("pieces", "4,5", "not a whole number"),
         ("pieces", "0", "1 or more"), ("pieces", "five", "digits"), ("pieces", "-4", "1 or more"), ("pieces",
-        "4 Stück", "digits"),
+        "vierteilig", "digits: 4"), ("pieces", "5-6 pcs", "range"), ("pieces", "4.5 pcs", "digits"),
         ("condition", "", "empty"), ("condition", "good+", "[prices.words.condition]"), ("condition", "6", "1 to 5"),
         ("condition", "3,7", "halves"), ("condition", "8/10", "1 to 5"), ("condition", "#REF!", "spreadsheet error"),
         ("status", "reserved", "asked, sold or hammer"), ("status", "solld", "did you mean sold?"),

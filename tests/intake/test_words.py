@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.problems import Level, Problem
-from kitvalue.intake.vocabulary import grade, vocabulary
-from kitvalue.intake.words import SPACES, fold, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
+from kitvalue.intake.tradewords import likely_headers, likely_word
+from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS, grade, vocabulary
+from kitvalue.intake.words import SPACES, fold, is_dash, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
 
 
 def test_outer_spaces_case_and_composition_do_not_count_and_nothing_else() -> None:
@@ -80,7 +81,45 @@ def test_grades(text: str, value: str | None) -> None:
 def test_words_of_ours_and_of_the_shop() -> None:
     known = vocabulary(["sold", "asked"], {"Verkauft": "Sold", "weg": "sold"})
     assert [known.find(word) for word in ("SOLD", "verkauft ", "weg", "x")] == ["sold", "sold", "sold", None]
-    assert known.refusal("solld", "[t]").cure == "did you mean sold?"
+    cure = 'did you mean sold? Write it so, or map it under [prices.words.price_kind]: "solld?" = "sold"'
+    assert known.refusal("solld?", "price_kind").cure == cure
+    assert (
+        known.refusal("not sold", "price_kind").cure == "write sold or asked, or map it under [prices.words.price_kind]"
+    )
+
+
+@pytest.mark.parametrize(
+    ("column", "text", "word"),
+    [("channel", "Ebay Auktion", "auction"), ("channel", "Händler", "dealer"), ("channel", "dealer or private", None),
+     ("price_kind", "sold?", "sold"), ("price_kind", "verkauft", "sold"), ("price_kind", "nicht verkauft", None),
+     ("price_kind", "unsold", None), ("condition", "Teileträger", "harvest"), ("condition", "freshn", "freshen"),
+     ("condition", "very good", None), ("yes-no", "ohne", "no"), ("yes-no", "x", None), ("channel", "?", None)],
+)  # fmt: skip
+def test_a_word_is_proposed_only_where_one_is_likely(column: str, text: str, word: str | None) -> None:
+    own = {"condition": ("freshen", "harvest"), "channel": CHANNELS, "price_kind": PRICE_KINDS, "yes-no": ("yes", "no")}
+    known = {name: name for name in own[column]} | ({"good": "freshen"} if column == "condition" else {})
+    assert likely_word(column, text, known) == word
+
+
+def test_headers_in_the_words_of_the_trade_find_their_columns() -> None:
+    columns = ("series", "pieces", "condition", "price", "date", "channel", "price_kind", "freight", "note")
+    german = ["Gesehen am", "Wo", "Serie / Modell", "Teile", "Zustand", "VK", "Versand €", "Bemerkung"]
+    assert likely_headers(columns, german) == {
+        "date": "Gesehen am", "channel": "Wo", "series": "Serie / Modell", "pieces": "Teile", "condition": "Zustand",
+        "price": "VK", "freight": "Versand €", "note": "Bemerkung",
+    }  # fmt: skip
+    american = ["Seen", "Where", "Kit", "Pcs", "Cond.", "Asking", "Sold?"]
+    assert likely_headers(columns, american) == {
+        "date": "Seen", "channel": "Where", "series": "Kit", "pieces": "Pcs", "condition": "Cond.", "price": "Asking",
+        "price_kind": "Sold?",
+    }  # fmt: skip
+    assert likely_headers(("series", "price"), ["Preisvorstellung", "Farbe", "Sreies"]) == {"price": "Preisvorstellung"}
+    assert likely_headers(("series",), []) == {}
+
+
+@pytest.mark.parametrize(("text", "dash"), [("-", True), (" – ", True), ("—", True), ("-1", False), ("", False)])
+def test_a_lone_dash(text: str, dash: bool) -> None:
+    assert is_dash(text) is dash
 
 
 def test_what_a_currency_word_can_mean() -> None:

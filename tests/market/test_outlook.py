@@ -144,8 +144,12 @@ def test_many_kits_at_once_equal_one_at_a_time() -> None:
 
 def test_an_unknown_series_is_refused_with_the_nearest_names() -> None:
     fit = fit_book(invented_book(), None)
-    with pytest.raises(RefusedError, match='no rows of "Serie A" in the price book; it has Series A'):
+    with pytest.raises(RefusedError) as why:
         outlook(fit, Kit("Serie A", 5, 3))
+    said = 'no rows of "Serie A" in the price book; did you mean Series A? It has '
+    assert why.value.message == said + "Series A, Series B, Series C, Series D, Series E and Series F"
+    with pytest.raises(RefusedError, match='no rows of "Nobody" in the price book; it has Series A, Series B'):
+        outlook(fit, Kit("Nobody", 5, 3))
 
 
 def test_an_unseen_series_may_be_asked_for_and_is_wider_by_the_spread_between_series() -> None:

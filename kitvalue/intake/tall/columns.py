@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitvalue.intake.columns import settled
-from kitvalue.intake.dates import Day, read_date
+from kitvalue.intake.dates import Day, SeveralDays, day_order
+from kitvalue.intake.daycolumn import ROWS_NAMED, DaysProven, read_day
 from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, Sign
 from kitvalue.intake.tall.fields import Cells, Fields, Mask
 from kitvalue.intake.tall.groups import Codes, Groups, grouped
@@ -150,9 +151,20 @@ def tall_texts(
 
 def tall_dates(fields: Fields, cells: Cells, day_first: bool | None) -> TallTexts:
     """Read a column of days; one that can be several days makes its rows odd."""
-    found = tall_texts(fields, cells, lambda text: read_date(text, day_first), lambda value: isinstance(value, Day))
+    found = tall_texts(fields, cells, lambda text: read_day(text, day_first), lambda value: isinstance(value, Day))
     days = tuple(value.date if isinstance(value, Day) else value for value in found.values)
     return TallTexts(found.groups, days, found.blank, found.odd)
+
+
+def days_proven(texts: TallTexts, rows: NDArray[np.int64]) -> DaysProven:
+    """What a column of days shows as a whole; `rows` are the spreadsheet's row numbers."""
+    any_day = any(isinstance(value, dt.date) for value in texts.values)
+    if not any(isinstance(value, SeveralDays) for value in texts.values):
+        return DaysProven(any_day)
+    orders = np.array([{True: 1, False: -1, None: 0}[day_order(text)] for text in texts.groups.texts], dtype=np.int8)
+    found = orders[texts.groups.codes]
+    first, last = (tuple(rows[np.flatnonzero(found == order)[:ROWS_NAMED]].tolist()) for order in (1, -1))
+    return DaysProven(any_day, first, last)
 
 
 def all_blank(n: int) -> TallTexts:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
@@ -17,18 +16,20 @@ from kitvalue.intake.bookcolumns import (
     kind_reader,
     percent_check,
     price_check,
-    read_pieces,
     read_series,
     read_shop_grade,
     weight_check,
 )
 from kitvalue.intake.bookrows import says_total, totals_refusals
+from kitvalue.intake.daycolumn import DaysProven
 from kitvalue.intake.numbers import Amount, Reading, read_amount, read_number, read_percent
+from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.tall.columns import (
     TallNumbers,
     TallTexts,
     all_blank,
     any_odd,
+    days_proven,
     no_numbers,
     tall_dates,
     tall_numbers,
@@ -57,12 +58,12 @@ class Seen:
     texts: dict[str, TallTexts]
     numbers: dict[str, TallNumbers]
     odd: Mask
+    days: DaysProven
 
     @property
     def proofs(self) -> Proofs:
         """What the whole columns show."""
-        any_day = any(isinstance(value, dt.date) for value in self.texts["date"].values)
-        return Proofs({name: column.style for name, column in self.numbers.items()}, any_day)
+        return Proofs({name: column.style for name, column in self.numbers.items()}, self.days)
 
     def key(self) -> Words:
         """A number for each row that is equal where all that was read of two rows is equal."""
@@ -109,7 +110,8 @@ def see(source: Source) -> Seen:
     odd = any_odd([*texts.values(), *numbers.values()], len(fields)) | totals
     for name in ("series", "pieces", "condition"):
         odd |= texts[name].blank
-    return Seen(texts, numbers, odd | numbers["price"].blank | _across(texts, numbers))
+    days = days_proven(texts["date"], fields.rows)
+    return Seen(texts, numbers, odd | numbers["price"].blank | _across(texts, numbers), days)
 
 
 def _any_number(amount: Amount) -> Refusal | None:

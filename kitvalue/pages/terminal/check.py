@@ -7,16 +7,25 @@ from collections.abc import Sequence
 from kitvalue.intake.alike import first_to_do, together
 from kitvalue.intake.bookrows import RowAsRead
 from kitvalue.intake.counts import FileCounts, PlanCounts
+from kitvalue.intake.pasting import UNKNOWN_WORDS, PasteBlock
 from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.words import fold
 from kitvalue.pages.terminal.market import counts_line
-from kitvalue.pages.terminal.table import Column, figure, money, table
+from kitvalue.pages.terminal.table import Column, figure, money, table, wrapped
 
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
-def problem_lines(problems: Sequence[Problem]) -> list[str]:
-    """Every problem in the files' order, those of one kind in one line; warnings marked."""
-    return [("warning: " if one.first.level is Level.WARNING else "") + one.line() for one in together(problems)]
+def problem_lines(problems: Sequence[Problem], paste: Sequence[PasteBlock] = ()) -> list[str]:
+    """Every problem in the files' order, those of one kind in one line; warnings marked. Cells that stand in lines to
+    paste are not told a second time.
+    """
+    pasted = {word for block in paste for word in block.words}
+    lines = []
+    for one in together(problems):
+        told = one.first.code in UNKNOWN_WORDS and all(fold(p.text or "") in pasted for p in one.problems)
+        lines.append(("warning: " if one.first.level is Level.WARNING else "") + (one.short() if told else one.line()))
+    return lines
 
 
 def check_text(
@@ -24,8 +33,9 @@ def check_text(
     plans: Sequence[PlanCounts],
     problems: Sequence[Problem],
     rows: Sequence[RowAsRead] | None,
+    paste: Sequence[PasteBlock] = (),
 ) -> str:
-    """How each file was read, and what there is to do."""
+    """How each file was read, what there is to do, and what to paste into shop.toml."""
     parts = [f"{counts_line(c)}{_dialect(c)}" for c in files]
     if plans:
         parts.append(_plans(plans))
@@ -41,7 +51,16 @@ def check_text(
         parts.append("nothing to mend")
     if problems:
         parts.append(f"First: {first_to_do(problems, files)}")
-    return "\n".join(parts)
+    return "\n".join([*parts, *map(_to_paste, paste)])
+
+
+def _to_paste(block: PasteBlock) -> str:
+    """Lines for shop.toml as they are to stand there: no sign before them, none of them folded."""
+    fill = f"; where the right side is open, write {block.to_fill}" if block.to_fill else ""
+    place = "" if block.stands is None else f" under {block.heading}, line {block.stands}"
+    lines = [*([block.heading] if block.stands is None else []), *block.lines]
+    more = [f"# and {block.left_out} more words"] if block.left_out else []
+    return "\n".join(["", wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *lines, *more])
 
 
 def _plans(plans: Sequence[PlanCounts]) -> str:

@@ -1,0 +1,58 @@
+"""The number of drums from the text of a cell: digits, and perhaps the word for pieces beside them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from kitvalue.intake.numbers import TwoReadings, read_number
+from kitvalue.intake.words import Refusal, fold, visible
+
+_KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
+# What may stand behind the number and says no more than that drums are counted ("5tlg.", "5-teilig", "5 pcs").
+_UNITS: Final = frozenset(
+    (
+        "tlg", "teilig", "teilige", "teiliges", "teiliger", "teile", "pc", "pcs", "pce", "pces", "piece", "pieces",
+        "drum", "drums", "shell", "shells", "trommel", "trommeln", "kessel", "stück", "stk",
+    )
+)  # fmt: skip
+_IN_WORDS: Final = {  # refused, with the digits as the cure
+    "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
+    "eleven": 11, "twelve": 12, "ein": 1, "eins": 1, "zwei": 2, "zwo": 2, "drei": 3, "vier": 4, "fünf": 5, "fuenf": 5,
+    "sechs": 6, "sieben": 7, "acht": 8, "neun": 9, "zehn": 10, "elf": 11, "zwölf": 12, "zwoelf": 12,
+}  # fmt: skip
+_LONGEST: Final = 40  # characters of a number with its unit
+_JOINTS: Final = " -‐‑–"  # between a number and its unit
+
+
+def read_pieces(text: str) -> int | Refusal:
+    """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs". A number in words is refused with its
+    digits as the cure.
+    """
+    if text.isascii() and text.isdigit() and len(text) < 10:
+        return int(text) or Refusal("not_positive", "must be 1 or more")
+    number = _without_unit(text)
+    if number in _IN_WORDS:
+        return Refusal("word", "is a word", f"write the digits: {_IN_WORDS[number]}")
+    read = read_number(number)
+    if isinstance(read, Refusal):
+        cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
+        return Refusal(read.code, read.reason, cure or (read.cure if read.code in _KEPT_CURES else None))
+    if isinstance(read, TwoReadings):
+        return Refusal("two_readings", "can be read in two ways")
+    if read.value != read.value.to_integral_value():
+        return Refusal("not_whole", "is not a whole number")
+    return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
+
+
+def _without_unit(text: str) -> str:
+    """The digits or the word of a number alone, where nothing but a unit stands beside it; else the text as it is."""
+    if len(text) > _LONGEST:
+        return text
+    word = fold(visible(text)).rstrip(".")
+    if word in _IN_WORDS:
+        return word
+    for size in range(2, len(word)):
+        head = word[:-size].rstrip(_JOINTS)
+        if word[-size:] in _UNITS and (head in _IN_WORDS or (head.isascii() and head.isdigit())):
+            return head
+    return text

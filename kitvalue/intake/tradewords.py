@@ -1,0 +1,120 @@
+"""Words of the trade in English and German, for what a message proposes. Nothing is ever read by them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Final
+
+from kitvalue.intake.words import fold, look_alike
+
+_CLOSE: Final = 0.85  # of SequenceMatcher's ratio
+_FEWEST_LETTERS: Final = 5  # of a word that is looked for inside another ("Preisvorstellung")
+# Our column -> words of headers for it. Where a header has as many words of two columns, the first of them has it.
+_HEADERS: Final[Mapping[str, str]] = {
+    "freight": "freight shipping postage fracht versand versandkosten porto lieferung",
+    "price": "price preis asking vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt",
+    "date": "date datum seen gesehen when wann day tag on am listed eingestellt",
+    "price_kind": "kind art status sold verkauft angebot asked preisart",
+    "condition": "condition cond zustand grade state erhaltung quality qualität",
+    "pieces": "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty",
+    "channel": "channel kanal where wo source quelle platform plattform market markt seller verkäufer",
+    "currency": "currency curr währung",
+    "premium": "premium aufgeld agio",
+    "ref": "ref link url anzeige inserat listing advert ad id",
+    "note": "note notes notiz notizen bemerkung bemerkungen kommentar comment comments remark remarks anmerkung",
+    "series": "series serie model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung",
+}
+# Our column -> a whole cell -> our word; only what says one thing beyond doubt. Grades are the shop's own judgement.
+_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
+    "condition": {"harvest": "for parts, parts only, parts, spares, teileträger, für teile, als teile, ersatzteile"},
+    "price_kind": {
+        "sold": "verkauft, sold for, paid, bezahlt, gekauft, bought, sold price, verkaufspreis",
+        "asked": "angebot, angeboten, asking, ask, asking price, wanted, offered, offer, inserat, anzeige",
+        "hammer": "hammer price, zuschlag, hammerpreis",
+    },
+    "channel": {
+        "private": "privat, private sale, private seller, privatverkauf, von privat",
+        "dealer": "händler, shop, store, music shop, musikhaus, laden, gewerblich, trade",
+        "auction": "auktion, auction house, auktionshaus, versteigerung",
+    },
+    "yes-no": {
+        "yes": "mit, with, vorhanden, dabei, included, incl, inkl, ✓, ✔",
+        "no": "ohne, without, nein danke, keine, kein, none, fehlt, missing, nicht dabei, not included, ✗, ✘",
+    },
+}  # fmt: skip
+_BY_ONE_WORD: Final = ("channel",)  # columns in which one word of a cell tells ("Ebay Auktion")
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """How well a header fits a column: words of it that speak for the column, and which share of all they are."""
+
+    hits: float
+    share: float
+    column: int
+    header: int
+
+
+def likely_headers(columns: Sequence[str], headers: Sequence[str]) -> dict[str, str]:
+    """Our column -> the header that most likely holds it, each header once; columns without one are not there."""
+    order = [*_HEADERS, *(name for name in columns if name not in _HEADERS)]
+    fits = [
+        fit
+        for at, name in enumerate(order)
+        if name in columns
+        for place, header in enumerate(headers)
+        if (fit := _fit(name, at, header, place)) is not None
+    ]
+    found: dict[str, str] = {}
+    for fit in sorted(fits, key=lambda one: (-one.hits, -one.share, one.column, one.header)):
+        name, header = order[fit.column], headers[fit.header]
+        if name not in found and header not in found.values():
+            found[name] = header
+    return found
+
+
+def _fit(name: str, column: int, header: str, place: int) -> _Fit | None:
+    tokens = re.findall(r"[^\W\d_]+|[€$£]", fold(header[:200]))
+    if not tokens:
+        return None
+    known = _HEADERS.get(name, "").split()
+    hits = sum(1.0 if token in known else 0.5 if _inside(token, known) else 0.0 for token in tokens)
+    if not hits and look_alike(header, name):
+        hits = 1.0
+    return _Fit(hits, hits / len(tokens), column, place) if hits else None
+
+
+def _inside(token: str, known: Iterable[str]) -> bool:
+    return any(len(word) >= _FEWEST_LETTERS and word in token for word in known)
+
+
+def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
+    """Our word that a cell most likely stands for: `known` spells ours and the shop's (folded) -> ours. `column` is
+    ours, or "yes-no" for a feature of that kind. None where nothing is likely, and where two are.
+    """
+    word = fold(text[:200])
+    same = {ours for spelling, ours in known.items() if _letters(word) and _letters(word) == _letters(spelling)}
+    if len(same) == 1:
+        return same.pop()
+    table = {one: ours for ours, words in _WORDS.get(column, {}).items() for one in words.split(", ")}
+    if word in table:
+        return table[word]
+    if column in _BY_ONE_WORD:
+        told = {known.get(one, table.get(one)) for one in re.findall(r"\w+", word)} - {None}
+        if len(told) == 1:
+            return told.pop()
+    close = {ours for spelling, ours in known.items() if _close(_letters(word), _letters(spelling))}
+    return close.pop() if len(close) == 1 else None
+
+
+def _letters(text: str) -> str:
+    return "".join(re.findall(r"\w+", text))
+
+
+def _close(one: str, other: str) -> bool:
+    if min(len(one), len(other)) < _FEWEST_LETTERS - 1:
+        return False
+    return SequenceMatcher(None, one, other, autojunk=False).ratio() >= _CLOSE
