@@ -170,7 +170,8 @@ def _finish(
     exact = found.scatter <= EXACT_SCATTER
     level, sigma2 = found.solution, found.solution.rss / (n - p)
     if robust and not exact:
-        level = solve(reduce(equations, book.weight), found.solution.theta)
+        known = np.where(found.huber <= GROSS_WEIGHT, GROSS_WEIGHT, 1.0)  # a row passed over tells nothing of the level
+        level = solve(reduce(equations, book.weight * known), found.solution.theta)
         sigma2 = level_sigma2(found, book.weight, trace)
     estimate = Estimate(recipe, scaling, found.solution, level, sigma2, n - trace)
     terms = term_estimates(estimate)
