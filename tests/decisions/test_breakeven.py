@@ -146,7 +146,10 @@ def test_shares_are_strictly_below() -> None:
         (0.0, "no original this size sells under it"),
         (1.0, "every original this size sells under it"),
         (0.125, "one original in eight this size sells under it"),
+        (0.2549, "one original in four this size sells under it"),
+        (0.2551, "26 % of originals this size sell under it"),
         (0.4, "40 % of originals this size sell under it"),
+        (0.5, "50 % of originals this size sell under it"),
         (2 / 3, "67 % of originals this size sell under it"),
     ],
 )

@@ -9,7 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.decisions.ceiling import Deals, break_even_prices, ceilings, chance_of_loss, make_up, mean_profit
+from kitvalue.decisions.ceiling import (
+    Deals,
+    break_even_prices,
+    ceilings,
+    chance_of_loss,
+    make_up,
+    mean_profit,
+    surplus_over_margin,
+)
 from kitvalue.decisions.uses import rebuild_bases
 from kitvalue.intake.book import FloatArray
 from kitvalue.market.fit import fit_book
@@ -123,6 +131,17 @@ def test_equal_to_a_search_over_every_cent(on_margin: bool, parts: bool, seed: i
         best, safe = searched(deals, at, loss_chance)
         assert abs(found.ceiling[at] - best) <= 0.0100001, (found.ceiling[at], best)
         assert abs(found.safe[at] - safe) <= 0.0100001, (found.safe[at], safe)
+
+
+@given(seed=st.integers(0, 10**6), on_margin=st.booleans())
+def test_of_kits_that_fetch_thousands_too_a_cent_above_the_ceiling_is_too_much(seed: int, on_margin: bool) -> None:
+    small = random_deals(seed, on_margin=on_margin, parts=False)
+    arrays = {name: getattr(small, name) * 300 for name in ("outcomes", "clipped", "cost", "others", "credit", "least")}
+    deals = replace(small, freight=small.freight * 300, **arrays)
+    top = ceilings(deals, 0.1).ceiling
+    found = top >= 0
+    assert (surplus_over_margin(deals, top)[found] >= -1e-4).all()
+    assert (surplus_over_margin(deals, top + 0.01)[found] < 0).all()
 
 
 @given(seed=st.integers(0, 10**6), on_margin=st.booleans())

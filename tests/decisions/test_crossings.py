@@ -75,6 +75,18 @@ def test_no_range_past_one_draw_in_five_without_a_crossing(without: int, ranged:
         assert one.reason == "no range: 21 % of the draws have no crossing"
 
 
+@pytest.mark.parametrize(("other_way", "ranged"), [(20, True), (21, False)])
+def test_no_range_past_one_draw_in_five_that_crosses_the_other_way(other_way: int, ranged: bool) -> None:
+    base = np.array([120.0, 210.0, 300.0, 390.0, 480.0])
+    turned = 2 * BUILD - base
+    found = crossings(list(base), np.vstack([np.tile(base, (100 - other_way, 1)), np.tile(turned, (other_way, 1))]))
+    assert found.chance_none == 0.0
+    (one,) = found.crossings
+    assert (one.pieces, one.build_cheaper) == (5.0, "below")
+    assert (one.low, one.high) == ((5.0, 5.0) if ranged else (None, None))
+    assert one.reason == (None if ranged else "no range: too many draws lack a crossing of this kind")
+
+
 def test_one_size_alone_cannot_cross() -> None:
     found = find_crossings([7], np.array([500.0]), np.array([480.0]), np.array([[470.0], [490.0]]))
     assert found.crossings == ()

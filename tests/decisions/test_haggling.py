@@ -44,6 +44,7 @@ def test_meeting_half_way_from_the_opening_ends_at_the_expected_price() -> None:
     assert opening(400, 360, 500) == 320
     assert (opening(400, 360, 500) + 400) / 2 == 360
     assert opening(400, 360, 300) == 300  # never above the price to stop at
+    assert opening(333.33, 299.997, 500) == 266.66  # 266.664, to the cent
 
 
 def test_the_books_step_is_its_sold_effect() -> None:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.decisions.cautions import NOT_A_REBUILD, PRICED_TO_TIE
+from kitvalue.decisions.destinations import Door
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
@@ -199,6 +200,11 @@ def test_places_under_the_margin_scheme() -> None:
     assert made.sale.net == Decimal("3104.15")  # the suggested price less the kit's own VAT
     assert paid["CH"] == Decimal("3612.13")  # (3104.15 + 140) * 1.03 * 1.081
     assert "no VAT is shown" in made.business_buyer
+
+
+def test_a_door_is_all_its_parts() -> None:
+    """Added up by hand: 1000 + 60 + 37 + 230 + 15.50."""
+    assert Door(*map(Decimal, ("1000", "60", "37", "230", "15.50"))).total == Decimal("1342.50")
 
 
 @settings(max_examples=80)

@@ -67,6 +67,12 @@ def test_a_root_on_the_edge_counts() -> None:
     assert nearest_root(lambda x: x - 1, Decimal(1), Decimal(5), Decimal(3), 8) == 1
 
 
+@pytest.mark.parametrize("unit", ["0.5", "1", "-1", "2"])
+def test_the_unit_a_function_is_told_in_does_not_move_its_root(unit: str) -> None:
+    """1 - 2 x, times a unit, is that unit itself at one edge and the same below 0 at the other."""
+    assert nearest_root(lambda x: Decimal(unit) * (1 - 2 * x), Decimal(0), Decimal(1), Decimal(0), 1) == Decimal("0.5")
+
+
 def test_of_two_roots_the_nearest_to_the_plan_is_told() -> None:
     def function(x: Decimal) -> Decimal:
         return (x - Decimal("1.3")) * (x - Decimal("4.4"))

@@ -88,6 +88,14 @@ def test_a_kit_with_every_drum_makes_a_plan_of_one_donor() -> None:
     assert before.net_cost - cost_sheet(alone, shop).net_cost == gone + sum(sold_off) - 530
 
 
+def test_the_price_expected_after_haggling_is_written_to_the_cent() -> None:
+    plan, shop = worked.plan(), worked.shop()
+    offers = [offer(price=Decimal("333.33"), haggle=Decimal(10), pieces=7, sizes=SEVEN)]
+    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, Limits())
+    (donor,) = plan_from(answer, plan, shop, offers, "found").plan.donor
+    assert str(donor.price) == "300.00"  # 299.997
+
+
 def test_a_line_for_a_donor_that_goes_is_refused_by_its_name() -> None:
     line = {"what": "Strip the old wrap", "per": "shell", "only": ["B"], "hours": 1}
     plan, shop = worked.plan(work=[line]), worked.shop()

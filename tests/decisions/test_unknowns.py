@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from kitvalue.decisions.pricing import price
 from kitvalue.decisions.situation import Situation, situation_of
-from kitvalue.decisions.unknowns import Solved, solve, solve_all
+from kitvalue.decisions.unknowns import Solved, _width, solve, solve_all
 from kitvalue.decisions.vary import Unknown, unknowns_of
 from kitvalue.intake.plan import Plan
 from kitvalue.intake.shop import Shop
@@ -62,6 +63,13 @@ def test_the_widest_swing_comes_first() -> None:
     ]
     assert widths == sorted(widths, reverse=True)
     assert widths[0] > widths[-1]
+
+
+@pytest.mark.parametrize(("down", "up", "width"), [(-200, 90, 200), (-200, None, 200), (90, -200, 200), (None, 90, 90)])
+def test_a_swing_counts_by_its_size_whichever_way_it_goes(down: int | None, up: int | None, width: int) -> None:
+    swings = {"swing_down": down, "swing_up": up}
+    exact = {key: None if value is None else Decimal(value) for key, value in swings.items()}
+    assert _width(replace(solved()["hours"], **exact)) == width
 
 
 def test_swings_by_hand() -> None:

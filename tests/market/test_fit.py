@@ -12,11 +12,13 @@ import statsmodels.api as sm
 
 from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.intake.problems import RefusedError
-from kitvalue.market.fit import fit_book
+from kitvalue.market.fit import Weighted, fit_book, level_sigma2
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
+from kitvalue.market.linear import Equations, Residuals, reduce, solve
 from kitvalue.market.outlook import outlook, outlooks
 from kitvalue.market.subset import subset, without_empty_series
+from kitvalue.market.unusual import HUBER_K
 from tests.market.books import EFFECTS, invented_book
 
 
@@ -100,6 +102,18 @@ def test_precision_weights_are_wls() -> None:
     peer = sm.WLS.from_formula(FIXED + " + series", frame_of(book), weights=weight).fit()
     assert estimates(fit)["condition"] == pytest.approx(peer.params["condition"], rel=1e-9)
     assert estimates(fit, "se")["condition"] == pytest.approx(peer.bse["condition"], rel=1e-9)
+
+
+def test_the_variance_of_a_robust_fit_is_statsmodels_h1() -> None:
+    """A second program: RLM's covariance H1 of its own residuals and scale, over the inverse cross-products."""
+    rng = np.random.default_rng(6)
+    F = np.column_stack([np.ones(60), rng.normal(size=(60, 4))])
+    y = F @ [5.0, 0.6, 0.1, 0.2, 0.0] + 0.15 * rng.standard_t(2, 60)
+    peer = sm.RLM(y, F, sm.robust.norms.HuberT(HUBER_K)).fit()
+    solution = solve(reduce(Equations(F, np.zeros(60, dtype=np.int64), 0, y), peer.weights), 0.0)
+    left = Residuals(peer.resid, np.zeros(60))
+    ours = level_sigma2(Weighted(solution, peer.weights, left, peer.scale, True), np.ones(60), 5.0)
+    np.testing.assert_allclose(ours * peer.normalized_cov_params, peer.bcov_scaled, rtol=1e-9)
 
 
 def test_robust_fit_without_outliers_of_a_clean_book_is_near_the_plain_one() -> None:

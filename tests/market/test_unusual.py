@@ -11,7 +11,7 @@ import statsmodels.api as sm
 from kitvalue.market import columns
 from kitvalue.market.fit import fit_book, fit_rows
 from kitvalue.market.fitted import TermEstimate
-from kitvalue.market.unusual import hint
+from kitvalue.market.unusual import gross_rows, hint
 from tests.market.books import invented_book
 
 
@@ -53,7 +53,8 @@ def test_plain_leverage_and_left_out_residuals_are_statsmodels() -> None:
     [
         (np.log(100), 5, True, "a hundred times too high"),
         (-np.log(100) + 0.2, 5, False, "a hundred times too low"),
-        (np.log(10) - 0.2, 5, False, "ten times too high"),
+        (np.log(10) - 0.34, 5, False, "ten times too high"),
+        (np.log(10) + 0.34, 5, False, "ten times too high"),
         (-np.log(10), 5, True, "ten times too low"),
         (0.6 * np.log(5 / 9), 9, False, "priced like 5 drums"),
         (0.25, 5, True, "is it the price paid?"),
@@ -66,3 +67,9 @@ def test_hints(log_ratio: float, pieces: float, sold: bool, words: str) -> None:
     found = hint(log_ratio, pieces, sold, 0.1, TERMS)
     assert words in found
     assert bool(found) == bool(words)
+
+
+def test_a_row_is_gross_by_its_residual_over_what_its_leverage_leaves_it() -> None:
+    """By hand: 6 / sqrt(1 - 0.5) is 8.5 scales, 6 / sqrt(1 - 0.4) is 7.7; a weight of 4 doubles a residual."""
+    e, h, precision = np.array([6.0, -6.0, 4.1, 0.1]), np.array([0.5, 0.4, 0.0, 0.1]), np.array([1.0, 1.0, 4.0, 1.0])
+    assert gross_rows(e, h, precision, 1.0, np.zeros(4, dtype=np.int64)).tolist() == [True, False, True, False]

@@ -50,7 +50,7 @@ def answered(folder: Path, *args: str) -> Ran:
         return ran
     if ran.status == 1:
         if args[0] == "source":  # an answer: the drums cannot be had, and why
-            assert re.search(r"cannot be|no offer|budget|at most|infeasible", ran.out), ran.out
+            assert re.search(r"cannot be|cannot give|no offer|budget|at most|infeasible", ran.out), ran.out
         else:
             assert NO_ANSWER.search(ran.err), ran.err
     elif ran.status == 2:

@@ -58,6 +58,8 @@ def test_the_saved_fit_answers_as_a_fresh_one(made: MadeShop) -> None:
                 saved = asked(folder, *args)
                 files = {path: path.read_bytes() for path in books(folder)}
                 (folder / "out" / "fit.json").unlink(missing_ok=True)
+                if args[0] == "done" and not any(job["sold_for"] for job in (saved or {}).get("jobs", ())):
+                    files.pop(folder / "out" / "fit.json", None)  # nothing sold needs no market
                 fresh = asked(folder, *args)
                 assert (saved is None) == (fresh is None)
                 if saved is not None and fresh is not None:

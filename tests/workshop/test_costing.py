@@ -15,6 +15,8 @@ from kitvalue.workshop import cautions as say
 from kitvalue.workshop.charges import Group, Scales, exact_cost
 from kitvalue.workshop.costing import CostSheet, Line, RouteCost, cost_sheet
 from kitvalue.workshop.money import cents
+from kitvalue.workshop.quantities import sheet_note
+from kitvalue.workshop.sheets import Nesting
 from tests import worked
 
 
@@ -236,6 +238,15 @@ def test_hours_need_the_shops_rate() -> None:
     assert not any(row.group is Group.CONTINGENCY for row in sent_out.lines)
 
 
+@pytest.mark.parametrize(("contingency", "hours", "lines"), [(8, 20, 1), (0, 20, 0), (8, 0, 0)])
+def test_a_contingency_of_nothing_is_no_line(contingency: int, hours: int, lines: int) -> None:
+    shop = worked.shop()
+    assert shop.work is not None
+    shop = shop.model_copy(update={"work": shop.work.model_copy(update={"contingency": Decimal(contingency)})})
+    made = cost_sheet(worked.plan(work=[{"what": "All of it", "per": "kit", "hours": hours}]), shop)
+    assert sum(row.group is Group.CONTINGENCY for row in made.lines) == lines
+
+
 def test_hours_nobody_gave_are_asked_for() -> None:
     work = [{"what": "Spray", "operation": "spray", "per": "m2_outside"}]
     with pytest.raises(FileError, match=r'"spray" has no hours; add them under \[work\.hours\]'):
@@ -375,6 +386,15 @@ def test_work_sent_out_is_net_of_the_vat_it_was_stated_with(vat: str, net: str) 
     gross = {"included": "1107.00", "excluded": "1361.61"}[vat]
     exempt = sheet({"work": [{"what": "Chrome", "per": "kit", "each": 1107, "vat": vat}], "route": "none"})
     assert line(exempt.lines, "Chrome").net == Decimal(gross)
+
+
+def test_whether_sheets_are_the_fewest_is_said_beside_their_cost_and_in_the_buying_list() -> None:
+    made = sheet()
+    (bought,) = [row for row in made.quantities if row.what == "Veneer"]
+    (veneer,) = [row for row in made.lines if row.what == "Veneer" and row.group is Group.PARTS]
+    assert (bought.quantity, bought.unit) == (veneer.quantity, "sheet 2440x1220")
+    assert bought.note == veneer.basis == "proven fewest, cut in shelves"
+    assert sheet_note(Nesting(3, 2)) == "not proven fewest: 2 at least, cut in shelves"
 
 
 def test_a_line_for_drums_that_are_not_built_yet_costs_nothing() -> None:

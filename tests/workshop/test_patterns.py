@@ -104,3 +104,12 @@ def test_a_sheet_is_filled_to_its_last_unit() -> None:
     found = best_cut(ways([Piece(5, 3, False)]), [1], [4])
     assert found is not None
     assert found.pieces == (4,)  # two by two: 10 long and 6 high
+
+
+def test_of_several_ways_to_shelve_the_sheet_the_best_counts() -> None:
+    """By hand: of 5 by 3 four lie on 10 by 6, and three, one on each shelf, on the same sheet turned."""
+    lays = (Lay(3, 5, 0),)
+    for both in ([Way(10, 6, lays), Way(6, 10, lays)], [Way(6, 10, lays), Way(10, 6, lays)]):
+        found = best_cut(both, [1], [4])
+        assert found is not None
+        assert (found.worth, found.pieces) == (4, (4,))

@@ -197,3 +197,14 @@ def test_the_search_alone_stops_at_its_limit(monkeypatch: pytest.MonkeyPatch) ->
 def test_halves_share_a_sheet_and_more_than_halves_do_not(long: int, high: int, count: int, sheets: int) -> None:
     """Exact divisions of a sheet of 10 by 6, counted by hand."""
     assert fewest_sheets([Piece(long, high, False)] * count, [Sheet(10, 6)]) == Found(sheets, sheets)
+
+
+def test_pieces_too_many_to_search_are_counted_standing_where_that_takes_fewer() -> None:
+    """By area: 300 pieces of 4 by 3 fill 100 sheets of 9 by 4 exactly, three standing on each; lying, two fit."""
+    assert len([Piece(4, 3, True)] * 300) > shelves.MOST_SEARCHED
+    assert fewest_sheets([Piece(4, 3, True)] * 300, [Sheet(9, 4)]) == Found(100, 100)
+
+
+def test_pieces_too_many_to_search_still_have_enough_sheets() -> None:
+    """By hand: two of 4 beside each other in 9, no second shelf of 3 over 3 in 5; by area no fewer than 972 / 45."""
+    assert fewest_sheets([Piece(4, 3, False)] * 81, [Sheet(9, 5)]) == Found(41, 22)
