@@ -80,6 +80,27 @@ def test_offers_are_sorted_and_hang_together(shop: Path) -> None:
         assert {use["use"] for use in one["uses"]} == {"sell on", "rebuild", "parts"}
 
 
+def test_each_ceiling_is_told_from_the_sale_down(shop: Path) -> None:
+    """Gross sale less VAT, fee, costs and margin is what is left; rounded down it is the ceiling."""
+    for offer in run(shop, "shortlist", "--plan", "inishmore-restored", "--json").data["offers"]:
+        for use in offer["uses"]:
+            made = use["made_up"]
+            assert (made is None) == (use["reason"] is not None)
+            if made is None:
+                continue
+            left = made["sells_for"] - made["vat"] - made["fee"] - made["costs"] - made["margin"]
+            assert made["leaves"] == pytest.approx(left, abs=0.03)  # each is rounded to the cent
+            assert use["ceiling"] is None or use["ceiling"] == pytest.approx(made["leaves"], abs=0.011)
+            assert use["ceiling"] is not None or made["leaves"] < 0.01
+    text = run(shop, "shortlist").out
+    titles = ["offer", "best", "use", "sells", "for", "VAT", "fee", "costs", "margin", "left"]
+    (head,) = [line for line in text.splitlines() if line.split() == titles]
+    best = run(shop, "shortlist", "--json").data["offers"][0]
+    row = text[text.index(head) :].splitlines()[2].split()
+    used = next(u for u in best["uses"] if (u["use"], u["route"]) == (best["best_use"], best["best_route"]))
+    assert float(row[-1].replace(",", "")) == pytest.approx(used["made_up"]["leaves"], abs=0.5)
+
+
 def test_an_offer_that_cannot_be_valued_stands_last_with_its_reason(tmp_path: Path) -> None:
     shop = with_offers(sample_shop(tmp_path), "X;Slievebán;5;3;100;;;;;", "D1;Burren;5;3;200;40;;;;")
     text = (shop / "shop.toml").read_text(encoding="utf-8")

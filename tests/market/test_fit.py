@@ -140,6 +140,20 @@ def test_robust_fit_is_a_fixed_point_of_the_weighted_equations() -> None:
     assert fit.scatter == pytest.approx(scale, rel=1e-12)
 
 
+def test_a_slip_adds_nothing_to_what_is_known_of_a_level() -> None:
+    """A series of two rows, one of them a hundredfold slip, is known as well as without that row."""
+    book = invented_book(n=60, series=5, seed=12)
+    first = np.flatnonzero(book.series == 0)
+    two = subset(book, np.sort(np.concatenate([first[:2], np.flatnonzero(book.series != 0)])))
+    slipped = replace(two, price=np.where(two.rows == book.rows[first[0]], two.price * 100, two.price))
+    without = subset(two, np.flatnonzero(two.rows != book.rows[first[0]]))
+    kit = Kit(book.series_names[0], 5, 3)
+    with_slip, one_row, both = (outlook(fit_book(one, 10.0), kit) for one in (slipped, without, two))
+    width = [float(np.log(one.level_high / one.level_low)) for one in (with_slip, one_row, both)]  # type: ignore[operator]
+    assert width[0] == pytest.approx(width[1], rel=0.1)  # the slip still widens the scale a little
+    assert width[2] < width[1]
+
+
 @pytest.mark.parametrize("times", [100, 0.01])
 def test_one_hundredfold_slip_in_60_rows_moves_the_answer_little(times: float) -> None:
     """Every kit's typical and mean price stays within 3 percent, or within what the row's absence alone would do."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import astuple
+
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer, Sourced, Sourcing
@@ -21,12 +23,13 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         _lead(valued) + "\n" if valued else "",
         "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
         wrapped(
-            "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: the highest price "
-            f"that leaves {s.margin_percent:g} % of net revenue on average and loses in {s.loss_percent:g} % of the "
-            "sample at most; freight on top. A dash: no price does."
+            "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
+            f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
+            f"{s.loss_percent:g} % of the sample at most; freight on top. A dash: no price does."
         )
         + "\n" if valued else "",
         "What is asked, against the buy-in value\n" + _asked(valued) + "\n" if valued else "",
+        _where_it_goes(valued, s.margin_percent),
         "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
         _not_open(valued),
         _together(s.portfolio) if s.portfolio is not None else "",
@@ -83,6 +86,26 @@ def _asked(valued: list[OfferFound]) -> str:
         for one in valued
     ]  # fmt: skip
     return table(columns, rows)
+
+
+def _where_it_goes(valued: list[OfferFound], margin: float) -> str:
+    """The ceiling of each best use, from the mean sale down."""
+    columns = [
+        Column("offer", figures=False), Column("best use", figures=False), Column("sells for"), Column("VAT"),
+        Column("fee"), Column("costs"), Column("margin"), Column("left"),
+    ]  # fmt: skip
+    rows = [
+        (one.offer.offer, one.best.use, *(money(figure) for figure in astuple(one.best.made_up)))
+        for one in valued[:MOST_USES]
+        if one.best is not None and one.best.made_up is not None
+    ]
+    if not rows:
+        return ""
+    said = (
+        f"Averages. Costs are work, parts, other donors, freight and holding; margin is {margin:g} % of net revenue. "
+        "Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
+    )
+    return f"Where the money goes in the best use\n{table(columns, rows)}\n{wrapped(said)}\n"
 
 
 def _uses(valued: list[OfferFound]) -> str:
