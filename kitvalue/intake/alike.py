@@ -102,7 +102,7 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
         worst = max(single, key=lambda one: len(one.problems))
         rows = [problem.row for problem in worst.problems if problem.row is not None]
         return f"look at {worst.first.file}, {rows_phrase(rows, 6)}; then run kitvalue fit"
-    return "nothing here; run kitvalue fit"
+    return "run kitvalue fit; nothing must be mended before"
 
 
 def _place(problem: Problem) -> str:
