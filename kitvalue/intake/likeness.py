@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Final
 
-from kitvalue.intake.words import fold
+from kitvalue.intake.words import fold, letters, within
 
 _CLOSE: Final = 0.6  # of SequenceMatcher's ratio
 _LONGEST: Final = 200  # characters; longer texts are no names
@@ -30,11 +29,11 @@ def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
     if not wanted:
         return Likeness((), telling=False)
     words = {spelling: _words(spelling) for spelling in spellings}
-    around = _longest([one for one in words if words[one] and _within(words[one], wanted)], words)
+    around = _longest([one for one in words if words[one] and within(words[one], wanted)], words)
     if around:  # the text says all of a name, and more
         names = _names(around, spellings)
         return Likeness(names, telling=len(names) == 1)
-    parts = [one for one in words if _within(wanted, words[one])]
+    parts = [one for one in words if within(wanted, words[one])]
     if parts:  # the text is a part of a spelling; telling only as a part of one series' own name
         names = _names(parts, spellings)
         own = any(fold(one) == fold(spellings[one]) for one in parts)
@@ -44,12 +43,7 @@ def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
 
 
 def _words(text: str) -> tuple[str, ...]:
-    return tuple(re.findall(r"\w+", fold(text[:_LONGEST])))
-
-
-def _within(short: Sequence[str], long: Sequence[str]) -> bool:
-    size = len(short)
-    return any(tuple(long[at : at + size]) == tuple(short) for at in range(len(long) - size + 1))
+    return tuple(letters(fold(text[:_LONGEST])))
 
 
 def _longest(found: Sequence[str], words: Mapping[str, tuple[str, ...]]) -> list[str]:
@@ -57,7 +51,7 @@ def _longest(found: Sequence[str], words: Mapping[str, tuple[str, ...]]) -> list
     return [
         one
         for one in found
-        if not any(len(words[other]) > len(words[one]) and _within(words[one], words[other]) for other in found)
+        if not any(len(words[other]) > len(words[one]) and within(words[one], words[other]) for other in found)
     ]
 
 

@@ -70,12 +70,12 @@ def is_mangled(text: str) -> bool:
 def nearest(text: str, names: Iterable[str]) -> str | None:
     """The name that the text most likely stands for: one that it contains or that contains it, else the closest one."""
     by_fold = {fold(name): name for name in names}
-    wanted = _letters(fold(text[:200]))
+    wanted = letters(fold(text[:200]))
     if not wanted:
         return None
     for known in sorted(by_fold, key=len, reverse=True):
-        parts = _letters(known)
-        if parts and (_within(parts, wanted) or _within(wanted, parts)):
+        parts = letters(known)
+        if parts and (within(parts, wanted) or within(wanted, parts)):
             return by_fold[known]
     from difflib import get_close_matches  # only a mistake needs it
 
@@ -83,19 +83,21 @@ def nearest(text: str, names: Iterable[str]) -> str | None:
     return by_fold[close[0]] if close else None
 
 
-def _letters(text: str) -> list[str]:
+def letters(text: str) -> list[str]:
+    """The runs of letters and digits of a name, of its first 200 characters."""
     return re.findall(r"\w+", text[:200])
 
 
-def _within(short: Sequence[str], long: Sequence[str]) -> bool:
+def within(short: Sequence[str], long: Sequence[str]) -> bool:
+    """Do the words `short` stand in `long`, one behind the other?"""
     size = len(short)
     return any(list(long[at : at + size]) == list(short) for at in range(len(long) - size + 1))
 
 
 def has_part(name: str, part: str) -> bool:
     """Do the words of `part` stand together among those of `name`?"""
-    short, long = _letters(fold(part)), _letters(fold(name))
-    return bool(short) and len(short) < len(long) and _within(short, long)
+    short, long = letters(fold(part)), letters(fold(name))
+    return bool(short) and len(short) < len(long) and within(short, long)
 
 
 def look_alike(one: str, other: str) -> bool:
@@ -108,11 +110,11 @@ def look_alike(one: str, other: str) -> bool:
     a, b = fold(one), fold(other)
     if a == b or re.sub(r"\d+", "#", a) == re.sub(r"\d+", "#", b):
         return False
-    words_a, words_b = _letters(a), _letters(b)
+    words_a, words_b = letters(a), letters(b)
     if "".join(words_a) == "".join(words_b):
         return True
     short, long = sorted((words_a, words_b), key=len)
-    if short and len(short) < len(long) and _within(short, long) and not any(w.isdigit() for w in long):
+    if short and len(short) < len(long) and within(short, long) and not any(w.isdigit() for w in long):
         return True
     from difflib import SequenceMatcher
 

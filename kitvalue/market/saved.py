@@ -19,6 +19,7 @@ import numpy as np
 
 from kitvalue.intake.book import DateArray, FeatureColumn, FloatArray, PriceBook
 from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.shop import FeatureKind
 from kitvalue.market import stored
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
 from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe
@@ -28,7 +29,6 @@ from kitvalue.market.terms import Source, Term
 
 FORMAT: Final = 3
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
-KINDS: Final = ("number", "yes-no", "word")
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
 R = TypeVar("R")
@@ -169,7 +169,7 @@ def _load_book(found: object) -> PriceBook:
 
 def _load_feature(found: object, n: int) -> FeatureColumn:
     given = stored.keyed(found, [field.name for field in fields(FeatureColumn)])
-    if given["kind"] not in KINDS:
+    if given["kind"] not in get_args(FeatureKind):
         raise NotStoredError
     values, words = floats(given["values"], (n,), blanks=True), many(text)(given["words"])
     if given["kind"] == "word" and not set(values[~np.isnan(values)].tolist()) <= set(range(len(words))):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from kitvalue.intake.shop import Shop
+from kitvalue.intake.tomltext import toml_key
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.outcome import JobOutcome, OperationOutcome
 from kitvalue.workshop.shrink import NotShrunken, Shrunken, shrunken_means
@@ -111,19 +112,11 @@ def _hours_for_one(hours: Decimal) -> Decimal:
 def settings_lines(learned: LearnedOperations) -> tuple[str, ...]:
     """Lines for [work.hours] in shop.toml, to be pasted by whoever wants them; nothing is changed for them."""
     return tuple(
-        f"{_key(one.operation)} = {one.learned}  # was {one.planned.normalize():f}; {_jobs(one.jobs)}, "
+        f"{toml_key(one.operation)} = {one.learned}  # was {one.planned.normalize():f}; {_jobs(one.jobs)}, "
         f"8 in 10: {one.low} to {one.high}"
         for one in learned.operations
         if one.learned is not None
     )
-
-
-def _key(name: str) -> str:
-    bare = name.isascii() and name.replace("-", "").replace("_", "").isalnum()
-    if bare:
-        return name
-    escaped = name.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
 
 
 def _jobs(number: int) -> str:
