@@ -118,7 +118,9 @@ def test_headers_of_ones_own_are_printed_to_paste(tmp_path: Path) -> None:
         'date = "Gesehen am"', 'channel = "Wo"',
     ]  # fmt: skip
     tmp_path.joinpath("shop.toml").write_text(SETTINGS + "\n".join(lines), encoding="utf-8")
-    assert "prices.columns.condition: the header for condition is blank" in run(tmp_path, "check").err
+    ran = run(tmp_path, "check")  # a line that is still open is no mistake: it waits
+    assert "column condition is missing" in ran.err
+    assert "Fill in shop.toml, line 7 under [prices.columns]: write the header in the file" in ran.out
 
 
 def test_an_offer_that_can_be_two_amounts_is_told_how_prices_are_read(tmp_path: Path) -> None:
@@ -198,3 +200,24 @@ def test_a_makers_name_alone_is_no_slip_of_one_series(tmp_path: Path) -> None:
     ))  # fmt: skip
     (line,) = [line for line in checked(tmp_path, rows).err.splitlines() if "series;" in line]
     assert '"Corrib" in row 5 can be any of Corrib Slane or Corrib Kilbeg' in line
+
+
+def test_a_title_is_offered_for_no_column(tmp_path: Path) -> None:
+    tmp_path.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
+    tmp_path.joinpath("prices.csv").write_text("Kits and dates of 2026\nBurren,4,3,480\n", encoding="utf-8")
+    ran = run(tmp_path, "check")
+    assert "is a title, delete the rows above the headers" in ran.err
+    assert "Paste" not in ran.out
+
+
+def test_what_is_right_is_enough_to_go_on(tmp_path: Path) -> None:
+    tmp_path.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
+    book = "series,pieces,condition,price\n" + "".join(f"Burren,4,3,{n}\n" for n in range(480, 492))
+    tmp_path.joinpath("prices.csv").write_text(
+        book + "Burren,4,fine,500\nBurren,4,fair,510\nBurren,5,fair,520\n", encoding="utf-8"
+    )
+    out = run(tmp_path, "check").out
+    assert "First: say in shop.toml what the words of column condition mean: 3 rows wait for it" in out
+    assert "Or go on: the 12 rows of prices.csv that are right are enough for answers" in out
+    tmp_path.joinpath("prices.csv").write_text(book.replace(",480\n", ",x\n"), encoding="utf-8")
+    assert "Or go on" not in run(tmp_path, "check").out

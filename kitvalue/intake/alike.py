@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.problems import Level, Problem, shown
+from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem, shown
 from kitvalue.intake.words import rows_phrase
 
 FEWEST_TOGETHER: Final = 3  # two of a kind are told one by one
 _OWN: Final = re.compile(r'"[^"]*"|\d+')
 _MOST_TEXTS: Final = 8  # other cells that are shown beside the first
-_FEWEST_ROWS: Final = 12  # that a fit needs
+FEWEST_ROWS: Final = 12  # that a fit needs
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,11 +92,13 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
     if refused:
         worst = max(refused, key=lambda one: len(one.problems))
         rows = [problem.row for problem in worst.problems if problem.row is not None]
+        if worst.first.code in UNKNOWN_WORDS and worst.first.file == files[0].file and len(rows) > 1:
+            return f"say in shop.toml what the words of column {worst.first.column} mean: {len(rows)} rows wait for it"
         return f"mend {_column(worst.first)} in {rows_phrase(rows, 6)}: {_cure(worst.first)}"
     book = files[0] if files else None
-    if book is not None and book.used < _FEWEST_ROWS:
+    if book is not None and book.used < FEWEST_ROWS:
         rows_there = f"{book.used} usable row{'' if book.used == 1 else 's'}"
-        return f"add kits to {book.file}: it has {rows_there}, and a fit needs {_FEWEST_ROWS}"
+        return f"add kits to {book.file}: it has {rows_there}, and a fit needs {FEWEST_ROWS}"
     single = [one for one in together(problems) if one.first.row is not None]
     if single:
         worst = max(single, key=lambda one: len(one.problems))

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar
+from typing import ClassVar, Final
+
+UNKNOWN_WORDS: Final = ("not_a_grade", "unknown_word")  # codes of problems that a word mapped in shop.toml can cure
 
 
 class Level(StrEnum):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
@@ -34,6 +35,14 @@ def _a_word(value: object) -> object:
     return f"{value:f}" if isinstance(value, Decimal) else str(value) if isinstance(value, int) else value
 
 
+def _filled(value: object) -> object:
+    """A mapping without the lines whose right side is still open: these say nothing yet."""
+    if not isinstance(value, Mapping):
+        return value
+    return {key: one for key, one in value.items() if not isinstance(one, str) or one.strip()}
+
+
+V = TypeVar("V")
 Number = Annotated[Decimal, BeforeValidator(_a_number)]
 Percent = Annotated[Number, Field(ge=0, lt=100)]
 Money = Annotated[Number, Field(ge=0)]
@@ -41,6 +50,7 @@ Whole = Annotated[int, Field(strict=True)]
 Truth = Annotated[bool, Field(strict=True)]
 Text = Annotated[str, BeforeValidator(_a_text)]
 Word = Annotated[str, BeforeValidator(_a_word)]
+Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
 Part = Literal["original", "donor", "other"]
 Route = Literal["full", "margin", "none"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
@@ -68,8 +78,8 @@ class FilesTable(Table):
 
 class PricesTable(Table):
     haggle: Percent | None = None  # percent between asked and sold, while the book cannot tell
-    columns: dict[str, str] = {}  # our column = the header in the file
-    words: dict[str, dict[str, Word]] = {}  # column -> the file's word = our word
+    columns: Filled[str] = {}  # our column = the header in the file; an open right side maps nothing, here and below
+    words: dict[str, Filled[Word]] = {}  # column -> the file's word = our word
     features: dict[str, FeatureKind] = {}
 
 

@@ -48,10 +48,6 @@ def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
             if fold(header) in map(fold, known):
                 message += " (write our name before the = and the file's header behind it)"
             yield toml.problem(where, "unknown_key", message, name)
-        elif not header.strip():
-            yield toml.problem(
-                where, "blank", f"the header for {name} is blank; write it as it stands in the file", header
-            )
         elif fold(header) in headers:
             message = f"{shown(header)} is already mapped to {headers[fold(header)]}; a header can be one column only"
             yield toml.problem(where, "mapped_twice", message, header)

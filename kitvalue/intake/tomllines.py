@@ -7,7 +7,7 @@ from typing import Final
 
 Place = tuple[str | int, ...]  # a key's way from the top: ("drum", 2, "size")
 _HEADING: Final = re.compile(r"\s*(\[\[?)\s*([^\]]+?)\s*\]\]?\s*(?:#.*)?")
-_KEY: Final = re.compile(r"""\s*("[^"]*"|'[^']*'|[\w.-]+(?:\s*\.\s*[\w-]+)*)\s*=""")
+_KEY: Final = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[\w.-]+(?:\s*\.\s*[\w-]+)*)\s*=""")
 
 
 def key_lines(text: str) -> dict[Place, int]:
@@ -31,5 +31,10 @@ def key_lines(text: str) -> dict[Place, int]:
 
 
 def _split_key(text: str) -> tuple[str, ...]:
-    parts = re.findall(r'"([^"]*)"|\'([^\']*)\'|([^.\s"\']+)', text)
-    return tuple(double or single or bare for double, single, bare in parts)
+    parts = re.findall(r'"((?:[^"\\]|\\.)*)"|\'([^\']*)\'|([^.\s"\']+)', text)
+    return tuple(_unescaped(double) or single or bare for double, single, bare in parts)
+
+
+def _unescaped(text: str) -> str:
+    """What stands between double quotes, its quotes and backslashes as they are meant."""
+    return re.sub(r'\\(["\\])', r"\1", text)

@@ -83,7 +83,6 @@ def test_no_folder_and_no_settings(tmp_path: Path) -> None:
         ("[prices.columns]\nprise = 'Preis'", ['"prise"', "did you mean price?"]),
         ("[prices.columns]\nPreis = 'price'", ['"Preis"', "before the ="]),
         ("[prices.columns]\nprice = 'Preis'\nfreight = 'preis '", ["already mapped to price"]),
-        ("[prices.columns]\nprice = ' '", ["blank"]),
         ("[prices.words.chanel]\nx = 'private'", ['"chanel"', "did you mean channel?"]),
         ("[prices.words.channel]\nx = 'deeler'", ['"deeler"', "private, dealer or auction"]),
         ("[prices.words.condition]\nx = '6'", ['"6"', "no grade"]),

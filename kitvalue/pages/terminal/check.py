@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from kitvalue.intake.alike import first_to_do, together
+from kitvalue.intake.alike import FEWEST_ROWS, first_to_do, together
 from kitvalue.intake.bookrows import RowAsRead
 from kitvalue.intake.counts import FileCounts, PlanCounts
-from kitvalue.intake.pasting import UNKNOWN_WORDS, PasteBlock
-from kitvalue.intake.problems import Level, Problem
-from kitvalue.intake.words import fold
+from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem
+from kitvalue.intake.words import fold, listed
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import Column, figure, money, table, wrapped
 
@@ -51,16 +51,32 @@ def check_text(
         parts.append("nothing to mend")
     if problems:
         parts.append(f"First: {first_to_do(problems, files)}")
+    if refused and files and files[0].used >= FEWEST_ROWS:
+        parts.append(f"Or go on: the {files[0].used} rows of {files[0].file} that are right are enough for answers")
     return "\n".join([*parts, *map(_to_paste, paste)])
 
 
 def _to_paste(block: PasteBlock) -> str:
     """Lines for shop.toml as they are to stand there: no sign before them, none of them folded."""
-    fill = f"; where the right side is open, write {block.to_fill}" if block.to_fill else ""
-    place = "" if block.stands is None else f" under {block.heading}, line {block.stands}"
-    lines = [*([block.heading] if block.stands is None else []), *block.lines]
-    more = [f"# and {block.left_out} more words"] if block.left_out else []
-    return "\n".join(["", wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *lines, *more])
+    parts = []
+    if block.open_at:
+        place = f"{lines_phrase(block.open_at)} under {block.heading}"
+        parts.append(wrapped(f"Fill in shop.toml, {place}: write {block.to_fill} on the right", ""))
+    if block.lines:
+        fill = f"; where the right side is open, write {block.to_fill}" if block.to_fill else ""
+        place = "" if block.stands is None else f" under {block.heading}, line {block.stands}"
+        more = [f"# and {block.left_out} more words"] if block.left_out else []
+        heading = [block.heading] if block.stands is None else []
+        parts.append("\n".join([wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *heading, *block.lines, *more]))
+    return "\n\n".join(["", *parts])[1:]
+
+
+def lines_phrase(numbers: Sequence[int]) -> str:
+    """Numbers of lines, in order, for a message: "line 5", "lines 5 to 9", "lines 5, 7 and 8"."""
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) < 3 or last - first != len(numbers) - 1:
+        return f"line{'s' if len(numbers) > 1 else ''} {listed(map(str, numbers), 20)}"
+    return f"lines {first} to {last}"
 
 
 def _plans(plans: Sequence[PlanCounts]) -> str:
