@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from kitvalue.intake.marks import grade_name, shop_grades
 from kitvalue.intake.problems import FileError, RefusedError, shown
 from kitvalue.intake.series import series_names
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tomltext import toml_key
-from kitvalue.intake.vocabulary import GRADES, TRUTHS, grade
+from kitvalue.intake.vocabulary import GRADES, TRUTHS
 from kitvalue.intake.words import fold, listed, nearest, trimmed
 from kitvalue.market.kit import FeatureValue, Kit
 
@@ -29,10 +30,11 @@ class KitWanted:
 
 @dataclass(frozen=True, slots=True)
 class KitAsked:
-    """The kit as read, and the condition that it will be sold in."""
+    """The kit as read, the condition that it will be sold in, and what is to be said of how they were read."""
 
     kit: Kit
     finished: float | None
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +49,8 @@ def kit_asked(shop: Shop, known: KnownNames, wanted: KitWanted) -> KitAsked:
     """Read a wanted kit by a shop's words. Raises FileError for a word that cannot be read, RefusedError for a declared
     feature that the book has no column for.
     """
-    given = [_feature(shop, text) for text in wanted.features]
-    names = [f.name for f in given]
+    features = tuple(_feature(shop, text) for text in wanted.features)
+    names = [f.name for f in features]
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
         raise FileError(f"--with {twice} is given twice; give it once")
@@ -58,9 +60,21 @@ def kit_asked(shop: Shop, known: KnownNames, wanted: KitWanted) -> KitAsked:
         pieces=float(wanted.pieces),
         condition=grade_asked(shop, wanted.condition, "--condition"),
         on=wanted.on,
-        features=tuple(given),
+        features=features,
     )
-    return KitAsked(kit, None if wanted.finished is None else grade_asked(shop, wanted.finished, "--finished"))
+    finished = None if wanted.finished is None else grade_asked(shop, wanted.finished, "--finished")
+    given = (("--condition", wanted.condition), ("--finished", wanted.finished or ""))
+    said = [text for option, grade in given for text in _other_in_files(shop, option, grade)]
+    return KitAsked(kit, finished, tuple(said))
+
+
+def _other_in_files(shop: Shop, option: str, text: str) -> list[str]:
+    """What a number on the command line is not: the grade that the shop's files mean by it."""
+    grades = shop_grades(shop)
+    ours, theirs = grades.asked(text), grades.find(text)
+    if ours is None or theirs is None or ours == theirs:
+        return []
+    return [f"{option} {trimmed(text)} is our {grade_name(ours)}; in your files it stands for {grade_name(theirs)}"]
 
 
 def _refuse_without_column(names: Sequence[str], known: Sequence[str]) -> None:
@@ -78,9 +92,10 @@ def series_asked(shop: Shop, known: Sequence[str], text: str) -> str:
 
 
 def grade_asked(shop: Shop, text: str, option: str) -> float:
-    """A bench grade by number, by our word or by the shop's own."""
-    mapped = {fold(word): ours for word, ours in shop.prices.words.get("condition", {}).items()}
-    found = grade(mapped.get(fold(text), text))
+    """A bench grade by our number or our word, else by a word of the shop's own that is none of ours: a number that
+    shop.toml maps stays ours here, as the program's answers tell grades by our numbers.
+    """
+    found = shop_grades(shop).asked(text)
     if found is None:
         words = listed((*GRADES, *shop.prices.words.get("condition", {})))
         raise FileError(f"{option} {shown(text)} is no condition; write 1 to 5, a half such as 3.5, or one of {words}")

@@ -15,6 +15,7 @@ from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem, R
 from kitvalue.intake.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.saved import FORMAT, dump_fit, load_fit
+from kitvalue.market.upside import upside_down
 
 PRICES = "prices.csv"
 INPUTS = (PRICES, "rates.csv")
@@ -32,8 +33,9 @@ class ShopMarket:
 
     @property
     def cautions(self) -> tuple[str, ...]:
-        """Rows that no estimate knows of, and a fit made otherwise than usual."""
-        found = []
+        """Grades that look upside down, rows that no estimate knows of, and a fit made otherwise than usual."""
+        turned = upside_down(self.fit.terms)
+        found = [] if turned is None else [turned]
         if self.counts.refused:
             rows = f"{self.counts.refused} of {self.counts.read} rows"
             found.append(f"{rows} of {self.counts.file} are refused and not used: kitvalue check lists them")

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.bookcolumns import BookColumns
 from kitvalue.intake.bookrows import RowAsRead, is_placeholder
+from kitvalue.intake.columns import Column
+from kitvalue.intake.marks import is_digit, of_another_scale, scale_warning, speaks_of_digits
 from kitvalue.intake.near import near_duplicates
 from kitvalue.intake.numbers import Amount, plain
+from kitvalue.intake.pieces import drums_listed
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.repeats import spelling_warnings
 from kitvalue.intake.shop import Shop
@@ -32,6 +36,19 @@ def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColum
         found += spelling_warnings(where, table.file, table.header.name("series"))
     found += near_duplicates(rows, table.file)
     return [*found, *many_warning(table, [row.row for row in rows if row.pieces > MANY_PIECES])]
+
+
+def scale_warnings(condition: Column[Decimal], table: TextTable, shop: Shop) -> Iterator[Problem]:
+    """One warning where plain digits stand beside marks that a school gives, and shop.toml maps no digit."""
+    texts = set(condition.cells)
+    if speaks_of_digits(shop) or not any(map(is_digit, texts)):
+        return
+    marks = of_another_scale(texts)
+    at = [n for n, cell in enumerate(condition.cells) if cell in marks]
+    if at:
+        rows = [table.rows[n].row for n in at]
+        warning = scale_warning(table.file, condition.header, condition.cells[at[0]], rows)
+        yield from (warning,) if warning is not None else ()
 
 
 def many_warning(table: TextTable, many: Sequence[int]) -> Iterator[Problem]:
@@ -105,6 +122,10 @@ def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColu
     if isinstance(price, Amount) and price.negotiable:
         message = f"{shown(cell)} says negotiable: {plain(price.value)} counts as an asking price"
         yield _warning(table, row.row, columns.price.header, cell, "negotiable", message)
+    pieces = columns.pieces.cells[at]
+    if drums_listed(pieces) is not None:
+        message = f"{shown(trimmed(pieces))} lists sizes: as many drums count, {row.pieces}"
+        yield _warning(table, row.row, columns.pieces.header, pieces, "pieces_from_sizes", message)
     if is_placeholder(row.price):
         message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
         yield _warning(table, row.row, columns.price.header, cell, "placeholder", message)

@@ -12,6 +12,7 @@ from kitvalue.market.linear import Solution
 from kitvalue.market.recipe import Recipe
 from kitvalue.market.scaling import Scaling
 from kitvalue.market.terms import Term
+from kitvalue.market.upside import upside_down
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,7 +75,9 @@ def series_effects(estimate: Estimate) -> tuple[SeriesEffect, ...]:
 
 def fit_cautions(estimate: Estimate, settled: bool, exact: bool, kept: int, self_carried: int) -> tuple[str, ...]:
     """What a reader of this fit has to know."""
-    found = []
+    terms = term_estimates(estimate)
+    turned = upside_down(terms)
+    found = [] if turned is None else [turned]
     if exact:
         found.append(
             "the prices follow a formula exactly, so there is no range: were they calculated rather than seen?"
@@ -85,12 +88,13 @@ def fit_cautions(estimate: Estimate, settled: bool, exact: bool, kept: int, self
         found.append(f"{self_carried} rows carry their own estimate alone and are not in the ranges' sample")
     if kept + self_carried < sum(estimate.recipe.rows_by_series):
         found.append(f"ranges and chances come from {kept} rows drawn from the book with a fixed seed")
-    found += [_wrong_sign(e) for e in term_estimates(estimate) if _is_wrong(e)]
+    found += [_wrong_sign(e) for e in terms if _is_wrong(e)]
     return tuple(found)
 
 
 def _is_wrong(e: TermEstimate) -> bool:
-    return e.name in ("condition", "log_pieces") and e.coefficient < 0
+    """A sign that no market has; of a condition that is wrong beyond doubt `upside_down` says more."""
+    return e.coefficient < 0 and (e.name == "log_pieces" or (e.name == "condition" and e.high >= 0))
 
 
 def _wrong_sign(e: TermEstimate) -> str:

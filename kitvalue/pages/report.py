@@ -15,6 +15,7 @@ from markupsafe import Markup
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import Problem
 from kitvalue.market.fitted import Fit
+from kitvalue.market.upside import leading
 from kitvalue.market.value import ESTIMATES
 from kitvalue.pages.laying import digest, templates
 from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
@@ -67,6 +68,7 @@ class ReportView:
     files: FilesView
     method: tuple[str, ...]
     cautions: tuple[str, ...]
+    leads: tuple[str, ...]  # of the cautions those that stand above everything else
 
 
 def render_report(given: ReportInput) -> str:
@@ -101,6 +103,7 @@ def report_view(given: ReportInput) -> ReportView:
         files=files_view(given.files, given.problems),
         method=() if fit is None else _method(fit),
         cautions=cautions,
+        leads=_leads(given),
     )
 
 
@@ -148,8 +151,17 @@ def _method(fit: Fit) -> tuple[str, ...]:
 
 def _cautions(given: ReportInput) -> tuple[str, ...]:
     """What holds for the whole page: the shop's, the fit's, and what several builds share."""
-    fitted = given.fit.cautions if given.fit is not None else ()
-    return tuple(dict.fromkeys(capital(s) for s in (ESTIMATES, *given.cautions, *fitted, *_shared(given.builds))))
+    said = (*_leads(given), ESTIMATES, *given.cautions, *_fitted(given), *_shared(given.builds))
+    return tuple(dict.fromkeys(capital(text) for text in said))
+
+
+def _leads(given: ReportInput) -> tuple[str, ...]:
+    """Those without which nothing on the page may be read."""
+    return tuple(capital(text) for text in leading((*given.cautions, *_fitted(given))))
+
+
+def _fitted(given: ReportInput) -> tuple[str, ...]:
+    return given.fit.cautions if given.fit is not None else ()
 
 
 def _shared(builds: Sequence[BuildSeen]) -> list[str]:

@@ -74,4 +74,5 @@ def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
         "kits in better condition come out cheaper in this book (the range allows the opposite): "
         "look for misread rows, or add more kits"
     )
-    assert "cheaper in this book: look" in _wrong_sign(replace(down, high=-0.01))
+    pieces = replace(down, name="log_pieces", high=-0.01)
+    assert _wrong_sign(pieces) == "bigger kits come out cheaper in this book: look for misread rows, or add more kits"

@@ -9,6 +9,7 @@ from decimal import Decimal
 import numpy as np
 
 from kitvalue.decisions.shortlist import OfferFound, UseFound
+from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
 from kitvalue.market.value import Valuation, no_dealer
@@ -16,7 +17,7 @@ from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
 from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
-from kitvalue.pages.words import DASH, amount, capital, change, count, exact, number, percent, trimmed
+from kitvalue.pages.words import DASH, amount, capital, change, count, exact, feature_words, number, percent, trimmed
 
 MOST_DRAWN = 20
 MOST_LISTED = 100
@@ -36,6 +37,7 @@ class OfferSeen:
     valuation: Valuation | None
     reason: str | None
     found: OfferFound | None = None  # up to what price it pays; None where the settings for that lack
+    features: tuple[FeatureRead, ...] = ()  # those that offers.csv tells
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,17 +156,20 @@ def resale_words(fit: Fit | None) -> str:
 
 
 def _offers_table(valued: Sequence[Judged], currency: str, resale: str) -> Table:
+    told = any(j.seen.features for j in valued)
     refinished = any(j.valuation.finished != j.seen.condition for j in valued)
     return Table(
         caption=f"Offers, the cheapest against their value first, {currency}",
         columns=(
-            words("Offer"), words("Series"), figures("Pieces"), figures("Condition"), figures("Asked"),
+            words("Offer"), words("Series"), figures("Pieces"), figures("Condition"),
+            *((words("Features"),) if told else ()), figures("Asked"),
             figures("Freight"), figures("Buy-in value"), figures("Against value"), figures("Such kits sold for less"),
             figures("Resale value"), *((figures("In condition"),) if refinished else ()),
         ),
         rows=tuple(
             Row((j.seen.offer, j.seen.series, trimmed(j.seen.pieces), trimmed(j.seen.condition, 1),
-                 exact(j.seen.asked), _freight(j.seen.freight), amount(j.valuation.buy_in.typical),
+                 *((feature_words(j.seen.features),) if told else ()), exact(j.seen.asked),
+                 _freight(j.seen.freight), amount(j.valuation.buy_in.typical),
                  change(j.against, 0), percent(100 * j.share_below, 0), amount(j.valuation.resale.typical),
                  *((trimmed(j.valuation.finished, 1),) if refinished else ())))
             for j in valued[:MOST_LISTED]
@@ -198,8 +203,8 @@ def _bids_table(valued: Sequence[Judged], currency: str) -> Table | None:
         notes=(
             *and_more(len(rows) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
             "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
-            "the shop's loss_chance; a dash where no price does. Sold on or in parts, by the shop's VAT route; "
-            "kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
+            "the shop's loss_chance; a dash where no price does. Open at is never above it. Sold on or in parts, by "
+            "the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
         ),
     )  # fmt: skip
 
@@ -224,9 +229,10 @@ def _chance(share: float | None) -> str:
 
 
 def kit_words(seen: OfferSeen) -> str:
-    """`Burren, 4 pieces, condition 3`."""
+    """`Burren, 4 pieces, condition 3, hardware yes`."""
     pieces = f"{trimmed(seen.pieces)} {'piece' if seen.pieces == 1 else 'pieces'}"
-    return f"{seen.series}, {pieces}, condition {trimmed(seen.condition, 1)}"
+    features = f", {feature_words(seen.features)}" if seen.features else ""
+    return f"{seen.series}, {pieces}, condition {trimmed(seen.condition, 1)}{features}"
 
 
 def _freight(freight: Decimal | None) -> str:

@@ -13,6 +13,7 @@ from kitvalue.market.knowledge import series_knowledge, usual_kit
 from kitvalue.market.trend import Moved
 from kitvalue.market.unusual import UNUSUAL_WEIGHT
 from kitvalue.market.value import Valuation
+from kitvalue.pages.terminal.care import first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table, wrapped
 from kitvalue.workshop.money import ZERO
 
@@ -40,6 +41,7 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     """What the market pays for, how sure that is, and which rows to look at."""
     how = ["series pooled" if fit.recipe.pooled else "series not pooled", "robust" if fit.robust else "plain"]
     parts = [
+        first_of_all(fit.cautions),
         wrapped(counts_line(counts), "") + "\n" + f"Fitted: {', '.join(how)}\nSaved in {saved_in}\n",
         "What moves the price, all else equal (with the 95 % range of each effect)\n" + _effects(fit) + "\n",
         "Series against the average one, all else equal\n" + _series(fit) + "\n",
@@ -51,7 +53,7 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     if fit.unusual:
         parts.append("Rows far from what the others say of them\n" + _unusual(fit) + "\n")
     parts.append(bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]))
-    parts.append(bullets("Take care", fit.cautions))
+    parts.append(take_care(fit.cautions))
     return "\n".join(p for p in parts if p)
 
 
@@ -139,10 +141,11 @@ def value_text(
     """Buy-in and resale with both ranges, and the sightings behind them, the adjustments of each under it."""
     notes = [*_alike(valuation), f"asked to sold rests on {valuation.buy_in.rests_on}", *_held(holding), *_moved(move)]
     parts = [
+        first_of_all(cautions),
         wrapped(f"{kit_words(valuation.kit)} ({currency})", "") + "\n",
         "\n".join([_values(valuation), *map(wrapped, notes)]) + "\n",
         "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
-        bullets("Take care", cautions),
+        take_care(cautions),
     ]
     return "\n".join(p for p in parts if p)
 

@@ -1,0 +1,156 @@
+"""Condition cells as grades, and sheets that count the other way round: school marks, of which 1 is the best."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.problems import Level, Problem, shown
+from kitvalue.intake.shop import Shop
+from kitvalue.intake.tomltext import toml_text
+from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
+from kitvalue.intake.vocabulary import GRADES, grade
+from kitvalue.intake.words import Refusal, fold, listed, not_known, rows_phrase, says_not_known, trimmed, visible
+
+WORDS_TABLE: Final = "[prices.words.condition]"
+# School marks by our words; what 6 is where there is one, its owner has to say (common practice, no source).
+TURNED: Final[Mapping[str, str]] = {"1": "wipe", "2": "freshen", "3": "mend", "4": "remake", "5": "harvest"}
+_DIGIT: Final = re.compile(r"[1-6]")
+_DASH: Final = "-‐‑‒–—−"
+_MARK: Final = re.compile(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]")
+_OF_TEN: Final = re.compile(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10")
+_FEWEST_OF_TEN: Final = 3  # rows
+_LONGEST: Final = 8
+
+
+@dataclass(frozen=True, slots=True)
+class ShopGrades:
+    """A shop's own words for a condition. `words`: folded word -> grade; `numbers`: those of them that are numbers."""
+
+    words: Mapping[str, Decimal]
+    numbers: Mapping[Decimal, Decimal]
+
+    @property
+    def turned(self) -> bool:
+        """Does a number stand for another grade than ours of that number? Then no number can be taken for ours."""
+        return any(number != ours for number, ours in self.numbers.items())
+
+    def find(self, text: str) -> Decimal | None:
+        """The grade in a cell: by the shop's word for it, else by ours; None where it is neither, or a number that the
+        shop has not mapped beside others that it has.
+        """
+        own = self.words.get(fold(text))
+        if own is not None:
+            return own
+        ours = grade(text)
+        if ours is None or not self.turned or fold(text) in GRADES:
+            return ours
+        return self.numbers.get(ours)
+
+    def asked(self, text: str) -> Decimal | None:
+        """The grade on a command line, which speaks our grades: by number or word, else by the shop's word for it."""
+        return grade(text) or self.words.get(fold(text))
+
+    def written(self, of: Decimal) -> str | None:
+        """How a grade is written into the shop's files so that it is read back as it is; None where nothing says it."""
+        if not self.turned:
+            return format(of.normalize(), "f")
+        own = next((number for number, ours in self.numbers.items() if ours == of), None)
+        if own is not None:
+            return format(own.normalize(), "f")
+        return next((word for word, ours in GRADES.items() if ours == of and self.find(word) == of), None)
+
+
+def shop_grades(shop: Shop) -> ShopGrades:
+    """The words of [prices.words.condition]."""
+    return grades_by(_mapped(shop))
+
+
+def grades_by(mapped: Mapping[str, str]) -> ShopGrades:
+    """The grades by the words mapped to ours; what is mapped to none is left out."""
+    words = {fold(word): found for word, ours in mapped.items() if (found := grade(ours)) is not None}
+    numbers = {number: ours for word, ours in words.items() if word not in GRADES and (number := grade(word))}
+    return ShopGrades(words, numbers)
+
+
+def _mapped(shop: Shop) -> Mapping[str, str]:
+    return shop.prices.words.get("condition", {})
+
+
+def read_grade(text: str, grades: ShopGrades) -> Decimal | Refusal:
+    """The grade in a cell, or why there is none."""
+    if spreadsheet_error(text):
+        return error_refusal(text)
+    found = grades.find(text)
+    if found is not None:
+        return found
+    if grade(text) is not None:
+        why = "can be our grade or your own mark, as shop.toml maps other numbers"
+        return Refusal("not_a_grade", why, f"map it too, under {WORDS_TABLE}")
+    if says_not_known(text):
+        return not_known("write its grade")
+    hint = f"write 1 to 5 in halves, {listed(GRADES, last='or')}, or map the word under {WORDS_TABLE}"
+    return Refusal("not_a_grade", "is no bench grade", hint)
+
+
+def grade_name(of: Decimal) -> str:
+    """`grade 2 (remake)`; of a half the number alone."""
+    word = next((f" ({word})" for word, ours in GRADES.items() if ours == of), "")
+    return f"grade {of.normalize():f}{word}"
+
+
+def turned_words() -> str:
+    """The mappings of a sheet in which 1 is the best, as shop.toml takes them."""
+    return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
+
+
+def is_digit(text: str) -> bool:
+    """Is a condition one plain digit?"""
+    return _DIGIT.fullmatch(trimmed(text)) is not None
+
+
+def is_school_mark(text: str) -> bool:
+    """Is a condition a mark as schools give it where 1 is the best: "2-", "3+", "1-2"?"""
+    return len(text) <= _LONGEST and _MARK.fullmatch(visible(text)) is not None
+
+
+def is_of_ten(text: str) -> bool:
+    """Is a condition a number of a scale that goes to ten?"""
+    return len(text) <= _LONGEST and _OF_TEN.fullmatch(visible(text)) is not None
+
+
+def of_another_scale(texts: Iterable[str]) -> frozenset[str]:
+    """The conditions that speak of another scale than ours, so that plain digits beside them may be read wrongly:
+    school marks, or where there are none numbers to ten.
+    """
+    every = frozenset(texts)
+    return frozenset(filter(is_school_mark, every)) or frozenset(filter(is_of_ten, every))
+
+
+def speaks_of_digits(shop: Shop) -> bool:
+    """Does shop.toml say of any plain digit what it means?"""
+    return any(is_digit(word) for word in _mapped(shop))
+
+
+def scale_warning(file: str, header: str, cell: str, rows: Sequence[int]) -> Problem | None:
+    """The warning that digits are read as our grades although marks beside them, the first one `cell`, look like those
+    of a school or of a scale to ten. None for a number over 5 or two: these are slips.
+    """
+    if is_of_ten(cell):
+        if len(rows) < _FEWEST_OF_TEN:
+            return None
+        message = (
+            f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ({rows_phrase(rows, 6)}) looks like "
+            f"one of a scale to ten. If so, map every number of it, 5 and less as well, under {WORDS_TABLE}"
+        )
+        return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
+    looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
+    message = (
+        f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} {looks} ({rows_phrase(rows, 6)}), where 1 "
+        f'is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: {turned_words()}. If 5 is the best, '
+        'write "5" = "wipe" there'
+    )
+    return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
