@@ -11,6 +11,7 @@ from typing import Final
 from kitvalue.intake.columns import Column, ColumnFindings, number_column, word_column
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.daycolumn import DaysProven, date_column
+from kitvalue.intake.marks import read_grade, shop_grades
 from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, read_amount, read_number, read_percent
 from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import Problem
@@ -19,15 +20,16 @@ from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.tomltext import toml_heading
 from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
-from kitvalue.intake.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, grade, vocabulary
-from kitvalue.intake.words import Refusal, fold, is_dash, listed, trimmed
+from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS, TRUTHS, vocabulary
+from kitvalue.intake.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed
 
 PRICE_CURE: Final = "write one price, such as 480 or 480.50"
 FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
 FeatureValue = Decimal | bool | str
 
 
-_NumberReader = Callable[[str, Callable[[str], Reading], Callable[[Amount], Refusal | None], str], Column[Amount]]
+_Read = Callable[[str], Reading | None]
+_NumberReader = Callable[[str, _Read, Callable[[Amount], Refusal | None], str], Column[Amount]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +86,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
     """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
     findings: list[ColumnFindings[Amount]] = []
 
-    def numbers(
-        name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], cure: str
-    ) -> Column[Amount]:
+    def numbers(name: str, read: _Read, check: Callable[[Amount], Refusal | None], cure: str) -> Column[Amount]:
         proven = None if proofs is None else proofs.styles.get(name, ColumnStyle(0, 0))
         findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted, proven))
         return findings[-1].column
@@ -126,7 +126,9 @@ def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Fea
         if name not in table.header.places:
             continue
         if kind == "number":
-            column = _values(numbers(name, read_number, lambda amount: None, "write a number, or leave it blank"))
+            column = feature_values(
+                numbers(name, feature_number, lambda amount: None, "write a number, or leave it blank")
+            )
         else:
             reader = feature_reader(name, kind, shop.prices.words.get(name, {}))
             column = word_column(table, name, reader, "write a word, or leave it blank")
@@ -134,9 +136,15 @@ def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Fea
     return tuple(found)
 
 
-def _values(column: Column[Amount]) -> Column[FeatureValue]:
+def feature_values(column: Column[Amount]) -> Column[FeatureValue]:
+    """A feature that is a number, without what its cells say beside it."""
     values = [value.value if isinstance(value, Amount) else value for value in column.values]
     return Column(column.header, column.cells, values, column.cure, column.present)
+
+
+def feature_number(text: str) -> Reading | None:
+    """The number in a feature's cell; None where it says that it is not known."""
+    return None if says_not_known(text) else read_number(text)
 
 
 def price_check(amount: Amount) -> Refusal | None:
@@ -170,7 +178,10 @@ def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
     def read(text: str) -> str | Refusal:
         if spreadsheet_error(text):
             return error_refusal(text)
-        found = names.find(text) if names.declared else trimmed(text)
+        known = names.find(text)
+        if known is None and says_not_known(text):
+            return not_known("write the series' name, or one of your own for kits without a name")
+        found = known if names.declared else trimmed(text)
         return found or Refusal("unknown_series", "is not in shop.toml's list of series", names.advice(text))
 
     return read
@@ -178,13 +189,10 @@ def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
 
 def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
     """The reader of a condition cell: a grade, one of our words or one of the shop's."""
-    mapped = {fold(word): grade(ours) for word, ours in shop.prices.words.get("condition", {}).items()}
-    hint = f"write 1 to 5 in halves, {listed(GRADES, last='or')}, or map the word under [prices.words.condition]"
+    grades = shop_grades(shop)
 
     def read(text: str) -> Decimal | Refusal:
-        if spreadsheet_error(text):
-            return error_refusal(text)
-        return mapped.get(fold(text)) or grade(text) or Refusal("not_a_grade", "is no bench grade", hint)
+        return read_grade(text, grades)
 
     return read
 
@@ -194,15 +202,20 @@ def _words(table: TextTable, name: str, own: Sequence[str], shop: Shop) -> Colum
 
 
 def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
-    """The reader of a cell that holds one of our words or one of the shop's for it. A dash says nothing: None."""
+    """The reader of a cell that holds one of our words or one of the shop's for it. What says nothing is None."""
     known = vocabulary(own, shop.prices.words.get(name, {}))
 
     def read(text: str) -> str | Refusal | None:
         if spreadsheet_error(text):
             return error_refusal(text)
-        return known.find(text) or (None if is_dash(text) else known.refusal(text, name))
+        found = known.find(text)
+        return found if found is not None or _says_nothing(text) else known.refusal(text, name)
 
     return read
+
+
+def _says_nothing(text: str) -> bool:
+    return is_dash(text) or says_not_known(text)
 
 
 def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | None]:
@@ -223,16 +236,16 @@ def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | N
 
 
 def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal | None]:
-    """The reader of a feature's cell, "yes-no" or "word". A dash for a word says nothing: None; for yes or no it may
-    say two things, and is refused.
+    """The reader of a feature's cell, "yes-no" or "word". What says nothing is None; a dash does so for a word, while
+    for yes or no it may say two things, and is refused.
     """
     words = {fold(word): ours for word, ours in mapped.items()}
     table = toml_heading("prices", "words", name)
     hint = f"write yes or no, or map the word under {table}"
 
-    def truth(text: str) -> FeatureValue | Refusal:
+    def truth(text: str) -> FeatureValue | Refusal | None:
         found = TRUTHS.get(fold(words.get(fold(text), text)))
-        if found is not None:
+        if found is not None or says_not_known(text):
             return found
         if spreadsheet_error(text):
             return error_refusal(text)
@@ -244,7 +257,7 @@ def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[
     def word(text: str) -> FeatureValue | Refusal | None:
         if spreadsheet_error(text):
             return error_refusal(text)
-        return words.get(fold(text)) or (None if is_dash(text) else trimmed(text))
+        return words.get(fold(text)) or (None if _says_nothing(text) else trimmed(text))
 
     return truth if kind == "yes-no" else word
 

@@ -186,7 +186,8 @@ class RowReader:
         named = self.columns.currency.values[at] is not None
         column = self.checked["currency" if named else "price"]
         if len(codes) > 1:
-            why = Refusal("currency", f"can be {listed(codes, 4)}", "write the code in the currency column")
+            cure = f"write the code in the currency column, or, if all your prices are in it, {_make_own(codes[0])}"
+            why = Refusal("currency", f"can be {listed(codes, 4)}", cure)
             problems.append(column.problem(self.table, at, why))
             return None
         rate, why_not = self._rate(at, codes[0])
@@ -198,6 +199,7 @@ class RowReader:
         date = self.columns.date.values[at]
         cure = f"write the price in {self.currency}, or add a rate for {code} to rates.csv"
         if code not in self.rates.by_currency:
+            cure += f", or, if all your prices are in {code}, {_make_own(code)}"
             return None, Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
         if not isinstance(date, dt.date):
             return None, Refusal(
@@ -232,6 +234,11 @@ class RowReader:
             rate=money.rate,
             cells=tuple(raw.cells),
         )
+
+
+def _make_own(code: str) -> str:
+    """What makes a currency the shop's own."""
+    return f'set currency = "{code}" under [shop]'
 
 
 def is_placeholder(price: Decimal) -> bool:

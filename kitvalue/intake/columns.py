@@ -99,7 +99,7 @@ def parsed_or_blank(cells: Sequence[str], parse: Callable[[str], V]) -> list[V |
 def number_column(
     table: TextTable,
     name: str,
-    read: Callable[[str], Reading],
+    read: Callable[[str], Reading | None],
     check: Callable[[Amount], Refusal | None],
     cure: str,
     decimal: Sign | None,
@@ -122,10 +122,17 @@ def number_column(
     known: dict[str, Amount | Refusal | None] = {}
     for cell, reading in zip(cells, readings, strict=True):
         if cell not in known:
-            known[cell] = settled(cell, reading, sign, check)
+            known[cell] = settled(cell, reading, sign or _either(reading, undecided), check)
     warnings = (_mixed_in(table, header, cells, readings),) if style.mixed and proven is None else ()
     column = Column(header, cells, [known[cell] for cell in cells], cure, present)
     return ColumnFindings(column, warnings, undecided, sign)
+
+
+def _either(reading: Reading | None, undecided: Problem | None) -> Sign | None:
+    """A sign for a cell of an undecided column, by which nothing is valued: it leaves the cell to the one problem that
+    the column has, and the other cells of its row to be looked at.
+    """
+    return reading.mark if undecided is not None and isinstance(reading, TwoReadings) else None
 
 
 def settled(

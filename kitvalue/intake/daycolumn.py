@@ -12,7 +12,7 @@ from kitvalue.intake.dates import DateReading, Day, SeveralDays, day_order, read
 from kitvalue.intake.decoding import file_problem
 from kitvalue.intake.problems import Problem, shown
 from kitvalue.intake.tables import TextTable
-from kitvalue.intake.words import Refusal, is_dash, rows_phrase
+from kitvalue.intake.words import Refusal, is_dash, rows_phrase, says_not_known
 
 ROWS_NAMED: Final = 3
 
@@ -59,7 +59,8 @@ def date_column(
     if several and not proven.any_day:
         undecided = _undecided_date(table, header, cells, several, readings[several[0]])
     cure = proven.cure()
-    known = {cell: _settled_day(reading, cure) for cell, reading in zip(cells, readings, strict=True)}
+    settle = _last_day if undecided is not None else _settled_day
+    known = {cell: settle(reading, cure) for cell, reading in zip(cells, readings, strict=True)}
     column = Column(
         header, cells, [known[cell] for cell in cells], "write the day as 2023-04-03, or leave it blank", present
     )
@@ -67,8 +68,8 @@ def date_column(
 
 
 def read_day(text: str, day_first: bool | None) -> DateReading | None:
-    """The day in a cell; None for a dash, which says that there is none."""
-    return None if is_dash(text) else read_date(text, day_first)
+    """The day in a cell; None for a dash and for what says that it is not known."""
+    return None if is_dash(text) or says_not_known(text) else read_date(text, day_first)
 
 
 def _proven(
@@ -93,6 +94,13 @@ def _settled_day(reading: DateReading | None, cure: str) -> dt.date | Refusal | 
     if isinstance(reading, SeveralDays):
         return Refusal("two_dates", f"can be {' or '.join(day.isoformat() for day in reading.dates)}", cure)
     return reading
+
+
+def _last_day(reading: DateReading | None, cure: str) -> dt.date | Refusal | None:
+    """The same in an undecided column, in which no row is used: the last day that a cell can be leaves the cell to the
+    column's one problem, and has an exchange rate wherever another one has.
+    """
+    return max(reading.dates) if isinstance(reading, SeveralDays) else _settled_day(reading, cure)
 
 
 def _undecided_date(

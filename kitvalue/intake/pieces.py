@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from kitvalue.intake.numbers import TwoReadings, read_number
@@ -22,14 +23,22 @@ _IN_WORDS: Final = {  # refused, with the digits as the cure
 }  # fmt: skip
 _LONGEST: Final = 40  # characters of a number with its unit
 _JOINTS: Final = " -‐‑–"  # between a number and its unit
+_INCHES: Final = range(6, 29)  # of a drum's diameter, from the smallest tom to the largest bass drum
+_LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
+_FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
+_LONGEST_LIST: Final = 120
+_DRUM: Final = re.compile(r"(\d{1,2})(?:x(\d{1,2}(?:\.\d{1,2})?))?")
 
 
 def read_pieces(text: str) -> int | Refusal:
-    """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs". A number in words is refused with its
-    digits as the cure.
+    """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs", or as many as the cell lists sizes:
+    "22/12/16". A number in words is refused with its digits as the cure.
     """
     if text.isascii() and text.isdigit() and len(text) < 10:
         return int(text) or Refusal("not_positive", "must be 1 or more")
+    drums = drums_listed(text)
+    if drums is not None:
+        return drums
     number = _without_unit(text)
     if number in _IN_WORDS:
         return Refusal("word", "is a word", f"write the digits: {_IN_WORDS[number]}")
@@ -42,6 +51,23 @@ def read_pieces(text: str) -> int | Refusal:
     if read.value != read.value.to_integral_value():
         return Refusal("not_whole", "is not a whole number")
     return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
+
+
+def drums_listed(text: str) -> int | None:
+    """How many drums a cell lists by their sizes in inches, in either order: three diameters and more ("22/12/16"), two
+    and more with depths ("22x16 16x16"). None where it is no such list.
+    """
+    if len(text) > _LONGEST_LIST or not any(map(str.isdigit, text)):
+        return None
+    plain = re.sub(r"[\"”″“]|''|\b(?:in|inch|inches|zoll)\b", " ", fold(visible(text)))
+    tokens = re.sub(r"\s*[x×]\s*", "x", plain)
+    drums = [_DRUM.fullmatch(token) for token in re.split(r"[\s/,;+&]+", tokens) if token]
+    sizes = [max(int(drum[1]), float(drum[2] or 0)) for drum in drums if drum is not None]
+    if len(sizes) < len(drums) or any(size not in _INCHES for size in sizes):
+        return None
+    with_depths = all(drum is not None and drum[2] for drum in drums)
+    enough = len(sizes) >= (2 if with_depths else _FEWEST)
+    return len(sizes) if enough and max(sizes) >= _LEAST_LARGEST else None
 
 
 def _without_unit(text: str) -> str:

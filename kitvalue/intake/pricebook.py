@@ -13,11 +13,11 @@ import numpy as np
 from kitvalue.intake.book import FeatureColumn, FloatArray, PriceBook
 from kitvalue.intake.bookcolumns import FeatureValue, read_columns
 from kitvalue.intake.bookrows import RowAsRead, RowReader, totals_refusals
-from kitvalue.intake.bookwarnings import row_warnings
+from kitvalue.intake.bookwarnings import absent_warnings, row_warnings, scale_warnings
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.decoding import DecodedText, decode, read_bytes
 from kitvalue.intake.headers import WantedColumns
-from kitvalue.intake.problems import FileError, Problem
+from kitvalue.intake.problems import FileError, Level, Problem
 from kitvalue.intake.rates import read_rates
 from kitvalue.intake.repeats import without_repeats
 from kitvalue.intake.shop import Shop
@@ -35,7 +35,8 @@ _LOOKED_AT: Final = 1 << 22  # characters in which lines are counted
 @dataclass(frozen=True, slots=True)
 class PriceReading:
     """What came of reading prices.csv. `book` is None where nothing of the file can be used (a problem of level FILE);
-    `problems` stand in the spreadsheet's order, those of no single row first; `rows_as_read` are the rows of the book.
+    `problems` stand in the spreadsheet's order, before all why the file is refused as a whole, then those of no single
+    row; `rows_as_read` are the rows of the book.
     """
 
     book: PriceBook | None
@@ -77,18 +78,20 @@ def _read_carefully(table: TextTable, path: Path, shop: Shop) -> PriceReading:
     totals = totals_refusals(table)
     counted = [at not in totals for at in range(len(table.rows))]
     columns = read_columns(table, shop, counted)
-    if columns.undecided:
-        return refused_whole(table.file, (*table.problems, *columns.undecided), table, table.read, columns.decimal)
     rates = read_rates(path.parent / "rates.csv", shop)
     reader = RowReader(table, columns, rates, shop.shop.currency)
     usable: list[RowAsRead] = []
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
+    problems += scale_warnings(columns.condition, table, shop)
     for at in range(len(table.rows)):
         read = reader.read(at) if at not in totals else []
         if isinstance(read, RowAsRead):
             usable.append(read)
         else:
             problems += read
+    if columns.undecided:  # what else there is to mend is told in the same round
+        problems += [*columns.undecided, *absent_warnings(table, shop)]
+        return refused_whole(table.file, problems, table, table.read, columns.decimal)
     kept = without_repeats(usable, table.file, table.header.name("ref"))
     problems += kept.problems
     problems += row_warnings(kept.rows, table, columns, shop)
@@ -115,10 +118,10 @@ def wanted_columns(shop: Shop) -> WantedColumns:
 def refused_whole(
     file: str, problems: Sequence[Problem], table: TextTable | None, read: int, decimal: str | None
 ) -> PriceReading:
-    """The reading of a file of which nothing can be used."""
+    """The reading of a file of which nothing can be used: why not stands before what else there is to mend."""
     encoding = table.encoding if table is not None else None
     delimiter = table.delimiter if table is not None else None
-    ordered = sorted(problems, key=lambda problem: problem.row or 0)
+    ordered = sorted(problems, key=lambda one: (one.file == file, one.level is not Level.FILE, one.row or 0))
     return PriceReading(None, tuple(ordered), FileCounts(file, read, 0, read, 0, encoding, delimiter, decimal), ())
 
 

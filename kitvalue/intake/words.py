@@ -17,6 +17,9 @@ SPACES: Final = (
     "\u2028\u2029\u202f\u205f\u3000"
 )  # what Unicode counts as white space
 _DASHES: Final = ("-", "--", "‐", "‑", "‒", "–", "—", "―", "−")
+_NOT_KNOWN: Final = frozenset([  # folded
+    "n/a", "n.a.", "n. a.", "unknown", "not known", "unbekannt", "k.a.", "k. a.", "keine angabe", "weiss nicht",
+])  # fmt: skip
 _LONGEST_NAME: Final = 200  # characters; longer texts are no names
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
 _MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
@@ -53,6 +56,17 @@ def visible(text: str) -> str:
 def is_dash(text: str) -> bool:
     """Does the cell hold a lone dash of any length, as people mark that there is nothing to say?"""
     return trimmed(text) in _DASHES
+
+
+def says_not_known(text: str) -> bool:
+    """Does the cell say that what it asks for is not known: "?", "n/a", "unknown"?"""
+    word = trimmed(text)
+    return len(word) < 20 and (set(word) == {"?"} or " ".join(fold(word).split()) in _NOT_KNOWN)
+
+
+def not_known(cure: str) -> Refusal:
+    """The refusal of a cell for which `says_not_known` holds, where it cannot be done without."""
+    return Refusal("not_known", "says that it is not known, and no kit counts without it", f"{cure}, or delete the row")
 
 
 def fold(text: str) -> str:

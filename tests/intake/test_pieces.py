@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.pieces import read_pieces
+from kitvalue.intake.pieces import drums_listed, read_pieces
 from kitvalue.intake.words import Refusal
 
 
@@ -33,6 +33,32 @@ def test_a_number_in_words_is_refused_with_its_digits(text: str, digits: int) ->
 )  # fmt: skip
 def test_what_is_no_single_number_is_refused(text: str) -> None:
     assert isinstance(read_pieces(text), Refusal)
+
+
+@pytest.mark.parametrize(
+    ("text", "drums"),
+    [("22/12/16", 3), ("22,12,13,16", 4), ('20" 12" 14"', 3), ("20 12 14", 3), ("22x16 16x16 13x11 12x10", 4),
+     ("22 x 16, 16 x 16", 2), ("16x22 + 16x16", 2), ('22"x16", 14"x6.5"', 2), ("10/12/14/16/20/22", 6),
+     ("22 + 16 + 12", 3)],
+)  # fmt: skip
+def test_a_list_of_sizes_gives_as_many_drums(text: str, drums: int) -> None:
+    assert read_pieces(text) == drums
+    assert drums_listed(text) == drums
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["22/16", "12/13", "22x16", "22.12.16", "1/2", "4+1", "4/5/6", "22/12/16/34", "22/12/16 snare", "2x22 16",
+     "8/10/12", "22,124,000", "22//16", "", "5"],
+)  # fmt: skip
+def test_what_may_be_no_list_of_sizes_is_none(text: str) -> None:
+    assert drums_listed(text) is None
+
+
+@given(st.lists(st.integers(6, 28), min_size=3, max_size=9), st.sampled_from(["/", ",", " ", " + ", ", ", ";"]))
+def test_every_list_of_diameters_with_a_large_drum_is_counted(diameters: list[int], sign: str) -> None:
+    listed = sign.join(map(str, diameters))
+    assert drums_listed(listed) == (len(diameters) if max(diameters) >= 14 else None)
 
 
 @given(st.integers(1, 10**6), st.sampled_from(["", "tlg.", " pcs", "-piece", " Stk.", "-teilig"]))

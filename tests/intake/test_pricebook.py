@@ -119,6 +119,17 @@ def test_a_cell_that_cannot_be_taken_is_named_and_the_cure_told(
     assert reading.counts.used == 1
 
 
+def test_drums_listed_by_size_are_counted_and_said(tmp_path: Path) -> None:
+    """Adverts list a kit by its diameters (common practice, no source)."""
+    sizes = ("22/12/16", "22x16 16x16 13x11 12x10", "5")
+    reading = read_rows(tmp_path, *(kit(f"{480 + n}", pieces=pieces) for n, pieces in enumerate(sizes)))
+    assert reading.book is not None
+    assert reading.book.pieces.tolist() == [3, 4, 5]
+    told = warned(reading, "pieces_from_sizes")
+    assert [(problem.row, problem.text) for problem in told] == [(2, sizes[0]), (3, sizes[1])]
+    assert told[0].message == '"22/12/16" lists sizes: as many drums count, 3'
+
+
 def test_money_in_another_currency(tmp_path: Path) -> None:
     rows = [kit("£ 480"), kit("480 CHF", currency=""), kit("€ 480", currency="GBP"), kit("480 €", currency=""),
             kit("480", freight="20 CHF"), kit("480 kr", currency="")]  # fmt: skip
@@ -221,4 +232,5 @@ def test_no_row_leaves_silently(tmp_path_factory: pytest.TempPathFactory, rows: 
         assert named.isdisjoint(row.row for row in reading.rows_as_read)
         assert np.isfinite(reading.book.price).all()
         assert (reading.book.price > 0).all()
-    assert [p.row or 0 for p in reading.problems] == sorted(p.row or 0 for p in reading.problems)
+    order = [(p.level is not Level.FILE, p.row or 0) for p in reading.problems]
+    assert order == sorted(order)

@@ -17,7 +17,7 @@ from kitvalue.intake import pricebook
 from kitvalue.intake.book import PriceBook
 from kitvalue.intake.decoding import decode
 from kitvalue.intake.pricebook import PriceReading, read_pricebook, wanted_columns
-from kitvalue.intake.problems import FileError
+from kitvalue.intake.problems import FileError, Level
 from kitvalue.intake.rates import read_rates
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import table_from_text
@@ -56,16 +56,23 @@ CLEAN = {
     "note": ["", "x", "a longer note than eight bytes", "grün – €"],
 }  # fmt: skip
 DIRTY = {
-    "date": ["4/3/23", "31.02.2024", "13/4/23", "x", " 2024-01-01 "], "series": ["", "Summe", "#REF!", " Burren ",
-        "Burren MkI", "\u200bSlane"],
-    "pieces": ["0", "4+1", "", "five", "50"], "condition": ["", "x", "9", "fine"],
+    "date": ["4/3/23", "31.02.2024", "13/4/23", "2/20/25", "x", "-", " 2024-01-01 "],
+    "series": ["", "Summe", "#REF!", " Burren ", "Burren MkI", "\u200bSlane"],
+    "pieces": ["0", "4+1", "", "five", "50", "5 pcs", "-", "22/12/16", "22x16 16x16", "22,124,16"],
+    "condition": ["", "x", "9", "fine"],
     "price": ["1.250", "1.250,00", "480 €", "480 CHF", "VB", "500 VB", "-1", "", "0", "1", "1234", "450-500",
         "480,50", "1e9", "١٢", "4 8"],
     "status": ["hammer", "stolen"], "channel": ["=1+1", "shop"], "premium": ["20 %", "100", "x"],
     "currency": ["CHF", "GBP", "?"], "freight": ["inkl.", "-5", "10 VB", "10 CHF", "1.250"], "weight": ["0",
         "x"], "hardware": ["maybe"],
-    "holes": ["1,5", "x", "1.250"], "colour": ["#N/A", " red"], "ref": [" a1 ", "?"], "note": [" x ", "\u00a0", "=1+1"],
+    "holes": ["1,5", "x", "1.250"], "colour": ["#N/A", " red"], "ref": [" a1 ", "?"],
+    "note": [" x ", "\u00a0", "=1+1"],
 }  # fmt: skip
+ASIDE = {
+    "date": ["?", "k. A."], "series": ["unknown", "?"], "condition": ["2-", "1-2", "3,0", "n/a"], "status": ["?"],
+    "channel": [" unbekannt"], "hardware": ["?? "], "holes": ["N/A"], "colour": ["not known"], "freight": ["?"],
+}  # fmt: skip
+DIRTY |= {name: [*DIRTY[name], *cells] for name, cells in ASIDE.items()}
 RATES = "date;currency;rate\n2023-01-01;CHF;1.05\n2024-01-01;CHF;x\n"
 
 
@@ -151,7 +158,10 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("rule", [SETTINGS, LISTED, SETTINGS + '[files]\ndecimal = ","\nday_first = true\n'])
+TURNED = SETTINGS.replace('good = "freshen"', 'good = "freshen"\n3 = "mend"\n4 = "remake"')
+
+
+@pytest.mark.parametrize("rule", [SETTINGS, LISTED, TURNED, SETTINGS + '[files]\ndecimal = ","\nday_first = true\n'])
 @settings(max_examples=250)
 @given(text=tables())
 def test_generated_tables(place: Path, rule: str, text: str) -> None:
@@ -179,6 +189,26 @@ def test_the_bulk_reader_takes_what_it_should(place: Path) -> None:
     for note in ('"a\nb"', '22"', '"a ""b"""'):
         text = f"series;pieces;condition;price;note\nBurren;4;3;480;{note}\n"
         assert in_bulk(text.encode(), place, shop) is None
+
+
+@pytest.mark.parametrize("price", ["1.250", "480.50"])
+@pytest.mark.parametrize("date", ["03/04/2024", "2024-04-03"])
+def test_an_undecided_column_hides_no_other_problem_from_either(place: Path, price: str, date: str) -> None:
+    """With a price or a date that leaves its whole column open, and without."""
+    shop = shop_in(place, SETTINGS)
+    lines = [
+        "series;pieces;condition;price;date;status;currency",
+        f"Burren;4;3;{price};{date};asked;", "Slane;five;3;480;;?;", "Slane;4;2-;1.480 CHF;03/02/2024;ask;CHF",
+        "?;4;fine;£480;31.02.2024;sold;", "Summe;;;2.730;;;", "1;2",
+    ]  # fmt: skip
+    data = "\n".join(lines).encode()
+    bulk = in_bulk(data, place, shop)
+    assert same(bulk, carefully(data, place, shop))
+    assert bulk is not None
+    whole = [problem.code for problem in bulk.problems if problem.level is Level.FILE]
+    assert whole == ["undecided_decimal"] * (price == "1.250") + ["undecided_date"] * (date == "03/04/2024")
+    assert [problem.code for problem in bulk.problems if problem.code == "marks_scale"] == ["marks_scale"]
+    assert {problem.row for problem in bulk.problems if problem.level is Level.REFUSED} >= {3, 4, 5, 6, 7}
 
 
 def tall_text(rows: int) -> str:

@@ -25,6 +25,7 @@ from kitvalue.intake.columns import mixed_warning
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.decoding import DecodedText
 from kitvalue.intake.headers import declared_delimiter, find_header
+from kitvalue.intake.marks import is_digit, of_another_scale, scale_warning, speaks_of_digits
 from kitvalue.intake.near import MOST_ROWS, near_duplicates
 from kitvalue.intake.numbers import Sign
 from kitvalue.intake.pricebook import PriceReading, refused_whole, wanted_columns
@@ -60,21 +61,22 @@ def read_tall(shape: Shape, rates: Rates) -> PriceReading:
     seen = see(source)
     proofs = seen.proofs
     careful = careful_rows(source, np.flatnonzero(seen.odd), proofs, rates)
-    if careful.columns.undecided:
-        whole = (*shape.problems, *careful.columns.undecided)
-        return refused_whole(file, whole, careful.table, read, careful.columns.decimal)
-    usable = ~seen.odd
-    usable[list(careful.usable)] = True
-    kept = _kept(source, seen, usable, proofs, rates)
-    rows = TallRows(source, np.flatnonzero(usable), proofs, rates)
     problems: list[Problem] = [
         *rates.problems,
         *shape.problems,
         *_mixed(source, seen),
         *careful.totals,
+        *_scale(source, seen),
         *careful.problems,
-        *kept.problems,
     ]
+    if careful.columns.undecided:
+        problems += [*careful.columns.undecided, *absent_warnings(careful.table, source.shop)]
+        return refused_whole(file, problems, careful.table, read, careful.columns.decimal)
+    usable = ~seen.odd
+    usable[list(careful.usable)] = True
+    kept = _kept(source, seen, usable, proofs, rates)
+    rows = TallRows(source, np.flatnonzero(usable), proofs, rates)
+    problems += kept.problems
     problems += _row_warnings(source, seen, careful, usable, rows)
     problems.sort(key=lambda problem: (problem.file == file, problem.row or 0))
     refused = read - len(rows) - kept.set_aside
@@ -207,6 +209,21 @@ def _mixed(source: Source, seen: Seen) -> Iterator[Problem]:
             rows[sign] = source.fields.rows[at].tolist()
             samples[sign] = source.fields.texts(source.fields.cells(place, at[:1]))[0]
         yield mixed_warning(source.file, source.header.name(name), rows, samples)
+
+
+def _scale(source: Source, seen: Seen) -> Iterator[Problem]:
+    """The warning about digits beside school marks."""
+    groups = seen.texts["condition"].groups
+    if speaks_of_digits(source.shop) or not any(map(is_digit, groups.texts)):
+        return
+    found = of_another_scale(groups.texts)
+    marks = np.array([text in found for text in groups.texts], dtype=bool)
+    at = np.flatnonzero(marks[groups.codes])
+    if len(at):
+        cell = groups.texts[groups.codes[at[0]]]
+        header = source.header.name("condition")
+        warning = scale_warning(source.file, header, cell, source.fields.rows[at].tolist())
+        yield from (warning,) if warning is not None else ()
 
 
 def _row_warnings(source: Source, seen: Seen, careful: CarefulRows, usable: Mask, rows: TallRows) -> Iterator[Problem]:

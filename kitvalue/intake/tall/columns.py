@@ -66,7 +66,7 @@ class TallTexts:
 
 
 def tall_numbers(
-    fields: Fields, cells: Cells, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None],
+    fields: Fields, cells: Cells, read: Callable[[str], Reading | None], check: Callable[[Amount], Refusal | None],
     setting: Sign | None, counted: Mask, own: str,
 ) -> TallNumbers:  # fmt: skip
     """Read a column of numbers; `counted` rows speak for its decimal sign."""

@@ -11,6 +11,7 @@ import numpy as np
 from kitvalue.intake.bookcolumns import (
     Proofs,
     currency_reader,
+    feature_number,
     feature_reader,
     freight_check,
     kind_reader,
@@ -23,7 +24,7 @@ from kitvalue.intake.bookcolumns import (
 from kitvalue.intake.bookrows import says_total, totals_refusals
 from kitvalue.intake.daycolumn import DaysProven
 from kitvalue.intake.numbers import Amount, Reading, read_amount, read_number, read_percent
-from kitvalue.intake.pieces import read_pieces
+from kitvalue.intake.pieces import drums_listed, read_pieces
 from kitvalue.intake.tall.columns import (
     TallNumbers,
     TallTexts,
@@ -86,7 +87,7 @@ def see(source: Source) -> Seen:
     own, words = shop.shop.currency, shop.prices.words
     texts = {
         "series": _texts(source, "series", read_series(shop)),
-        "pieces": _texts(source, "pieces", read_pieces),
+        "pieces": _texts(source, "pieces", _pieces, lambda drums: not isinstance(drums, _Listed)),
         "condition": _texts(source, "condition", read_shop_grade(shop)),
         "price_kind": _texts(source, "price_kind", kind_reader("price_kind", PRICE_KINDS, shop)),
         "channel": _texts(source, "channel", kind_reader("channel", CHANNELS, shop)),
@@ -106,12 +107,21 @@ def see(source: Source) -> Seen:
     }
     for name, kind in shop.prices.features.items():
         if kind == "number" and name in source.header.places:
-            numbers[name] = _numbers(source, name, read_number, _any_number, counted)
+            numbers[name] = _numbers(source, name, feature_number, _any_number, counted)
     odd = any_odd([*texts.values(), *numbers.values()], len(fields)) | totals
     for name in ("series", "pieces", "condition"):
         odd |= texts[name].blank
     days = days_proven(texts["date"], fields.rows)
     return Seen(texts, numbers, odd | numbers["price"].blank | _across(texts, numbers), days)
+
+
+class _Listed(int):
+    """A count of drums that a list of sizes gives; the careful reader has to say so."""
+
+
+def _pieces(text: str) -> int | Refusal:
+    drums = drums_listed(text)
+    return read_pieces(text) if drums is None else _Listed(drums)
 
 
 def _any_number(amount: Amount) -> Refusal | None:
@@ -135,7 +145,11 @@ def _dates(source: Source) -> TallTexts:
 
 
 def _numbers(
-    source: Source, name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], counted: Mask
+    source: Source,
+    name: str,
+    read: Callable[[str], Reading | None],
+    check: Callable[[Amount], Refusal | None],
+    counted: Mask,
 ) -> TallNumbers:
     place = source.header.places.get(name)
     if place is None:
