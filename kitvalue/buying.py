@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from kitvalue import keeper
 from kitvalue.files import make_writable, write_whole
-from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem
+from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.intake.shop import Shop, read_shop
-from kitvalue.market.kit import Kit
 from kitvalue.market.value import value_kit
+from kitvalue.offered import kit_offered
 from kitvalue.portfolios import portfolio_of
 from kitvalue.shortlisting import Tell, shortlisted, wanted
 
@@ -40,7 +40,9 @@ class Gathered:
 
 
 def gathered(folder: Path, shop: Shop) -> Gathered:
-    """Read offers.csv and, where it is there, parts.csv. Raises FileError where one is refused as a whole."""
+    """Read offers.csv and, where it is there, parts.csv. Raises FileError where one is refused as a whole, RefusedError
+    where there is no offer to judge.
+    """
     from kitvalue.intake.offers import read_offers
     from kitvalue.intake.parts import read_parts
 
@@ -48,6 +50,8 @@ def gathered(folder: Path, shop: Shop) -> Gathered:
         raise FileError(f"there is no {OFFERS} in {folder}: write the kits you are offered into it, or use jot --offer")
     offers = read_offers(folder / OFFERS, shop)
     keeper.refuse_file(offers.problems)
+    if not offers.offers:
+        raise RefusedError(_no_offers(offers.counts), offers.problems)
     problems, parts = list(offers.problems), None
     if (folder / PARTS).exists():
         reading = read_parts(folder / PARTS, shop)
@@ -55,6 +59,14 @@ def gathered(folder: Path, shop: Shop) -> Gathered:
         problems += reading.problems
         parts = reading.parts
     return Gathered(offers, parts, tuple(problems))
+
+
+def _no_offers(counts: FileCounts) -> str:
+    if not counts.read:
+        return f"{OFFERS} has no offers in it yet: write the kits you are offered into it, or use jot --offer"
+    which = "the one offer" if counts.read == 1 else f"none of the {counts.read} offers"
+    could = "could not be read" if counts.read == 1 else "could be read"
+    return f"{which} in {OFFERS} {could}: kitvalue check lists what to mend"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +82,7 @@ def shortlist_shop(
     folder: Path, plan_name: str | None, on: date | None, *, csv: bool = False, tell: Tell | None = None
 ) -> ShortlistDone:
     """Judge every offer of offers.csv, for the rebuild of a plan too where one is named; `csv` writes the table."""
-    from kitvalue.decisions.shortlist import Shortlist
+    from kitvalue.decisions.shortlist import Shortlist, reckoned_with
     from kitvalue.intake.plan import read_plan
     from kitvalue.market.value import ESTIMATES, no_dealer
     from kitvalue.workshop.cautions import VAT
@@ -98,6 +110,7 @@ def shortlist_shop(
         loss_percent=100 * want.loss_chance,
         margin_percent=100 * float(want.terms.margin),
         cautions=tuple(dict.fromkeys(cautions)),
+        reckoned_with=reckoned_with(shop),
     )
     written = None
     if csv:
@@ -153,9 +166,12 @@ def _source_cautions(
     ]
     unsized = [offer.offer for offer in offers if not offer.sizes]
     if unsized:
-        cautions.append(f"left out because offers.csv does not give their sizes: {', '.join(unsized)}")
-    if parts is None:
-        cautions.append("there is no parts.csv, so drums left over are credited with nothing")
+        cautions.append(
+            f"left out because offers.csv does not give their sizes (diameter and depth): {', '.join(unsized)}"
+        )
+    if not parts:
+        lack = "there is no parts.csv" if parts is None else "parts.csv has no usable row"
+        cautions.append(f"{lack}, so drums left over are credited with nothing")
     if cut is None:
         cautions.append("no shell is cut down: cut_down has no hours under [work.hours] of shop.toml")
     bought = {name for answer in answers for name in answer.buy}
@@ -233,10 +249,10 @@ def _offer_seen(offer: Offer, fit: Fit, found: OfferFound | None) -> OfferSeen:
 
     valuation, reason = None, None
     try:
-        valuation = value_kit(fit, Kit(offer.series, float(offer.pieces), float(offer.condition)), None, 80)
+        valuation = value_kit(fit, kit_offered(offer, fit).kit, None, 80)
     except KitvalueError as error:
         reason = error.message
     return OfferSeen(
         offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation, reason,
-        found,
+        found, offer.features,
     )  # fmt: skip

@@ -38,7 +38,7 @@ def finished_builds(folder: Path) -> Finished:
     """Read done.csv and hold each job against its plan.
 
     A job whose plan cannot be costed is left out, and the plan's problems say why. Raises FileError where there is no
-    done.csv or it cannot be used as a whole.
+    done.csv or it cannot be used as a whole, RefusedError where it holds no build.
     """
     shop = read_shop(folder)
     if not (folder / DONE).exists():
@@ -47,6 +47,11 @@ def finished_builds(folder: Path) -> Finished:
         )
     reading = read_done(folder / DONE, shop, plan_names(folder))
     keeper.refuse_file(reading.problems)
+    if not reading.counts.read:
+        raise RefusedError(f"{DONE} has no finished build in it yet: write a row for each job (plan, finished_on)")
+    if not reading.builds:
+        rows = "the one row" if reading.counts.read == 1 else f"all {reading.counts.read} rows"
+        raise RefusedError(f"{rows} of {DONE} cannot be read: kitvalue check lists what to mend", reading.problems)
     plans, problems = _planned(folder, shop, reading.builds)
     jobs = job_outcomes([b for b in reading.builds if b.plan in plans], plans, shop)
     cautions: list[str] = []

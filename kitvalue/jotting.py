@@ -14,7 +14,7 @@ from kitvalue.intake.csvout import MARK
 from kitvalue.intake.decoding import read_bytes
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
-from kitvalue.intake.offers import WANTED
+from kitvalue.intake.offers import offer_columns
 from kitvalue.intake.pricebook import wanted_columns
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
@@ -48,7 +48,7 @@ def jotted(path: Path, text: str, shop: Shop, today: dt.date, *, offer: bool) ->
 
     Raises RefusedError for what is no offer of one kit, FileError where the file cannot take a row.
     """
-    wanted = WANTED if offer else wanted_columns(shop)
+    wanted = offer_columns(shop) if offer else wanted_columns(shop)
     before = read_bytes(path, path.name) if path.exists() or path.is_symlink() else None
     data = before if before else _empty_file(wanted, shop)
     style = file_style(data, path.name, wanted, shop)

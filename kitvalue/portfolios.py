@@ -11,6 +11,7 @@ from kitvalue.intake.book import FloatArray
 from kitvalue.market.kit import Kit
 from kitvalue.market.many import shared_draws
 from kitvalue.market.value import resale_kit
+from kitvalue.offered import kit_offered
 from kitvalue.plans import finished_kit
 from kitvalue.shortlisting import Listed, Wanted
 from kitvalue.workshop.money import percent
@@ -62,7 +63,7 @@ def _kit(want: Wanted, listed: Listed, place: int, use: str) -> Kit:
     offer = listed.offers[place]
     if use == REBUILD and want.plan is not None:
         return finished_kit(want.plan, len(want.plan.drum), want.fit)
-    kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=want.on)
+    kit = kit_offered(offer, want.fit, want.on).kit
     return resale_kit(want.fit, kit) if use == SELL_ON else kit
 
 

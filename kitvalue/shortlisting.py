@@ -13,6 +13,7 @@ from kitvalue.decisions.haggling import Paid, Step, paid_for, step_of
 from kitvalue.decisions.part_sales import KitParts, part_sales, parts_of
 from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
 from kitvalue.decisions.uses import (
+    NO_SIZES,
     PARTS,
     REBUILD,
     SELL_ON,
@@ -31,10 +32,10 @@ from kitvalue.intake.plan import Plan
 from kitvalue.intake.problems import RefusedError
 from kitvalue.intake.shop import Shop
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
 from kitvalue.market.many import KitSamples, kit_samples
 from kitvalue.market.outlook import known_cautions
 from kitvalue.market.value import resale_kit
+from kitvalue.offered import KitOffered, kit_offered
 from kitvalue.plans import finished_kit
 from kitvalue.workshop.asking import Terms, terms_of
 from kitvalue.workshop.costing import settings_of
@@ -119,23 +120,27 @@ def shortlisted(want: Wanted, offers: Sequence[Offer], tell: Tell | None = None)
 
 def _seen(want: Wanted, offers: Sequence[Offer], reasons: dict[int, str]) -> Seen:
     """Each different kit once. Offers without a value go into `reasons`."""
-    rows: dict[Kit, int] = {}
-    refused: dict[Kit, str] = {}
+    rows: dict[KitOffered, int] = {}
+    refused: dict[KitOffered, str] = {}
     places, at, cautions = [], [], []
     for i, offer in enumerate(offers):
-        kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=want.on)
-        if kit not in rows and kit not in refused:
+        try:
+            offered = kit_offered(offer, want.fit, want.on)
+        except RefusedError as error:
+            reasons[i] = error.message
+            continue
+        if offered not in rows and offered not in refused:
             try:
-                cautions.append(known_cautions(want.fit, kit))
-                rows[kit] = len(rows)
+                cautions.append((*known_cautions(want.fit, offered.kit), *offered.cautions))
+                rows[offered] = len(rows)
             except RefusedError as error:
-                refused[kit] = error.message
-        if kit in rows:
+                refused[offered] = error.message
+        if offered in rows:
             places.append(i)
-            at.append(rows[kit])
+            at.append(rows[offered])
         else:
-            reasons[i] = refused[kit]
-    kits = list(rows)
+            reasons[i] = refused[offered]
+    kits = [offered.kit for offered in rows]
     resale = [resale_kit(want.fit, kit) for kit in kits]
     return Seen(tuple(places), tuple(at), tuple(cautions), kit_samples(want.fit, kits), kit_samples(want.fit, resale))
 
@@ -252,9 +257,9 @@ def _why_no_parts(want: Wanted, offer: Offer, parts: KitParts | None) -> str | N
     if want.parts is None:
         return "there is no parts.csv: part, value, chance, weeks"
     if not want.parts:
-        return "parts.csv has no usable row"
+        return "parts.csv has no usable row: part, value, chance, weeks"
     if parts is None:
-        return "its sizes are not in offers.csv"
+        return NO_SIZES
     if parts.unknown:
         size = parts.unknown[0]
         return f"parts.csv has no row for a drum of {size.diameter.normalize():f}x{size.depth.normalize():f}"

@@ -312,3 +312,112 @@ def test_offers_of_the_sample_all_have_a_place(shop: Path) -> None:
     assert {o.offer for o in reading.offers} == {
         one["offer"] for one in run(shop, "shortlist", "--json").data["offers"]
     }
+
+
+# ---- nothing to judge ----------------------------------------------------------------------------------------------
+
+ASKING = (("shortlist",), ("source", "seven-piece"))
+
+
+@pytest.mark.parametrize("words", ASKING)
+def test_a_header_alone_means_that_no_kit_is_on_offer(words: tuple[str, ...], tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path))
+    ran = run(shop, *words)
+    assert ran.status == 1
+    assert ran.out == ""
+    assert ran.err.strip() == (
+        "offers.csv has no offers in it yet: write the kits you are offered into it, or use jot --offer"
+    )
+    assert "offers.csv has no offers in it yet" in run(shop, *words, "--json").data["error"]
+
+
+def test_files_of_which_only_the_header_stands_are_nothing_to_mend(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path))
+    (shop / "parts.csv").write_text("part,value,chance,weeks\n", encoding="utf-8")
+    (shop / "done.csv").write_text("plan,finished_on\n", encoding="utf-8")
+    (shop / "rates.csv").write_text("date,currency,rate\n", encoding="utf-8")
+    ran = run(shop, "check")
+    assert ran.status == 0
+    assert "nothing refused" in ran.out
+    for name in ("offers.csv", "parts.csv", "done.csv", "rates.csv"):
+        assert f"{name}: 0 rows read, 0 used, 0 refused" in ran.out
+        assert name not in ran.err
+    assert run(shop, "report").status == 0
+    assert "No offers are listed." in (shop / "out" / "report.html").read_text(encoding="utf-8")
+    (shop / "prices.csv").write_text("series,pieces,condition,price\n", encoding="utf-8")
+    assert run(shop, "check").status == 2
+
+
+@pytest.mark.parametrize("words", ASKING)
+def test_offers_that_are_all_refused_are_told_as_such(words: tuple[str, ...], tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "A;Burren;4;nice;360;;;;;", "B;Burren;4;3;free;;;;;")
+    ran = run(shop, *words)
+    assert ran.status == 1
+    assert ran.out == ""
+    *lines, last = ran.err.strip().splitlines()
+    assert [line.split(":")[0] for line in lines] == [
+        "offers.csv row 2, column condition", "offers.csv row 3, column price",
+    ]  # fmt: skip
+    assert last == "none of the 2 offers in offers.csv could be read: kitvalue check lists what to mend"
+    with_offers(shop, "A;Burren;4;nice;360;;;;;")
+    assert "the one offer in offers.csv could not be read: " in run(shop, *words).err
+
+
+def test_parts_without_a_row_are_told_as_missing_ones_are(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    (shop / "parts.csv").write_text("part,value,chance,weeks\n", encoding="utf-8")
+    reasons = {u["reason"] for u in run(shop, "shortlist", "--json").data["offers"][0]["uses"] if u["use"] == "parts"}
+    assert reasons == {"parts.csv has no usable row: part, value, chance, weeks"}
+    cautions = run(shop, "source", "seven-piece", "--json").data["cautions"]
+    assert "parts.csv has no usable row, so drums left over are credited with nothing" in cautions
+
+
+# ---- what is said beside the figures -------------------------------------------------------------------------------
+
+
+def said(shop: Path, *words: str) -> str:
+    return " ".join(run(shop, "shortlist", *words).out.split())
+
+
+def test_the_settings_behind_the_figures_are_told(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    assert (
+        "Reckoned with VAT 23 % (full), 36.00 an hour with 10 % contingency, 3 h to prepare, 4 h to part out, margin "
+        "18 %, fee 2.9 %: [tax], [work] and [selling] of shop.toml."
+    ) in said(shop)
+    assert run(shop, "shortlist", "--json").data["reckoned_with"] == {
+        "vat_percent": 23, "route": "full", "hourly_rate": 36, "contingency_percent": 10, "prepare_hours": 3,
+        "part_out_hours": 4, "margin_percent": 18, "fee_percent": 2.9,
+    }  # fmt: skip
+    path = shop / "shop.toml"
+    text = path.read_text(encoding="utf-8").replace('route = "full"', 'route = "none"')
+    head, _, rest = text.partition("[work]")
+    path.write_text(f"{head}[selling]{rest.partition('[selling]')[2]}", encoding="utf-8")
+    assert "Reckoned with no VAT, margin 18 %, fee 2.9 %: [tax] and [selling] of shop.toml." in said(shop)
+
+
+def test_an_opening_price_cut_to_the_stopping_price_is_told(tmp_path: Path) -> None:
+    note = "Open at is never above stop at."
+    shop = with_offers(sample_shop(tmp_path), "A;Inishmore;5;3;1000;60;;;10;")
+    (one,) = run(shop, "shortlist", "--json").data["offers"]
+    assert one["open_at"] < one["stop_at"]
+    assert note not in said(shop)
+    with_offers(shop, "A;Inishmore;5;3;1000;60;;;10;", "B;Burren;4;3;600;40;;;;")
+    assert offer_of(run(shop, "shortlist", "--json").data, "B")["open_at"] == pytest.approx(
+        offer_of(run(shop, "shortlist", "--json").data, "B")["stop_at"]
+    )
+    assert note in said(shop)
+
+
+def test_diameters_alone_are_judged_for_selling_on_and_no_more(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "A;Burren;4;3;360;45;22/16/13/12;;;", "B;Burren;4;3;360;45;22 16 12;;;")
+    ran = run(shop, "shortlist", "--plan", "seven-piece", "--json")
+    assert [p["code"] for p in ran.data["problems"] if p["file"] == "offers.csv"] == ["no_depths", "no_depths"]
+    for one in ran.data["offers"]:
+        reasons = {u["use"]: u["reason"] for u in one["uses"]}
+        assert reasons.pop("sell on") is None
+        assert set(reasons) == {"rebuild", "parts"}
+        assert set(reasons.values()) == {"offers.csv does not give its sizes (diameter and depth of each drum)"}
+    assert run(shop, "check").status == 0
+    left_out = "left out because offers.csv does not give their sizes (diameter and depth): A, B"
+    assert left_out in run(shop, "source", "seven-piece", "--json").data["cautions"]

@@ -62,3 +62,21 @@ def test_cost_as_csv_holds_every_line_and_adds_up(tmp_path: Path) -> None:
     rows = list(csv.DictReader(io.StringIO(raw.decode("utf-8-sig"))))
     assert len(rows) == len(data["lines"])
     assert sum(Decimal(row["net"]) for row in rows) == Decimal(str(data["net_cost"]))
+
+
+def test_a_file_without_builds_says_what_to_write(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    (shop / "done.csv").write_text("plan;finished_on\n", encoding="utf-8")
+    ran = run(shop, "done")
+    assert ran.status == 1
+    assert ran.err.strip() == "done.csv has no finished build in it yet: write a row for each job (plan, finished_on)"
+    assert run(shop, "check").status == 0
+
+
+def test_a_file_of_which_no_row_can_be_read_says_where_to_look(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    (shop / "done.csv").write_text("plan;finished_on\nnone;2026-10-01\n", encoding="utf-8")
+    ran = run(shop, "done")
+    assert ran.status == 1
+    assert "done.csv row 2, column plan" in ran.err
+    assert ran.err.strip().endswith("the one row of done.csv cannot be read: kitvalue check lists what to mend")

@@ -14,7 +14,7 @@ from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.uses import Base, Use
 from kitvalue.intake.book import FloatArray, IntArray
 from kitvalue.intake.offers import Offer
-from kitvalue.intake.shop import Route
+from kitvalue.intake.shop import Route, Shop
 from kitvalue.workshop.asking import Terms
 
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
@@ -70,6 +70,21 @@ class OfferFound:
     reason: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class ReckonedWith:
+    """What the ceilings rest on beside the price book, as shop.toml sets it: the VAT, the bench's hourly rate (net
+    money) with the contingency on it, hours, the channel's fee. None where it does not say."""
+
+    vat_percent: float
+    route: Route
+    hourly_rate: float | None
+    contingency_percent: float | None
+    prepare_hours: float | None
+    part_out_hours: float | None
+    margin_percent: float
+    fee_percent: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Shortlist:
     """The answer of `shortlist`. `holding` is what keeping one kit for `months`, until it is sold, costs, money;
@@ -85,6 +100,7 @@ class Shortlist:
     loss_percent: float
     margin_percent: float
     cautions: tuple[str, ...]
+    reckoned_with: ReckonedWith | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,6 +204,23 @@ def best_use(uses: Sequence[UseFound], own: Sequence[Route]) -> UseFound | None:
 def without_value(offer: Offer, paid: Paid, reason: str) -> OfferFound:
     """An offer that cannot be valued."""
     return OfferFound(offer, None, None, None, paid, None, None, None, (), (), reason)
+
+
+def reckoned_with(shop: Shop) -> ReckonedWith | None:
+    """What a shop's shortlist rests on; None without [tax] and [selling], and then nothing is judged."""
+    if shop.tax is None or shop.selling is None:
+        return None
+    work = shop.work
+    return ReckonedWith(
+        vat_percent=float(shop.tax.rate),
+        route=shop.tax.route,
+        hourly_rate=None if work is None else float(work.rate),
+        contingency_percent=None if work is None else float(work.contingency),
+        prepare_hours=None if work is None or work.prepare is None else float(work.prepare),
+        part_out_hours=None if work is None or work.part_out is None else float(work.part_out),
+        margin_percent=float(shop.selling.margin),
+        fee_percent=float(shop.selling.fee),
+    )
 
 
 def ranked(found: Sequence[OfferFound]) -> tuple[OfferFound, ...]:

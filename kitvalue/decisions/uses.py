@@ -20,6 +20,7 @@ Use = Literal["sell on", "rebuild", "parts"]
 SELL_ON: Final[Use] = "sell on"
 REBUILD: Final[Use] = "rebuild"
 PARTS: Final[Use] = "parts"
+NO_SIZES: Final = "offers.csv does not give its sizes (diameter and depth of each drum)"
 PLACEHOLDER: Final = Decimal(1_000_000)  # a price above every surplus; taken out again
 
 
@@ -143,5 +144,5 @@ def why_no_place(offer: Offer, needs: Sequence[DonorNeed]) -> str:
     if not needs:
         return "the plan takes no drum from a donor"
     if not offer.sizes:
-        return "its sizes are not in offers.csv"
+        return NO_SIZES
     return "it has not all the drums of any one donor of the plan (kitvalue source joins several)"

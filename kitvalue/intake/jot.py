@@ -16,13 +16,16 @@ from kitvalue.intake.csvout import is_number, quoted, safe_text
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.decoding import decode
 from kitvalue.intake.headers import Header, WantedColumns, declared_delimiter, find_header, unclosed_quote
+from kitvalue.intake.marks import shop_grades
 from kitvalue.intake.numbers import Amount, column_style, read_amount
+from kitvalue.intake.offers import offer_features
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import table_from_text
 from kitvalue.intake.words import fold, trimmed
 
 _NUMBERS: Final = ("price", "freight", "condition", "premium", "haggle", "weight")
+_OF_OFFERS: Final = ("series", "pieces", "condition", "price", "freight", "note")
 _DOTTED: Final = re.compile(r"\d{2}\.\d{2}\.\d{4}")
 _NAME: Final = re.compile(r"(.*?)(\d+)")
 
@@ -117,8 +120,19 @@ def _dotted_dates(header: Header, rows: Iterable[tuple[str, ...]]) -> bool:
 
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
     """The advert's values for the price book's columns."""
-    values = {one.field: one.value for one in understood.taken}
+    values = _with_condition({one.field: one.value for one in understood.taken}, shop)
     return _with_sizes(_with_currency(values, understood, shop, header), understood, shop, header)
+
+
+def _with_condition(values: dict[str, str], shop: Shop) -> dict[str, str]:
+    """The grade as the shop's files take it: its own number or our word where shop.toml maps our numbers to others, and
+    none where nothing says it.
+    """
+    if "condition" not in values:
+        return values
+    written = shop_grades(shop).written(Decimal(values["condition"]))
+    others = {name: value for name, value in values.items() if name != "condition"}
+    return others if written is None else others | {"condition": written}
 
 
 def _with_currency(values: dict[str, str], understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
@@ -153,7 +167,8 @@ def _with_sizes(values: dict[str, str], understood: Understood, shop: Shop, head
 def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
     """The advert's values for the offers' columns, under the next free name."""
     values = book_values(understood, shop, style.header)
-    values = {k: v for k, v in values.items() if k in ("series", "pieces", "condition", "price", "freight", "note")}
+    taken = (*_OF_OFFERS, *offer_features(shop))
+    values = {name: value for name, value in values.items() if name in taken}
     values["offer"] = next_name(_column(style.header, style.rows, "offer"))
     if understood.sizes and str(len(understood.sizes)) == values.get("pieces"):
         values["sizes"] = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)

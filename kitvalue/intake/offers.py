@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -13,20 +12,24 @@ from typing import Final, Literal
 from kitvalue.intake.bookcolumns import (
     FREIGHT_CURE,
     PRICE_CURE,
+    Feature,
     freight_check,
     price_check,
     read_series,
     read_shop_grade,
 )
+from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.intake.columns import Column, number_column, word_column
 from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.featurecolumns import feature_columns
 from kitvalue.intake.headers import WantedColumns
-from kitvalue.intake.numbers import Amount, Reading, TwoReadings, plain, read_amount, read_percent
+from kitvalue.intake.kitsizes import Diameters, SizesCell, sizes_reader
+from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_percent
 from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.rates import Rates, read_rates
 from kitvalue.intake.shop import FilesTable, Shop
-from kitvalue.intake.sizes import Size, read_size
+from kitvalue.intake.sizes import Size
 from kitvalue.intake.tables import TextTable, read_table
 from kitvalue.intake.vocabulary import vocabulary
 from kitvalue.intake.words import Refusal, fold, rows_phrase, trimmed
@@ -37,15 +40,16 @@ WANTED: Final = WantedColumns(
 )
 _SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
-_FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number before it
-_LONGEST_SIZES: Final = 1000
-_LEAST_BASS: Final = 18  # inches: no drum is deeper than wide and as deep as that
-_SIZE_SIGNS: Final = re.compile(r"\s*(?:[x×X*/]|by)\s*")
+SIZES_CURE: Final = 'write sizes such as "22x16 16x16 13x11 12x10"'
+NO_DEPTHS: Final = "no_depths"
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm."""
+    """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
+
+    `sizes` is () where they are not known in full; `features` are the declared ones that the file tells.
+    """
 
     row: int
     offer: str
@@ -58,6 +62,7 @@ class Offer:
     bought_from: BoughtFrom
     haggle: Decimal | Literal["fixed"] | None
     note: str | None
+    features: tuple[FeatureRead, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,29 +82,43 @@ class _Columns:
     condition: Column[Decimal]
     price: Column[Amount]
     freight: Column[Amount]
-    sizes: Column[tuple[Size, ...]]
+    sizes: Column[SizesCell]
     bought_from: Column[str]
     haggle: Column[Amount | str]
     note: Column[str]
+    features: tuple[Feature, ...]
+
+
+def offer_columns(shop: Shop) -> WantedColumns:
+    """The columns of offers.csv."""
+    return WantedColumns(WANTED.required, (*WANTED.optional, *offer_features(shop)))
+
+
+def offer_features(shop: Shop) -> tuple[str, ...]:
+    """The declared features, but for those with the name of a column that offers.csv has of its own."""
+    own = {fold(name) for name in (*WANTED.required, *WANTED.optional)}
+    return tuple(name for name in shop.prices.features if fold(name) not in own)
 
 
 def read_offers(path: Path, shop: Shop) -> OffersReading:
     """Read the offers by a shop's settings. Every problem is in the result; a missing file is one of them."""
     try:
-        table = read_table(path, WANTED, shop.files)
+        table = read_table(path, offer_columns(shop), shop.files)
     except FileError as error:
         return OffersReading((), error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
     counted = [True] * len(table.rows)
     price = number_column(table, "price", read_amount, price_check, PRICE_CURE, shop.files.decimal, counted)
     freight = number_column(table, "freight", read_amount, freight_check, FREIGHT_CURE, shop.files.decimal, counted)
-    undecided = [one for one in (price.undecided, freight.undecided) if one is not None]
+    features = feature_columns(table, shop, offer_features(shop), counted)
+    numbers = (price, freight, *features.findings)
+    undecided = [one.undecided for one in numbers if one.undecided is not None]
     if undecided:
         counts = FileCounts(
             table.file, table.read, 0, table.read, 0, table.encoding, table.delimiter, price.sign or shop.files.decimal
         )
         return OffersReading((), (*table.problems, *undecided), counts)
-    columns = _columns(table, shop, price.column, freight.column)
-    problems = [*table.problems, *price.warnings, *freight.warnings]
+    columns = _columns(table, shop, price.column, freight.column, features.columns)
+    problems = [*table.problems, *(warning for one in numbers for warning in one.warnings)]
     offers: list[Offer] = []
     rates = read_rates(path.parent / "rates.csv", shop)
     twice = _named_twice(table, columns)
@@ -115,7 +134,9 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
     return OffersReading(tuple(offers), tuple(problems), counts)
 
 
-def _columns(table: TextTable, shop: Shop, price: Column[Amount], freight: Column[Amount]) -> _Columns:
+def _columns(
+    table: TextTable, shop: Shop, price: Column[Amount], freight: Column[Amount], features: tuple[Feature, ...]
+) -> _Columns:
     sources = vocabulary(_SOURCES, {})
 
     def source(text: str) -> str | Refusal:
@@ -128,52 +149,12 @@ def _columns(table: TextTable, shop: Shop, price: Column[Amount], freight: Colum
         condition=word_column(table, "condition", read_shop_grade(shop), "write its grade"),
         price=price,
         freight=freight,
-        sizes=word_column(table, "sizes", _sizes_reader(shop), 'write sizes such as "22x16 16x16 13x11 12x10"'),
+        sizes=word_column(table, "sizes", sizes_reader(shop.shop.size_order), SIZES_CURE),
         bought_from=word_column(table, "bought_from", source, "write private, trade or import"),
         haggle=word_column(table, "haggle", _haggle_reader(shop.files), 'write a percentage, such as 10, or "fixed"'),
         note=word_column(table, "note", str, ""),
+        features=features,
     )
-
-
-def _sizes_reader(shop: Shop) -> Callable[[str], tuple[Size, ...] | Refusal]:
-    order = shop.shop.size_order
-
-    def read(text: str) -> tuple[Size, ...] | Refusal:
-        if len(text) > _LONGEST_SIZES:
-            return Refusal("too_long", "is too long for a kit's sizes")
-        found: list[Size] = []
-        for one in split_sizes(text):
-            size = read_size(one, order)
-            if isinstance(size, Refusal):
-                return Refusal(size.code, f"holds {shown(one)}, which {size.reason}", size.cure)
-            found.append(size)
-        if not found:
-            return Refusal("not_a_size", "holds no drum size")
-        swapped = next((size for size in found if size.depth > size.diameter and size.depth >= _LEAST_BASS), None)
-        if swapped is not None:
-            other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-            return Refusal(
-                "size_order",
-                f"has a drum {plain(swapped.depth)} inches deep and {plain(swapped.diameter)} wide read as {order}",
-                f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
-            )
-        widest = max(found, key=lambda size: size.diameter)
-        if all(size.depth >= size.diameter for size in found) and widest.depth > widest.diameter:
-            other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-            return Refusal(
-                "size_order", f"has every drum deeper than wide when read as {order}",
-                f'swap the numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
-            )  # fmt: skip
-        return tuple(found)
-
-    return read
-
-
-def split_sizes(text: str) -> list[str]:
-    """The sizes in a cell, apart at spaces, commas, semicolons or plus signs: "22x16 16x16, 13 x 7 1/4"."""
-    joined = _SIZE_SIGNS.sub(lambda found: found[0].strip(), text.replace("\n", " "))
-    parts = re.split(rf"\s*[;+&]\s*|,\s+|\s+(?!{_FRACTION})", joined.strip())
-    return [part for part in (trimmed(one).strip(",") for one in parts) if part]
 
 
 def _haggle_reader(files: FilesTable) -> Callable[[str], Amount | str | Refusal]:
@@ -214,19 +195,45 @@ def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Pro
             yield column.problem(table, at, value)
         elif value is None and name in WANTED.required:
             yield column.problem(table, at, Refusal("empty", "is empty"))
+    for feature in columns.features:
+        value = feature.column.values[at]
+        if isinstance(value, Refusal):
+            yield feature.column.problem(table, at, value)
 
 
 def _across(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Iterator[Problem]:
-    sizes, pieces = columns.sizes.values[at], columns.pieces.values[at]
-    if isinstance(sizes, tuple) and isinstance(pieces, int) and len(sizes) != pieces:
-        why = Refusal("sizes_count", f"names {len(sizes)} drums, and pieces says {pieces}", "correct one of the two")
-        yield columns.sizes.problem(table, at, why)
+    yield from _sizes_problems(table, columns, at)
     own = shop.shop.currency
     for column in (columns.price, columns.freight):
         amount = column.values[at]
         if isinstance(amount, Amount) and _rate(amount, own, rates) is None:
             cure = f"write the amount in {own}, or give the rate of its currency in rates.csv"
             yield column.problem(table, at, Refusal("currency", f"is not in {own}", cure))
+
+
+def _sizes_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Problem]:
+    """Sizes that cannot be those of the kit, and a warning of diameters alone: the offer is used without them."""
+    column, pieces = columns.sizes, columns.pieces.known(at)
+    meant = _sizes_meant(columns, at)
+    if isinstance(meant, Refusal):
+        yield column.problem(table, at, meant)
+    elif isinstance(meant, Diameters):
+        count, cell = len(meant.inches), column.cells[at]
+        differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"
+        message = (
+            f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor for a "
+            'rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
+        )
+        yield Problem(table.file, table.rows[at].row, column.header, cell, NO_DEPTHS, Level.WARNING, message)
+    elif meant and pieces is not None and len(meant) != pieces:
+        why = Refusal("sizes_count", f"names {len(meant)} drums, and pieces says {pieces}", "correct one of the two")
+        yield column.problem(table, at, why)
+
+
+def _sizes_meant(columns: _Columns, at: int) -> tuple[Size, ...] | Diameters | Refusal:
+    """What a cell of sizes says; () where it is blank, or refused by itself."""
+    cell = columns.sizes.known(at)
+    return () if cell is None else cell.meant(columns.pieces.known(at))
 
 
 def _rate(amount: Amount, own: str, rates: Rates) -> Decimal | None:
@@ -245,7 +252,8 @@ def _own_money(amount: Amount, own: str, rates: Rates) -> Decimal:
 def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Offer:
     own = shop.shop.currency
     haggle, source = columns.haggle.known(at), columns.bought_from.known(at)
-    freight = columns.freight.known(at)
+    freight, sizes = columns.freight.known(at), _sizes_meant(columns, at)
+    features = ((one.name, one.column.known(at)) for one in columns.features)
     return Offer(
         row=table.rows[at].row,
         offer=columns.offer.sure(at),
@@ -254,8 +262,9 @@ def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: in
         condition=columns.condition.sure(at),
         price=_own_money(columns.price.sure(at), own, rates),
         freight=None if freight is None else _own_money(freight, own, rates),
-        sizes=columns.sizes.known(at) or (),
+        sizes=sizes if isinstance(sizes, tuple) else (),
         bought_from="trade" if source == "trade" else "import" if source == "import" else "private",
         haggle=haggle.value if isinstance(haggle, Amount) else None if haggle is None else "fixed",
         note=columns.note.known(at),
+        features=tuple(FeatureRead(name, value) for name, value in features if value is not None),
     )

@@ -19,6 +19,10 @@ _FRACTIONS: Final = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "�
 _INCH: Final = r"(?: ?(?:''|[\"“”„″‟＂]|’’|inch(?:es)?|in\.?|zoll|\"\"))?"
 _NUMBER: Final = r"(\d{1,3}(?:[.,]\d{1,4})?)(?:[ -](\d{1,2})/(\d{1,2}))?"
 _SIZE: Final = re.compile(rf"{_NUMBER}{_INCH} ?(?:[xX×✕*/]|by) ?{_NUMBER}{_INCH}", re.IGNORECASE)
+_DIAMETER: Final = rf"\d{{1,2}}{_INCH}"
+_DIAMETERS: Final = re.compile(rf"{_DIAMETER}(?:(?: ?[/,;+&] ?| ){_DIAMETER})+", re.IGNORECASE)
+_NARROWEST_ALONE: Final = 6  # inches: a lone number that is a diameter lies between these two
+_WIDEST_ALONE: Final = 28
 _METRIC: Final = re.compile(r"(?:mm|cm)\b", re.IGNORECASE)
 
 
@@ -57,6 +61,17 @@ def read_size(text: str, order: str = "diameter-depth") -> Size | Refusal:
     if one is None or two is None:
         return Refusal("not_a_size", "has a fraction that is none", 'write it as "13 x 7 1/4" or "13x7.25"')
     return _sound(Size(one, two) if order == "diameter-depth" else Size(two, one), order)
+
+
+def bare_diameters(text: str) -> tuple[int, ...]:
+    """The diameters in a text that is nothing but two or more of them, as adverts give a kit ("22/16/12"): whole
+    inches from 6 to 28. () for any other text.
+    """
+    plain = re.sub(r"\s+", " ", visible(text))
+    if _DIAMETERS.fullmatch(plain) is None:
+        return ()
+    inches = tuple(int(number) for number in re.findall(r"\d+", plain))
+    return inches if all(_NARROWEST_ALONE <= one <= _WIDEST_ALONE for one in inches) else ()
 
 
 def _inches(whole: str, top: str | None, bottom: str | None) -> Decimal | None:

@@ -58,13 +58,27 @@ class TextTable:
 
 
 def read_table(path: Path, wanted: WantedColumns, files: FilesTable) -> TextTable:
-    """Read the file at `path`. Raises FileError, with one problem of level FILE, where nothing of it can be used."""
+    """Read the file at `path`; nothing under its header makes a table without rows. Raises FileError, with one problem
+    of level FILE, where nothing of it can be used.
+    """
     file = path.name
-    return table_from_text(decode(read_bytes(path, file), file, files.encoding), file, wanted, files.delimiter)
+    return _table(decode(read_bytes(path, file), file, files.encoding), file, wanted, files.delimiter)
 
 
 def table_from_text(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None = None) -> TextTable:
-    """The table in a decoded text; errors as in `read_table`."""
+    """The table in a decoded text, with rows; errors as in `read_table`, and where nothing stands under the header."""
+    return with_rows(_table(text, file, wanted, delimiter))
+
+
+def with_rows(table: TextTable) -> TextTable:
+    """The table itself. Raises FileError where it holds nothing under its header."""
+    if table.read:
+        return table
+    row = table.header.row
+    raise refused_file(table.file, "no_rows", f"there are no data rows under the header in row {row}", row=row)
+
+
+def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None) -> TextTable:
     lines = split_lines(text.text)
     declared = declared_delimiter(lines)
     if declared is not None:
@@ -142,13 +156,6 @@ class Body:
     def done(self) -> tuple[tuple[TableRow, ...], list[Problem]]:
         if not self._one_too_many():
             self.refuse_ragged()
-        if not self.read:
-            raise refused_file(
-                self.file,
-                "no_rows",
-                f"there are no data rows under the header in row {self.header.row}",
-                row=self.header.row,
-            )
         self.problems.sort(key=lambda problem: problem.row or 0)
         return tuple(self.rows), [*nameless(self.file, self.header, self.rows), *self.problems]
 

@@ -6,12 +6,13 @@ from decimal import Decimal
 
 from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
 from kitvalue.intake.csvout import csv_text
+from kitvalue.pages.words import feature_words
 from kitvalue.workshop.money import cents
 
 HEADER = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
-    "chance_of_loss", "hours", "profit_per_hour", "reason",
+    "chance_of_loss", "hours", "profit_per_hour", "reason", "features",
 )  # fmt: skip
 
 
@@ -26,6 +27,7 @@ def _row(one: OfferFound) -> list[str | Decimal | int | None]:
         offer.offer, offer.series, offer.pieces, offer.condition, cents(offer.price),
         None if offer.freight is None else cents(offer.freight), _money(one.buy_in), _money(one.against_percent),
         _share(one.rank), _money(one.paid.price), _money(one.open_at), _money(one.stop_at), *_best(best), one.reason,
+        feature_words(offer.features) or None,
     ]  # fmt: skip
 
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
+
+from kitvalue.intake.bookcolumns import FeatureValue
+from kitvalue.intake.bookrows import FeatureRead
+from kitvalue.intake.numbers import plain as plain_number
 
 NBSP: Final = "\u00a0"
 MINUS: Final = "\u2212"
@@ -120,6 +124,17 @@ def day(when: date) -> str:
 def count(how_many: int, one: str, more: str | None = None) -> str:
     """`1 row`, `38 rows`."""
     return f"{number(how_many)}{NBSP}{one if how_many == 1 else more or one + 's'}"
+
+
+def feature_words(features: Sequence[FeatureRead]) -> str:
+    """Features as a file tells them: `hardware yes, holes 2`."""
+    return ", ".join(f"{f.name} {_told(f.value)}" for f in features if f.value is not None)
+
+
+def _told(value: FeatureValue) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return value if isinstance(value, str) else plain_number(value)
 
 
 def in_so_many(share: float) -> str:

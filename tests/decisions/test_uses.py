@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 
 from kitvalue.decisions.part_sales import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.decisions.uses import donor_needs, plain_bases, rebuild_bases, routes_of, takes_place_of, why_no_place
+from kitvalue.decisions.uses import (
+    NO_SIZES,
+    donor_needs,
+    plain_bases,
+    rebuild_bases,
+    routes_of,
+    takes_place_of,
+    why_no_place,
+)
 from kitvalue.intake.parts import Part
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import SellingTable
@@ -62,7 +70,7 @@ def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:
     twice = offer(sizes=sizes("22x16 22x16 13x11 16x16"))
     assert takes_place_of(twice, needs) is None
     assert "all the drums of any one donor" in why_no_place(twice, needs)
-    assert why_no_place(offer(), needs) == "its sizes are not in offers.csv"
+    assert why_no_place(offer(), needs) == NO_SIZES
 
 
 def test_holding_needs_the_months() -> None:

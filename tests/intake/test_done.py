@@ -177,3 +177,8 @@ def test_what_was_written_is_what_is_read(
     assert found.problems == ()
     read_back = [(*(one.hours for one in build.operations), build.cost) for build in found.builds]
     assert read_back == rows
+
+
+def test_a_header_alone_is_a_file_without_builds(tmp_path: Path) -> None:
+    found = read(tmp_path, "plan;finished_on;hours;sold_on\n")
+    assert (found.builds, found.problems, found.counts.read, found.counts.refused) == ((), (), 0, 0)

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.offers import OffersReading, read_offers, split_sizes
+from kitvalue.intake.kitsizes import split_sizes
+from kitvalue.intake.offers import OffersReading, read_offers
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.intake.sizes import Size
 from tests.intake.shops import SETTINGS, shop_in
@@ -122,3 +123,79 @@ def test_an_offer_in_another_currency_needs_a_rate_and_takes_the_newest(tmp_path
     (tmp_path / "rates.csv").write_text(rates, encoding="utf-8")
     (offer,) = read_offers(path, shop).offers
     assert (str(offer.price), str(offer.freight)) == ("513.60", "35.66")
+
+
+FEATURES = f"""{SETTINGS}
+[prices.features]
+hardware = "yes-no"
+holes = "number"
+finish = "word"
+haggle = "word"
+
+[prices.words.finish]
+sparkling = "sparkle"
+"""
+
+
+def test_features_stand_in_columns_of_their_own_and_are_read_as_in_the_book(tmp_path: Path) -> None:
+    header = "offer;series;pieces;condition;price;holes;Hardware;finish;haggle"
+    rows = ("A;Burren;4;3;360;2;ja;Sparkling;10", "B;Burren;4;3;360;1,5;no;-;", "C;Burren;4;3;360;;;;fixed")
+    reading = read(tmp_path, *rows, header=header, settings=FEATURES)
+    assert reading.problems == ()
+    told = [{f.name: f.value for f in offer.features} for offer in reading.offers]
+    assert told[0] == {"hardware": True, "holes": 2, "finish": "sparkle"}
+    assert told[1] == {"hardware": False, "holes": Decimal("1.5")}
+    assert told[2] == {}
+    assert [offer.haggle for offer in reading.offers] == [10, None, "fixed"]  # a column that is there already
+
+
+def test_a_feature_that_cannot_be_read_refuses_its_row(tmp_path: Path) -> None:
+    header = "offer;series;pieces;condition;price;holes;hardware"
+    reading = read(tmp_path, "A;Burren;4;3;360;few;yes", "B;Burren;4;3;360;1;maybe", header=header, settings=FEATURES)
+    assert [(p.row, p.column) for p in refused(reading)] == [(2, "holes"), (3, "hardware")]
+    assert "neither yes nor no" in refused(reading)[1].message
+    assert reading.offers == ()
+
+
+def test_a_number_that_can_be_two_makes_the_file_unusable_as_in_the_book(tmp_path: Path) -> None:
+    header = "offer;series;pieces;condition;price;holes"
+    reading = read(tmp_path, "A;Burren;4;3;360;1.250", header=header, settings=FEATURES)
+    assert [(p.level, p.column) for p in reading.problems] == [(Level.FILE, "holes")]
+
+
+def test_a_feature_that_is_not_declared_is_not_used(tmp_path: Path) -> None:
+    header = "offer;series;pieces;condition;price;hardware"
+    reading = read(tmp_path, "A;Burren;4;3;360;yes", header=header)
+    assert [p.code for p in reading.problems] == ["unused_column"]
+    assert reading.offers[0].features == ()
+
+
+@pytest.mark.parametrize(
+    ("cell", "pieces", "differs"),
+    [("22,12,16", 3, False), ("22/16/13/12", 5, True), ("22/16 13/12", 4, False), ("12/22", 2, False)],
+)
+def test_diameters_alone_leave_the_sizes_unknown_and_say_so(
+    tmp_path: Path, cell: str, pieces: int, differs: bool
+) -> None:
+    reading = read(tmp_path, f"D;Burren;{pieces};good;360;;{cell};;;")
+    (offer,) = reading.offers
+    assert offer.sizes == ()
+    (warning,) = reading.problems
+    assert (warning.level, warning.row, warning.column, warning.text) == (Level.WARNING, 2, "sizes", cell)
+    assert warning.code == "no_depths"
+    assert f'"{cell}" gives diameters without depths' in warning.message
+    assert "neither as a donor for a rebuild nor in parts; write diameter and depth" in warning.message
+    assert (f"of 4 drums where pieces says {pieces}" in warning.message) == differs
+
+
+def test_a_row_refused_elsewhere_keeps_its_warning(tmp_path: Path) -> None:
+    reading = read(tmp_path, "D;Burren;many;good;360;;22,12,16;;;")
+    assert [p.column for p in refused(reading)] == ["pieces"]
+    (warning,) = [p for p in reading.problems if p.level is Level.WARNING]
+    assert "where pieces says" not in warning.message
+
+
+def test_a_header_alone_is_a_file_without_offers(tmp_path: Path) -> None:
+    reading = read(tmp_path)
+    assert (reading.offers, reading.problems) == ((), ())
+    assert (reading.counts.read, reading.counts.refused, reading.counts.delimiter) == (0, 0, ";")

@@ -106,3 +106,10 @@ def test_names_of_other_parts(name: str) -> None:
 @given(st.text(max_size=40))
 def test_any_name_is_read_or_not_without_an_error(name: str) -> None:
     drum_meant(name, "depth-diameter")
+
+
+def test_a_header_alone_is_a_file_without_parts(tmp_path: Path) -> None:
+    path = tmp_path / "parts.csv"
+    path.write_text("part,value,chance,weeks\n\n", encoding="utf-8")
+    reading = read_parts(path, shop_in(tmp_path))
+    assert (reading.parts, reading.problems, reading.counts.read, reading.counts.refused) == ((), (), 0, 0)

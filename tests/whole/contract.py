@@ -48,9 +48,9 @@ KEYS: Mapping[str, Mapping[str, str]] = {
         "unknowns[]": "name planned break_even break_even_market reason swing_down swing_up",
     },
     "shortlist": {
-        "": "offers portfolio",
-        "offers[]": "offer series asked buy_in asked_against_percent rank open_at stop_at best_use expected_profit "
-        "chance_of_loss profit_per_hour uses reason",
+        "": "offers portfolio reckoned_with",
+        "offers[]": "offer series features asked buy_in asked_against_percent rank open_at stop_at best_use "
+        "expected_profit chance_of_loss profit_per_hour uses reason",
     },
     "source": {
         "": "status cost gap buy drums new_shells leftovers", "drums[]": "drum from cut_down",
@@ -70,7 +70,7 @@ MONEY = frozenset(
     hammer_tie_at_price holding asked buy_in expected_paid open_at stop_at expected_profit profit_per_hour ceiling
     safe_ceiling cost spent credit gap price sold_off kept kit unit_price net vat fee profit budget suggested adjusted
     profit_at_market swing_down swing_up seller_gets buyer_pays goods freight duty clearance break_even
-    break_even_market value
+    break_even_market value hourly_rate
     """.split()  # noqa: SIM905
 )
 

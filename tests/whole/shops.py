@@ -229,7 +229,14 @@ def _offers(shape: Shape, names: list[Series], rng: random.Random) -> Table:
             }
         )  # fmt: skip
     columns = ("offer", "series", "pieces", "condition", "price", "freight", "sizes", "bought_from", "haggle", "note")
-    return Table(columns, tuple(rows))
+    told = tuple(name for name in shape.features if name != "holes" or shape.seed % 2)
+    return Table((*columns, *told), tuple({**row, **_features(told, shape.seed + i)} for i, row in enumerate(rows)))
+
+
+def _features(names: tuple[str, ...], seed: int) -> dict[str, object]:
+    rng = random.Random(seed)
+    words = {"hardware": ("yes", "no", None), "holes": (0, 3, None), "finish": ("oil", "Wrap", "dye", None)}
+    return {name: rng.choice(words[name]) for name in names}
 
 
 def _parts(rng: random.Random) -> Table:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from kitvalue.intake.plan import read_plan
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.market import columns
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
+from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import sample_of, scatter_at
 from kitvalue.market.recipe import like, offsets
 from tests.whole.made import MadeShop, Money, Table, toml
@@ -60,6 +60,20 @@ def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
     return np.exp(seen.predictions + seen.residuals + shift), np.exp(seen.predictions + seen.clipped + shift)
 
 
+def features(fit: Fit, row: Mapping[str, object]) -> tuple[FeatureValue, ...]:
+    """What a row of the offers tells of the features that the book has."""
+    found = []
+    for one in fit.recipe.features:
+        said = row.get(one.name)
+        if said is not None and one.kind == "yes-no":
+            found.append(FeatureValue(one.name, said == "yes"))
+        elif said is not None and one.kind == "number":
+            found.append(FeatureValue(one.name, float(str(said))))
+        elif said is not None and one.words:
+            found.append(FeatureValue(one.name, str(said).lower()))
+    return tuple(found)
+
+
 def leaves_margin(sale: Sale, means: FloatArray, margin: float) -> float:
     """Mean profit less the margin on mean net revenue."""
     return float(sale.profit(means).mean() - margin * sale.net(means).mean())
@@ -87,6 +101,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
                 continue
             row = rows[offer["offer"]]
             kit = Kit(offer["series"], float(offer["pieces"]), offer["condition"], "sold", channel)  # type: ignore[arg-type]
+            kit = replace(kit, features=features(fit, row))
             signed, means = samples(fit, kit)
             for use in offer["uses"]:
                 if use["use"] == "sell on" and use["reason"] is None:

@@ -12,6 +12,7 @@ from typing import Final
 from kitvalue.intake.adverts.lexicon import Lexicon, phrase, whole_words
 from kitvalue.intake.adverts.record import Outcome, Taken
 from kitvalue.intake.adverts.text import AdvertText, Find
+from kitvalue.intake.marks import grades_by
 from kitvalue.intake.numbers import plain
 from kitvalue.intake.vocabulary import GRADES, grade
 from kitvalue.intake.words import fold, listed, look_alike
@@ -84,13 +85,13 @@ def condition_seen(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
     """The bench grade: by a number or one of our words behind "condition", else by the shop's own words for it."""
     found: dict[Decimal, list[tuple[Find, bool]]] = {}
     stronger: list[str] = []
-    known = {fold(word): ours for word, ours in mapped.items()}
+    own = grades_by(mapped)
     for m in _GRADED.finditer(advert.plain):
-        value = grade(known.get(fold(m["grade"]), m["grade"]))
+        value = own.find(m["grade"])
         if value is not None:
             found.setdefault(value, []).append((Find(*m.span()), True))
     blank = advert
-    for word in sorted((w for w in mapped if w.strip()), key=len, reverse=True):
+    for word in sorted((w for w in mapped if any(map(str.isalpha, w))), key=len, reverse=True):
         value = grade(mapped[word])
         inflected = r"(?:e[mnrs]?)?" if word.isalpha() and len(word) > 2 else ""  # gut: guter Zustand
         finds = [Find(*m.span()) for m in whole_words([phrase(word) + inflected]).finditer(blank.plain)]

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import MadeUp, OfferFound, Shortlist, UseFound
+from kitvalue.decisions.shortlist import MadeUp, OfferFound, ReckonedWith, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer as Found
 from kitvalue.decisions.sourcing import Sourced, Sourcing
-from kitvalue.pages.answers.common import Answer, money, number
+from kitvalue.pages.answers.common import Answer, feature, money, number
 
 
 def shortlist_answer(s: Shortlist) -> Answer:
@@ -16,6 +16,16 @@ def shortlist_answer(s: Shortlist) -> Answer:
         "offers": [_offer(one) for one in s.offers],
         "portfolio": None if s.portfolio is None else _portfolio(s.portfolio),
         "holding": money(s.holding), "months_to_sell": number(s.months),
+        "reckoned_with": None if s.reckoned_with is None else _reckoned(s.reckoned_with),
+    }  # fmt: skip
+
+
+def _reckoned(r: ReckonedWith) -> Answer:
+    return {
+        "vat_percent": number(r.vat_percent), "route": r.route, "hourly_rate": money(r.hourly_rate),
+        "contingency_percent": number(r.contingency_percent), "prepare_hours": number(r.prepare_hours),
+        "part_out_hours": number(r.part_out_hours), "margin_percent": number(r.margin_percent),
+        "fee_percent": number(r.fee_percent),
     }  # fmt: skip
 
 
@@ -23,7 +33,8 @@ def _offer(one: OfferFound) -> Answer:
     best = one.best
     return {
         "offer": one.offer.offer, "series": one.offer.series, "pieces": one.offer.pieces,
-        "condition": number(one.offer.condition), "asked": money(one.offer.price), "buy_in": money(one.buy_in),
+        "condition": number(one.offer.condition), "features": {f.name: feature(f) for f in one.offer.features},
+        "asked": money(one.offer.price), "buy_in": money(one.buy_in),
         "asked_against_percent": number(one.against_percent), "rank": number(one.rank),
         "expected_paid": money(one.paid.price), "paid_rests_on": one.paid.rests_on,
         "open_at": money(one.open_at), "stop_at": money(one.stop_at),

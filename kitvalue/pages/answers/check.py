@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 
 from kitvalue.intake.alike import first_to_do
-from kitvalue.intake.bookrows import FeatureRead, RowAsRead
+from kitvalue.intake.bookrows import RowAsRead
 from kitvalue.intake.counts import FileCounts, PlanCounts
 from kitvalue.intake.problems import Problem
-from kitvalue.pages.answers.common import Answer, Json, file_answer, money, number
+from kitvalue.pages.answers.common import Answer, feature, file_answer, money, number
 
 PRICES = "prices.csv"
 
@@ -37,9 +36,5 @@ def row_answer(r: RowAsRead) -> Answer:
         "file": PRICES, "row": r.row, "series": r.series, "pieces": r.pieces, "condition": number(r.condition),
         "price": money(r.price), "price_kind": r.price_kind, "channel": r.channel, "premium": number(r.premium),
         "currency": r.currency, "freight": money(r.freight), "date": r.date.isoformat() if r.date else None,
-        "weight": number(r.weight), "ref": r.ref, "note": r.note, **{f.name: _feature(f) for f in r.features},
+        "weight": number(r.weight), "ref": r.ref, "note": r.note, **{f.name: feature(f) for f in r.features},
     }  # fmt: skip
-
-
-def _feature(f: FeatureRead) -> Json:
-    return number(f.value) if isinstance(f.value, Decimal) else f.value

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import TypeAlias
 
+from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.problems import Problem
 
@@ -15,7 +16,7 @@ Answer: TypeAlias = dict[str, Json]
 
 
 def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
-    """What every answer holds."""
+    """What every answer holds. A caution that several parts of it bring stands once, where it comes first."""
     return {
         "problems": [
             {
@@ -24,7 +25,7 @@ def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
             }
             for p in problems
         ],
-        "cautions": list(cautions),
+        "cautions": list(dict.fromkeys(cautions)),
     }  # fmt: skip
 
 
@@ -38,6 +39,11 @@ def money(value: Decimal | float | None) -> float | None:
 def number(value: Decimal | float | None) -> float | None:
     """A figure that is not money: as it is, None where it cannot be told."""
     return None if value is None or not math.isfinite(value) else float(value)
+
+
+def feature(f: FeatureRead) -> Json:
+    """One feature as its file tells it; None where it is blank."""
+    return number(f.value) if isinstance(f.value, Decimal) else f.value
 
 
 def file_answer(counts: FileCounts) -> Answer:

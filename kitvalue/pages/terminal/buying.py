@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import astuple
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer, Sourced, Sourcing
+from kitvalue.intake.words import listed
+from kitvalue.market.upside import following
+from kitvalue.pages.terminal.care import first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, table, wrapped
+from kitvalue.pages.words import feature_words
 
 MOST_USES = 30  # offers whose every use is listed
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
@@ -19,15 +23,11 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     valued = [one for one in s.offers if one.reason is None]
     plan = f", also as donors of {s.plan}" if s.plan else ""
     parts = [
+        first_of_all(s.cautions),
         wrapped(f"{len(s.offers)} offers{plan} ({s.currency})", "") + "\n",
         _lead(valued) + "\n" if valued else "",
         "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
-        wrapped(
-            "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
-            f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
-            f"{s.loss_percent:g} % of the sample at most; freight on top. A dash: no price does."
-        )
-        + "\n" if valued else "",
+        _bid_notes(s, valued) + "\n" if valued else "",
         "What is asked, against the buy-in value\n" + _asked(valued) + "\n" if valued else "",
         _where_it_goes(valued, s.margin_percent),
         "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
@@ -36,7 +36,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         _holding(s),
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
         bullets("On single offers", _single(valued)),
-        bullets("Take care", s.cautions),
+        take_care(s.cautions),
         wrapped(f"Written: {written}", "") if written is not None else "",
     ]  # fmt: skip
     return "\n".join(part for part in parts if part)
@@ -73,6 +73,35 @@ def _bid(one: OfferFound) -> list[str]:
     ]  # fmt: skip
 
 
+def _bid_notes(s: Shortlist, valued: list[OfferFound]) -> str:
+    """What the columns mean, and on which settings they rest."""
+    cut = any(one.open_at is not None and one.open_at == one.stop_at for one in valued)
+    said = (
+        "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
+        f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
+        f"{s.loss_percent:g} % of the sample at most; freight on top. A dash: no price does."
+        + (" Open at is never above stop at." if cut else "")
+    )
+    return "\n".join([wrapped(said), *([wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else [])])
+
+
+def _reckoned(r: ReckonedWith) -> str:
+    """The settings that decide more than the price book does, and where they stand."""
+    vat = "no VAT" if r.route == "none" else f"VAT {r.vat_percent:g} % ({r.route})"
+    parts, tables = [vat], ["[tax]", "[selling]"]
+    if r.hourly_rate is not None:
+        tables.insert(1, "[work]")
+        more = f" with {r.contingency_percent:g} % contingency" if r.contingency_percent else ""
+        parts.append(f"{money(r.hourly_rate, cents=True)} an hour{more}")
+        parts += [
+            f"{figure(hours)} h {what}"
+            for hours, what in ((r.prepare_hours, "to prepare"), (r.part_out_hours, "to part out"))
+            if hours is not None
+        ]
+    parts += [f"margin {r.margin_percent:g} %", f"fee {r.fee_percent:g} %"]
+    return f"Reckoned with {', '.join(parts)}: {listed(tables)} of shop.toml."
+
+
 def _asked(valued: list[OfferFound]) -> str:
     columns = [
         Column("offer", figures=False), Column("series", figures=False), Column("pieces"), Column("condition"),
@@ -85,7 +114,7 @@ def _asked(valued: list[OfferFound]) -> str:
         )
         for one in valued
     ]  # fmt: skip
-    return table(columns, rows)
+    return table(columns, rows, under=[feature_words(one.offer.features) for one in valued])
 
 
 def _where_it_goes(valued: list[OfferFound], margin: float) -> str:
@@ -147,7 +176,7 @@ def _single(valued: list[OfferFound]) -> list[str]:
     """What is to be said of some offers, each text once with their names."""
     said: dict[str, list[str]] = {}
     for one in valued:
-        for text in (*one.cautions, f"to pay rests on {one.paid.rests_on}"):
+        for text in (*following(one.cautions), f"to pay rests on {one.paid.rests_on}"):
             said.setdefault(text, []).append(one.offer.offer)
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in said.items()]
 

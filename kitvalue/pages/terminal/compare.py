@@ -9,8 +9,9 @@ from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.by_pieces import PiecesRow
 from kitvalue.decisions.tie import Tie
 from kitvalue.decisions.unknowns import Solved
+from kitvalue.pages.terminal.care import first_of_all, take_care
 from kitvalue.pages.terminal.cost import ROUTE_WORDS
-from kitvalue.pages.terminal.table import Column, bullets, figure, money, percent, span, table, wrapped
+from kitvalue.pages.terminal.table import Column, figure, money, percent, span, table, wrapped
 
 UNKNOWN = " +?"  # behind a figure that lacks something of its cost
 HALF = 28  # columns of each side
@@ -21,6 +22,7 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
     sheet = c.sheet
     unknown = f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
     parts = [
+        first_of_all(cautions),
         wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the door)", "")
         + "\n",
         wrapped(headline) + "\n",
@@ -36,7 +38,7 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
         + "\n",
         f"One thing at a time, the rest as planned{unknown}\n" + _unknowns(c.unknowns) + "\n",
         "Like for like\n" + _like_for_like(c) + "\n",
-        bullets("Take care", cautions),
+        take_care(cautions),
     ]
     return "\n".join(p for p in parts if p)
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from kitvalue.decisions.destinations import PlacePrice
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.decisions.quote import asked
+from kitvalue.pages.terminal.care import first_of_all, take_care
 from kitvalue.pages.terminal.cost import ROUTE_WORDS, partly
 from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, table, wrapped
 from kitvalue.workshop.costing import CostSheet
@@ -18,6 +19,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     quote, sale = p.quote, p.sale
     at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     parts = [
+        first_of_all(cautions),
         wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[p.route]} ({sheet.currency}, gross)", "") + "\n",
         wrapped(_lead(sheet, p)) + "\n",
         facts(
@@ -51,7 +53,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
         + "\n",
         bullets(f"Ways out{_aside(sheet)}", [w.text for w in p.ways_out]),
         "Delivered\n" + _places(p) + "\n" + wrapped(p.business_buyer) + "\n",
-        bullets("Take care", cautions),
+        take_care(cautions),
     ]
     return "\n".join(part for part in parts if part)
 

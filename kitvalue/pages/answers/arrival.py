@@ -1,0 +1,34 @@
+"""`new --prices` as a JSON object."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.newsettings import SeriesSeen
+from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.takeover import Incoming
+from kitvalue.pages.answers.common import Answer, file_answer
+
+
+def arrival_answer(
+    folder: str,
+    files: Sequence[str],
+    sheet: Incoming,
+    series: Sequence[SeriesSeen],
+    currency: str | None,
+    counts: Sequence[FileCounts],
+    blocks: Sequence[PasteBlock],
+) -> Answer:
+    """What was made of a spreadsheet; `open_lines` are the lines of shop.toml whose right side is to be written."""
+    return {
+        "folder": folder,
+        "files": list(files),
+        "columns": dict(sheet.columns),
+        "unused": list(sheet.unused),
+        "rows_left_out_above": sheet.above,
+        "series": [{"name": one.name, "rows": one.rows, "alike": dict(one.alike)} for one in series],
+        "currency": currency,
+        "read": [file_answer(one) for one in counts],
+        "open_lines": [at for block in blocks for at in block.open_at],
+    }

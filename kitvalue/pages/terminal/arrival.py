@@ -1,0 +1,117 @@
+"""`new` as text for a terminal: what was laid out or made of a spreadsheet, and what its owner has yet to say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.newsettings import SeriesSeen
+from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.takeover import Incoming
+from kitvalue.intake.tomllines import Place
+from kitvalue.pages.terminal.check import lines_phrase
+from kitvalue.pages.terminal.market import counts_line
+from kitvalue.pages.terminal.table import wrapped
+
+_GRADES: Final = (
+    "That is 5 wipe: clean and tune; 4 freshen: new heads, polish; 3 mend: one or two repairs; 2 remake: the finish or "
+    "several edges; 1 harvest: worth its parts only"
+)
+_TURNED: Final = (
+    "Numbers among your conditions are read as grades, 5 the best. If 1 is the best of yours, take the # away from the "
+    "five lines below [prices.words.condition]; if they run to 10, map each"
+)
+_DAY_ORDER: Final = "day_first = true if 03/04/2026 is in April, day_first = false if it is in March"
+_OPEN_FILES: Final = {
+    "undecided_decimal": 'decimal = "." if 1,250 is more than a thousand, decimal = "," if it is little more than one',
+    "undecided_date": _DAY_ORDER,
+    "two_dates": _DAY_ORDER,
+}
+_COLUMNS: Final = ("prices", "columns")
+_CONDITION: Final = ("prices", "words", "condition")
+_RATES: Final[tuple[tuple[str, Place], ...]] = (
+    ("VAT", ("tax", "rate")), ("hourly rate", ("work", "rate")), ("margin", ("selling", "margin")),
+)  # fmt: skip
+
+
+def laid_out_text(folder: str, files: Sequence[str], shop: str) -> str:
+    """The worked example's files. `shop`: the command so far, such as `kitvalue --shop myshop`."""
+    listing = "\n".join(f"  {name}" for name in files)
+    return (
+        f"Laid out {folder}, all figures invented:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
+        f"  {shop} check\nKits on offer go into offers.csv,\nyour VAT, hourly rate and margin into shop.toml; then:\n"
+        f"  {shop} shortlist"
+    )
+
+
+def made_text(came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None) -> str:
+    """What a spreadsheet's headers, series and prices were taken for."""
+    above = f", without the {_rows(sheet.above)} above its headers" if sheet.above else ""
+    items = {
+        "columns": ", ".join(f"{name} = {header}" for name, header in sheet.columns.items()) or "none that is known",
+        "not used": ", ".join(sheet.unused),
+        "series": ", ".join(f"{one.name} {one.rows}" for one in series),
+        "unsure": ", ".join(f'"{name}" may be {one.name}' for one in series for name in one.alike),
+        "currency": f"{currency}, as the prices say" if currency is not None else "",
+    }
+    told = [wrapped(text, bullet=f"{name:<9} ") for name, text in items.items() if text]
+    return "\n".join([wrapped(f"Laid out from {came_from}{above}:", ""), *told])
+
+
+def next_text(
+    shop: str,
+    counts: FileCounts,
+    problems: Sequence[Problem],
+    numbered: bool,
+    series: Sequence[SeriesSeen],
+    blocks: Sequence[PasteBlock],
+    lines: Mapping[Place, int],
+) -> str:
+    """What to do next. `shop`: as in `laid_out_text`; `numbered`: are conditions given by numbers? `lines`: where the
+    keys of shop.toml stand.
+    """
+    steps = [
+        *_left_open_by_the_file(counts.file, problems, lines),
+        *map(_to_fill, blocks),
+        *(_spellings(lines) if any(one.alike for one in series) else []),
+        *([_TURNED] if numbered else []),
+        f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
+        f"{shop} check",
+        f"Kits on offer: a row each in offers.csv, `offer` a name of your choice; then {shop} shortlist",
+    ]
+    told = [wrapped(step, bullet=f"{at}. ") for at, step in enumerate(steps, 1)]
+    return "\n".join([wrapped(counts_line(counts), ""), "", "Next:", *told])
+
+
+def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[str]:
+    """What nothing in the spreadsheet tells: a key of [files], or something to mend before any of it can be used."""
+    steps = []
+    for problem in problems:
+        key = _OPEN_FILES.get(problem.code)
+        if problem.file == file and key is not None:
+            steps.append(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}")
+        elif problem.file == file and problem.level is Level.FILE and problem.unmapped is None:
+            steps.append(problem.line())
+    return list(dict.fromkeys(steps))
+
+
+def _to_fill(block: PasteBlock) -> str:
+    place = f"shop.toml, {lines_phrase(block.open_at)} ({block.table[-1]}): write {block.to_fill} on the right"
+    if block.table == _CONDITION:
+        return f"{place}. {_GRADES}"
+    return place if block.table != _COLUMNS else f"{place}. What your words mean is asked once these are known"
+
+
+def _spellings(lines: Mapping[Place, int]) -> list[str]:
+    first = min((at for place, at in lines.items() if place[0] == "series"), default=0)
+    return [f"shop.toml, from line {first} (series): where a spelling is the same series, take the # away before also"]
+
+
+def _rates(lines: Mapping[Place, int]) -> str:
+    return ", ".join(f"line {lines[place]} ({name})" for name, place in _RATES if place in lines)
+
+
+def _rows(count: int) -> str:
+    return f"{count} row{'' if count == 1 else 's'}"
