@@ -13,6 +13,7 @@ from kitvalue import __version__
 from kitvalue.cli_answers import Question, Said, answering
 from kitvalue.cli_build import compare, cost, done, price
 from kitvalue.cli_buying import shortlist, source
+from kitvalue.cli_new import new
 from kitvalue.cli_options import DRUMS, Whole, day, series_names
 from kitvalue.cli_pages import card, report, sheet
 from kitvalue.cli_program import Program
@@ -52,40 +53,6 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
       2  a file or the command line is wrong
     """
     context.obj = folder
-
-
-@main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@answering
-def new(folder: Path) -> Said:
-    """Lay out a shop FOLDER with a worked example.
-
-    Its invented prices, offers, parts and plan answer at once; put your own in their place. The remarks in shop.toml
-    and builds/example.toml say what each key means. A folder that is not empty is refused.
-
-    \b
-    Writes  FOLDER/shop.toml, prices.csv, offers.csv,
-            parts.csv, done.csv, builds/example.toml
-
-    \b
-    Example:
-      kitvalue new myshop
-    """
-    from kitvalue import usecases
-
-    done = usecases.new_shop(folder)
-    listing = "\n".join(f"  {name}" for name in done.files)
-    shop = f"kitvalue --shop {_quoted(done.folder)}"
-    text = f"Laid out {done.folder}, all figures invented:\n{listing}\n\nNow put your own rows into prices.csv, then:\n"
-    then = "Kits on offer go into offers.csv,\nyour VAT, hourly rate and margin into shop.toml; then:"
-    return Said(
-        {"folder": str(done.folder), "files": list(done.files)}, f"{text}  {shop} check\n{then}\n  {shop} shortlist"
-    )
-
-
-def _quoted(path: Path) -> str:
-    text = str(path)
-    return text if all(c.isalnum() or c in "/._-" for c in text) else f'"{text}"'
 
 
 @main.command()
@@ -222,7 +189,7 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     "--condition",
     required=True,
     metavar="GRADE",
-    help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest; number, half or word.",
+    help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest, or a half; a word of yours for one of them.",
 )
 @click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
 @click.option(
@@ -291,5 +258,5 @@ def value(
     return Said(answer, text, cautions=done.cautions)
 
 
-for others in (cost, price, compare, done, shortlist, source, report, sheet, card):
+for others in (new, cost, price, compare, done, shortlist, source, report, sheet, card):
     main.add_command(others)

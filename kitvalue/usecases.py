@@ -15,8 +15,7 @@ from typing import TYPE_CHECKING
 from kitvalue import keeper
 from kitvalue.asked import KitWanted, KnownNames, kit_asked
 from kitvalue.files import make_writable, write_whole
-from kitvalue.intake.csvout import MARK
-from kitvalue.intake.problems import FileError, KitvalueError, Problem
+from kitvalue.intake.problems import KitvalueError, Problem
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.keeper import OUT, PRICES, ShopMarket
 from kitvalue.market.trend import Moved, moved
@@ -25,8 +24,7 @@ from kitvalue.workshop.holding import holding_cost
 from kitvalue.workshop.money import ZERO
 
 if TYPE_CHECKING:
-    from importlib.resources.abc import Traversable
-
+    from kitvalue.arriving import NewDone, TakenOver
     from kitvalue.checking import CheckDone
     from kitvalue.decisions.breakeven import Comparison
     from kitvalue.decisions.pricing import PriceSheet
@@ -40,39 +38,20 @@ OFFERS = "offers.csv"
 REPORT_FILE = "report.html"
 
 
-@dataclass(frozen=True, slots=True)
-class NewDone:
-    """A shop folder was laid out."""
-
-    folder: Path
-    files: tuple[str, ...]
-
-
 def new_shop(folder: Path) -> NewDone:
     """Lay out a shop folder with a worked example. Raises FileError where the folder already holds something."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise FileError(f"{folder} is not empty: give a new or an empty folder, nothing is written over")
-    from importlib import resources
+    from kitvalue.arriving import lay_out
 
-    starter = resources.files("kitvalue") / "starter"
-    written = []
-    for source, name in sorted(_starter_files(starter, ""), key=lambda pair: pair[1]):
-        target = folder / name
-        make_writable(target.parent)
-        text = source.read_text(encoding="utf-8")
-        write_whole(target, MARK + text if name.endswith(".csv") else text)
-        written.append(name)
-    return NewDone(folder, tuple(written))
+    return lay_out(folder)
 
 
-def _starter_files(place: Traversable, prefix: str) -> list[tuple[Traversable, str]]:
-    found = []
-    for entry in place.iterdir():
-        if entry.is_dir():
-            found += _starter_files(entry, f"{prefix}{entry.name}/")
-        elif entry.name.endswith((".toml", ".csv")):
-            found.append((entry, prefix + entry.name))
-    return found
+def new_shop_from(folder: Path, spreadsheet: Path) -> TakenOver:
+    """Lay out a shop folder from the owner's spreadsheet, saved as CSV. Raises FileError as `new_shop`, and where the
+    spreadsheet cannot be read.
+    """
+    from kitvalue.arriving import take_over
+
+    return take_over(folder, spreadsheet)
 
 
 def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
@@ -136,7 +115,8 @@ def value_one(
     valuation = value_kit(market.fit, asked.kit, asked.finished, range_percent, unseen=unseen)
     move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
     held = ZERO if shop.selling is None else holding_cost(shop.selling)
-    return ValueDone(valuation, move, held, shop.shop.currency, (*market.cautions, *valuation.cautions))
+    cautions = (*market.cautions, *asked.cautions, *valuation.cautions)
+    return ValueDone(valuation, move, held, shop.shop.currency, cautions)
 
 
 def cost_build(folder: Path, plan_name: str) -> CostSheet:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -22,6 +23,7 @@ from tests.shops import SAMPLE, run, sample_shop
 from tests.test_starter import untaught
 
 ROOT = SAMPLE.parent
+NEWCOMER = ROOT / "tests" / "newcomer" / "kits.csv"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = sorted(main.commands)
 
@@ -46,7 +48,9 @@ def test_every_example_of_a_help_text_runs_on_the_first_shop(
     monkeypatch.chdir(tmp_path)
     found = examples(name)
     assert found
-    if found[0] != ["kitvalue", "new", "myshop"]:
+    if name == "new":
+        shutil.copy(NEWCOMER, "kits.csv")
+    elif name:
         assert run(".", "new", "myshop").status == 0
     for words in found:
         assert words[0] == "kitvalue"
@@ -183,37 +187,36 @@ def test_the_tables_that_may_stay_empty_are_taught_as_well(table: type[BaseModel
 
 
 def newcomers_settings(shop: Path) -> None:
-    """README's settings written into the tables of a fresh shop.toml."""
+    """README's words written on the right of the lines that stand open in a new shop.toml."""
     section = README.split("## From your spreadsheet to the first decision")[1].split("\n## ")[0]
     (block,) = re.findall(r"```toml\n(.*?)```", section, re.DOTALL)
     path = shop / "shop.toml"
     text = path.read_text(encoding="utf-8")
-    for heading, lines in re.findall(r"^(\[.+?\])\n(.*?)(?:\n\n|\Z)", block, re.DOTALL | re.MULTILINE):
-        assert text.count(f"\n{heading}\n") == 1, f"{heading} is not in a new shop.toml"
-        text = text.replace(f"\n{heading}\n", f"\n{heading}\n{lines.rstrip()}\n")
+    for word, ours in re.findall(r'^(".+?") = (".+?")$', block, re.MULTILINE):
+        assert text.count(f'\n{word} = ""') == 1, f"{word} does not stand open"
+        text = text.replace(f'\n{word} = ""', f"\n{word} = {ours}")
+    assert '= ""' not in text
     path.write_text(text, encoding="utf-8")
 
 
 def test_a_newcomers_spreadsheet_comes_to_a_decision_by_readme(tmp_path: Path) -> None:
     """40 rows as a spreadsheet saves them: title line, semicolons, "€", Windows-1252, words and headers of its own."""
     shop = tmp_path / "myshop"
-    assert run(".", "new", str(shop)).status == 0
-    sheet = (ROOT / "tests" / "newcomer" / "kits.csv").read_bytes()
-    book = shop / "prices.csv"
-    book.write_bytes(sheet)
-    ran = run(shop, "check")
-    assert ran.status == 2
-    assert "is a title, delete the rows above the headers" in ran.err
+    ran = run(".", "new", str(shop), "--prices", str(NEWCOMER))
+    assert ran.status == 0, ran.err
+    assert "without the 2 rows above its headers" in ran.out
     newcomers_settings(shop)
-    assert "delete rows 1 to 2" in run(shop, "check").err
-    book.write_bytes(b"".join(sheet.splitlines(keepends=True)[2:]))
     ran = run(shop, "check")
-    assert "40 rows read, 36 used, 4 refused" in ran.out
-    for cell in ('"Buren"', '"400-450 €"', "the cell is empty", '"4+2 Becken"'):
+    assert "40 rows read, 34 used, 6 refused" in ran.out
+    for cell in ('"Buren"', '"inish more"', '"400-450 €"', "the cell is empty", '"4+2 Becken"'):
         assert cell in ran.err
-    offers = "offer;series;pieces;condition;price;freight\n"
-    offers += "A;Inishmore;5;mittel;1.100,00 €;90\nB;Burren;4;mittel;380,00 €;45\n"
-    (shop / "offers.csv").write_text(offers, encoding="utf-8")
+    settings = (shop / "shop.toml").read_text(encoding="utf-8")
+    (shop / "shop.toml").write_text(settings.replace("# also = [", "also = ["), encoding="utf-8")
+    ran = run(shop, "check")
+    assert "40 rows read, 37 used, 3 refused" in ran.out
+    assert (shop / "offers.csv").read_text(encoding="utf-8-sig") == "offer;series;pieces;condition;price;hardware\n"
+    with (shop / "offers.csv").open("a", encoding="utf-8") as offers:
+        offers.write("A;Inishmore;5;mittel;1.100,00 €;ja\nB;Burren;4;mittel;380,00 €;\n")
     ran = run(shop, "shortlist", "--json")
     assert ran.status == 0, ran.err
     good, poor = ran.data["offers"]
@@ -222,22 +225,45 @@ def test_a_newcomers_spreadsheet_comes_to_a_decision_by_readme(tmp_path: Path) -
     assert good["stop_at"] > 900
 
 
-def test_words_not_mapped_yet_are_printed_to_paste(tmp_path: Path) -> None:
+def test_what_a_spreadsheet_calls_its_own_is_printed_to_paste(tmp_path: Path) -> None:
+    """The way of a shop that stands already: headers first, then words, then what is left open."""
     shop = tmp_path / "myshop"
     assert run(".", "new", str(shop)).status == 0
-    newcomers_settings(shop)
-    path = shop / "shop.toml"
-    kept = [
-        line for line in path.read_text(encoding="utf-8").splitlines() if not re.match(r'"(sehr|gut|mittel|schl)', line)
-    ]
-    path.write_text("\n".join(kept), encoding="utf-8")
-    sheet = (ROOT / "tests" / "newcomer" / "kits.csv").read_bytes()
-    (shop / "prices.csv").write_bytes(b"".join(sheet.splitlines(keepends=True)[2:]))
+    (shop / "prices.csv").write_bytes(NEWCOMER.read_bytes())
+    assert "delete rows 1 to 2" in run(shop, "check").err or "is a title" in run(shop, "check").err
+    (shop / "prices.csv").write_bytes(b"".join(NEWCOMER.read_bytes().splitlines(keepends=True)[2:]))
+    headers = pasted(run(shop, "check").out, "[prices.columns]")
+    assert 'series = "Serie"' in headers
+    paste(shop, "[prices.columns]", headers)
     out = run(shop, "check").out
-    lines = [
+    words, kinds = (pasted(out, f"[prices.words.{column}]") for column in ("condition", "price_kind"))
+    assert kinds == ['"Angebot" = "asked"  # 27 rows', '"VK" = ""  # 13 rows']
+    assert words == [
         '"mittel" = ""  # 22 rows',
         '"gut" = ""  # 13 rows',
         '"schlecht" = ""  # 3 rows',
         '"sehr gut" = ""  # 1 row',
     ]
-    assert out.endswith("\n\n" + "\n".join(lines) + "\n")
+    paste(shop, "[prices.words.condition]", words)
+    paste(shop, "[prices.words.price_kind]", kinds)
+    out = run(shop, "check").out
+    assert not pasted(out, "[prices.words.condition]")
+    assert "Fill in shop.toml, lines " in out
+    settings = (shop / "shop.toml").read_text(encoding="utf-8")
+    (shop / "shop.toml").write_text(settings.replace('"mittel" = ""', '"mittel" = "mend"'), encoding="utf-8")
+    assert run(shop, "check", "--json").data["files"][0]["used"] == 12  # "mittel" and "Angebot", all else right
+
+
+def pasted(out: str, heading: str) -> list[str]:
+    """The lines that `check` prints for one table."""
+    for text in re.split(r"\n\n(?=Paste|Fill)", out):
+        if re.match(rf"Paste into shop.toml under\s{re.escape(heading)}", text):
+            return text.split(":\n\n", 1)[1].strip().split("\n")
+    return []
+
+
+def paste(shop: Path, heading: str, lines: list[str]) -> None:
+    path = shop / "shop.toml"
+    text = path.read_text(encoding="utf-8")
+    assert text.count(f"\n{heading}\n") == 1
+    path.write_text(text.replace(f"\n{heading}\n", "\n".join(["", heading, *lines, ""])), encoding="utf-8")

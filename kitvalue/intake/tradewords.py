@@ -1,9 +1,9 @@
-"""Words of the trade in English and German, for what a message proposes. Nothing is ever read by them."""
+"""Words of the trade, most in English and German, for what is proposed. Nothing is ever read by them."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from typing import Final
@@ -14,18 +14,33 @@ _CLOSE: Final = 0.85  # of SequenceMatcher's ratio
 _FEWEST_LETTERS: Final = 5  # of a word that is looked for inside another ("Preisvorstellung")
 # Our column -> words of headers for it. Where a header has as many words of two columns, the first of them has it.
 _HEADERS: Final[Mapping[str, str]] = {
-    "freight": "freight shipping postage fracht versand versandkosten porto lieferung",
-    "price": "price preis asking vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt",
-    "date": "date datum seen gesehen when wann day tag on am listed eingestellt",
-    "price_kind": "kind art status sold verkauft angebot asked preisart",
-    "condition": "condition cond zustand grade state erhaltung quality qualität",
-    "pieces": "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty",
-    "channel": "channel kanal where wo source quelle platform plattform market markt seller verkäufer",
-    "currency": "currency curr währung",
+    "freight": (
+        "freight shipping postage fracht versand versandkosten porto lieferung livraison verzending spedizione envío"
+    ),
+    "price": (
+        "price preis asking ask vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt prix prijs "
+        "prezzo precio"
+    ),
+    "date": "date datum seen gesehen when wann day tag on am listed eingestellt vu gezien data fecha visto",
+    "price_kind": "kind art status sold verkauft angebot asked preisart vendu verkocht venduto vendido",
+    "condition": "condition cond zustand grade state erhaltung quality qualität état staat conditie stato estado",
+    "pieces": (
+        "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty fûts "
+        "pièces trommels stuks pezzi fusti piezas sizes size diameters größen groessen maße masse durchmesser"
+    ),
+    "channel": "channel kanal where wo source quelle platform plattform market markt où waar dove dónde",
+    "currency": "currency curr währung devise valuta moneda",
     "premium": "premium aufgeld agio",
-    "ref": "ref link url anzeige inserat listing advert ad id",
-    "note": "note notes notiz notizen bemerkung bemerkungen kommentar comment comments remark remarks anmerkung",
-    "series": "series serie model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung",
+    "ref": "ref link url anzeige inserat listing advert ad id annonce advertentie annuncio anuncio",
+    "note": (
+        "note notes notiz notizen bemerkung bemerkungen kommentar comment comments remark remarks anmerkung remarques "
+        "opmerking opmerkingen notas"
+    ),
+    "hardware": "hardware stands ständer",
+    "series": (
+        "series serie model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung série modèle "
+        "modello modelo batterie drumstel"
+    ),
 }
 # Our column -> a whole cell -> our word; only what says one thing beyond doubt. Grades are the shop's own judgement.
 _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
@@ -58,14 +73,19 @@ class _Fit:
     header: int
 
 
-def likely_headers(columns: Sequence[str], headers: Sequence[str]) -> dict[str, str]:
-    """Our column -> the header that most likely holds it, each header once; columns without one are not there."""
+def likely_headers(
+    columns: Sequence[str], headers: Sequence[str], ruled_out: Container[tuple[str, str]] = ()
+) -> dict[str, str]:
+    """Our column -> the header that most likely holds it, each header once; columns without one are not there.
+    `ruled_out`: pairs of our column and a header that cannot be it.
+    """
     order = [*_HEADERS, *(name for name in columns if name not in _HEADERS)]
     fits = [
         fit
         for at, name in enumerate(order)
         if name in columns
         for place, header in enumerate(headers)
+        if (name, header) not in ruled_out
         if (fit := _fit(name, at, header, place)) is not None
     ]
     found: dict[str, str] = {}

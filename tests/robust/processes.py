@@ -32,8 +32,10 @@ LINES: dict[str, tuple[str, ...]] = {
     "sheet": ("sheet", "seven-piece"),
     "card": ("card", "--plan", "seven-piece"),
 }
+FROM_SHEET = ("new", "{new}", "--prices", str(SAMPLE / "prices.csv"))
 WRITING: dict[str, tuple[str, ...]] = {
     "new": ("new", "{new}"),
+    "new --prices": FROM_SHEET,
     "jot": ("jot", ADVERT, "--yes"),
     "jot --offer": ("jot", ADVERT, "--offer", "--yes"),
     "fit": ("fit",),

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from kitvalue.market.saved import sealed
 from tests.pages.markup import page_of
-from tests.robust.processes import LINES, VALUE, environment, words_of
+from tests.robust.processes import FROM_SHEET, LINES, VALUE, environment, words_of
 from tests.shops import SAMPLE, Ran, book_shop, run, sample_shop
 
 PACKAGE = SAMPLE.parent / "kitvalue"
@@ -67,9 +67,10 @@ def guarded(shop: str, lines: list[list[str]]) -> subprocess.CompletedProcess[st
 def test_no_command_touches_the_network_or_starts_a_process(tmp_path: Path) -> None:
     lines = [words_of(line, tmp_path / "new") for line in LINES.values()]
     more = [["report", "--charts", str(tmp_path / "charts")], ["sheet", "seven-piece", "--pdf"]]
+    more.append(words_of(FROM_SHEET, tmp_path / "other"))
     ran = guarded(str(sample_shop(tmp_path)), [*lines, *more])
     assert ran.returncode == 0, ran.stderr
-    assert ran.stdout == f"done {len(LINES) + 2}\n"
+    assert ran.stdout == f"done {len(LINES) + 3}\n"
 
 
 def test_the_guard_above_guards() -> None:

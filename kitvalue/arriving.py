@@ -1,0 +1,130 @@
+"""`new`: a shop folder laid out, with a worked example or from the owner's own spreadsheet."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from decimal import Decimal
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from kitvalue.checking import CheckDone, check_shop
+from kitvalue.files import make_writable, write_whole_bytes
+from kitvalue.intake.csvout import MARK, csv_text
+from kitvalue.intake.decoding import read_bytes
+from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
+from kitvalue.intake.offers import WANTED
+from kitvalue.intake.pasting import PasteBlock, open_blocks, paste_blocks
+from kitvalue.intake.pricebook import read_pricebook
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.settings import TomlFile
+from kitvalue.intake.shop import PricesTable, read_shop
+from kitvalue.intake.takeover import Incoming, incoming
+from kitvalue.intake.tomllines import Place
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
+SHOP: Final = "shop.toml"
+PRICES: Final = "prices.csv"
+OFFERS: Final = "offers.csv"
+
+
+@dataclass(frozen=True, slots=True)
+class NewDone:
+    """A shop folder was laid out."""
+
+    folder: Path
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TakenOver:
+    """A shop folder was laid out from a spreadsheet: what was made of it, and how its files read now."""
+
+    folder: Path
+    files: tuple[str, ...]
+    sheet: Incoming
+    series: tuple[SeriesSeen, ...]
+    currency: str | None  # as its prices say it
+    check: CheckDone
+    to_fill: tuple[PasteBlock, ...]  # the lines of its shop.toml that stand open
+    lines: Mapping[Place, int]  # where the keys of its shop.toml stand
+
+
+def lay_out(folder: Path) -> NewDone:
+    """Lay out a shop folder with a worked example. Raises FileError where the folder already holds something."""
+    starter = sorted(_starter_files(_starter(), ""), key=lambda pair: pair[1])
+    with _all_or_none(folder) as write:
+        for source, name in starter:
+            text = source.read_text(encoding="utf-8")
+            write(name, (MARK + text if name.endswith(".csv") else text).encode())
+    return NewDone(folder, tuple(name for _, name in starter))
+
+
+def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
+    """Lay out a shop folder from a spreadsheet saved as CSV: its rows as prices.csv, what it calls things in shop.toml.
+
+    Raises FileError where the folder already holds something or the spreadsheet cannot be read.
+    """
+    starter = _starter().joinpath(SHOP).read_text(encoding="utf-8")
+    features = PricesTable.model_validate(tomllib.loads(starter, parse_float=Decimal)["prices"]).features
+    sheet = incoming(read_bytes(spreadsheet, spreadsheet.name), spreadsheet.name, features)
+    series, currency = series_seen(sheet.series), next(iter(sheet.currencies), None)
+    with _all_or_none(folder) as write:
+        write(PRICES, sheet.data)
+        write(SHOP, new_settings(starter, sheet, (), FirstLook(), currency).encode())
+        write(SHOP, new_settings(starter, sheet, series, _first_look(folder), currency).encode())
+        write(
+            OFFERS,
+            csv_text((*WANTED.required, *(f for f in features if f in sheet.columns)), (), sheet.delimiter).encode(),
+        )
+        toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
+    files = (OFFERS, PRICES, SHOP)
+    return TakenOver(folder, files, sheet, series, currency, check, open_blocks(toml), toml.lines)
+
+
+def _first_look(folder: Path) -> FirstLook:
+    """The price book read by settings that know its columns, not yet its words."""
+    shop = read_shop(folder)
+    reading = read_pricebook(folder / PRICES, shop)
+    blocks = paste_blocks(reading.problems, shop, TomlFile(folder / SHOP, SHOP).lines)
+    return FirstLook(blocks, reading.counts.decimal)
+
+
+@contextmanager
+def _all_or_none(folder: Path) -> Iterator[Callable[[str, bytes], None]]:
+    """A function that writes one file of a new shop; where one fails, or somebody stops it, none is left."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise FileError(f"{folder} is not empty: give a new or an empty folder, nothing is written over")
+    written: list[Path] = []
+
+    def write(name: str, data: bytes) -> None:
+        path = folder / name
+        make_writable(path.parent)
+        written.append(path)
+        write_whole_bytes(path, data)
+
+    try:
+        yield write
+    except BaseException:
+        for path in written:
+            path.unlink(missing_ok=True)
+        raise
+
+
+def _starter() -> Traversable:
+    return resources.files("kitvalue") / "starter"
+
+
+def _starter_files(place: Traversable, prefix: str) -> list[tuple[Traversable, str]]:
+    found = []
+    for entry in place.iterdir():
+        if entry.is_dir():
+            found += _starter_files(entry, f"{prefix}{entry.name}/")
+        elif entry.name.endswith((".toml", ".csv")):
+            found.append((entry, prefix + entry.name))
+    return found

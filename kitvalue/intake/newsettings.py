@@ -1,0 +1,135 @@
+"""shop.toml for a spreadsheet that comes in for the first time: the starter's, with its headers, words and series."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from kitvalue.intake.bookrows import says_total
+from kitvalue.intake.likeness import likeness
+from kitvalue.intake.marks import TURNED
+from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.takeover import Incoming
+from kitvalue.intake.tomltext import toml_heading, toml_key, toml_text
+from kitvalue.intake.words import fold, says_not_known, trimmed
+
+_MOST_SERIES: Final = 60
+_FROM, _TO = "# The series you deal in.", "[tax]"  # of the starter's series
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesSeen:
+    """A series as a spreadsheet spells it most, and in how many rows; `alike`: spellings that look like it -> rows."""
+
+    name: str
+    rows: int
+    alike: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """What a first reading of the spreadsheet's rows gives: the lines that its words ask for, and the decimal sign that
+    its prices prove, None where they prove none.
+    """
+
+    blocks: tuple[PasteBlock, ...] = ()
+    decimal: str | None = None
+
+
+def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
+    """The series of a column, the most frequent first; () where nearly every cell is another, so that none is a series.
+
+    A spelling that looks like a more frequent one is not a series of its own, nor the same one: its owner says which.
+    """
+    spelt: dict[str, Counter[str]] = {}
+    for cell in map(trimmed, cells):
+        if cell and not says_total(cell) and not says_not_known(cell):
+            spelt.setdefault(fold(cell), Counter())[cell] += 1
+    often = sorted(spelt.values(), key=lambda one: -one.total())
+    if len(often) > _MOST_SERIES or 2 * len(often) > sum(one.total() for one in often):
+        return ()
+    found: dict[str, SeriesSeen] = {}
+    for one in often:
+        name, rows = one.most_common(1)[0][0], one.total()
+        near = likeness(name, {known: known for known in found})
+        if near.telling:
+            known = found[near.names[0]]
+            found[known.name] = SeriesSeen(known.name, known.rows, {**known.alike, name: rows})
+        else:
+            found[name] = SeriesSeen(name, rows, {})
+    return tuple(found.values())
+
+
+def new_settings(
+    starter: str, sheet: Incoming, series: Sequence[SeriesSeen], seen: FirstLook, currency: str | None
+) -> str:
+    """The starter's shop.toml with a spreadsheet's columns, its `series`, what a first look at its rows gave and the
+    `currency` of its prices.
+    """
+    text = starter
+    if currency is not None:
+        text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
+    if seen.decimal is not None:
+        text = re.sub(r'(?m)^# decimal = "." ', f'decimal = "{seen.decimal}"   ', text)
+    columns = sheet.columns.items()
+    mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
+    text = _under(text, toml_heading("prices", "columns"), mapped)
+    for block in seen.blocks:
+        text = _under(text, block.heading, block.lines)
+    if sheet.numbered:
+        text = _under(text, toml_heading("prices", "words", "condition"), _other_way_round())
+    return _with_series(text, series)
+
+
+def _under(text: str, heading: str, lines: Sequence[str]) -> str:
+    """The text with lines below a heading and the remarks that stand there."""
+    if not lines:
+        return text
+    rows = text.split("\n")
+    if heading not in rows:
+        return "\n".join([*rows, heading, *lines, ""])
+    at = rows.index(heading) + 1
+    while at < len(rows) and rows[at].startswith("#"):
+        at += 1
+    return "\n".join([*rows[:at], *lines, *rows[at:]])
+
+
+def _other_way_round() -> list[str]:
+    return [
+        "# Numbers are read as our grades: 5 the best, 1 the worst. If 1 is the best of yours, take the # away here:",
+        *(f"# {toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items()),
+    ]
+
+
+def _with_series(text: str, series: Sequence[SeriesSeen]) -> str:
+    before, after = text[: text.index(_FROM)], text[text.index(f"\n{_TO}\n") + 1 :]
+    lines = "\n".join(_series_lines(series))
+    return f"{before}{lines}\n\n{after}"
+
+
+def _series_lines(series: Sequence[SeriesSeen]) -> list[str]:
+    if not series:
+        return [
+            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip",
+            "# of the keyboard never becomes a series of its own; `also` lists further spellings.",
+        ]
+    lines = [
+        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard",
+        "# never becomes a series of its own; `also` lists further spellings.",
+    ]
+    for one in series:
+        lines += ["", f"{toml_heading('series', one.name)}  # {_rows(one.rows)}"]
+        if one.alike:
+            told = ", ".join(f"{toml_text(name)}: {_rows(rows)}" for name, rows in one.alike.items())
+            lines += [
+                f"# also = [{', '.join(map(toml_text, one.alike))}]",
+                f"# If that is the same series ({told}), take the # away before also; else add a line [series.NAME].",
+            ]
+    return lines
+
+
+def _rows(count: int) -> str:
+    return f"{count} row{'' if count == 1 else 's'}"

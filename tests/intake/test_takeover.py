@@ -1,0 +1,141 @@
+"""A spreadsheet that comes in for the first time: its headers, taken for our columns only where their cells fit."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.takeover import Incoming, incoming
+
+FEATURES = {"hardware": "yes-no"}
+HEAD = "Date,Make,Model,Sizes,State,Price,Sold?,Stands?,Where seen,Seller"
+ROWS = (
+    "14/03/2026,Corrib,Inishmore,22/12/16,good for its age,\"£1,250\",asking,yes,club,Paddy",
+    "3 Mar 2026,Corrib,Lisdoon,22/10/12/16,v good,£780,sold,no,paper,Tom",
+    "19/03/2026,Corrib,Burren,\"20\"\" 12\"\" 14\"\"\",tatty,£420 ono,asking,yes,club,Tom",
+    "20/03/2026,Corrib,Burren,20 12 14,tatty,£400,asking,no,paper,",
+)  # fmt: skip
+
+
+def seen(*lines: str, encoding: str = "utf-8") -> Incoming:
+    return incoming("\n".join([*lines, ""]).encode(encoding), "kits.csv", FEATURES)
+
+
+def test_headers_of_ones_own_are_taken_for_our_columns() -> None:
+    sheet = seen(HEAD, *ROWS)
+    assert dict(sheet.columns) == {
+        "series": "Model", "pieces": "Sizes", "condition": "State", "price": "Price", "date": "Date",
+        "price_kind": "Sold?", "channel": "Where seen", "hardware": "Stands?",
+    }  # fmt: skip
+    assert sheet.unused == ("Make", "Seller")
+    assert sheet.series == ("Inishmore", "Lisdoon", "Burren", "Burren")
+    assert sheet.currencies[0] == "GBP"
+    assert not sheet.numbered
+
+
+def test_headers_in_other_languages_and_the_delimiter_by_the_rows() -> None:
+    lines = [f"Burren;{n};bon;{400 + n},00 €;0{n}/03/2026;oui" for n in range(3, 8)]
+    sheet = seen("Modèle;Fûts;État;Prix;Vu le;Vendu", *lines)
+    assert list(sheet.columns) == ["series", "pieces", "condition", "price", "date", "price_kind"]
+    assert sheet.above == 0
+
+
+def test_headers_of_which_none_is_known_are_still_the_headers() -> None:
+    sheet = seen("Aa;Bb;Cc", *(f"Burren;{400 + n},00;sold, as a kit" for n in range(5)))
+    assert (sheet.unused, sheet.columns, sheet.above) == (("Aa", "Bb", "Cc"), {}, 0)
+
+
+def test_our_own_names_come_before_likely_ones() -> None:
+    sheet = seen("price,Preis,series,pieces,condition,hardware", "480,500,Burren,4,3,yes", "490,510,Slane,4,3,no")
+    assert sheet.columns["price"] == "price"
+    assert sheet.columns["hardware"] == "hardware"
+    assert sheet.unused == ("Preis",)
+
+
+def test_nothing_above_the_headers_leaves_every_byte() -> None:
+    data = "Serie;Zahl Trommeln;Zustand;Preis\r\nBurren;4;gut;480,00 €\r\n".encode("cp1252")
+    assert incoming(data, "kits.csv", FEATURES).data == data
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "cp1252", "utf-16"])
+@pytest.mark.parametrize("above", [["Kits seen 2026 €,,"], ["Kits seen,,", ",,,", '"two\nlines",'], [",what we saw,"]])
+def test_rows_above_the_headers_are_left_out(above: list[str], encoding: str) -> None:
+    sheet = seen(*above, HEAD, *ROWS, encoding=encoding)
+    assert sheet.above == len(above)
+    text = sheet.data.decode("utf-8-sig" if encoding == "utf-8" else encoding)
+    assert text == "\n".join([HEAD, *ROWS, ""])
+    assert sheet.columns["price"] == "Price"
+
+
+def test_blank_rows_above_the_headers_may_stay() -> None:
+    sheet = seen("", ",,", HEAD, *ROWS)
+    assert (sheet.above, sheet.data[:1]) == (0, b"\n")
+
+
+def test_a_line_that_names_the_delimiter_is_no_row() -> None:
+    sheet = seen("sep=;", "Serie;Stück;Zustand;Preis", "Burren;4;gut;480", "Slane;5;gut;520")
+    assert sheet.columns["series"] == "Serie"
+    assert sheet.above == 0
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "taken"),
+    [
+        ("When", ["3 Mar 2026", "4 Mar 2026", ""], True), ("When", ["spring", "last week", "4 Mar 2026"], False),
+        ("Link", ["ad 1", "ad 2", "ad 3"], True), ("Link", ["ad 1", "ad 1", "ad 2"], False),
+        ("Link", ["Tom", "Paddy", "Joe"], False),
+        ("Where", ["club", "paper", "club"], True), ("Where", [f"place {n}" for n in range(20)], False),
+        ("Postage", ["45", "60", ""], True), ("Postage", ["collected", "asked", "45"], False),
+        ("Stands?", ["yes", "no", "yes"], True), ("Stands?", [f"{n} stands, a throne" for n in range(20)], False),
+    ],
+)  # fmt: skip
+def test_an_optional_column_is_taken_where_its_cells_can_be_it(header: str, cells: list[str], taken: bool) -> None:
+    rows = [f"Burren,4,good,{480 + n},{cell}" for n, cell in enumerate(cells)]
+    assert (header in seen(f"Model,Drums,State,Price,{header}", *rows).columns.values()) is taken
+
+
+def test_a_header_of_a_column_that_cannot_be_it_leaves_the_next_one() -> None:
+    sheet = seen("Model,Drums,State,Price list,Price", "Burren,4,good,see shop,480", "Slane,5,good,see shop,520")
+    assert sheet.columns["price"] == "Price"
+
+
+@pytest.mark.parametrize(
+    ("prices", "codes"),
+    [(["480 €", "500"], ("EUR",)), (["480", "500"], ()), (["£480", "480 €"], ()), (["VHB", "480 €"], ("EUR",))],
+)
+def test_the_currency_that_all_prices_are_in(prices: list[str], codes: tuple[str, ...]) -> None:
+    assert seen("series,pieces,condition,price", *(f"Burren,4,3,{price}" for price in prices)).currencies == codes
+
+
+def test_every_row_speaks_for_the_series() -> None:
+    sheet = seen("series,pieces,condition,price", *("Burren,4,3,480" for _ in range(2500)), "Slane,4,3,500")
+    assert sheet.series.count("Burren") == 2500
+    assert sheet.series[-1] == "Slane"
+
+
+def test_conditions_by_numbers_are_noticed() -> None:
+    rows = [f"Burren,4,{mark},480" for mark in ("1", "2-", "3", "2", "4")]
+    assert seen("series,pieces,condition,price", *rows).numbered
+
+
+@pytest.mark.parametrize(
+    ("data", "told"),
+    [
+        (b"", "the file is empty"), (b"PK\x03\x04rest", "is a workbook"), (b"hello\nworld\n", "no row of headers"),
+        (b"480,490\n500,510\n", "no row of headers"),
+    ],
+)  # fmt: skip
+def test_what_is_no_spreadsheet_is_refused(data: bytes, told: str) -> None:
+    with pytest.raises(FileError, match=told):
+        incoming(data, "kits.csv", FEATURES)
+
+
+@given(st.text(alphabet='ab1,;"\n\r \t€|', max_size=300))
+def test_any_text_is_taken_or_refused(text: str) -> None:
+    try:
+        sheet = incoming(text.encode(), "kits.csv", FEATURES)
+    except FileError:
+        return
+    assert set(sheet.columns.values()).isdisjoint(sheet.unused)

@@ -1,0 +1,161 @@
+"""`new --prices`: from a spreadsheet as it is to a shop folder that can be read, and what is left to be said."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from kitvalue import arriving
+from kitvalue.intake.problems import FileError
+from kitvalue.intake.shop import read_shop
+from tests.shops import Ran, run
+
+HEAD = "Date,Model,Sizes,State,Price,Sold?,Stands?,Where seen,Colour"
+STATES = ("mint", "v good", "v good", "tatty")
+
+
+def spreadsheet(place: Path, *lines: str) -> Path:
+    path = place / "kits seen.csv"
+    path.write_text("\n".join([*lines, ""]), encoding="utf-8")
+    return path
+
+
+def rows(count: int) -> list[str]:
+    """Kits of two series, the larger and better ones dearer, as somebody writes them down."""
+    found = []
+    for n in range(count):
+        series, sizes = ("Burren", "22/12/16") if n % 2 else ("Inishmore", "22/12/13/16")
+        price = (400 if n % 2 else 900) + 40 * (n % 4) + 7 * n
+        found.append(
+            f'{n % 27 + 1} Mar 2026,{series},{sizes},{STATES[n % 4]},"£{price:,}",'
+            f"{'sold' if n % 3 else 'asking'},{'yes' if n % 2 else 'no'},{'club' if n % 5 else 'paper'},red"
+        )
+    return found
+
+
+def laid_out(place: Path, *lines: str) -> Ran:
+    return run(".", "new", str(place / "myshop"), "--prices", str(spreadsheet(place, *lines)))
+
+
+def fill(shop: Path, **words: str) -> None:
+    """Write on the right of lines that stand open."""
+    path = shop / "shop.toml"
+    text = path.read_text(encoding="utf-8")
+    for word, ours in words.items():
+        spelt = word.replace("_", " ")
+        assert text.count(f'\n"{spelt}" = ""') == 1, spelt
+        text = text.replace(f'\n"{spelt}" = ""', f'\n"{spelt}" = "{ours}"')
+    path.write_text(text, encoding="utf-8")
+
+
+def test_a_spreadsheet_comes_to_a_value_by_filling_in_words(tmp_path: Path) -> None:
+    ran = laid_out(tmp_path, "Kits seen in 2026,,,,,,,,", HEAD, *rows(40))
+    shop = tmp_path / "myshop"
+    assert ran.status == 0, ran.err
+    for told in (
+        "without the 1 row above its headers", "pieces = Sizes", "not used Colour", "Inishmore 20, Burren 20",
+        "GBP, as the prices say", "(condition): write wipe, freshen, mend, remake or harvest", "(channel): write",
+        'decimal = "." if 1,250 is more than a thousand',
+    ):  # fmt: skip
+        assert told in " ".join(ran.out.split()), told
+    fill(shop, mint="wipe", v_good="freshen", tatty="remake", club="private", paper="dealer")
+    settings = shop / "shop.toml"
+    settings.write_text(settings.read_text(encoding="utf-8").replace("[files]", '[files]\ndecimal = "."', 1), "utf-8")
+    ran = run(shop, "check", "--json")
+    assert ran.data["files"][0]["used"] == 40, ran.err
+    valued = run(shop, "value", "--series", "Burren", "--pieces", "3", "--condition", "4", "--json").data
+    assert 300 < valued["buy_in"]["typical"] < 900
+    assert valued["kit"]["series"] == "Burren"
+
+
+def test_the_answer_as_json(tmp_path: Path) -> None:
+    spreadsheet(tmp_path, HEAD, *rows(6), rows(8)[7], rows(5)[4])
+    ran = run(".", "new", str(tmp_path / "myshop"), "--prices", str(tmp_path / "kits seen.csv"), "--json")
+    assert ran.data["columns"]["pieces"] == "Sizes"
+    assert ran.data["files"] == ["offers.csv", "prices.csv", "shop.toml"]
+    assert ran.data["series"] == [
+        {"name": "Inishmore", "rows": 4, "alike": {}}, {"name": "Burren", "rows": 4, "alike": {}},
+    ]  # fmt: skip
+    text = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
+    assert {text[at - 1].split(" = ")[0] for at in ran.data["open_lines"]} == {
+        '"mint"', '"v good"', '"tatty"', '"club"', '"paper"',
+    }  # fmt: skip
+    assert any(problem["code"] == "not_a_grade" for problem in ran.data["problems"])
+
+
+def test_a_column_that_is_not_found_stands_open(tmp_path: Path) -> None:
+    ran = laid_out(tmp_path, "Model,Look,Price", *(f"Burren,fine,{n}" for n in range(400, 420)))
+    assert "(columns): write the header in the file on the right" in " ".join(ran.out.split())
+    text = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8")
+    assert 'pieces = ""' in text
+    assert 'condition = ""' in text
+
+
+def test_the_spreadsheet_is_left_alone_and_its_rows_are_copied_byte_for_byte(tmp_path: Path) -> None:
+    path = spreadsheet(tmp_path, HEAD, *rows(5))
+    before = path.read_bytes()
+    assert run(".", "new", str(tmp_path / "myshop"), "--prices", str(path)).status == 0
+    assert path.read_bytes() == before == (tmp_path / "myshop" / "prices.csv").read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [(["hello", "world"], "has no row of headers"), ([], "is empty"), (["PK\x03\x04"], "is a workbook")],
+)
+def test_what_cannot_be_taken_over_leaves_no_folder(tmp_path: Path, lines: list[str], told: str) -> None:
+    ran = laid_out(tmp_path, *lines)
+    assert (ran.status, ran.out) == (2, "")
+    assert told in ran.err
+    assert ran.err.count("\n") == 1
+    assert not (tmp_path / "myshop").exists()
+
+
+@pytest.mark.parametrize("words", [(), ("--prices", "kits.csv")])
+def test_a_folder_with_something_in_it_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("kits.csv").write_text("\n".join([HEAD, *rows(4)]), encoding="utf-8")
+    Path("myshop").mkdir()
+    Path("myshop", "mine.txt").write_text("mine", encoding="utf-8")
+    ran = run(".", "new", "myshop", *words)
+    assert (ran.status, ran.err) == (2, "myshop is not empty: give a new or an empty folder, nothing is written over\n")
+    assert os.listdir("myshop") == ["mine.txt"]
+
+
+@pytest.mark.parametrize("fails", ["prices.csv", "shop.toml"])
+def test_where_one_file_cannot_be_written_none_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails: str) -> None:
+    whole = arriving.write_whole_bytes
+
+    def full(path: Path, data: bytes) -> None:
+        if path.name == fails:
+            raise FileError(f"cannot write {path}: the disk is full")
+        whole(path, data)
+
+    monkeypatch.setattr(arriving, "write_whole_bytes", full)
+    assert "the disk is full" in laid_out(tmp_path, HEAD, *rows(4)).err
+    assert not any((tmp_path / "myshop").iterdir())
+
+
+@given(
+    st.lists(
+        st.lists(st.text(alphabet='Burenaé 45/,"=#[]€\\', max_size=12), min_size=3, max_size=5), min_size=1, max_size=12
+    ),
+    st.sampled_from([",", ";", "\t"]),
+)
+def test_whatever_stands_in_the_cells_the_settings_can_be_read(table: list[list[str]], sign: str) -> None:
+    cells = [sign.join('"' + cell.replace('"', '""') + '"' for cell in row) for row in table]
+    head = sign.join(["Series", "Drums", "State", "Price", "Stands"])
+    with tempfile.TemporaryDirectory() as name:
+        shop = Path(name) / "myshop"
+        path = spreadsheet(Path(name), head, *cells)
+        done = arriving.take_over(shop, path)
+        assert read_shop(shop).prices.columns["pieces"] == "Drums"
+        lines = (shop / "shop.toml").read_text(encoding="utf-8").split("\n")
+        for block in done.to_fill:
+            assert all(' = ""' in lines[at - 1] for at in block.open_at)
