@@ -63,7 +63,7 @@ def give_offers(shop: Path, offers: int) -> None:
     for at in range(offers):
         series, sizes = NAMES[rng.integers(len(NAMES))], SIZES[rng.integers(len(SIZES))]
         condition, price = rng.integers(2, 11) / 2, rng.integers(150, 900)
-        seller = ("private", "dealer")[rng.integers(2)]
+        seller = ("private", "trade")[rng.integers(2)]
         lines.append(
             f"K{at + 1};{series};{len(sizes.split())};{condition};{price};{rng.integers(60)};{sizes};{seller};5;"
         )
