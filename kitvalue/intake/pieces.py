@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from kitvalue.intake.kitsizes import split_sizes
 from kitvalue.intake.numbers import TwoReadings, read_number
-from kitvalue.intake.words import Refusal, fold, visible
+from kitvalue.intake.sizes import Size, bare_diameters, read_size
+from kitvalue.intake.words import Refusal, fold, trimmed, visible
 
 _KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
 # What may stand behind the number and says no more than that drums are counted ("5tlg.", "5-teilig", "5 pcs").
@@ -23,11 +25,9 @@ _IN_WORDS: Final = {  # refused, with the digits as the cure
 }  # fmt: skip
 _LONGEST: Final = 40  # characters of a number with its unit
 _JOINTS: Final = " -‐‑–"  # between a number and its unit
-_INCHES: Final = range(6, 29)  # of a drum's diameter, from the smallest tom to the largest bass drum
 _LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
 _FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
 _LONGEST_LIST: Final = 120
-_DRUM: Final = re.compile(r"(\d{1,2})(?:x(\d{1,2}(?:\.\d{1,2})?))?")
 
 
 def read_pieces(text: str) -> int | Refusal:
@@ -54,20 +54,20 @@ def read_pieces(text: str) -> int | Refusal:
 
 
 def drums_listed(text: str) -> int | None:
-    """How many drums a cell lists by their sizes in inches, in either order: three diameters and more ("22/12/16"), two
-    and more with depths ("22x16 16x16"). None where it is no such list.
+    """How many drums a cell lists by their sizes: three diameters and more ("22/12/16"), two sizes and more with depths
+    ("22x16 16x16") in either order. None where it is no such list, or can be both ("22/16 16/16 13/11").
     """
     if len(text) > _LONGEST_LIST or not any(map(str.isdigit, text)):
         return None
-    plain = re.sub(r"[\"”″“]|''|\b(?:in|inch|inches|zoll)\b", " ", fold(visible(text)))
-    tokens = re.sub(r"\s*[x×]\s*", "x", plain)
-    drums = [_DRUM.fullmatch(token) for token in re.split(r"[\s/,;+&]+", tokens) if token]
-    sizes = [max(int(drum[1]), float(drum[2] or 0)) for drum in drums if drum is not None]
-    if len(sizes) < len(drums) or any(size not in _INCHES for size in sizes):
-        return None
-    with_depths = all(drum is not None and drum[2] for drum in drums)
-    enough = len(sizes) >= (2 if with_depths else _FEWEST)
-    return len(sizes) if enough and max(sizes) >= _LEAST_LARGEST else None
+    inches = bare_diameters(text)
+    if inches:
+        groups = re.split(r"[\s,;+&]+", trimmed(text))
+        in_pairs = len(groups) > 1 and all(group.count("/") == 1 for group in groups)
+        return len(inches) if len(inches) >= _FEWEST and max(inches) >= _LEAST_LARGEST and not in_pairs else None
+    sizes = [read_size(one) for one in split_sizes(text)]
+    widest = max((max(one.diameter, one.depth) for one in sizes if isinstance(one, Size)), default=0)
+    sound = len(sizes) > 1 and not any(isinstance(one, Refusal) for one in sizes)
+    return len(sizes) if sound and widest >= _LEAST_LARGEST else None
 
 
 def _without_unit(text: str) -> str:

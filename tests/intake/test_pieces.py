@@ -39,7 +39,7 @@ def test_what_is_no_single_number_is_refused(text: str) -> None:
     ("text", "drums"),
     [("22/12/16", 3), ("22,12,13,16", 4), ('20" 12" 14"', 3), ("20 12 14", 3), ("22x16 16x16 13x11 12x10", 4),
      ("22 x 16, 16 x 16", 2), ("16x22 + 16x16", 2), ('22"x16", 14"x6.5"', 2), ("10/12/14/16/20/22", 6),
-     ("22 + 16 + 12", 3)],
+     ("22 + 16 + 12", 3), ("13x7 1/4, 22 x 16", 2), ('13/7.25 22/16', 2)],
 )  # fmt: skip
 def test_a_list_of_sizes_gives_as_many_drums(text: str, drums: int) -> None:
     assert read_pieces(text) == drums
@@ -49,7 +49,7 @@ def test_a_list_of_sizes_gives_as_many_drums(text: str, drums: int) -> None:
 @pytest.mark.parametrize(
     "text",
     ["22/16", "12/13", "22x16", "22.12.16", "1/2", "4+1", "4/5/6", "22/12/16/34", "22/12/16 snare", "2x22 16",
-     "8/10/12", "22,124,000", "22//16", "", "5"],
+     "8/10/12", "22/16 16/16 13/11", "22/16, 16/16", "5/4 3/2", "22,124,000", "22//16", "", "5"],
 )  # fmt: skip
 def test_what_may_be_no_list_of_sizes_is_none(text: str) -> None:
     assert drums_listed(text) is None
