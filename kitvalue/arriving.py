@@ -52,6 +52,7 @@ class TakenOver:
     currency: str | None  # as its prices say it
     check: CheckDone
     to_fill: tuple[PasteBlock, ...]  # the lines of its shop.toml that stand open
+    private: tuple[int, ...]  # the lines there of words for who sells that stand as private
     lines: Mapping[Place, int]  # where the keys of its shop.toml stand
 
 
@@ -84,7 +85,13 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         )
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
     files = (OFFERS, PRICES, SHOP)
-    return TakenOver(folder, files, sheet, series, currency, check, open_blocks(toml), toml.lines)
+    return TakenOver(folder, files, sheet, series, currency, check, open_blocks(toml), _private(toml), toml.lines)
+
+
+def _private(toml: TomlFile) -> tuple[int, ...]:
+    place = ("prices", "words", "channel")
+    words = toml.values["prices"]["words"]["channel"]
+    return tuple(sorted(toml.lines[*place, word] for word, ours in words.items() if ours == "private"))
 
 
 def _first_look(folder: Path) -> FirstLook:

@@ -111,6 +111,7 @@ def shortlist_shop(
         margin_percent=100 * float(want.terms.margin),
         cautions=tuple(dict.fromkeys(cautions)),
         reckoned_with=reckoned_with(shop),
+        unread=read.offers.counts.refused,
     )
     written = None
     if csv:

@@ -54,7 +54,9 @@ def _from_spreadsheet(done: TakenOver, spreadsheet: Path) -> Said:
 
     shop, counts, blocks = f"kitvalue --shop {_quoted(done.folder)}", done.check.files, done.to_fill
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency)
-    then = arrival.next_text(shop, counts[0], done.check.problems, done.sheet.numbered, done.series, blocks, done.lines)
+    then = arrival.next_text(
+        shop, counts[0], done.check.problems, done.sheet, done.private, done.series, blocks, done.lines
+    )
     return Said(
         arrival_answer(str(done.folder), done.files, done.sheet, done.series, done.currency, counts, blocks),
         f"{made}\n\n{then}",

@@ -58,12 +58,12 @@ def test_a_spreadsheet_comes_to_a_value_by_filling_in_words(tmp_path: Path) -> N
     shop = tmp_path / "myshop"
     assert ran.status == 0, ran.err
     for told in (
-        "without the 1 row above its headers", "pieces = Sizes", "not used Colour", "Inishmore 20, Burren 20",
-        "GBP, as the prices say", "(condition): write wipe, freshen, mend, remake or harvest", "(channel): write",
+        "the 1 row above its headers left blank", "pieces = Sizes", "not used Colour", "Inishmore 20, Burren 20",
+        "GBP, as the prices say", "(condition): write wipe, freshen, mend, remake or harvest", "(channel): all count as private",
         'decimal = "." if 1,250 is more than a thousand',
     ):  # fmt: skip
         assert told in " ".join(ran.out.split()), told
-    fill(shop, mint="wipe", v_good="freshen", tatty="remake", club="private", paper="dealer")
+    fill(shop, mint="wipe", v_good="freshen", tatty="remake")
     settings = shop / "shop.toml"
     settings.write_text(settings.read_text(encoding="utf-8").replace("[files]", '[files]\ndecimal = "."', 1), "utf-8")
     ran = run(shop, "check", "--json")
@@ -83,7 +83,7 @@ def test_the_answer_as_json(tmp_path: Path) -> None:
     ]  # fmt: skip
     text = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
     assert {text[at - 1].split(" = ")[0] for at in ran.data["open_lines"]} == {
-        '"mint"', '"v good"', '"tatty"', '"club"', '"paper"',
+        '"mint"', '"v good"', '"tatty"',
     }  # fmt: skip
     assert any(problem["code"] == "not_a_grade" for problem in ran.data["problems"])
 

@@ -396,17 +396,23 @@ def test_the_settings_behind_the_figures_are_told(tmp_path: Path) -> None:
     assert "Reckoned with no VAT, margin 18 %, fee 2.9 %: [tax] and [selling] of shop.toml." in said(shop)
 
 
-def test_an_opening_price_cut_to_the_stopping_price_is_told(tmp_path: Path) -> None:
-    note = "Open at is never above stop at."
+def test_an_opening_price_leaves_room_below_the_stopping_price(tmp_path: Path) -> None:
     shop = with_offers(sample_shop(tmp_path), "A;Inishmore;5;3;1000;60;;;10;")
     (one,) = run(shop, "shortlist", "--json").data["offers"]
-    assert one["open_at"] < one["stop_at"]
-    assert note not in said(shop)
+    assert one["open_at"] == 800  # 1,000 asked, 900 expected
+    assert one["stop_at"] > 800
     with_offers(shop, "A;Inishmore;5;3;1000;60;;;10;", "B;Burren;4;3;600;40;;;;")
-    assert offer_of(run(shop, "shortlist", "--json").data, "B")["open_at"] == pytest.approx(
-        offer_of(run(shop, "shortlist", "--json").data, "B")["stop_at"]
-    )
-    assert note in said(shop)
+    other = offer_of(run(shop, "shortlist", "--json").data, "B")
+    in_proportion = other["stop_at"] * other["expected_paid"] / 600
+    assert other["open_at"] == pytest.approx(in_proportion, abs=0.011)
+    assert other["open_at"] < other["stop_at"]
+    assert "Open at leaves room to haggle up to it." in said(shop)
+
+
+def test_an_offer_that_cannot_be_read_is_counted_beside_the_others(tmp_path: Path) -> None:
+    shop = with_offers(sample_shop(tmp_path), "A;Inishmore;5;3;1000;60;;;10;", "B;Burren;4;lovely;600;40;;;;")
+    assert said(shop).startswith("1 offer (EUR); 1 offer more could not be read: kitvalue check lists them")
+    assert run(shop, "shortlist", "--json").data["unread"] == 1
 
 
 def test_diameters_alone_are_judged_for_selling_on_and_no_more(tmp_path: Path) -> None:

@@ -204,7 +204,7 @@ def test_a_newcomers_spreadsheet_comes_to_a_decision_by_readme(tmp_path: Path) -
     shop = tmp_path / "myshop"
     ran = run(".", "new", str(shop), "--prices", str(NEWCOMER))
     assert ran.status == 0, ran.err
-    assert "without the 2 rows above its headers" in ran.out
+    assert "the 2 rows above its headers left blank" in ran.out
     newcomers_settings(shop)
     ran = run(shop, "check")
     assert "40 rows read, 34 used, 6 refused" in ran.out

@@ -55,5 +55,7 @@ def paid_for(offer: Offer, step: Step) -> Paid:
 
 def opening(asked: float, paid: float, stop: float) -> float:
     """The price to open with: as far under the expected price as that lies under the asked one, so that meeting half
-    way ends there (common practice, no source); never above the price to stop at."""
-    return round(min(2 * paid - asked, stop), 2)
+    way ends there (common practice, no source). Where that is above the price to stop at, as far under the latter, in
+    proportion, as the expected price lies under the asked one, so that there is room to come up to it."""
+    first = 2 * paid - asked
+    return round(first if first <= stop else stop * paid / asked, 2)

@@ -88,7 +88,7 @@ class ReckonedWith:
 @dataclass(frozen=True, slots=True, eq=False)
 class Shortlist:
     """The answer of `shortlist`. `holding` is what keeping one kit for `months`, until it is sold, costs, money;
-    `loss_percent` and `margin_percent` are the shop's limits."""
+    `loss_percent` and `margin_percent` are the shop's limits, `unread` the rows of offers.csv that are refused."""
 
     currency: str
     plan: str | None
@@ -101,6 +101,7 @@ class Shortlist:
     margin_percent: float
     cautions: tuple[str, ...]
     reckoned_with: ReckonedWith | None = None
+    unread: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

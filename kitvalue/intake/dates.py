@@ -21,7 +21,7 @@ _TIME: Final = r"(?:[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s?(?:[ap]\.
 _YEAR_FIRST: Final = re.compile(rf"(\d{{4}})([-./])(\d{{1,2}})\2(\d{{1,2}}){_TIME}", re.IGNORECASE)
 _COMPACT: Final = re.compile(r"(\d{4})(\d{2})(\d{2})")
 _DOTTED: Final = re.compile(rf"(\d{{1,2}})\. ?(\d{{1,2}})\. ?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
-_YEAR_LAST: Final = re.compile(rf"(\d{{1,2}})([-/])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
+_YEAR_LAST: Final = re.compile(rf"(?<!\d)(\d{{1,2}})([-/])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
 _DAY_MONTH_NAME: Final = re.compile(
     rf"(\d{{1,2}})(?:\.|st|nd|rd|th)?[ -]?(?:of )?([^\W\d_]+)\.?,?[ -]?['’]?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE
 )

@@ -22,6 +22,8 @@ _DIGIT: Final = re.compile(r"[1-6]")
 _DASH: Final = "-‐‑‒–—−"
 _MARK: Final = re.compile(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]")
 _OF_TEN: Final = re.compile(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10")
+_LAST, _OF_TEN_ALONE = Decimal(5), Decimal(7)  # the best grade; 6 can be a school mark
+_TO_TEN: Final = re.compile(r"(?:[0-9]|10)(?:[.,][0-9])?")
 _FEWEST_OF_TEN: Final = 3  # rows
 _LONGEST: Final = 8
 
@@ -35,8 +37,12 @@ class ShopGrades:
 
     @property
     def turned(self) -> bool:
-        """Does a number stand for another grade than ours of that number? Then no number can be taken for ours."""
-        return any(number != ours for number, ours in self.numbers.items())
+        """Does a number stand for another grade than ours of that number, or one of a scale to ten for any? Then no
+        number can be taken for ours.
+        """
+        return any(
+            number != ours if number <= _LAST else number >= _OF_TEN_ALONE for number, ours in self.numbers.items()
+        )
 
     def find(self, text: str) -> Decimal | None:
         """The grade in a cell: by the shop's word for it, else by ours; None where it is neither, or a number that the
@@ -72,8 +78,13 @@ def shop_grades(shop: Shop) -> ShopGrades:
 def grades_by(mapped: Mapping[str, str]) -> ShopGrades:
     """The grades by the words mapped to ours; what is mapped to none is left out."""
     words = {fold(word): found for word, ours in mapped.items() if (found := grade(ours)) is not None}
-    numbers = {number: ours for word, ours in words.items() if word not in GRADES and (number := grade(word))}
+    numbers = {number: ours for word, ours in words.items() if word not in GRADES and (number := _number(word))}
     return ShopGrades(words, numbers)
+
+
+def _number(word: str) -> Decimal | None:
+    """A grade's number, or one beyond the grades of a scale to ten."""
+    return grade(word) or (Decimal(word.replace(",", ".")) if is_number_to_ten(word) else None)
 
 
 def _mapped(shop: Shop) -> Mapping[str, str]:
@@ -120,6 +131,16 @@ def is_school_mark(text: str) -> bool:
 def is_of_ten(text: str) -> bool:
     """Is a condition a number of a scale that goes to ten?"""
     return len(text) <= _LONGEST and _OF_TEN.fullmatch(visible(text)) is not None
+
+
+def is_number_to_ten(text: str) -> bool:
+    """Is a condition a number from 0 to 10, in whole or with a decimal?"""
+    return len(text) <= _LONGEST and _TO_TEN.fullmatch(trimmed(text)) is not None
+
+
+def scale_to_ten(cells: Iterable[str]) -> bool:
+    """Do conditions run to ten? So they do where three and more are numbers from 7 to 10."""
+    return sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in cells) >= _FEWEST_OF_TEN
 
 
 def of_another_scale(texts: Iterable[str]) -> frozenset[str]:

@@ -6,17 +6,20 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from kitvalue.intake.bookrows import says_total
 from kitvalue.intake.likeness import likeness
-from kitvalue.intake.marks import TURNED
+from kitvalue.intake.marks import TURNED, is_number_to_ten, scale_to_ten
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomltext import toml_heading, toml_key, toml_text
 from kitvalue.intake.words import fold, says_not_known, trimmed
 
 _MOST_SERIES: Final = 60
+_CONDITION: Final = toml_heading("prices", "words", "condition")
+_CHANNEL: Final = toml_heading("prices", "words", "channel")
 _FROM, _TO = "# The series you deal in.", "[tax]"  # of the starter's series
 
 
@@ -72,15 +75,17 @@ def new_settings(
     text = starter
     if currency is not None:
         text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
+    if sheet.day_first is not None:
+        text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
     if seen.decimal is not None:
         text = re.sub(r'(?m)^# decimal = "." ', f'decimal = "{seen.decimal}"   ', text)
     columns = sheet.columns.items()
     mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
     text = _under(text, toml_heading("prices", "columns"), mapped)
     for block in seen.blocks:
-        text = _under(text, block.heading, block.lines)
-    if sheet.numbered:
-        text = _under(text, toml_heading("prices", "words", "condition"), _other_way_round())
+        lines = [_as_private(line) for line in block.lines] if block.heading == _CHANNEL else block.lines
+        text = _under(text, block.heading, lines)
+    text = _under(text, _CONDITION, _numbers(sheet.conditions))
     return _with_series(text, series)
 
 
@@ -97,11 +102,33 @@ def _under(text: str, heading: str, lines: Sequence[str]) -> str:
     return "\n".join([*rows[:at], *lines, *rows[at:]])
 
 
-def _other_way_round() -> list[str]:
-    return [
-        "# Numbers are read as our grades: 5 the best, 1 the worst. If 1 is the best of yours, take the # away here:",
-        *(f"# {toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items()),
-    ]
+def _as_private(line: str) -> str:
+    """The name of a place says nothing of who sells: private, as a blank cell, until its owner says else."""
+    return re.sub(r'= ""(  # \d+ rows?)$', r'= "private"\1', line)
+
+
+def _numbers(conditions: Sequence[str]) -> list[str]:
+    """Lines for conditions that are numbers: halved where they run to ten, else ready to be turned round."""
+    found = Counter(trimmed(cell) for cell in conditions if is_number_to_ten(cell))
+    if scale_to_ten(conditions):
+        halved = {cell: Decimal(cell.replace(",", ".")) / 2 for cell in found}
+        often = sorted(found, key=lambda cell: -halved[cell])
+        return [
+            "# A scale to ten: halved, to the next half grade that is there. Write what you would see at the bench.",
+            *(f'{toml_text(cell)} = "{_grade(halved[cell]):f}"  # {_rows(found[cell])}' for cell in often),
+        ]
+    if any(cell in TURNED for cell in found):
+        return [
+            "# Numbers are read as our grades: 5 the best, 1 the worst. If 1 is your best, take the # away here:",
+            *(f"# {toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items()),
+        ]
+    return []
+
+
+def _grade(value: Decimal) -> Decimal:
+    """The bench grade nearest to a value: 1 to 5 in halves, the better one where two are."""
+    half = (2 * value).quantize(Decimal(1), ROUND_HALF_UP) / 2
+    return min(max(half, Decimal(1)), Decimal(5)).normalize()
 
 
 def _with_series(text: str, series: Sequence[SeriesSeen]) -> str:

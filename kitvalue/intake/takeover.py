@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from kitvalue.intake.bookrows import says_total
 from kitvalue.intake.cells import MOST_CELLS, RawRow, split_lines, split_rows
 from kitvalue.intake.currencies import meanings
-from kitvalue.intake.dates import read_date
+from kitvalue.intake.dates import day_order, read_date
 from kitvalue.intake.decoding import decode, refused_file
 from kitvalue.intake.headers import DELIMITERS, declared_delimiter
 from kitvalue.intake.numbers import read_amount
@@ -23,7 +24,6 @@ _LOOKED_AT: Final = 2000  # rows from which a column is judged
 _FEW: Final = 12  # words of a column that are few enough to be said one by one
 _UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
 _FEWEST: Final = 2  # cells of a header row
-_MARKS: Final = ("1", "2", "3", "4", "5")
 
 
 Test = Callable[[Sequence[str]], bool]
@@ -31,11 +31,12 @@ Test = Callable[[Sequence[str]], bool]
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """A spreadsheet as it comes in. `data`: its bytes from the headers on, byte for byte the file where nothing stands
-    above them; `above`: rows left out there. `columns`: our column -> the header that likely holds it, those that have
-    our own name among them; `unused`: headers for which there is none. `series`: its filled cells of that column.
-    `currencies`: the codes that its prices can be in, () where they do not say or say several. `numbered`: are numbers
-    from 1 to 5 among its conditions?
+    """A spreadsheet as it comes in. `data`: its bytes, byte for byte the file where nothing stands above the headers;
+    else the `above` rows there are blank, so that every row keeps its number. `columns`: our column -> the header that
+    likely holds it, those that have our own name among them; `unused`: headers for which there is none. `series`: the
+    filled cells of that column but for totals. `currencies`: the codes that its prices can be in, () where they do not
+    say or say several. `day_first`: the order that its dates show, None where they show none or both. `conditions`: the
+    filled cells of that column.
     """
 
     data: bytes
@@ -45,7 +46,8 @@ class Incoming:
     unused: tuple[str, ...]
     series: tuple[str, ...]
     currencies: tuple[str, ...]
-    numbered: bool
+    day_first: bool | None
+    conditions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +77,13 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     found = {name: cells[headers.index(header)] for name, header in columns.items()}
     above = _rows_above(lines, header)
     if above:
-        data = ("\n".join(below) + "\n").encode("utf-8-sig" if text.encoding == "utf-8" else text.encoding)
+        whole = "\n" * above + "\n".join(below) + "\n"
+        data = whole.encode("utf-8-sig" if text.encoding == "utf-8" else text.encoding)
     unused = tuple(name for name in headers if name and name not in columns.values())
-    place = [headers.index(columns["series"])] if "series" in columns else []
-    series = [cell for column in _columns(below, header.delimiter, place) for cell in column]
+    series = _series(below, header.delimiter, headers.index(columns["series"])) if "series" in columns else ()
     return Incoming(
-        data, header.delimiter, above, columns, unused, tuple(series), _currencies(found.get("price", ())),
-        _numbered(found.get("condition", ())),
+        data, header.delimiter, above, columns, unused, series, _currencies(found.get("price", ())),
+        _day_first(found.get("date", ())), tuple(found.get("condition", ())),
     )  # fmt: skip
 
 
@@ -137,6 +139,17 @@ def _columns(lines: list[str], delimiter: str, places: Sequence[int]) -> list[li
             if raw.row > 1 and place < len(raw.cells) and trimmed(raw.cells[place]):
                 column.append(trimmed(raw.cells[place]))
     return found
+
+
+def _series(lines: list[str], delimiter: str, place: int) -> tuple[str, ...]:
+    """The filled cells of the column of series, but for rows that are totals."""
+    rows = (raw.cells for raw in split_rows(lines, delimiter) if raw.row > 1 and place < len(raw.cells))
+    return tuple(trimmed(cells[place]) for cells in rows if trimmed(cells[place]) and not any(map(says_total, cells)))
+
+
+def _day_first(dates: Sequence[str]) -> bool | None:
+    orders = {day_order(cell) for cell in dates} - {None}
+    return orders.pop() if len(orders) == 1 else None
 
 
 def _likely(
@@ -200,7 +213,3 @@ def _currencies(prices: Sequence[str]) -> tuple[str, ...]:
     readings = [read_amount(cell) for cell in prices]
     said = {one.currencies for one in readings if not isinstance(one, Refusal) and one.currencies}
     return said.pop() if len(said) == 1 else ()
-
-
-def _numbered(conditions: Sequence[str]) -> bool:
-    return any(cell in _MARKS for cell in conditions)

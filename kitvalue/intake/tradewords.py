@@ -18,11 +18,12 @@ _HEADERS: Final[Mapping[str, str]] = {
         "freight shipping postage fracht versand versandkosten porto lieferung livraison verzending spedizione envío"
     ),
     "price": (
-        "price preis asking ask vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt prix prijs "
-        "prezzo precio"
+        "price preis asking ask asked vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt prix "
+        "prijs prezzo precio"
     ),
     "date": "date datum seen gesehen when wann day tag on am listed eingestellt vu gezien data fecha visto",
     "price_kind": "kind art status sold verkauft angebot asked preisart vendu verkocht venduto vendido",
+    "sold_for": "sold for verkauft für verkaufspreis erlös vendu pour verkocht voor venduto vendido realised realized",
     "condition": "condition cond zustand grade state erhaltung quality qualität état staat conditie stato estado",
     "pieces": (
         "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty fûts "

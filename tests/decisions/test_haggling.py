@@ -43,7 +43,9 @@ def test_an_offers_own_haggle_or_the_books_step_never_both(haggle: Any, price: f
 def test_meeting_half_way_from_the_opening_ends_at_the_expected_price() -> None:
     assert opening(400, 360, 500) == 320
     assert (opening(400, 360, 500) + 400) / 2 == 360
-    assert opening(400, 360, 300) == 300  # never above the price to stop at
+    assert opening(400, 360, 320) == 320
+    assert opening(400, 360, 300) == 270  # a tenth under the price to stop at, as 360 is under 400
+    assert opening(400, 400, 300) == 300  # a fixed price leaves no room
     assert opening(333.33, 299.997, 500) == 266.66  # 266.664, to the cent
 
 

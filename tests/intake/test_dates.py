@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.dates import Day, SeveralDays, read_date
+from kitvalue.intake.dates import Day, SeveralDays, day_order, read_date
 from kitvalue.intake.words import Refusal
 
 
@@ -83,3 +83,14 @@ TEXT = st.one_of(st.text(max_size=30), st.text("0123456789./- :MaiApr", max_size
 @given(TEXT, st.sampled_from([None, True, False]))
 def test_any_text_is_read_or_refused(text: str, day_first: bool | None) -> None:
     assert isinstance(read_date(text, day_first), Day | SeveralDays | Refusal)
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [
+        ("13/4/2023", True), ("4/13/2023", False), ("4/3/2023", None), ("2026-04-13", None), ("Thu 13/4/2023", True),
+        ("13.4.2023", None), ("13-4-2023", True), ("13-4-23", None),
+    ],
+)  # fmt: skip
+def test_which_order_a_date_shows(text: str, first: bool | None) -> None:
+    assert day_order(text) is first

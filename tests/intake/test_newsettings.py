@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 import tomllib
+from decimal import Decimal
 from importlib import resources
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kitvalue.intake.marks import grades_by, read_grade
 from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.takeover import Incoming
+from kitvalue.intake.words import Refusal
 
 STARTER = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
 
 
-def sheet(columns: dict[str, str] | None = None, *, numbered: bool = False) -> Incoming:
-    return Incoming(b"", ",", 0, columns or {}, (), (), (), numbered)
+def sheet(columns: dict[str, str] | None = None, *conditions: str, day_first: bool | None = None) -> Incoming:
+    return Incoming(b"", ",", 0, columns or {}, (), (), (), day_first, conditions)
 
 
 def test_series_are_counted_by_their_commonest_spelling() -> None:
@@ -57,11 +60,36 @@ def test_what_the_sheet_says_stands_in_the_settings() -> None:
 
 
 def test_numbers_the_other_way_round_stand_ready_as_remarks() -> None:
-    text = new_settings(STARTER, sheet(numbered=True), (), FirstLook(), None)
+    text = new_settings(STARTER, sheet(None, "1", "2-", "fair"), (), FirstLook(), None)
     assert tomllib.loads(text)["prices"]["words"]["condition"] == {}
     turned = text.replace('# "1" =', '"1" =').replace('# "5" =', '"5" =')
     assert tomllib.loads(turned)["prices"]["words"]["condition"] == {"1": "wipe", "5": "harvest"}
-    assert "If 1 is the best" not in new_settings(STARTER, sheet(), (), FirstLook(), None)
+    assert "If 1 is your best" not in new_settings(STARTER, sheet(), (), FirstLook(), None)
+
+
+def test_a_scale_to_ten_is_halved() -> None:
+    marks = ("10", "9", "8,5", "7", "5", "1", "0", "fair", "7")
+    words = tomllib.loads(new_settings(STARTER, sheet(None, *marks), (), FirstLook(), None))["prices"]["words"]
+    assert words["condition"] == {
+        "10": "5", "9": "4.5", "8,5": "4.5", "7": "3.5", "5": "2.5", "1": "1", "0": "1",
+    }  # fmt: skip
+    assert read_grade("7", grades_by(words["condition"])) == Decimal("3.5")
+    assert read_grade("6", grades_by(words["condition"])) == Refusal(
+        "not_a_grade", "is no bench grade",
+        "write 1 to 5 in halves, wipe, freshen, mend, remake or harvest, or map the word under [prices.words.condition]",
+    )  # fmt: skip
+    assert isinstance(read_grade("4", grades_by(words["condition"])), Refusal), "ours, or one of ten?"
+
+
+@pytest.mark.parametrize(("order", "written"), [(True, {"day_first": True}), (False, {"day_first": False}), (None, {})])
+def test_the_order_of_days_that_the_rows_show(order: bool | None, written: dict[str, bool]) -> None:
+    assert tomllib.loads(new_settings(STARTER, sheet(day_first=order), (), FirstLook(), None))["files"] == written
+
+
+def test_names_of_places_count_as_private_until_their_owner_says_else() -> None:
+    block = PasteBlock(("prices", "words", "channel"), ('"club" = ""  # 2 rows', '"shop" = "dealer"  # 1 row'))
+    words = tomllib.loads(new_settings(STARTER, sheet(), (), FirstLook((block,)), None))["prices"]["words"]
+    assert words["channel"] == {"club": "private", "shop": "dealer"}
 
 
 @pytest.mark.parametrize("series", [(), (SeriesSeen("Burren", 1, {}),)])

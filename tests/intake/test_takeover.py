@@ -32,7 +32,7 @@ def test_headers_of_ones_own_are_taken_for_our_columns() -> None:
     assert sheet.unused == ("Make", "Seller")
     assert sheet.series == ("Inishmore", "Lisdoon", "Burren", "Burren")
     assert sheet.currencies[0] == "GBP"
-    assert not sheet.numbered
+    assert sheet.conditions == ("good for its age", "v good", "tatty", "tatty")
 
 
 def test_headers_in_other_languages_and_the_delimiter_by_the_rows() -> None:
@@ -65,7 +65,7 @@ def test_rows_above_the_headers_are_left_out(above: list[str], encoding: str) ->
     sheet = seen(*above, HEAD, *ROWS, encoding=encoding)
     assert sheet.above == len(above)
     text = sheet.data.decode("utf-8-sig" if encoding == "utf-8" else encoding)
-    assert text == "\n".join([HEAD, *ROWS, ""])
+    assert text == "\n" * len(above) + "\n".join([HEAD, *ROWS, ""])  # so that every row keeps its number
     assert sheet.columns["price"] == "Price"
 
 
@@ -115,9 +115,19 @@ def test_every_row_speaks_for_the_series() -> None:
     assert sheet.series[-1] == "Slane"
 
 
-def test_conditions_by_numbers_are_noticed() -> None:
-    rows = [f"Burren,4,{mark},480" for mark in ("1", "2-", "3", "2", "4")]
-    assert seen("series,pieces,condition,price", *rows).numbered
+def test_totals_name_no_series() -> None:
+    rows = ("2026-01-02,Burren,4,3,480", "TOTAL,1 kit,,,480", ",Slane,5,3,500")
+    assert seen("date,series,pieces,condition,price", *rows).series == ("Burren", "Slane")
+
+
+@pytest.mark.parametrize(
+    ("dates", "first"),
+    [(("13/4/2026", "2/3/2026"), True), (("4/13/2026", "2/3/2026"), False), (("2/3/2026",), None),
+     (("13/4/2026", "4/13/2026"), None), (("2026-04-13",), None)],
+)  # fmt: skip
+def test_the_order_that_the_dates_show(dates: tuple[str, ...], first: bool | None) -> None:
+    sheet = seen("series,pieces,condition,price,date", *(f"Burren,4,3,480,{date}" for date in dates))
+    assert sheet.day_first is first
 
 
 @pytest.mark.parametrize(

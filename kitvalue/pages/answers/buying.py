@@ -16,6 +16,7 @@ def shortlist_answer(s: Shortlist) -> Answer:
         "offers": [_offer(one) for one in s.offers],
         "portfolio": None if s.portfolio is None else _portfolio(s.portfolio),
         "holding": money(s.holding), "months_to_sell": number(s.months),
+        "unread": s.unread,
         "reckoned_with": None if s.reckoned_with is None else _reckoned(s.reckoned_with),
     }  # fmt: skip
 

@@ -203,8 +203,8 @@ def _bids_table(valued: Sequence[Judged], currency: str) -> Table | None:
         notes=(
             *and_more(len(rows) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
             "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
-            "the shop's loss_chance; a dash where no price does. Open at is never above it. Sold on or in parts, by "
-            "the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
+            "the shop's loss_chance; a dash where no price does. Open at leaves room to haggle up to it. Sold on or in "
+            "parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
         ),
     )  # fmt: skip
 

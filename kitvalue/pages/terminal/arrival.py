@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.marks import TURNED, scale_to_ten
 from kitvalue.intake.newsettings import SeriesSeen
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.problems import Level, Problem
@@ -21,9 +22,14 @@ _GRADES: Final = (
 )
 _TURNED: Final = (
     "Numbers among your conditions are read as grades, 5 the best. If 1 is the best of yours, take the # away from the "
-    "five lines below [prices.words.condition]; if they run to 10, map each"
+    "five lines below [prices.words.condition]"
 )
 _DAY_ORDER: Final = "day_first = true if 03/04/2026 is in April, day_first = false if it is in March"
+_TO_TEN: Final = (
+    "Your conditions run to ten: they are halved below [prices.words.condition]. Look whether that is what the bench "
+    "must do"
+)
+_PRIVATE: Final = "all count as private; write dealer or auction where that is who sells"
 _OPEN_FILES: Final = {
     "undecided_decimal": 'decimal = "." if 1,250 is more than a thousand, decimal = "," if it is little more than one',
     "undecided_date": _DAY_ORDER,
@@ -48,7 +54,7 @@ def laid_out_text(folder: str, files: Sequence[str], shop: str) -> str:
 
 def made_text(came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None) -> str:
     """What a spreadsheet's headers, series and prices were taken for."""
-    above = f", without the {_rows(sheet.above)} above its headers" if sheet.above else ""
+    above = f", the {_rows(sheet.above)} above its headers left blank" if sheet.above else ""
     items = {
         "columns": ", ".join(f"{name} = {header}" for name, header in sheet.columns.items()) or "none that is known",
         "not used": ", ".join(sheet.unused),
@@ -64,19 +70,21 @@ def next_text(
     shop: str,
     counts: FileCounts,
     problems: Sequence[Problem],
-    numbered: bool,
+    sheet: Incoming,
+    private: Sequence[int],
     series: Sequence[SeriesSeen],
     blocks: Sequence[PasteBlock],
     lines: Mapping[Place, int],
 ) -> str:
-    """What to do next. `shop`: as in `laid_out_text`; `numbered`: are conditions given by numbers? `lines`: where the
-    keys of shop.toml stand.
+    """What to do next. `shop`: as in `laid_out_text`; `private`: lines of shop.toml whose words for who sells stand as
+    private; `lines`: where its keys stand.
     """
     steps = [
         *_left_open_by_the_file(counts.file, problems, lines),
         *map(_to_fill, blocks),
         *(_spellings(lines) if any(one.alike for one in series) else []),
-        *([_TURNED] if numbered else []),
+        *_numbers(sheet.conditions),
+        *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
         f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
         f"{shop} check",
         f"Kits on offer: a row each in offers.csv, `offer` a name of your choice; then {shop} shortlist",
@@ -102,6 +110,13 @@ def _to_fill(block: PasteBlock) -> str:
     if block.table == _CONDITION:
         return f"{place}. {_GRADES}"
     return place if block.table != _COLUMNS else f"{place}. What your words mean is asked once these are known"
+
+
+def _numbers(conditions: Sequence[str]) -> list[str]:
+    """What conditions by numbers were taken for."""
+    if scale_to_ten(conditions):
+        return [_TO_TEN]
+    return [_TURNED] if any(cell in TURNED for cell in conditions) else []
 
 
 def _spellings(lines: Mapping[Place, int]) -> list[str]:

@@ -24,10 +24,10 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     plan = f", also as donors of {s.plan}" if s.plan else ""
     parts = [
         first_of_all(s.cautions),
-        wrapped(f"{len(s.offers)} offers{plan} ({s.currency})", "") + "\n",
+        wrapped(f"{_count(len(s.offers))}{plan} ({s.currency}){_unread(s.unread)}", "") + "\n",
         _lead(valued) + "\n" if valued else "",
         "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
-        _bid_notes(s, valued) + "\n" if valued else "",
+        _bid_notes(s) + "\n" if valued else "",
         "What is asked, against the buy-in value\n" + _asked(valued) + "\n" if valued else "",
         _where_it_goes(valued, s.margin_percent),
         "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
@@ -40,6 +40,15 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         wrapped(f"Written: {written}", "") if written is not None else "",
     ]  # fmt: skip
     return "\n".join(part for part in parts if part)
+
+
+def _count(offers: int) -> str:
+    return f"{offers} offer{'' if offers == 1 else 's'}"
+
+
+def _unread(offers: int) -> str:
+    """What is not among them."""
+    return f"; {_count(offers)} more could not be read: kitvalue check lists them" if offers else ""
 
 
 def _lead(valued: list[OfferFound]) -> str:
@@ -73,14 +82,13 @@ def _bid(one: OfferFound) -> list[str]:
     ]  # fmt: skip
 
 
-def _bid_notes(s: Shortlist, valued: list[OfferFound]) -> str:
+def _bid_notes(s: Shortlist) -> str:
     """What the columns mean, and on which settings they rest."""
-    cut = any(one.open_at is not None and one.open_at == one.stop_at for one in valued)
     said = (
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
         f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
-        f"{s.loss_percent:g} % of the sample at most; freight on top. A dash: no price does."
-        + (" Open at is never above stop at." if cut else "")
+        f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: no "
+        "price does."
     )
     return "\n".join([wrapped(said), *([wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else [])])
 
