@@ -49,7 +49,8 @@ def _sold_basis(book: PriceBook, is_term: bool, haggle: float | None) -> tuple[f
     sold = int((book.price_kind != 0).sum())
     if is_term or sold == len(book):
         return 0.0, f"{sold} sold rows of the book"
-    why = f"the book has {sold} sold rows, fewer than {MIN_SOLD}" if sold < MIN_SOLD else "the book cannot tell"
+    fewer, kind = min((sold, "sold"), (len(book) - sold, "asked"))
+    why = f"the book has {fewer} {kind} rows, fewer than {MIN_SOLD}" if fewer < MIN_SOLD else "the book cannot tell"
     if haggle is not None:
         return float(np.log1p(-haggle / 100)), f"the haggle of {haggle:g} % in shop.toml ({why})"
     if sold:

@@ -355,3 +355,13 @@ def test_without_pooling_rows_that_carry_themselves_leave_the_sample() -> None:
     fit = fit_book(replace(book, series=codes), None, pooled=False)
     assert len(fit.book) == 39
     assert any("1 rows carry their own estimate" in c for c in fit.cautions)
+
+
+@pytest.mark.parametrize(("few", "kind"), [("sold", 1), ("asked", 0)])
+def test_the_haggle_says_which_rows_are_too_few(few: str, kind: int) -> None:
+    """Five rows on each side tell asked from sold; until then the haggle of shop.toml counts."""
+    book = invented_book()
+    kinds = np.full(len(book), 1 - kind)
+    kinds[:2] = kind
+    recipe = fit_book(replace(book, price_kind=kinds), 10.0).recipe
+    assert recipe.sold_basis == f"the haggle of 10 % in shop.toml (the book has 2 {few} rows, fewer than 5)"
