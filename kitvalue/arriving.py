@@ -107,8 +107,8 @@ def _all_or_none(folder: Path) -> Iterator[Callable[[str, bytes], None]]:
     """A function that writes one file of a new shop; where one fails, or somebody stops it, none is left."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FileError(
-            f"{folder} is not empty: give a new or an empty folder, nothing is written over; a newer sheet of a shop that "
-            "stands is saved over its prices.csv"
+            f"{folder} is not empty: give a new or an empty folder, nothing is written over; a newer sheet of a shop "
+            "that stands is saved over its prices.csv"
         )
     written: list[Path] = []
 
