@@ -59,9 +59,12 @@ def jotted(path: Path, text: str, shop: Shop, today: dt.date, *, offer: bool) ->
 
 
 def _empty_file(wanted: WantedColumns, shop: Shop) -> bytes:
-    """A new file: our columns under their mapped headers."""
+    """A new file: our columns under their mapped headers, sold_for only where it is mapped: where that column stands, a
+    price does not tell what was paid.
+    """
     sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
-    names = [wanted.headers.get(name, name) for name in (*wanted.required, *wanted.optional)]
+    own = [name for name in (*wanted.required, *wanted.optional) if name != "sold_for" or name in wanted.headers]
+    names = [wanted.headers.get(name, name) for name in own]
     text = f"{sign.join(names)}\r\n"
     return text.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{text}".encode()
 
@@ -82,7 +85,7 @@ def _notices(
     understood: Understood, values: dict[str, str], style: FileStyle, shop: Shop, offer: bool
 ) -> Iterator[str]:
     """What the row lacks, and what has no column in the file."""
-    lacking = [name for name in _NEEDED if name not in values]
+    lacking = [name for name in _NEEDED if name not in values and not (name == "price" and "sold_for" in values)]
     if values.get("price_kind") == "hammer" and "premium" not in values:
         lacking.append("premium")
     if lacking:
@@ -91,6 +94,8 @@ def _notices(
     if offer and (understood.value("currency") or shop.shop.currency) != shop.shop.currency:
         yield f"offers are in {shop.shop.currency}: write the price in it"
     said = values if offer else {one.field: one.value for one in understood.taken}
+    if "sold_for" in values:  # which says that it was sold, and for how much
+        said = {name: value for name, value in said.items() if name not in ("price", "price_kind")}
     lost = [
         name
         for name, value in said.items()

@@ -84,6 +84,35 @@ def test_a_header_without_rows_and_a_missing_file_take_a_row(shop: Path) -> None
     assert run(shop, "check", "--json").data["files"][0]["used"] == 1
 
 
+SOLD_HEADER = b"series;pieces;condition;price;sold_for;price_kind\r\nSlane;4;3;480,00;;asked\r\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "read"),
+    [
+        ("Burren, 4 pieces, condition 3, sold for 450 EUR", "Burren;4;3;;450;sold", ("450", "sold")),
+        ("Burren, 4 pieces, condition 3, 450 EUR VB", "Burren;4;3;450;;asked", ("450", "asked")),
+    ],
+)
+def test_what_was_paid_goes_into_its_own_column(shop: Path, text: str, line: str, read: tuple[str, str]) -> None:
+    assert added(shop, SOLD_HEADER, text).decode() == f"{line}\r\n"
+    row = run(shop, "check", "--rows", "--json").data["rows"][-1]
+    assert (f"{row['price']:.0f}", row["price_kind"]) == read
+    new = run(shop, "jot", "--yes", text)
+    assert "needed" not in new.err + new.out
+    assert "no column" not in new.err + new.out
+
+
+def test_a_new_file_has_no_column_for_what_was_paid_unless_it_is_mapped(shop: Path) -> None:
+    """With it, sold alone in price_kind would count as asked."""
+    for mapping in ("", '[prices.columns]\nsold_for = "paid"\n'):
+        (shop / "shop.toml").write_text(SETTINGS + mapping, encoding="utf-8")
+        (shop / "prices.csv").unlink(missing_ok=True)
+        assert run(shop, "jot", "--yes", ADVERT).status == 0
+        header = (shop / "prices.csv").read_text(encoding="utf-8-sig").splitlines()[0].split(",")
+        assert [name for name in header if name in ("sold_for", "paid")] == (["paid"] if mapping else [])
+
+
 def test_a_mapped_header_gets_its_column(shop: Path) -> None:
     (shop / "shop.toml").write_text(SETTINGS + '[prices.columns]\nprice = "Preis"\n', encoding="utf-8")
     assert added(shop, b"Preis;series;pieces;condition\n480,00;Slane;4;3\n") == b"1480,50;Burren;4;3,5\n"

@@ -17,6 +17,7 @@ from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import Problem
 from kitvalue.intake.series import series_names
 from kitvalue.intake.shop import Shop
+from kitvalue.intake.soldfor import SOLD_FOR_CURE, read_sold_for, sold_for_check
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.tomltext import toml_heading
 from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
@@ -49,6 +50,7 @@ class BookColumns:
     pieces: Column[int]
     condition: Column[Decimal]
     price: Column[Amount]
+    sold_for: Column[Amount]
     date: Column[dt.date]
     price_kind: Column[str]
     channel: Column[str]
@@ -66,10 +68,25 @@ class BookColumns:
     def checked(self) -> dict[str, Column[object]]:
         """The columns whose refusals refuse a row, by our name."""
         named = (
-            "date", "series", "pieces", "condition", "price", "price_kind", "channel", "premium", "currency", "freight",
-            "weight",
+            "date", "series", "pieces", "condition", "price", "sold_for", "price_kind", "channel", "premium",
+            "currency", "freight", "weight",
         )  # fmt: skip
         return {name: getattr(self, name) for name in named} | {one.name: one.column.plain() for one in self.features}
+
+    def priced(self, at: int) -> Column[Amount]:
+        """The column whose cell gives a row its price: sold_for where that says anything, else price."""
+        return self.price if self.sold_for.values[at] is None else self.sold_for
+
+    def kind(self, at: int) -> str | Refusal | None:
+        """What a row's price is. In a file with a sold_for column only that tells what was paid."""
+        if self.sold_for.values[at] is not None:
+            return "sold"
+        return "asked" if self.says_sold_alone(at) else self.price_kind.values[at]
+
+    def says_sold_alone(self, at: int) -> bool:
+        """Does a row say sold in a file with a sold_for column, and not for how much?"""
+        blank = self.sold_for.present and self.sold_for.values[at] is None
+        return blank and self.price_kind.values[at] == "sold"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +109,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
         return findings[-1].column
 
     price = numbers("price", read_amount, price_check, PRICE_CURE)
+    sold_for = numbers("sold_for", read_sold_for, sold_for_check, SOLD_FOR_CURE)
     freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
     premium = numbers("premium", read_percent, percent_check, "write the auction's premium in percent, such as 20")
     weight = numbers("weight", read_number, weight_check, "write a number above 0, or leave it blank for 1")
@@ -103,6 +121,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
         pieces=word_column(table, "pieces", read_pieces, "write the number of drums in digits, such as 4"),
         condition=word_column(table, "condition", read_shop_grade(shop), "write its grade"),
         price=price,
+        sold_for=sold_for,
         date=dates.column,
         price_kind=_words(table, "price_kind", PRICE_KINDS, shop),
         channel=_words(table, "channel", CHANNELS, shop),
@@ -115,7 +134,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
         features=features,
         warnings=tuple(problem for one in findings for problem in one.warnings),
         undecided=tuple(one for one in (*(found.undecided for found in findings), dates.undecided) if one is not None),
-        decimal=findings[0].sign,
+        decimal=findings[0].sign or findings[1].sign,
     )
 
 

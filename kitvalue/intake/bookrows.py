@@ -10,10 +10,11 @@ from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.bookcolumns import FREIGHT_CURE, BookColumns, FeatureValue
-from kitvalue.intake.columns import known_amount
-from kitvalue.intake.numbers import Amount
+from kitvalue.intake.columns import Column, known_amount
+from kitvalue.intake.numbers import Amount, currencies_said
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.rates import Rates
+from kitvalue.intake.soldfor import beside_hammer, either_of_two, not_what_was_paid
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import Refusal, fold, listed, trimmed
 
@@ -72,18 +73,20 @@ class _Money:
 def totals_refusals(table: TextTable) -> dict[int, Problem]:
     """Rows that are no kit but a total, an average or a remark: index of the row -> its one problem."""
     places = table.header.places
-    series, pieces = places["series"], places["pieces"]
+    series, pieces, condition = places["series"], places["pieces"], places["condition"]
     skipped = {places[name] for name in _NOT_FOR_TOTALS if name in places}
     found: dict[int, Problem] = {}
     for at, row in enumerate(table.rows):
         name = trimmed(row.cells[series])
-        if name and not says_total(name):
+        bare = not trimmed(row.cells[pieces]) and not trimmed(row.cells[condition])
+        if name and not says_total(name) and not bare:
             continue
         place = next((p for p, cell in enumerate(row.cells) if p not in skipped and says_total(cell)), None)
         if place is not None:
-            message = f"{shown(row.cells[place])} looks like a totals row, with no series of its own; delete the row"
+            lacks = "no pieces and no condition" if name and not says_total(name) else "no series of its own"
+            message = f"{shown(row.cells[place])} looks like a totals row, with {lacks}; delete the row"
             found[at] = _refused(table, row.row, table.header.cells[place], row.cells[place], "totals_row", message)
-        elif not trimmed(row.cells[pieces]):
+        elif not name and not trimmed(row.cells[pieces]):
             message = "no series and no pieces: looks like a total, an average or a remark; delete the row"
             found[at] = _refused(table, row.row, table.header.cells[series], row.cells[series], "totals_row", message)
     return found
@@ -122,15 +125,25 @@ class RowReader:
     def _cell_problems(self, at: int) -> Iterator[Problem]:
         for name, column in self.checked.items():
             value = column.values[at]
+            if name == "price" and self._paid(at):  # what was asked counts no more
+                continue
             if isinstance(value, Refusal):
                 yield column.problem(self.table, at, value)
             elif value is None and name in self.needed:
-                yield column.problem(self.table, at, Refusal("empty", "is empty"))
+                either = name == "price" and self.columns.sold_for.present
+                cure = either_of_two(self.columns.sold_for.header) if either else None
+                yield column.problem(self.table, at, Refusal("empty", "is empty", cure))
+
+    def _paid(self, at: int) -> bool:
+        """Does the row's sold_for say anything?"""
+        return self.columns.sold_for.values[at] is not None
 
     def _across(self, at: int, problems: list[Problem]) -> None:
         """What only two cells together show."""
         columns = self.columns
-        price, kind, premium = columns.price.values[at], columns.price_kind.values[at], columns.premium.values[at]
+        price, kind, premium = columns.priced(at).values[at], columns.kind(at), columns.premium.values[at]
+        if self._paid(at) and columns.price_kind.values[at] == "hammer":
+            problems.append(columns.sold_for.problem(self.table, at, beside_hammer(columns.price.header)))
         if kind == "hammer" and premium is None:
             why = Refusal(
                 "no_premium", "is no premium", "a hammer price needs the auction's premium in percent, 0 if none"
@@ -147,30 +160,37 @@ class RowReader:
                 "negotiable", f"says negotiable, which is an asking price, but the row says {kind}",
                 "give the price that was paid, or say asked",
             )  # fmt: skip
-            problems.append(self.checked["price"].problem(self.table, at, why))
+            why = not_what_was_paid() if self._paid(at) else why
+            problems.append(columns.priced(at).problem(self.table, at, why))
 
     def _money(self, at: int, problems: list[Problem]) -> _Money | None:
-        """The row's currency, agreed between its currency cell, its price and its freight."""
-        stated = self.columns.currency.values[at]
-        price, freight = self.columns.price.values[at], self.columns.freight.values[at]
-        if isinstance(stated, Refusal):
+        """The row's currency, agreed between its currency cell, its prices and its freight."""
+        codes = self.columns.currency.values[at]
+        if isinstance(codes, Refusal):
             return None
-        codes = stated
-        for name, amount in (("price", price), ("freight", freight)):
-            if not isinstance(amount, Amount) or not amount.currencies:
+        for name in ("price", "sold_for", "freight"):
+            said = self._said(at, name)
+            if not said:
                 continue
-            common = amount.currencies if codes is None else tuple(c for c in codes if c in amount.currencies)
+            common = said if codes is None else tuple(c for c in codes if c in said)
             if not common:
                 problems.append(self.checked[name].problem(self.table, at, self._clash(at, name, codes or ())))
                 return None
             codes = common
         return self._rated(at, codes, problems)
 
+    def _said(self, at: int, name: str) -> tuple[str, ...]:
+        """What a cell of money says of the row's currency. A price that counts no more still does, amount or not."""
+        column: Column[Amount] = getattr(self.columns, name)
+        value = column.values[at]
+        if isinstance(value, Refusal) and not (name == "price" and self._paid(at)):
+            return ()
+        return currencies_said(column.cells[at], value)
+
     def _clash(self, at: int, name: str, codes: tuple[str, ...]) -> Refusal:
-        if name == "freight" and self.columns.currency.values[at] is None:
-            return Refusal(
-                "currency_clash", f"is in another currency than the price ({listed(codes, 3)})", FREIGHT_CURE
-            )
+        if name != "price" and self.columns.currency.values[at] is None:
+            cure = FREIGHT_CURE if name == "freight" else "correct one of the two"
+            return Refusal("currency_clash", f"is in another currency than the price ({listed(codes, 3)})", cure)
         return Refusal(
             "currency_clash",
             f"names another currency than the currency column ({listed(codes, 3)})",
@@ -183,8 +203,7 @@ class RowReader:
             return _Money(own, Decimal(1))
         if len(codes) > 1:
             codes = tuple(code for code in codes if code in self.rates.by_currency) or codes
-        named = self.columns.currency.values[at] is not None
-        column = self.checked["currency" if named else "price"]
+        column = self._speaking(at)
         if len(codes) > 1:
             cure = f"write the code in the currency column, or, if all your prices are in it, {_make_own(codes[0])}"
             why = Refusal("currency", f"can be {listed(codes, 4)}", cure)
@@ -194,6 +213,13 @@ class RowReader:
         if why_not is not None:
             problems.append(column.problem(self.table, at, why_not))
         return _Money(codes[0], rate) if rate is not None else None
+
+    def _speaking(self, at: int) -> Column[object]:
+        """The column that tells the row's currency."""
+        if self.columns.currency.values[at] is not None:
+            return self.checked["currency"]
+        name = next((name for name in ("sold_for", "price") if self._said(at, name)), None)
+        return self.checked[name] if name is not None else self.columns.priced(at).plain()
 
     def _rate(self, at: int, code: str) -> tuple[Decimal | None, Refusal | None]:
         date = self.columns.date.values[at]
@@ -213,17 +239,16 @@ class RowReader:
 
     def _row(self, at: int, money: _Money) -> RowAsRead:
         columns, raw = self.columns, self.table.rows[at]
-        kind = columns.price_kind.values[at]
-        premium = known_amount(columns.premium, at)
+        kind = columns.kind(at)
         return RowAsRead(
             row=raw.row,
             series=columns.series.sure(at),
             pieces=columns.pieces.sure(at),
             condition=columns.condition.sure(at),
-            price=columns.price.sure(at).value,
+            price=columns.priced(at).sure(at).value,
             price_kind=kind if isinstance(kind, str) else "asked",
             channel=columns.channel.known(at) or "private",
-            premium=premium,
+            premium=known_amount(columns.premium, at),
             currency=money.currency,
             freight=known_amount(columns.freight, at),
             date=columns.date.known(at),

@@ -11,11 +11,12 @@ from kitvalue.intake.bookrows import RowAsRead, is_placeholder
 from kitvalue.intake.columns import Column
 from kitvalue.intake.marks import is_digit, of_another_scale, scale_warning, speaks_of_digits
 from kitvalue.intake.near import near_duplicates
-from kitvalue.intake.numbers import Amount, plain
+from kitvalue.intake.numbers import Amount, currencies_said, plain
 from kitvalue.intake.pieces import drums_listed
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.repeats import spelling_warnings
 from kitvalue.intake.shop import Shop
+from kitvalue.intake.soldfor import without_amount
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import listed, rows_phrase, trimmed
 
@@ -27,6 +28,7 @@ def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColum
     places = {row.row: at for at, row in enumerate(table.rows)}
     used = [places[row.row] for row in rows]
     found = [*absent_warnings(table, shop), *_blanks(table, columns, shop, used)]
+    found += sold_alone_warning(table, [table.rows[at].row for at in used if columns.says_sold_alone(at)])
     for row, at in zip(rows, used, strict=True):
         found += single_warnings(row, at, table, columns)
     if not shop.series:
@@ -58,6 +60,14 @@ def many_warning(table: TextTable, many: Sequence[int]) -> Iterator[Problem]:
         yield _warning(table, None, table.header.name("pieces"), None, "many_pieces", message)
 
 
+def sold_alone_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
+    """One warning about rows that say sold and hold nothing in the file's sold_for column."""
+    if len(rows):
+        kind, price, sold_for = (table.header.name(name) for name in ("price_kind", "price", "sold_for"))
+        message = without_amount(rows_phrase(rows), kind, price, sold_for)
+        yield _warning(table, None, sold_for, None, "sold_without_amount", message)
+
+
 def _warning(
     table: TextTable, row: int | None, column: str | None, text: str | None, code: str, message: str
 ) -> Problem:
@@ -79,7 +89,10 @@ def defaults(shop: Shop) -> dict[str, str]:
 def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
     """Columns that the file lacks altogether: their default holds for every row."""
     present = table.header.places
-    lacking = [f"{name} ({what})" for name, what in defaults(shop).items() if name not in present and name != "weight"]
+    counted_as = defaults(shop)
+    if "sold_for" in present:
+        counted_as["price_kind"] = f"asked, or sold where {table.header.name('sold_for')} is filled in"
+    lacking = [f"{name} ({what})" for name, what in counted_as.items() if name not in present and name != "weight"]
     if lacking:
         message = f"there is no column for {listed(lacking)}: every row counts as said in brackets"
         yield _warning(table, None, None, None, "absent_columns", message)
@@ -101,6 +114,8 @@ def _blanks(table: TextTable, columns: BookColumns, shop: Shop, used: Sequence[i
         blank = [at for at in used if column.values[at] is None]
         if name == "currency":  # a price that says its currency leaves nothing to assume
             blank = [at for at in blank if not _says_currency(columns, at)]
+        if name == "price_kind":  # nor does an amount that it was sold for
+            blank = [at for at in blank if columns.sold_for.values[at] is None]
         if blank:
             yield blank_warning(table, column.header, name, [table.rows[at].row for at in blank], default)
 
@@ -111,24 +126,23 @@ def blank_warning(table: TextTable, header: str, name: str, rows: Sequence[int],
 
 
 def _says_currency(columns: BookColumns, at: int) -> bool:
-    price = columns.price.values[at]
-    return isinstance(price, Amount) and bool(price.currencies)
+    return any(currencies_said(one.cells[at], one.values[at]) for one in (columns.price, columns.sold_for))
 
 
 def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
     """Warnings about one row by itself."""
-    price = columns.price.values[at]
-    cell = columns.price.cells[at]
+    column = columns.priced(at)
+    price, cell = column.values[at], column.cells[at]
     if isinstance(price, Amount) and price.negotiable:
         message = f"{shown(cell)} says negotiable: {plain(price.value)} counts as an asking price"
-        yield _warning(table, row.row, columns.price.header, cell, "negotiable", message)
+        yield _warning(table, row.row, column.header, cell, "negotiable", message)
     pieces = columns.pieces.cells[at]
     if drums_listed(pieces) is not None:
         message = f"{shown(trimmed(pieces))} lists sizes: as many drums count, {row.pieces}"
         yield _warning(table, row.row, columns.pieces.header, pieces, "pieces_from_sizes", message)
     if is_placeholder(row.price):
         message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
-        yield _warning(table, row.row, columns.price.header, cell, "placeholder", message)
+        yield _warning(table, row.row, column.header, cell, "placeholder", message)
     if row.premium and row.price_kind != "hammer":
         message = f"a premium counts on a hammer price only, and this row says {row.price_kind}; it is left out"
         yield _warning(table, row.row, columns.premium.header, columns.premium.cells[at], "premium_unused", message)

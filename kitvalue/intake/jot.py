@@ -24,7 +24,8 @@ from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import table_from_text
 from kitvalue.intake.words import fold, trimmed
 
-_NUMBERS: Final = ("price", "freight", "condition", "premium", "haggle", "weight")
+_MONEY: Final = ("price", "sold_for", "freight")
+_NUMBERS: Final = (*_MONEY, "condition", "premium", "haggle", "weight")
 _OF_OFFERS: Final = ("series", "pieces", "condition", "price", "freight", "note")
 _DOTTED: Final = re.compile(r"\d{2}\.\d{2}\.\d{4}")
 _NAME: Final = re.compile(r"(.*?)(\d+)")
@@ -106,7 +107,7 @@ def _decimal(header: Header, rows: Iterable[tuple[str, ...]], shop: Shop) -> str
     """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
     between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
     """
-    readings = [read_amount(cell) for cell in _column(header, rows, "price")]
+    readings = [read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name)]
     style = column_style([one for one in readings if isinstance(one, Amount)])
     if style.mixed:
         return "," if style.commas > style.dots else "."
@@ -121,7 +122,14 @@ def _dotted_dates(header: Header, rows: Iterable[tuple[str, ...]]) -> bool:
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
     """The advert's values for the price book's columns."""
     values = _with_condition({one.field: one.value for one in understood.taken}, shop)
-    return _with_sizes(_with_currency(values, understood, shop, header), understood, shop, header)
+    return _with_sizes(_paid(_with_currency(values, understood, shop, header), header), understood, shop, header)
+
+
+def _paid(values: dict[str, str], header: Header) -> dict[str, str]:
+    """What was paid stands in sold_for where the file has that column."""
+    if values.get("price_kind") != "sold" or "price" not in values or "sold_for" not in header.places:
+        return values
+    return {("sold_for" if name == "price" else name): value for name, value in values.items()}
 
 
 def _with_condition(values: dict[str, str], shop: Shop) -> dict[str, str]:
@@ -211,9 +219,9 @@ def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: Wa
 def _cell(name: str, value: str, style: FileStyle) -> str:
     """A value in the file's own style; texts are made safe for a spreadsheet."""
     if name in _NUMBERS and is_number(value):
-        money = _money(value) if name in ("price", "freight") else value
+        money = _money(value) if name in _MONEY else value
         return money.replace(".", style.decimal)
-    if name == "price":
+    if name in ("price", "sold_for"):
         number, _, code = value.partition(" ")
         return f"{number.replace('.', style.decimal)} {code}"
     if name == "date" and style.dotted_dates:

@@ -103,6 +103,15 @@ def read_amount(text: str) -> Reading:
     return replace(read, currencies=currencies, negotiable=negotiable > 0)
 
 
+def currencies_said(text: str, read: Amount | Refusal | None) -> tuple[str, ...]:
+    """The currencies that a cell's word or sign can stand for, also where it holds no amount; () without one. `read`
+    is what the cell means.
+    """
+    if isinstance(read, Refusal):
+        return _without_currency(visible(text))[1] if len(text) <= LONGEST else ()
+    return () if read is None else read.currencies
+
+
 def read_number(text: str) -> Reading:
     """A plain number, such as a count, a percentage without its sign or a measure. Nothing stands beside the digits."""
     simple = _SIMPLE.fullmatch(text)

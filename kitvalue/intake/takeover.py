@@ -166,6 +166,8 @@ def _likely(
         wrong = {pair for pair in likely.items() if not _can_be(tests.get(pair[0]), cells[headers.index(pair[1])])}
         if not wrong:
             every = found | likely
+            if "price" not in every and "sold_for" in every:  # the only column of money
+                every["price"] = every.pop("sold_for")
             return {name: every[name] for name in names if name in every}
         ruled_out |= wrong
 
@@ -196,14 +198,15 @@ def _has_digit(cell: str) -> bool:
 
 _OF_COLUMNS: Final[Mapping[str, Test]] = {
     "price": _mostly(_has_digit),
+    "sold_for": _mostly(_has_digit),
     "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
     "premium": _mostly(_has_digit),
     "freight": _mostly(_has_digit),
     "weight": _mostly(_has_digit),
     "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
     "currency": _mostly(lambda cell: bool(meanings(cell))),
-    "price_kind": _few_words,
-    "channel": _few_words,
+    "price_kind": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
+    "channel": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
     "ref": _tells_apart,
 }
 _OF_FEATURES: Final[Mapping[str, Test]] = {"number": _mostly(_has_digit), "yes-no": _few_words, "word": _few_words}

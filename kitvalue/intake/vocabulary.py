@@ -11,7 +11,7 @@ from kitvalue.intake.words import Refusal, fold, listed, trimmed, visible
 
 REQUIRED: Final = ("series", "pieces", "condition", "price")
 OPTIONAL: Final = (
-    "date", "price_kind", "channel", "premium", "currency", "freight", "ref", "note", "weight",
+    "date", "price_kind", "sold_for", "channel", "premium", "currency", "freight", "ref", "note", "weight",
 )  # fmt: skip
 PRICE_KINDS: Final = ("asked", "sold", "hammer")
 CHANNELS: Final = ("private", "dealer", "auction")

@@ -71,7 +71,8 @@ def test_a_totals_row_decides_nothing(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("row", "column"),
     [("Total:;;13;;1442;;;;;", "date"), (";Gesamt;;;1442;;;;;", "series"), (";;;;480,83;;;;;average", "series"),
-     (";;;;Ø 480;;;;;", "price"), (";;;;;;;;;a remark only", "series")],
+     (";;;;Ø 480;;;;;", "price"), (";;;;;;;;;a remark only", "series"),
+     ("TOTAL;40 kits;;;24,910.00;;;;;", "date")],
 )  # fmt: skip
 def test_rows_that_are_no_kit(tmp_path: Path, row: str, column: str) -> None:
     (problem,) = refused(read_rows(tmp_path, kit(), row))
@@ -171,3 +172,8 @@ def test_weights(tmp_path: Path) -> None:
     assert reading.book is not None
     assert reading.book.weight.tolist() == [2.5, 1.0]
     assert [p.column for p in refused(reading)] == ["weight"]
+
+
+def test_a_kit_with_a_word_of_totals_in_it_stays_a_kit(tmp_path: Path) -> None:
+    reading = read_rows(tmp_path, kit(note="total mess"), "2024-01-02;Burren;;3;500;sold;forum;;;sum")
+    assert [(problem.row, problem.code) for problem in refused(reading)] == [(3, "empty")]

@@ -96,6 +96,35 @@ def test_an_optional_column_is_taken_where_its_cells_can_be_it(header: str, cell
     assert (header in seen(f"Model,Drums,State,Price,{header}", *rows).columns.values()) is taken
 
 
+@pytest.mark.parametrize(
+    ("asked", "sold"),
+    [
+        ("Asking", "Sold for"),
+        ("Preis", "Verkauft für"),
+        ("Asked price", "Sold price"),
+        ("Price", "Sold"),
+        ("Prix", "Vendu"),
+    ],
+)
+def test_what_was_asked_and_what_it_sold_for_are_two_columns(asked: str, sold: str) -> None:
+    for first, second in ((asked, sold), (sold, asked)):
+        rows = [f"Burren,4,good,{480 + n},{'' if n == 2 and first == asked else 440 + n}" for n in range(4)]
+        columns = seen(f"Series,Pieces,State,{first},{second}", *rows).columns
+        assert (columns["price"], columns["sold_for"]) == (asked, sold)
+
+
+def test_amounts_that_come_again_are_no_words() -> None:
+    rows = [f"Burren,4,good,{480 + n},{450 + n % 3}" for n in range(12)]
+    columns = seen("Series,Pieces,State,Price,Sold", *rows).columns
+    assert (columns["sold_for"], "price_kind" in columns) == ("Sold", False)
+
+
+def test_the_only_column_of_money_is_the_price() -> None:
+    columns = seen("Series,Pieces,State,Verkauft für", "Burren,4,good,480", "Slane,4,good,500").columns
+    assert columns["price"] == "Verkauft für"
+    assert "sold_for" not in columns
+
+
 def test_a_header_of_a_column_that_cannot_be_it_leaves_the_next_one() -> None:
     sheet = seen("Model,Drums,State,Price list,Price", "Burren,4,good,see shop,480", "Slane,5,good,see shop,520")
     assert sheet.columns["price"] == "Price"

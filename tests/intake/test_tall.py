@@ -43,13 +43,14 @@ colour = "word"
 """
 LISTED = SETTINGS + "[series.Burren]\nalso = ['Burren MkI']\n[series.Slane]\n"
 COLUMNS = (
-    "date", "series", "pieces", "condition", "price", "status", "channel", "premium", "currency", "freight", "weight",
-    "hardware", "holes", "colour", "ref", "note",
+    "date", "series", "pieces", "condition", "price", "status", "sold_for", "channel", "premium", "currency",
+    "freight", "weight", "hardware", "holes", "colour", "ref", "note",
 )  # fmt: skip
 CLEAN = {
     "date": ["2024-04-03", "2023-12-31", "03.04.2024", ""], "series": ["Burren", "Slane", "burren", "Kilbeg", "Buren"],
     "pieces": ["4", "5", "6"], "condition": ["3", "good", "3.5", "4"],
     "price": ["480", "480.50", "612.9", "1250", "99.99", "350"], "status": ["asked", "sold", "SOLD", ""],
+    "sold_for": ["", "", "", "450", "399.50", "no"],
     "channel": ["forum", "dealer", "", "auction"], "premium": ["", "20", "0"], "currency": ["", "EUR", "eur"],
     "freight": ["", "25", "0", "30.00"], "weight": ["", "2", "0.5"], "hardware": ["yes", "no", ""],
     "holes": ["", "1", "2.5"], "colour": ["", "red", "Red", "blue"], "ref": ["", "a1", "a2", "-", "b3"],
@@ -57,12 +58,15 @@ CLEAN = {
 }  # fmt: skip
 DIRTY = {
     "date": ["4/3/23", "31.02.2024", "13/4/23", "2/20/25", "x", "-", " 2024-01-01 "],
-    "series": ["", "Summe", "#REF!", " Burren ", "Burren MkI", "\u200bSlane"],
+    "series": ["", "Summe", "40 kits", "#REF!", " Burren ", "Burren MkI", "\u200bSlane"],
     "pieces": ["0", "4+1", "", "five", "50", "5 pcs", "-", "22/12/16", "22x16 16x16", "22,124,16"],
     "condition": ["", "x", "9", "fine"],
     "price": ["1.250", "1.250,00", "480 €", "480 CHF", "VB", "500 VB", "-1", "", "0", "1", "1234", "450-500",
-        "480,50", "1e9", "١٢", "4 8"],
-    "status": ["hammer", "stolen"], "channel": ["=1+1", "shop"], "premium": ["20 %", "100", "x"],
+        "480,50", "1e9", "١٢", "4 8", "450-500 CHF", "CHF"],
+    "status": ["hammer", "stolen"],
+    "sold_for": ["1.100", "1.100,00", "420 €", "420 CHF", "420 GBP", "420 VB", "0", "-5", "1", "400-450", "480,50",
+        "nicht verkauft", "-", "?", "Still  there", "sold", "yes", " 410 ", "#REF!"],
+    "channel": ["=1+1", "shop"], "premium": ["20 %", "100", "x"],
     "currency": ["CHF", "GBP", "?"], "freight": ["inkl.", "-5", "10 VB", "10 CHF", "1.250"], "weight": ["0",
         "x"], "hardware": ["maybe"],
     "holes": ["1,5", "x", "1.250"], "colour": ["#N/A", " red"], "ref": [" a1 ", "?"],

@@ -28,7 +28,9 @@ def tall_book(source: Source, seen: Seen, careful: Mapping[int, RowAsRead], kept
     _take_over(seen, careful)
     texts, numbers = seen.texts, seen.numbers
     series, names = _named(texts.pop("series"), kept)
-    kind = texts.pop("price_kind").by_row(lambda word: PRICE_KINDS.index(str(word)), 0)[kept].astype(np.int64)
+    kind = seen.kinds()[kept]
+    del texts["price_kind"]
+    numbers.pop("sold_for", None)
     premium = np.nan_to_num(numbers.pop("premium").values[kept])
     weight = numbers.pop("weight").values[kept]
     return PriceBook(

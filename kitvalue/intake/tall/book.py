@@ -19,6 +19,7 @@ from kitvalue.intake.bookwarnings import (
     defaults,
     many_warning,
     single_warnings,
+    sold_alone_warning,
 )
 from kitvalue.intake.cells import RawRow, split_lines
 from kitvalue.intake.columns import mixed_warning
@@ -234,10 +235,9 @@ def _row_warnings(source: Source, seen: Seen, careful: CarefulRows, usable: Mask
     for name, default in (defaults(source.shop) | features).items():
         if name in source.header.places:
             blank = seen.blank(name) & usable
-            if name == "currency":  # a price that says its currency leaves nothing to assume
-                blank &= ~seen.numbers["price"].named
             if blank.any():
                 yield blank_warning(table, source.header.name(name), name, numbers[blank].tolist(), default)
+    yield from sold_alone_warning(table, numbers[seen.sold_alone() & usable].tolist())
     place = {row.row: n for n, row in enumerate(table.rows)}
     for index in sorted(careful.usable):
         if usable[index]:

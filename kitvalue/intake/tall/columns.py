@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from kitvalue.intake.columns import settled
 from kitvalue.intake.dates import Day, SeveralDays, day_order
 from kitvalue.intake.daycolumn import ROWS_NAMED, DaysProven, read_day
-from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, Sign
+from kitvalue.intake.numbers import Amount, ColumnStyle, Reading, Sign, currencies_said
 from kitvalue.intake.tall.fields import Cells, Fields, Mask
 from kitvalue.intake.tall.groups import Codes, Groups, grouped
 from kitvalue.intake.tall.plain_numbers import COMMA, DOT, PlainNumbers, plain_numbers
@@ -129,11 +129,12 @@ def _taken(
 ) -> _Taken:
     """A text that is no plain number: taken in bulk where it is a firm amount in the shop's own currency."""
     amount = settled(text, reading, sign, check)
+    named = bool(currencies_said(text, amount))
     if amount is None:
-        return _Taken(np.nan, odd=False, named=False)
+        return _Taken(np.nan, odd=False, named=named)
     if isinstance(amount, Refusal) or amount.negotiable or (amount.currencies and own not in amount.currencies):
-        return _Taken(np.nan, odd=True, named=not isinstance(amount, Refusal) and bool(amount.currencies))
-    return _Taken(float(amount.value), odd=False, named=bool(amount.currencies))
+        return _Taken(np.nan, odd=True, named=named)
+    return _Taken(float(amount.value), odd=False, named=named)
 
 
 def tall_texts(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitvalue.intake.bookcolumns import (
     Proofs,
@@ -25,6 +26,7 @@ from kitvalue.intake.bookrows import says_total, totals_refusals
 from kitvalue.intake.daycolumn import DaysProven
 from kitvalue.intake.numbers import Amount, Reading, read_amount, read_number, read_percent
 from kitvalue.intake.pieces import drums_listed, read_pieces
+from kitvalue.intake.soldfor import read_sold_for, sold_for_check
 from kitvalue.intake.tall.columns import (
     TallNumbers,
     TallTexts,
@@ -42,6 +44,7 @@ from kitvalue.intake.tall.rows import Source
 from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.words import Refusal, trimmed
 
+_ASKED, _SOLD = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
 # Prices that may stand for none; the careful reader has the last word on them.
 _DOUBTFUL: Final = np.array(
     [
@@ -76,9 +79,33 @@ class Seen:
             found = mixed(found, np.nan_to_num(known, nan=-1.0).view(np.uint64) * FACTOR)
         return found
 
+    def kinds(self) -> NDArray[np.int64]:
+        """What each row's price is, as an index into PRICE_KINDS: with a sold_for column only that tells of sales."""
+        found = self._stated_kinds()
+        if "sold_for" in self.numbers:
+            found[found == _SOLD] = _ASKED
+            found[_paid(self.numbers)] = _SOLD
+        return found
+
+    def sold_alone(self) -> Mask:
+        """Rows that say sold in a file with a sold_for column, and not for how much."""
+        if "sold_for" not in self.numbers:
+            return np.zeros(len(self.odd), dtype=bool)
+        found: Mask = (self._stated_kinds() == _SOLD) & ~_paid(self.numbers)
+        return found
+
+    def _stated_kinds(self) -> NDArray[np.int64]:
+        return self.texts["price_kind"].by_row(lambda word: PRICE_KINDS.index(str(word)), _ASKED).astype(np.int64)
+
     def blank(self, name: str) -> Mask:
-        """Rows in which a column is blank."""
-        return self.texts[name].blank if name in self.texts else self.numbers[name].blank
+        """Rows in which a column is blank, so that its default counts."""
+        if name == "price_kind":
+            return self.texts[name].blank & ~_paid(self.numbers)
+        found = self.texts[name].blank if name in self.texts else self.numbers[name].blank
+        if name == "currency":  # a price that says its currency leaves nothing to assume
+            for price in ("price", "sold_for"):
+                found = found & ~self.numbers[price].named if price in self.numbers else found
+        return found
 
 
 def see(source: Source) -> Seen:
@@ -97,10 +124,12 @@ def see(source: Source) -> Seen:
     for name, kind in shop.prices.features.items():
         if kind != "number" and name in source.header.places:
             texts[name] = _texts(source, name, feature_reader(name, kind, words.get(name, {})))
-    totals = _maybe_totals(texts["series"])
+    totals = _maybe_totals(texts["series"]) | (texts["pieces"].blank & texts["condition"].blank)
     counted = _counted(source, totals)
-    numbers = {
-        "price": _numbers(source, "price", read_amount, price_check, counted),
+    numbers = {"price": _numbers(source, "price", read_amount, price_check, counted)}
+    if "sold_for" in source.header.places:
+        numbers["sold_for"] = _numbers(source, "sold_for", read_sold_for, sold_for_check, counted)
+    numbers |= {
         "freight": _numbers(source, "freight", read_amount, freight_check, counted),
         "premium": _numbers(source, "premium", read_percent, percent_check, counted),
         "weight": _numbers(source, "weight", read_number, weight_check, counted),
@@ -111,8 +140,17 @@ def see(source: Source) -> Seen:
     odd = any_odd([*texts.values(), *numbers.values()], len(fields)) | totals
     for name in ("series", "pieces", "condition"):
         odd |= texts[name].blank
-    days = days_proven(texts["date"], fields.rows)
-    return Seen(texts, numbers, odd | numbers["price"].blank | _across(texts, numbers), days)
+    paid = _paid(numbers)
+    if "sold_for" in numbers:
+        numbers["price"].values[paid] = numbers["sold_for"].values[paid]
+    odd |= (numbers["price"].blank & ~paid) | _across(texts, numbers, paid)
+    return Seen(texts, numbers, odd, days_proven(texts["date"], fields.rows))
+
+
+def _paid(numbers: dict[str, TallNumbers]) -> Mask:
+    """Rows whose sold_for says anything."""
+    found: Mask = ~numbers["sold_for"].blank if "sold_for" in numbers else np.zeros_like(numbers["price"].blank)
+    return found
 
 
 class _Listed(int):
@@ -176,12 +214,12 @@ def _counted(source: Source, maybe: Mask) -> Mask:
     return counted
 
 
-def _across(texts: dict[str, TallTexts], numbers: dict[str, TallNumbers]) -> Mask:
+def _across(texts: dict[str, TallTexts], numbers: dict[str, TallNumbers], paid: Mask) -> Mask:
     """Rows about which two cells together, or the price alone, leave something to say."""
     price, premium = numbers["price"].values, numbers["premium"]
     hammer = texts["price_kind"].by_row(lambda word: float(word == "hammer"), 0.0) == 1
     with np.errstate(invalid="ignore"):
         doubtful = np.isin(price, _DOUBTFUL) | (price < 1)
         unused = (premium.values > 0) & ~hammer
-    found: Mask = doubtful | unused | (hammer & premium.blank)
+    found: Mask = doubtful | unused | (hammer & (premium.blank | paid))
     return found
