@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 SHOP: Final = "shop.toml"
 PRICES: Final = "prices.csv"
 OFFERS: Final = "offers.csv"
+_OF_AN_OFFER: Final = ("finished", "hours")  # columns of a new offers.csv beyond those it must have
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,10 +80,8 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         write(PRICES, sheet.data)
         write(SHOP, new_settings(starter, sheet, (), FirstLook(), currency).encode())
         write(SHOP, new_settings(starter, sheet, series, _first_look(folder), currency).encode())
-        write(
-            OFFERS,
-            csv_text((*WANTED.required, *(f for f in features if f in sheet.columns)), (), sheet.delimiter).encode(),
-        )
+        columns = (*WANTED.required, *_OF_AN_OFFER, *(name for name in features if name in sheet.columns))
+        write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
     files = (OFFERS, PRICES, SHOP)
     return TakenOver(folder, files, sheet, series, currency, check, open_blocks(toml), _private(toml), toml.lines)

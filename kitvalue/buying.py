@@ -13,7 +13,7 @@ from kitvalue.files import make_writable, write_whole
 from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.intake.shop import Shop, read_shop
 from kitvalue.market.value import value_kit
-from kitvalue.offered import kit_offered
+from kitvalue.offered import kit_offered, sold_condition
 from kitvalue.portfolios import portfolio_of
 from kitvalue.shortlisting import Tell, shortlisted, wanted
 
@@ -250,10 +250,10 @@ def _offer_seen(offer: Offer, fit: Fit, found: OfferFound | None) -> OfferSeen:
 
     valuation, reason = None, None
     try:
-        valuation = value_kit(fit, kit_offered(offer, fit).kit, None, 80)
+        valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
     except KitvalueError as error:
         reason = error.message
     return OfferSeen(
         offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation, reason,
-        found, offer.features,
+        found, offer.features, offer.finished, offer.hours,
     )  # fmt: skip

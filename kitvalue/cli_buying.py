@@ -29,9 +29,10 @@ from kitvalue.cli_options import day, plan_names
 def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> Said:
     """Every offer: what it is worth and up to what price it pays. The most profitable comes first.
 
-    Each offer is judged sold on as it is, in parts and, with --plan, rebuilt, by each VAT route. Stop at: the highest
-    price, freight on top, that leaves the margin on average and loses no more often than loss_chance. Open at: what to
-    name first. Profit and chance of a loss are at the price that it will probably be had for.
+    Each offer is judged sold on (as it is, or as its finished and hours say), in parts and, with --plan, rebuilt, by
+    each VAT route. Stop at: the highest price, freight on top, that leaves the margin on average and loses no more
+    often than loss_chance. Open at: what to name first. Profit and chance of a loss are at the price that it will
+    probably be had for.
 
     \b
     Reads   shop.toml, offers.csv, parts.csv, builds/,

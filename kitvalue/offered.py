@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -13,7 +13,9 @@ from kitvalue.intake.problems import RefusedError, shown
 from kitvalue.intake.words import fold, listed
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
+from kitvalue.market.outlook import known_cautions
 from kitvalue.market.recipe import FeatureRecipe
+from kitvalue.market.value import resale_kit
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,38 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
     moving = [name for name in known if any(t.feature == name for t in fit.recipe.terms)]
     kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=on, features=given)
     return KitOffered(kit, (*_unused(unknown), *_average([name for name in moving if name not in told])))
+
+
+def sold_condition(offer: Offer) -> Decimal:
+    """The grade that the kit will be sold in: its own where the offer names no other."""
+    return offer.condition if offer.finished is None else offer.finished
+
+
+@dataclass(frozen=True, slots=True)
+class Resales:
+    """What bought kits are sold as: purchase i becomes `kits[at[i]]`. `cautions` are of each of these kits where it is
+    sold in another condition than it is bought in."""
+
+    kits: tuple[Kit, ...]
+    at: tuple[int, ...]
+    cautions: tuple[tuple[str, ...], ...]
+
+
+def resales(bought: Sequence[Kit], at: Sequence[int], grades: Sequence[Decimal], fit: Fit) -> Resales:
+    """Purchase i is the kit `bought[at[i]]`, to be sold in `grades[i]`; each different kit and grade comes once."""
+    rows: dict[tuple[int, Decimal], int] = {}
+    sold_at = tuple(rows.setdefault(sale, len(rows)) for sale in zip(at, grades, strict=True))
+    kits = tuple(kit_resold(bought[row], grade, fit) for row, grade in rows)
+    cautions = (
+        () if kit.condition == bought[row].condition else known_cautions(fit, kit)
+        for kit, (row, _) in zip(kits, rows, strict=True)
+    )
+    return Resales(kits, sold_at, tuple(cautions))
+
+
+def kit_resold(kit: Kit, grade: Decimal, fit: Fit) -> Kit:
+    """The kit of an offer as a webshop sells it, in the grade that it will be sold in."""
+    return resale_kit(fit, replace(kit, condition=float(grade)))
 
 
 def _value(read: FeatureRead, book: FeatureRecipe) -> float | bool | str:

@@ -10,8 +10,7 @@ from kitvalue.decisions.uses import PARTS, REBUILD, SELL_ON
 from kitvalue.intake.book import FloatArray
 from kitvalue.market.kit import Kit
 from kitvalue.market.many import shared_draws
-from kitvalue.market.value import resale_kit
-from kitvalue.offered import kit_offered
+from kitvalue.offered import kit_offered, kit_resold, sold_condition
 from kitvalue.plans import finished_kit
 from kitvalue.shortlisting import Listed, Wanted
 from kitvalue.workshop.money import percent
@@ -64,7 +63,7 @@ def _kit(want: Wanted, listed: Listed, place: int, use: str) -> Kit:
     if use == REBUILD and want.plan is not None:
         return finished_kit(want.plan, len(want.plan.drum), want.fit)
     kit = kit_offered(offer, want.fit, want.on).kit
-    return resale_kit(want.fit, kit) if use == SELL_ON else kit
+    return kit_resold(kit, sold_condition(offer), want.fit) if use == SELL_ON else kit
 
 
 def _profits(want: Wanted, batch: UseBatch, at: int, sold: FloatArray, price: float) -> FloatArray:

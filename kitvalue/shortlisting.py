@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from functools import partial
 
 import numpy as np
 
-from kitvalue.decisions.haggling import Paid, Step, paid_for, step_of
+from kitvalue.decisions.haggling import Step, paid_for, step_of
 from kitvalue.decisions.part_sales import KitParts, part_sales, parts_of
 from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
 from kitvalue.decisions.uses import (
@@ -34,8 +35,7 @@ from kitvalue.intake.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.many import KitSamples, kit_samples
 from kitvalue.market.outlook import known_cautions
-from kitvalue.market.value import resale_kit
-from kitvalue.offered import KitOffered, kit_offered
+from kitvalue.offered import KitOffered, kit_offered, resales, sold_condition
 from kitvalue.plans import finished_kit
 from kitvalue.workshop.asking import Terms, terms_of
 from kitvalue.workshop.costing import settings_of
@@ -44,6 +44,10 @@ from kitvalue.workshop.money import percent
 
 Tell = Callable[[float], None]  # told how much is done, 0 to 1
 NO_FREIGHT = "freight not known: whatever it is comes off these prices and profits"
+NO_HOURS_SAID = (
+    "finished better than it is bought, and only the hours of prepare are counted: offers.csv gives no hours for that "
+    "work, and parts for it are not counted"
+)
 NO_VAT_SAID = "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
 
 
@@ -64,13 +68,14 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """The offers that can be valued: offer `places[i]` is the kit of row `at[i]`."""
+    """The offers that can be valued: offer `places[i]` is the kit of row `at[i]`, sold as that of row `sold_at[i]`."""
 
     places: tuple[int, ...]
     at: tuple[int, ...]
-    cautions: tuple[tuple[str, ...], ...]  # of each kit
-    buy_in: KitSamples
-    resale: KitSamples
+    sold_at: tuple[int, ...]
+    cautions: tuple[tuple[str, ...], ...]  # of each offer's kit, as it is bought and as it is sold
+    buy_in: KitSamples  # one row for each different kit
+    resale: KitSamples  # one for each different kit and condition that it is sold in
 
 
 def wanted(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None, on: date | None) -> Wanted:
@@ -111,8 +116,8 @@ def shortlisted(want: Wanted, offers: Sequence[Offer], tell: Tell | None = None)
     ranks = _ranks(seen, offers)
     own = {use: own_route(want.shop, want.plan, use) for use in (SELL_ON, REBUILD, PARTS)}
     found = [without_value(offers[i], paid[i], reason) for i, reason in reasons.items()]
-    for i, at, rank in zip(seen.places, seen.at, ranks, strict=True):
-        said = (*seen.cautions[at], *_own_cautions(offers[i], paid[i], want))
+    for i, at, rank, known in zip(seen.places, seen.at, ranks, seen.cautions, strict=True):
+        said = (*known, *_own_cautions(offers[i], want))
         routes = [own[use.use] for use in uses[i]]
         found.append(judged(offers[i], paid[i], float(seen.buy_in.typical[at]), float(rank), uses[i], routes, said))
     return Listed(ranked(found), tuple(offers), seen, tuple(batches))
@@ -141,8 +146,11 @@ def _seen(want: Wanted, offers: Sequence[Offer], reasons: dict[int, str]) -> See
         else:
             reasons[i] = refused[offered]
     kits = [offered.kit for offered in rows]
-    resale = [resale_kit(want.fit, kit) for kit in kits]
-    return Seen(tuple(places), tuple(at), tuple(cautions), kit_samples(want.fit, kits), kit_samples(want.fit, resale))
+    sold = resales(kits, at, [sold_condition(offers[i]) for i in places], want.fit)
+    said = [tuple(dict.fromkeys((*cautions[a], *sold.cautions[s]))) for a, s in zip(at, sold.at, strict=True)]
+    return Seen(
+        tuple(places), tuple(at), sold.at, tuple(said), kit_samples(want.fit, kits), kit_samples(want.fit, sold.kits)
+    )
 
 
 def _ranks(seen: Seen, offers: Sequence[Offer]) -> FloatArray:
@@ -153,12 +161,14 @@ def _ranks(seen: Seen, offers: Sequence[Offer]) -> FloatArray:
     return shares
 
 
-def _own_cautions(offer: Offer, paid: Paid, want: Wanted) -> tuple[str, ...]:
+def _own_cautions(offer: Offer, want: Wanted) -> tuple[str, ...]:
     found = []
     if offer.freight is None:
         found.append(NO_FREIGHT)
     if offer.bought_from == "trade":
         found.append(NO_VAT_SAID)
+    if sold_condition(offer) > offer.condition and offer.hours is None and _hours(offer, want.shop) is not None:
+        found.append(NO_HOURS_SAID)
     if want.fit.recipe.sold_offset:
         found.append(f"these figures rest on {want.fit.recipe.sold_basis}")
     return tuple(found)
@@ -176,14 +186,22 @@ def _by_source(offers: Sequence[Offer], places: Sequence[int]) -> dict[BoughtFro
     return groups
 
 
+def _hours(offer: Offer, shop: Shop) -> Decimal | None:
+    """The bench hours until a kit is sold whole; None where neither the offer nor the shop says them."""
+    prepare = None if shop.work is None else shop.work.prepare
+    return prepare if offer.hours is None else offer.hours
+
+
 def _sold_on(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[UseFound]]) -> list[UseBatch]:
-    work = want.shop.work
+    groups: dict[tuple[BoughtFrom, Decimal | None], list[int]] = {}
+    for position, i in enumerate(seen.places):
+        groups.setdefault((offers[i].bought_from, _hours(offers[i], want.shop)), []).append(position)
     batches = []
-    for source, positions in _by_source(offers, seen.places).items():
+    for (source, hours), positions in groups.items():
         places = [seen.places[p] for p in positions]
-        at = np.array([seen.at[p] for p in positions])
+        at = np.array([seen.sold_at[p] for p in positions])
         cost = np.array([_freight(offers[i]) + want.holding for i in places])
-        for base in plain_bases(want.shop, SELL_ON, None if work is None else work.prepare, source, "prepare"):
+        for base in plain_bases(want.shop, SELL_ON, hours, source, "prepare"):
             batches.append(
                 UseBatch(
                     base, np.array(places), seen.resale.sample, seen.resale.clipped, at, cost,

@@ -54,9 +54,12 @@ def own_route(shop: Shop, plan: Plan | None, use: Use) -> Route:
 
 
 def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: BoughtFrom, key: str) -> tuple[Base, ...]:
-    """Selling a kit as it is, or in parts: the shop's hours (`key` of [work]) with contingency."""
+    """Selling a kit whole, or in parts: its hours, with contingency. `hours` are the shop's (`key` of [work]) where the
+    offer has none of its own; None where both lack."""
     lacks = None
-    if shop.work is None or hours is None:
+    if shop.work is None and hours is not None:
+        lacks = "shop.toml does not say what an hour costs: add rate under [work]"
+    elif hours is None:
         lacks = f"shop.toml does not say how many hours that takes: add {key} under [work]"
     rate = shop.work.rate if shop.work is not None else ZERO
     labour = (hours or ZERO) * rate

@@ -145,13 +145,13 @@ def _columns(table: TextTable, shop: Shop, plans: Sequence[str], decimal: Sign |
     return _Columns(
         plan=word_column(table, "plan", _plan_reader(plans), "write the name of its plan"),
         finished_on=days[0].column,
-        hours=number("hours", read_hours, _hours_check, _HOURS_CURE),
+        hours=number("hours", read_hours, hours_check, _HOURS_CURE),
         cost=number("cost", read_amount, _money_check(own, zero=True), _COST_CURE),
         sold_on=days[1].column,
         sold_for=number("sold_for", read_amount, _money_check(own, zero=False), "write what the kit was sold for"),
         note=word_column(table, "note", str, ""),
         operations=tuple(
-            _OperationColumn(name, number(HOURS + name, read_hours, _hours_check, _HOURS_CURE)) for name in operations
+            _OperationColumn(name, number(HOURS + name, read_hours, hours_check, _HOURS_CURE)) for name in operations
         ),
         numbers=tuple(numbers),
         days=tuple(days),
@@ -181,7 +181,8 @@ def read_hours(text: str) -> Reading:
     return read_number(text) if clock is None else Amount(Decimal(clock[1]) + Decimal(clock[2]) / 60)
 
 
-def _hours_check(amount: Amount) -> Refusal | None:
+def hours_check(amount: Amount) -> Refusal | None:
+    """Hours are 0 or more, and no year of them."""
     if amount.value < 0:
         return Refusal("negative", "is below 0")
     return Refusal("range", "is no sensible number of hours") if amount.value > _MOST_HOURS else None

@@ -19,12 +19,13 @@ from kitvalue.intake.bookcolumns import (
     read_shop_grade,
 )
 from kitvalue.intake.bookrows import FeatureRead
-from kitvalue.intake.columns import Column, number_column, word_column
+from kitvalue.intake.columns import Column, known_amount, number_column, word_column
 from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.featurecolumns import feature_columns
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.kitsizes import Diameters, SizesCell, sizes_reader
 from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_percent
+from kitvalue.intake.offerwork import finished_column, hours_column, sold_worse
 from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.rates import Rates, read_rates
@@ -36,7 +37,8 @@ from kitvalue.intake.words import Refusal, fold, rows_phrase, trimmed
 
 BoughtFrom = Literal["private", "trade", "import"]
 WANTED: Final = WantedColumns(
-    ("offer", "series", "pieces", "condition", "price"), ("freight", "sizes", "bought_from", "haggle", "note")
+    ("offer", "series", "pieces", "condition", "price"),
+    ("freight", "sizes", "bought_from", "haggle", "finished", "hours", "note"),
 )
 _SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
@@ -48,7 +50,8 @@ NO_DEPTHS: Final = "no_depths"
 class Offer:
     """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
 
-    `sizes` is () where they are not known in full; `features` are the declared ones that the file tells.
+    `sizes` is () where they are not known in full; `features` are the declared ones that the file tells. `finished` is
+    the grade that it will be sold in (None: as it is), `hours` the bench's until then (None: the shop's `prepare`).
     """
 
     row: int
@@ -63,6 +66,8 @@ class Offer:
     haggle: Decimal | Literal["fixed"] | None
     note: str | None
     features: tuple[FeatureRead, ...] = ()
+    finished: Decimal | None = None
+    hours: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +90,8 @@ class _Columns:
     sizes: Column[SizesCell]
     bought_from: Column[str]
     haggle: Column[Amount | str]
+    finished: Column[Decimal]
+    hours: Column[Amount]
     note: Column[str]
     features: tuple[Feature, ...]
 
@@ -110,14 +117,15 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
     price = number_column(table, "price", read_amount, price_check, PRICE_CURE, shop.files.decimal, counted)
     freight = number_column(table, "freight", read_amount, freight_check, FREIGHT_CURE, shop.files.decimal, counted)
     features = feature_columns(table, shop, offer_features(shop), counted)
-    numbers = (price, freight, *features.findings)
+    hours = hours_column(table, shop.files.decimal or price.sign or freight.sign, counted)
+    numbers = (price, freight, hours, *features.findings)
     undecided = [one.undecided for one in numbers if one.undecided is not None]
     if undecided:
         counts = FileCounts(
             table.file, table.read, 0, table.read, 0, table.encoding, table.delimiter, price.sign or shop.files.decimal
         )
         return OffersReading((), (*table.problems, *undecided), counts)
-    columns = _columns(table, shop, price.column, freight.column, features.columns)
+    columns = _columns(table, shop, price.column, freight.column, hours.column, features.columns)
     problems = [*table.problems, *(warning for one in numbers for warning in one.warnings)]
     offers: list[Offer] = []
     rates = read_rates(path.parent / "rates.csv", shop)
@@ -135,8 +143,9 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
 
 
 def _columns(
-    table: TextTable, shop: Shop, price: Column[Amount], freight: Column[Amount], features: tuple[Feature, ...]
-) -> _Columns:
+    table: TextTable, shop: Shop, price: Column[Amount], freight: Column[Amount], hours: Column[Amount],
+    features: tuple[Feature, ...],
+) -> _Columns:  # fmt: skip
     sources = vocabulary(_SOURCES, {})
 
     def source(text: str) -> str | Refusal:
@@ -152,6 +161,8 @@ def _columns(
         sizes=word_column(table, "sizes", sizes_reader(shop.shop.size_order), SIZES_CURE),
         bought_from=word_column(table, "bought_from", source, "write private, trade or import"),
         haggle=word_column(table, "haggle", _haggle_reader(shop.files), 'write a percentage, such as 10, or "fixed"'),
+        finished=finished_column(table, shop),
+        hours=hours,
         note=word_column(table, "note", str, ""),
         features=features,
     )
@@ -188,7 +199,7 @@ def _named_twice(table: TextTable, columns: _Columns) -> dict[int, list[Problem]
 
 
 def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Problem]:
-    for name in (*WANTED.required, "freight", "sizes", "bought_from", "haggle"):
+    for name in (*WANTED.required, "freight", "sizes", "bought_from", "haggle", "finished", "hours"):
         column: Column[object] = getattr(columns, name)
         value = column.values[at]
         if isinstance(value, Refusal):
@@ -203,6 +214,9 @@ def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Pro
 
 def _across(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Iterator[Problem]:
     yield from _sizes_problems(table, columns, at)
+    worse = sold_worse(columns.finished.known(at), columns.condition.known(at))
+    if worse is not None:
+        yield columns.finished.problem(table, at, worse)
     own = shop.shop.currency
     for column in (columns.price, columns.freight):
         amount = column.values[at]
@@ -267,4 +281,6 @@ def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: in
         haggle=haggle.value if isinstance(haggle, Amount) else None if haggle is None else "fixed",
         note=columns.note.known(at),
         features=tuple(FeatureRead(name, value) for name, value in features if value is not None),
+        finished=columns.finished.known(at),
+        hours=known_amount(columns.hours, at),
     )

@@ -11,6 +11,7 @@ from typing import Final
 from kitvalue.intake.bookcolumns import FeatureValue
 from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.intake.numbers import plain as plain_number
+from kitvalue.intake.vocabulary import GRADES
 
 NBSP: Final = "\u00a0"
 MINUS: Final = "\u2212"
@@ -135,6 +136,28 @@ def _told(value: FeatureValue) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     return value if isinstance(value, str) else plain_number(value)
+
+
+def work_words(finished: Decimal | None, hours: Decimal | None) -> str:
+    """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours`."""
+    told = [] if finished is None else [f"finished {_grade(finished)}"]
+    return ", ".join([*told, *([] if hours is None else [hours_words(hours)])])
+
+
+def sold_words(finished: Decimal | None, hours: Decimal | None) -> str:
+    """The same in a sentence about the kit: `in condition 4 after 6 hours`."""
+    told = [] if finished is None else [f"in condition {trimmed(finished, 1)}"]
+    return " ".join([*told, *([] if hours is None else [f"after {hours_words(hours)}"])])
+
+
+def hours_words(hours: Decimal) -> str:
+    """`1 hour`, `5.5 hours`."""
+    return f"{trimmed(hours)} {'hour' if hours == 1 else 'hours'}"
+
+
+def _grade(grade: Decimal) -> str:
+    word = next((f" ({word})" for word, ours in GRADES.items() if ours == grade), "")
+    return f"{trimmed(grade, 1)}{word}"
 
 
 def in_so_many(share: float) -> str:

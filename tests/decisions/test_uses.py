@@ -59,6 +59,8 @@ def test_selling_on_costs_its_hours_with_contingency() -> None:
     assert (full.labour, full.hours, margin.reason) == (126, 3, None)
     asked = plain_bases(worked.shop(), "sell on", None, "private", "prepare")
     assert all(base.reason is not None and "add prepare under [work]" in base.reason for base in asked)
+    unpaid = plain_bases(worked.shop().model_copy(update={"work": None}), "sell on", Decimal(3), "private", "prepare")
+    assert all(base.reason is not None and "add rate under [work]" in base.reason for base in unpaid)
 
 
 def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:

@@ -74,10 +74,7 @@ def test_a_scale_to_ten_is_halved() -> None:
         "10": "5", "9": "4.5", "8,5": "4.5", "7": "3.5", "5": "2.5", "1": "1", "0": "1",
     }  # fmt: skip
     assert read_grade("7", grades_by(words["condition"])) == Decimal("3.5")
-    assert read_grade("6", grades_by(words["condition"])) == Refusal(
-        "not_a_grade", "is no bench grade",
-        "write 1 to 5 in halves, wipe, freshen, mend, remake or harvest, or map the word under [prices.words.condition]",
-    )  # fmt: skip
+    assert isinstance(read_grade("6", grades_by(words["condition"])), Refusal)
     assert isinstance(read_grade("4", grades_by(words["condition"])), Refusal), "ours, or one of ten?"
 
 

@@ -199,3 +199,58 @@ def test_a_header_alone_is_a_file_without_offers(tmp_path: Path) -> None:
     reading = read(tmp_path)
     assert (reading.offers, reading.problems) == ((), ())
     assert (reading.counts.read, reading.counts.refused, reading.counts.delimiter) == (0, 0, ";")
+
+
+# ---- what is done before it is sold --------------------------------------------------------------------------------
+
+WORK = "offer;series;pieces;condition;price;finished;hours"
+
+
+@pytest.mark.parametrize(
+    ("cells", "finished", "hours"),
+    [
+        (";", None, None),
+        ("-;?", None, None),
+        ("n/a;unknown", None, None),
+        ("freshen;6", 4, 6),
+        ("3,5;5,25", Decimal("3.5"), Decimal("5.25")),
+        ("good;5:30", 4, Decimal("5.5")),
+        ("3;0", 3, 0),
+    ],
+)
+def test_the_grade_it_is_sold_in_and_the_hours_until_then(
+    tmp_path: Path, cells: str, finished: Decimal | None, hours: Decimal | None
+) -> None:
+    (offer,) = read(tmp_path, f"D;Burren;4;3;360;{cells}", header=WORK).offers
+    assert (offer.finished, offer.hours) == (finished, hours)
+
+
+@pytest.mark.parametrize(
+    ("cells", "column", "words"),
+    [
+        ("2,5;6", "finished", "is below the condition that it is bought in, grade 3 (mend); write the grade"),
+        ("nice;6", "finished", "is no bench grade"),
+        ("6;6", "finished", "is no bench grade"),
+        ("4;-2", "hours", "is below 0; write the bench hours"),
+        ("4;a day", "hours", "write the bench hours until it can be sold, such as 6 or 5:30, or leave it blank"),
+        ("4;20000", "hours", "is no sensible number of hours"),
+    ],
+)
+def test_what_is_done_before_it_is_sold_and_cannot_be(tmp_path: Path, cells: str, column: str, words: str) -> None:
+    reading = read(tmp_path, f"D;Burren;4;3;360;{cells}", "E;Slane;5;3;400;5;1", header=WORK)
+    (problem,) = refused(reading)
+    assert (problem.file, problem.row, problem.column) == ("offers.csv", 2, column)
+    assert words in problem.message
+    assert [offer.offer for offer in reading.offers] == ["E"]
+
+
+def test_hours_are_read_by_the_sign_that_the_prices_prove(tmp_path: Path) -> None:
+    (offer,) = read(tmp_path, "D;Burren;4;3;360,50;4;1,125", header=WORK).offers
+    assert offer.hours == Decimal("1.125")
+    undecided = read(tmp_path, "D;Burren;4;3;360;4;1,125", header=WORK)
+    assert [(p.level, p.column, p.text) for p in undecided.problems] == [(Level.FILE, "hours", "1,125")]
+
+
+def test_offers_without_the_columns_tell_nothing_of_it(tmp_path: Path) -> None:
+    (offer,) = read(tmp_path, "D;Burren;4;3;360;;;;;").offers
+    assert (offer.finished, offer.hours) == (None, None)

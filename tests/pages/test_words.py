@@ -117,3 +117,21 @@ def test_thinning_keeps_order_bound_and_the_unusual(rows: list[tuple[float, bool
     assert list(kept) == sorted(set(kept))
     odd = [r for r in numbered if r[2]]
     assert set(odd[:most]) <= set(kept)
+
+
+@pytest.mark.parametrize(
+    ("finished", "hours", "line", "sold"),
+    [
+        (Decimal(4), Decimal(6), "finished 4 (freshen), 6 hours", "in condition 4 after 6 hours"),
+        (Decimal("4.5"), None, "finished 4.5", "in condition 4.5"),
+        (None, Decimal(1), "1 hour", "after 1 hour"),
+        (Decimal("5.0"), Decimal(0), "finished 5 (wipe), 0 hours", "in condition 5 after 0 hours"),
+        (None, Decimal(16) / 3, "5.33 hours", "after 5.33 hours"),
+        (None, None, "", ""),
+    ],
+)
+def test_what_is_done_before_a_kit_is_sold(
+    finished: Decimal | None, hours: Decimal | None, line: str, sold: str
+) -> None:
+    assert words.work_words(finished, hours) == line
+    assert words.sold_words(finished, hours) == sold

@@ -101,12 +101,27 @@ def _tidy(part: Any) -> Any:
     return found
 
 
-def table_schema(required: tuple[str, ...], optional: tuple[str, ...]) -> dict[str, Any]:
-    """Table Schema of a CSV file, under our names for its columns."""
+OF_PRICES: dict[str, Field] = {  # which of the two may be blank hangs on the other, which a Table Schema cannot say
+    "price": {**FIELDS["price"], "description": "what was asked or paid; blank only where sold_for is filled in"},
+    "sold_for": {**FIELDS["price"], "description": "what it went for; blank if unsold or unknown"},
+}
+OF_OFFERS: dict[str, Field] = {
+    "finished": {"type": "string", "description": f"{GRADES_SAID}, that it will be sold in; blank is as it stands"},
+    "hours": {
+        "type": "string",
+        "description": "of the bench until it can be sold, such as 6 or 5:30; blank is prepare",
+    },
+}
+
+
+def table_schema(
+    required: tuple[str, ...], optional: tuple[str, ...], own: Mapping[str, Field] | None = None
+) -> dict[str, Any]:
+    """Table Schema of a CSV file, under our names for its columns. `own`: fields that are this file's alone."""
     fields = []
     for name in (*required, *optional):
-        field = {"name": name, **FIELDS[name]}
-        if name in required:
+        field = {"name": name, **((own or {}).get(name) or FIELDS[name])}
+        if name in required and name not in (own or {}):
             field["constraints"] = {"required": True, **field.get("constraints", {})}
         fields.append(field)
     return {"fields": fields, "missingValues": [""]}
@@ -117,8 +132,8 @@ def schemas() -> Mapping[str, dict[str, Any]]:
     return {
         "shop.schema.json": toml_schema(Shop, "Settings of a shop (shop.toml)"),
         "plan.schema.json": toml_schema(Plan, "A build plan (builds/NAME.toml)"),
-        "prices.tableschema.json": table_schema(REQUIRED, OPTIONAL),
-        "offers.tableschema.json": table_schema(offers.WANTED.required, offers.WANTED.optional),
+        "prices.tableschema.json": table_schema(REQUIRED, OPTIONAL, OF_PRICES),
+        "offers.tableschema.json": table_schema(offers.WANTED.required, offers.WANTED.optional, OF_OFFERS),
         "parts.tableschema.json": table_schema(parts.WANTED.required, parts.WANTED.optional),
         "done.tableschema.json": table_schema(done.REQUIRED, done.OPTIONAL),
         "rates.tableschema.json": table_schema(rates.WANTED.required, rates.WANTED.optional),

@@ -230,7 +230,22 @@ def _offers(shape: Shape, names: list[Series], rng: random.Random) -> Table:
         )  # fmt: skip
     columns = ("offer", "series", "pieces", "condition", "price", "freight", "sizes", "bought_from", "haggle", "note")
     told = tuple(name for name in shape.features if name != "holes" or shape.seed % 2)
-    return Table((*columns, *told), tuple({**row, **_features(told, shape.seed + i)} for i, row in enumerate(rows)))
+    work = ("finished", "hours") if shape.seed % 3 else ()
+    more = [{**_features(told, shape.seed + i), **_work(work, row, shape.seed + i)} for i, row in enumerate(rows)]
+    return Table((*columns, *told, *work), tuple({**row, **new} for row, new in zip(rows, more, strict=True)))
+
+
+def _work(names: tuple[str, ...], row: Mapping[str, object], seed: int) -> dict[str, object]:
+    """What is done to a kit before it is sold, often nothing that the file tells."""
+    rng = random.Random(seed)
+    grade = row["condition"]
+    assert isinstance(grade, Decimal)
+    better = [Decimal(half) / 2 for half in range(int(2 * grade), 11)]
+    found = {
+        "finished": rng.choice((None, grade, *better)),
+        "hours": rng.choice((None, 0, Decimal("5.5"), Decimal(rng.randint(1, 80)) / 4)),
+    }
+    return {name: found[name] for name in names}
 
 
 def _features(names: tuple[str, ...], seed: int) -> dict[str, object]:

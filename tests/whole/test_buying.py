@@ -100,13 +100,16 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
             if offer["reason"] is not None:
                 continue
             row = rows[offer["offer"]]
-            kit = Kit(offer["series"], float(offer["pieces"]), offer["condition"], "sold", channel)  # type: ignore[arg-type]
+            grade = float(str(row.get("finished") or row["condition"]))
+            kit = Kit(offer["series"], float(offer["pieces"]), grade, "sold", channel)  # type: ignore[arg-type]
             kit = replace(kit, features=features(fit, row))
             signed, means = samples(fit, kit)
             for use in offer["uses"]:
                 if use["use"] == "sell on" and use["reason"] is None:
                     assert shop.work is not None
-                    hours = float(shop.work.prepare or 0)
+                    own = row.get("hours")
+                    hours = float(shop.work.prepare or 0) if own is None else float(str(own))
+                    assert abs(use["hours"] - hours) < 1e-9
                     labour = hours * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
                     on_top = labour + holding(shop) + _freight(row)
                     _check(use, lambda price, use=use, on_top=on_top: _sale(shop, use, price + on_top, price),

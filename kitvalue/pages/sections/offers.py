@@ -17,7 +17,19 @@ from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
 from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
-from kitvalue.pages.words import DASH, amount, capital, change, count, exact, feature_words, number, percent, trimmed
+from kitvalue.pages.words import (
+    DASH,
+    amount,
+    capital,
+    change,
+    count,
+    exact,
+    feature_words,
+    number,
+    percent,
+    sold_words,
+    trimmed,
+)
 
 MOST_DRAWN = 20
 MOST_LISTED = 100
@@ -38,6 +50,8 @@ class OfferSeen:
     reason: str | None
     found: OfferFound | None = None  # up to what price it pays; None where the settings for that lack
     features: tuple[FeatureRead, ...] = ()  # those that offers.csv tells
+    finished: Decimal | None = None  # the condition that it will be sold in; None: as it is
+    hours: Decimal | None = None  # the bench's until then; None: the shop's own
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,26 +171,26 @@ def resale_words(fit: Fit | None) -> str:
 
 def _offers_table(valued: Sequence[Judged], currency: str, resale: str) -> Table:
     told = any(j.seen.features for j in valued)
-    refinished = any(j.valuation.finished != j.seen.condition for j in valued)
+    sold = [sold_words(j.seen.finished, j.seen.hours) for j in valued]
+    worked = any(sold)
     return Table(
         caption=f"Offers, the cheapest against their value first, {currency}",
         columns=(
             words("Offer"), words("Series"), figures("Pieces"), figures("Condition"),
-            *((words("Features"),) if told else ()), figures("Asked"),
+            *((words("Features"),) if told else ()), *((words("Sold"),) if worked else ()), figures("Asked"),
             figures("Freight"), figures("Buy-in value"), figures("Against value"), figures("Such kits sold for less"),
-            figures("Resale value"), *((figures("In condition"),) if refinished else ()),
+            figures("Resale value"),
         ),
         rows=tuple(
             Row((j.seen.offer, j.seen.series, trimmed(j.seen.pieces), trimmed(j.seen.condition, 1),
-                 *((feature_words(j.seen.features),) if told else ()), exact(j.seen.asked),
-                 _freight(j.seen.freight), amount(j.valuation.buy_in.typical),
-                 change(j.against, 0), percent(100 * j.share_below, 0), amount(j.valuation.resale.typical),
-                 *((trimmed(j.valuation.finished, 1),) if refinished else ())))
-            for j in valued[:MOST_LISTED]
+                 *((feature_words(j.seen.features),) if told else ()), *((how or "as it is",) if worked else ()),
+                 exact(j.seen.asked), _freight(j.seen.freight), amount(j.valuation.buy_in.typical),
+                 change(j.against, 0), percent(100 * j.share_below, 0), amount(j.valuation.resale.typical)))
+            for j, how in zip(valued[:MOST_LISTED], sold, strict=False)
         ),
         notes=(
             *and_more(len(valued) - MOST_LISTED, "more offers", "they are in offers.csv"),
-            f"{resale}, " + ("in the condition beside it." if refinished else "in the condition it has now."),
+            f"{resale}, " + ("in the condition it will be sold in." if worked else "in the condition it has now."),
         ),
     )  # fmt: skip
 
@@ -229,10 +243,13 @@ def _chance(share: float | None) -> str:
 
 
 def kit_words(seen: OfferSeen) -> str:
-    """`Burren, 4 pieces, condition 3, hardware yes`."""
+    """`Burren, 4 pieces, condition 3, hardware yes, sold in condition 4 after 6 hours`."""
     pieces = f"{trimmed(seen.pieces)} {'piece' if seen.pieces == 1 else 'pieces'}"
     features = f", {feature_words(seen.features)}" if seen.features else ""
-    return f"{seen.series}, {pieces}, condition {trimmed(seen.condition, 1)}{features}"
+    sold = sold_words(seen.finished, seen.hours)
+    return (
+        f"{seen.series}, {pieces}, condition {trimmed(seen.condition, 1)}{features}{f', sold {sold}' if sold else ''}"
+    )
 
 
 def _freight(freight: Decimal | None) -> str:

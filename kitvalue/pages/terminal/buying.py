@@ -7,11 +7,12 @@ from dataclasses import astuple
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer, Sourced, Sourcing
+from kitvalue.intake.offers import Offer
 from kitvalue.intake.words import listed
 from kitvalue.market.upside import following
 from kitvalue.pages.terminal.care import first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, table, wrapped
-from kitvalue.pages.words import feature_words
+from kitvalue.pages.words import feature_words, work_words
 
 MOST_USES = 30  # offers whose every use is listed
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
@@ -87,8 +88,8 @@ def _bid_notes(s: Shortlist) -> str:
     said = (
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
         f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
-        f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: no "
-        "price does."
+        f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: "
+        "no price does."
     )
     return "\n".join([wrapped(said), *([wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else [])])
 
@@ -122,7 +123,13 @@ def _asked(valued: list[OfferFound]) -> str:
         )
         for one in valued
     ]  # fmt: skip
-    return table(columns, rows, under=[feature_words(one.offer.features) for one in valued])
+    return table(columns, rows, under=[_beneath(one.offer) for one in valued])
+
+
+def _beneath(offer: Offer) -> str:
+    """What stands under an offer: its features, then what is done to it before it is sold."""
+    told = (feature_words(offer.features), work_words(offer.finished, offer.hours))
+    return "; ".join(text for text in told if text)
 
 
 def _where_it_goes(valued: list[OfferFound], margin: float) -> str:
