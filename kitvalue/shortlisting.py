@@ -40,7 +40,7 @@ from kitvalue.plans import finished_kit
 from kitvalue.workshop.asking import Terms, terms_of
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.holding import holding_cost
-from kitvalue.workshop.money import percent
+from kitvalue.workshop.money import ZERO, percent
 
 Tell = Callable[[float], None]  # told how much is done, 0 to 1
 NO_FREIGHT = "freight not known: whatever it is comes off these prices and profits"
@@ -187,9 +187,11 @@ def _by_source(offers: Sequence[Offer], places: Sequence[int]) -> dict[BoughtFro
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:
-    """The bench hours until a kit is sold whole; None where neither the offer nor the shop says them."""
+    """The hours until a kit is sold whole: the shop's to prepare any and the offer's own to restore it; None where
+    neither says any.
+    """
     prepare = None if shop.work is None else shop.work.prepare
-    return prepare if offer.hours is None else offer.hours
+    return prepare if offer.hours is None else (prepare or ZERO) + offer.hours
 
 
 def _sold_on(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[UseFound]]) -> list[UseBatch]:

@@ -64,7 +64,7 @@ def use(one: dict[str, Any], what: str = "sell on", route: str = "full") -> dict
 # ---- the figures ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("cells", [";", "?;n/a", "-;unknown", "CONDITION;3"])
+@pytest.mark.parametrize("cells", [";", "?;n/a", "-;unknown", "CONDITION;0"])
 def test_with_nothing_told_every_figure_stays(cells: str, tmp_path: Path) -> None:
     """Cells that say nothing, and cells that say what counts without them, leave all answers as they are."""
     shop = sample_shop(tmp_path)
@@ -90,17 +90,17 @@ def test_it_sells_for_what_value_says_of_the_finished_kit(shop: Path, name: str,
     assert one["buy_in"] == said["buy_in"]["typical"]
 
 
-def test_its_hours_stand_in_the_place_of_prepare(shop: Path) -> None:
+def test_its_hours_come_on_top_of_prepare(shop: Path) -> None:
     found = by_name(shop)
-    hours = {"A": 6, "B": PREPARE, "C": 5.5, "D": PREPARE, "E": 0}
+    hours = {"A": PREPARE + 6, "B": PREPARE, "C": PREPARE + 5.5, "D": PREPARE, "E": PREPARE}
     assert {name: use(one)["hours"] for name, one in found.items()} == hours
     cost = {name: use(one)["made_up"]["costs"] for name, one in found.items()}
     for name, own in hours.items():
-        assert cost[name] - cost["E"] == pytest.approx(own * RATE * CONTINGENCY, abs=0.011)
-        per_hour = (use(found[name])["expected_profit"] + own * RATE) / own if own else None
-        assert use(found[name])["profit_per_hour"] == (per_hour and pytest.approx(per_hour, abs=0.005))
+        assert cost[name] - cost["E"] == pytest.approx((own - PREPARE) * RATE * CONTINGENCY, abs=0.011)
+        per_hour = (use(found[name])["expected_profit"] + own * RATE) / own
+        assert use(found[name])["profit_per_hour"] == pytest.approx(per_hour, abs=0.005)
     gained = {name: use(found[name])["expected_profit"] for name in "CD"}
-    assert gained["D"] - gained["C"] == pytest.approx(2.5 * RATE * CONTINGENCY, abs=0.011)
+    assert gained["D"] - gained["C"] == pytest.approx(5.5 * RATE * CONTINGENCY, abs=0.011)
     assert use(found["A"], "parts") == use(found["D"], "parts")
 
 
@@ -112,7 +112,7 @@ def test_its_ceilings_are_the_last_cents_that_the_definitions_allow(tmp_path: Pa
     fit, price = market_of(shop, settings).fit, np.arange(200_001) / 100
     kit = Kit("Inishmore", 5, 4, "sold", "dealer", features=(FeatureValue("hardware", True),))
     signed, means = samples(fit, kit)
-    on_top = 45 + 24 + 6 * RATE * CONTINGENCY
+    on_top = 45 + 24 + (PREPARE + 6) * RATE * CONTINGENCY
 
     def net(gross: float) -> FloatArray:
         if route == "full":
@@ -134,7 +134,7 @@ def test_its_ceilings_are_the_last_cents_that_the_definitions_allow(tmp_path: Pa
 def test_the_best_set_is_drawn_from_the_finished_kits_and_takes_their_hours(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Two bargains, 12 bench hours: the one that gains more takes 9 of them, so the other one's 4 are too many."""
+    """Two bargains, 18 bench hours: the one that gains more takes 9 and 3 to prepare, so the other's 7 are too many."""
     drawn: list[Kit] = []
 
     def noted(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
@@ -143,12 +143,12 @@ def test_the_best_set_is_drawn_from_the_finished_kits_and_takes_their_hours(
 
     monkeypatch.setattr(portfolios, "shared_draws", noted)
     shop = with_rows(tmp_path, "A;Inishmore;5;3;500;0;;5;9", "B;Inishmore;5;3;500;0;;;4")
-    change(shop, "# bench_hours = 60 ", "bench_hours = 12 ")
+    change(shop, "# bench_hours = 60 ", "bench_hours = 18 ")
     found = run(shop, "shortlist", "--json").data
     assert [kit.condition for kit in drawn] == [5, 3]
-    assert (found["portfolio"]["buy"], found["portfolio"]["hours"]) == (["A"], 9)
+    assert (found["portfolio"]["buy"], found["portfolio"]["hours"]) == (["A"], 12)
     assert found["portfolio"]["expected_profit"] == found["offers"][0]["expected_profit"]
-    change(shop, "bench_hours = 12 ", "bench_hours = 13 ")
+    change(shop, "bench_hours = 18 ", "bench_hours = 19 ")
     assert run(shop, "shortlist", "--json").data["portfolio"]["buy"] == ["A", "B"]
 
 
@@ -243,7 +243,9 @@ def test_own_hours_need_no_prepare(tmp_path: Path) -> None:
     change(shop, "prepare = 3 ", "# prepare = 3 ")
     found = by_name(shop)
     for name in "ACE":
-        assert found[name]["uses"] == with_prepare[name]["uses"]
+        hours = [use(one[name])["hours"] for one in (with_prepare, found)]
+        assert hours[0] - hours[1] == PREPARE
+        assert use(found[name])["reason"] is None
     for name in "BD":
         assert "add prepare under [work]" in use(found[name])["reason"]
     assert not any(NO_HOURS_SAID in one["cautions"] for one in found.values())

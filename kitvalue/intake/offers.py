@@ -51,7 +51,7 @@ class Offer:
     """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
 
     `sizes` is () where they are not known in full; `features` are the declared ones that the file tells. `finished` is
-    the grade that it will be sold in (None: as it is), `hours` the bench's until then (None: the shop's `prepare`).
+    the grade that it will be sold in (None: as it is), `hours` the bench's to restore it, on top of `prepare`.
     """
 
     row: int

@@ -16,7 +16,7 @@ from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import Refusal, is_dash, says_not_known
 
 FINISHED_CURE: Final = "write the grade that it will be sold in, or leave it blank if it is sold as it is"
-HOURS_CURE: Final = "write the bench hours until it can be sold, such as 6 or 5:30, or leave it blank"
+HOURS_CURE: Final = "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank"
 
 
 def finished_column(table: TextTable, shop: Shop) -> Column[Decimal]:
@@ -35,8 +35,8 @@ def _finished_reader(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
 
 
 def hours_column(table: TextTable, decimal: Sign | None, counted: Sequence[bool]) -> ColumnFindings[Amount]:
-    """The bench hours that make each kit ready, 0 or more; None where nothing is said. `decimal` is the sign that the
-    shop or another column of the file gives."""
+    """The bench hours that restoring each kit takes, 0 or more; None where nothing is said. `decimal` is the sign that
+    the shop or another column of the file gives."""
     return number_column(table, "hours", _read_hours, hours_check, HOURS_CURE, decimal, counted)
 
 

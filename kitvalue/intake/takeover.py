@@ -80,7 +80,7 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
         whole = "\n" * above + "\n".join(below) + "\n"
         data = whole.encode("utf-8-sig" if text.encoding == "utf-8" else text.encoding)
     unused = tuple(name for name in headers if name and name not in columns.values())
-    series = _series(below, header.delimiter, headers.index(columns["series"])) if "series" in columns else ()
+    series = _series(below, header.delimiter, {name: headers.index(header) for name, header in columns.items()})
     return Incoming(
         data, header.delimiter, above, columns, unused, series, _currencies(found.get("price", ())),
         _day_first(found.get("date", ())), tuple(found.get("condition", ())),
@@ -141,10 +141,17 @@ def _columns(lines: list[str], delimiter: str, places: Sequence[int]) -> list[li
     return found
 
 
-def _series(lines: list[str], delimiter: str, place: int) -> tuple[str, ...]:
-    """The filled cells of the column of series, but for rows that are totals."""
-    rows = (raw.cells for raw in split_rows(lines, delimiter) if raw.row > 1 and place < len(raw.cells))
-    return tuple(trimmed(cells[place]) for cells in rows if trimmed(cells[place]) and not any(map(says_total, cells)))
+def _series(lines: list[str], delimiter: str, places: Mapping[str, int]) -> tuple[str, ...]:
+    """The filled cells of the column of series, but for rows that are totals; () where no column is known for it."""
+    if "series" not in places:
+        return ()
+    found = []
+    for raw in split_rows(lines, delimiter):
+        cells = {name: trimmed(raw.cells[at]) for name, at in places.items() if at < len(raw.cells)}
+        bare = not cells.get("pieces") and not cells.get("condition")
+        if raw.row > 1 and cells.get("series") and not (bare and any(map(says_total, raw.cells))):
+            found.append(cells["series"])
+    return tuple(found)
 
 
 def _day_first(dates: Sequence[str]) -> bool | None:

@@ -39,7 +39,7 @@ _HEADERS: Final[Mapping[str, str]] = {
     ),
     "hardware": "hardware stands ständer",
     "series": (
-        "series serie model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung série modèle "
+        "series serie range model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung série modèle "
         "modello modelo batterie drumstel"
     ),
 }
@@ -61,6 +61,7 @@ _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
         "no": "ohne, without, nein danke, keine, kein, none, fehlt, missing, nicht dabei, not included, ✗, ✘",
     },
 }  # fmt: skip
+_TAKEN_IN: Final = re.compile(r"trade[- ]?in|part[- ]?ex|in zahlung|inzahlung|reprise|inruil")  # by a shop, of somebody
 _BY_ONE_WORD: Final = ("channel",)  # columns in which one word of a cell tells ("Ebay Auktion")
 
 
@@ -123,7 +124,7 @@ def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
     table = {one: ours for ours, words in _WORDS.get(column, {}).items() for one in words.split(", ")}
     if word in table:
         return table[word]
-    if column in _BY_ONE_WORD:
+    if column in _BY_ONE_WORD and not _TAKEN_IN.search(word):
         told = {known.get(one, table.get(one)) for one in re.findall(r"\w+", word)} - {None}
         if len(told) == 1:
             return told.pop()

@@ -145,7 +145,7 @@ def test_every_row_speaks_for_the_series() -> None:
 
 
 def test_totals_name_no_series() -> None:
-    rows = ("2026-01-02,Burren,4,3,480", "TOTAL,1 kit,,,480", ",Slane,5,3,500")
+    rows = ("2026-01-02,Burren,4,average,480", "TOTAL,1 kit,,,480", ",Slane,5,mittel,500")
     assert seen("date,series,pieces,condition,price", *rows).series == ("Burren", "Slane")
 
 

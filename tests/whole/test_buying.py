@@ -108,7 +108,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
                 if use["use"] == "sell on" and use["reason"] is None:
                     assert shop.work is not None
                     own = row.get("hours")
-                    hours = float(shop.work.prepare or 0) if own is None else float(str(own))
+                    hours = float(shop.work.prepare or 0) + (0 if own is None else float(str(own)))
                     assert abs(use["hours"] - hours) < 1e-9
                     labour = hours * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
                     on_top = labour + holding(shop) + _freight(row)

@@ -26,9 +26,9 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     parts = [
         first_of_all(s.cautions),
         wrapped(f"{_count(len(s.offers))}{plan} ({s.currency}){_unread(s.unread)}", "") + "\n",
-        _lead(valued) + "\n" if valued else "",
+        _lead(s, valued) + "\n" if valued else "",
         "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
-        _bid_notes(s) + "\n" if valued else "",
+        _bid_notes(s, valued) + "\n" if valued else "",
         "What is asked, against the buy-in value\n" + _asked(valued) + "\n" if valued else "",
         _where_it_goes(valued, s.margin_percent),
         "Up to what price, by use\n" + _uses(valued) + "\n" if any(one.uses for one in valued) else "",
@@ -52,17 +52,30 @@ def _unread(offers: int) -> str:
     return f"; {_count(offers)} more could not be read: kitvalue check lists them" if offers else ""
 
 
-def _lead(valued: list[OfferFound]) -> str:
+def _lead(s: Shortlist, valued: list[OfferFound]) -> str:
     """The answer in a sentence."""
     good = [one for one in valued if one.stop_at is not None and one.paid.price <= one.stop_at]
     if not good:
-        return wrapped("No offer pays at the price that it will probably be had for. Open low, or pass.")
+        return wrapped(
+            f"At the price that it will probably be had for, no offer leaves {s.margin_percent:g} % of net revenue and "
+            f"loses in no more than {s.loss_percent:g} %.{_gains(valued)} Open low, or pass."
+        )
     first = good[0]
     use = first.best.use if first.best is not None else ""
     return wrapped(
         f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} first: "
         f"{use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}."
     )
+
+
+def _gains(valued: list[OfferFound]) -> str:
+    """Of offers of which none leaves the margin, those that are expected to bring anything at all."""
+    profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
+    gains = {name: profit for name, profit in profits.items() if profit is not None and profit > 0}
+    if not gains:
+        return ""
+    told = listed([f"{name} {money(profit)}" for name, profit in gains.items()], 6)
+    return f" On average less than that is left: {told}."
 
 
 def _bids(valued: list[OfferFound]) -> str:
@@ -83,7 +96,7 @@ def _bid(one: OfferFound) -> list[str]:
     ]  # fmt: skip
 
 
-def _bid_notes(s: Shortlist) -> str:
+def _bid_notes(s: Shortlist, valued: list[OfferFound]) -> str:
     """What the columns mean, and on which settings they rest."""
     said = (
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
@@ -91,7 +104,17 @@ def _bid_notes(s: Shortlist) -> str:
         f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: "
         "no price does."
     )
-    return "\n".join([wrapped(said), *([wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else [])])
+    reckoned = [wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else []
+    return "\n".join([wrapped(said), *_unrestored(valued), *reckoned])
+
+
+def _unrestored(valued: list[OfferFound]) -> list[str]:
+    """Which offers are judged as they are."""
+    blank = [one.offer.offer for one in valued if one.offer.finished is None]
+    which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
+    said = f"Selling on is judged unrestored where finished is blank in offers.csv: {which}." if blank else ""
+    parts = "Parts bought for restoring are not counted." if len(blank) < len(valued) else ""
+    return [wrapped(" ".join(text for text in (said, parts) if text))]
 
 
 def _reckoned(r: ReckonedWith) -> str:
