@@ -15,7 +15,7 @@ from kitvalue.checking import CheckDone, check_shop
 from kitvalue.files import make_writable, write_whole_bytes
 from kitvalue.intake.csvout import MARK, csv_text
 from kitvalue.intake.decoding import read_bytes
-from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
+from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen, unknown_words
 from kitvalue.intake.offers import WANTED
 from kitvalue.intake.pasting import PasteBlock, open_blocks, paste_blocks
 from kitvalue.intake.pricebook import read_pricebook
@@ -79,7 +79,7 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
     with _all_or_none(folder) as write:
         write(PRICES, sheet.data)
         write(SHOP, new_settings(starter, sheet, (), FirstLook(), currency).encode())
-        write(SHOP, new_settings(starter, sheet, series, _first_look(folder), currency).encode())
+        write(SHOP, new_settings(starter, sheet, series, _first_look(folder, sheet), currency).encode())
         columns = (*WANTED.required, *_OF_AN_OFFER, *(name for name in features if name in sheet.columns))
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
@@ -93,11 +93,16 @@ def _private(toml: TomlFile) -> tuple[int, ...]:
     return tuple(sorted(toml.lines[*place, word] for word, ours in words.items() if ours == "private"))
 
 
-def _first_look(folder: Path) -> FirstLook:
-    """The price book read by settings that know its columns, not yet its words."""
+def _first_look(folder: Path, sheet: Incoming) -> FirstLook:
+    """The price book read by settings that know its columns, not yet its words; where a column is missing, so that no
+    row can be read, the words of the others.
+    """
     shop = read_shop(folder)
     reading = read_pricebook(folder / PRICES, shop)
-    blocks = paste_blocks(reading.problems, shop, TomlFile(folder / SHOP, SHOP).lines)
+    problems = [*reading.problems]
+    if any(problem.unmapped is not None for problem in problems):
+        problems += unknown_words(sheet.cells, shop, PRICES)
+    blocks = paste_blocks(problems, shop, TomlFile(folder / SHOP, SHOP).lines)
     return FirstLook(blocks, reading.counts.decimal)
 
 

@@ -89,11 +89,12 @@ def test_the_answer_as_json(tmp_path: Path) -> None:
 
 
 def test_a_column_that_is_not_found_stands_open(tmp_path: Path) -> None:
-    ran = laid_out(tmp_path, "Model,Look,Price", *(f"Burren,fine,{n}" for n in range(400, 420)))
-    assert "(columns): write the header in the file on the right" in " ".join(ran.out.split())
+    ran = laid_out(tmp_path, "Model,Look,Price,Stands", *(f"Burren,fine,{n},a few" for n in range(400, 420)))
+    assert "(column pieces and condition): write the header in the file on the right" in " ".join(ran.out.split())
     text = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8")
     assert 'pieces = ""' in text
     assert 'condition = ""' in text
+    assert '"a few" = ""  # 20 rows' in text  # words of the columns that are known
 
 
 def test_the_spreadsheet_is_left_alone_and_its_rows_are_copied_byte_for_byte(tmp_path: Path) -> None:

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
+from kitvalue.intake.bookcolumns import feature_reader, kind_reader, read_shop_grade
 from kitvalue.intake.bookrows import says_total
 from kitvalue.intake.likeness import likeness
 from kitvalue.intake.marks import TURNED, is_number_to_ten, scale_to_ten
 from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem
+from kitvalue.intake.shop import Shop
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomltext import toml_heading, toml_key, toml_text
-from kitvalue.intake.words import fold, says_not_known, trimmed
+from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS
+from kitvalue.intake.words import Refusal, fold, says_not_known, trimmed
 
 _MOST_SERIES: Final = 60
 _CONDITION: Final = toml_heading("prices", "words", "condition")
@@ -64,6 +68,25 @@ def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
         else:
             found[name] = SeriesSeen(name, rows, {})
     return tuple(found.values())
+
+
+def unknown_words(cells: Mapping[str, Sequence[str]], shop: Shop, file: str) -> list[Problem]:
+    """The refusal of each cell (by our column) that holds a word which a shop does not know yet."""
+    readers: dict[str, Callable[[str], object]] = {
+        "condition": read_shop_grade(shop),
+        "price_kind": kind_reader("price_kind", PRICE_KINDS, shop),
+        "channel": kind_reader("channel", CHANNELS, shop),
+    }
+    for name, kind in shop.prices.features.items():
+        if kind == "yes-no":
+            readers[name] = feature_reader(name, kind, shop.prices.words.get(name, {}))
+    found = []
+    for name, read in readers.items():
+        for cell in cells.get(name, ()):
+            why = read(cell)
+            if isinstance(why, Refusal) and why.code in UNKNOWN_WORDS:
+                found.append(Problem(file, None, name, cell, why.code, Level.REFUSED, why.reason))
+    return found
 
 
 def new_settings(

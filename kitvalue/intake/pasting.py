@@ -72,7 +72,7 @@ def open_blocks(toml: TomlFile) -> tuple[PasteBlock, ...]:
         if open_at:
             kind = "yes-no" if features.get(table[-1]) == "yes-no" else table[-1]
             to_fill = _HEADER if len(table) == 1 else _choice(kind)
-            found.append(PasteBlock(where, (), toml.lines.get(where), to_fill=to_fill, open_at=tuple(open_at)))
+            found.append(PasteBlock(where, (), toml.lines.get(where), tuple(blank), 0, to_fill, tuple(open_at)))
     return tuple(sorted(found, key=lambda block: block.open_at))
 
 

@@ -35,8 +35,8 @@ class Incoming:
     else the `above` rows there are blank, so that every row keeps its number. `columns`: our column -> the header that
     likely holds it, those that have our own name among them; `unused`: headers for which there is none. `series`: the
     filled cells of that column but for totals. `currencies`: the codes that its prices can be in, () where they do not
-    say or say several. `day_first`: the order that its dates show, None where they show none or both. `conditions`: the
-    filled cells of that column.
+    say or say several. `day_first`: the order that its dates show, None where they show none or both. `cells`: our
+    column -> its filled cells, of the first rows.
     """
 
     data: bytes
@@ -47,7 +47,12 @@ class Incoming:
     series: tuple[str, ...]
     currencies: tuple[str, ...]
     day_first: bool | None
-    conditions: tuple[str, ...]
+    cells: Mapping[str, Sequence[str]]
+
+    @property
+    def conditions(self) -> Sequence[str]:
+        """The conditions among `cells`."""
+        return self.cells.get("condition", ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +88,7 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     series = _series(below, header.delimiter, {name: headers.index(header) for name, header in columns.items()})
     return Incoming(
         data, header.delimiter, above, columns, unused, series, _currencies(found.get("price", ())),
-        _day_first(found.get("date", ())), tuple(found.get("condition", ())),
+        _day_first(found.get("date", ())), found,
     )  # fmt: skip
 
 

@@ -14,13 +14,15 @@ from kitvalue.intake.marks import grades_by, read_grade
 from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.takeover import Incoming
+from kitvalue.intake.tradewords import likely_word
+from kitvalue.intake.vocabulary import CHANNELS
 from kitvalue.intake.words import Refusal
 
 STARTER = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
 
 
 def sheet(columns: dict[str, str] | None = None, *conditions: str, day_first: bool | None = None) -> Incoming:
-    return Incoming(b"", ",", 0, columns or {}, (), (), (), day_first, conditions)
+    return Incoming(b"", ",", 0, columns or {}, (), (), (), day_first, {"condition": conditions})
 
 
 def test_series_are_counted_by_their_commonest_spelling() -> None:
@@ -105,3 +107,11 @@ def test_any_name_and_header_gives_settings_that_can_be_read(names: list[str], h
     values = tomllib.loads(new_settings(STARTER, sheet({"series": header}), seen, FirstLook(), None))
     assert list(values.get("series", {})) == list(dict.fromkeys(name.strip() for name in names))
     assert values["prices"]["columns"] == ({"series": header} if header.strip().casefold() != "series" else {})
+
+
+@pytest.mark.parametrize(
+    ("cell", "word"),
+    [("Music shop", "dealer"), ("Shop trade-in", None), ("Inzahlungnahme Laden", None), ("online auction", "auction")],
+)
+def test_what_a_shop_took_in_is_no_dealers_price(cell: str, word: str | None) -> None:
+    assert likely_word("channel", cell, {one: one for one in CHANNELS}) == word

@@ -12,6 +12,7 @@ from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomllines import Place
+from kitvalue.intake.words import listed
 from kitvalue.pages.terminal.check import lines_phrase
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import wrapped
@@ -87,7 +88,8 @@ def next_text(
         *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
         f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
         f"{shop} check",
-        f"Kits on offer: a row each in offers.csv, `offer` a name of your choice; then {shop} shortlist",
+        "Kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished` and `hours` what you "
+        f"make of it (blank: sold on as it is). Then {shop} shortlist",
     ]
     told = [wrapped(step, bullet=f"{at}. ") for at, step in enumerate(steps, 1)]
     return "\n".join([wrapped(counts_line(counts), ""), "", "Next:", *told])
@@ -106,10 +108,9 @@ def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mappin
 
 
 def _to_fill(block: PasteBlock) -> str:
-    place = f"shop.toml, {lines_phrase(block.open_at)} ({block.table[-1]}): write {block.to_fill} on the right"
-    if block.table == _CONDITION:
-        return f"{place}. {_GRADES}"
-    return place if block.table != _COLUMNS else f"{place}. What your words mean is asked once these are known"
+    what = f"column {listed(block.words)}" if block.table == _COLUMNS else block.table[-1]
+    place = f"shop.toml, {lines_phrase(block.open_at)} ({what}): write {block.to_fill} on the right"
+    return f"{place}. {_GRADES}" if block.table == _CONDITION else place
 
 
 def _numbers(conditions: Sequence[str]) -> list[str]:
