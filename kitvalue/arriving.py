@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 SHOP: Final = "shop.toml"
 PRICES: Final = "prices.csv"
 OFFERS: Final = "offers.csv"
-_OF_AN_OFFER: Final = ("finished", "hours")  # columns of a new offers.csv beyond those it must have
+_OF_AN_OFFER: Final = ("finished", "hours", "parts")  # columns of a new offers.csv beyond those it must have
 
 
 @dataclass(frozen=True, slots=True)

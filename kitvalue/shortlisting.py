@@ -44,10 +44,8 @@ from kitvalue.workshop.money import ZERO, percent
 
 Tell = Callable[[float], None]  # told how much is done, 0 to 1
 NO_FREIGHT = "freight not known: whatever it is comes off these prices and profits"
-NO_HOURS_SAID = (
-    "finished better than it is bought, and only the hours of prepare are counted: offers.csv gives no hours for that "
-    "work, and parts for it are not counted"
-)
+NO_HOURS_SAID = "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it"
+NO_PARTS_SAID = "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them"
 NO_VAT_SAID = "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
 
 
@@ -169,6 +167,8 @@ def _own_cautions(offer: Offer, want: Wanted) -> tuple[str, ...]:
         found.append(NO_VAT_SAID)
     if sold_condition(offer) > offer.condition and offer.hours is None and _hours(offer, want.shop) is not None:
         found.append(NO_HOURS_SAID)
+    if sold_condition(offer) > offer.condition and offer.parts is None:
+        found.append(NO_PARTS_SAID)
     if want.fit.recipe.sold_offset:
         found.append(f"these figures rest on {want.fit.recipe.sold_basis}")
     return tuple(found)
@@ -202,7 +202,7 @@ def _sold_on(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[
     for (source, hours), positions in groups.items():
         places = [seen.places[p] for p in positions]
         at = np.array([seen.sold_at[p] for p in positions])
-        cost = np.array([_freight(offers[i]) + want.holding for i in places])
+        cost = np.array([_freight(offers[i]) + float(offers[i].parts or 0) + want.holding for i in places])
         for base in plain_bases(want.shop, SELL_ON, hours, source, "prepare"):
             batches.append(
                 UseBatch(

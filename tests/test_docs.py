@@ -216,9 +216,9 @@ def test_a_newcomers_spreadsheet_comes_to_a_decision_by_readme(tmp_path: Path) -
     assert "40 rows read, 37 used, 3 refused" in ran.out
     assert (shop / "offers.csv").read_text(
         encoding="utf-8-sig"
-    ) == "offer;series;pieces;condition;price;finished;hours;hardware\n"
+    ) == "offer;series;pieces;condition;price;finished;hours;parts;hardware\n"
     with (shop / "offers.csv").open("a", encoding="utf-8") as offers:
-        offers.write("A;Inishmore;5;mittel;1.100,00 €;gut;6;ja\nB;Burren;4;mittel;380,00 €;;;\n")
+        offers.write("A;Inishmore;5;mittel;1.100,00 €;gut;6;85;ja\nB;Burren;4;mittel;380,00 €;;;;\n")
     ran = run(shop, "shortlist", "--json")
     assert ran.status == 0, ran.err
     good, poor = ran.data["offers"]

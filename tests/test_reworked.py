@@ -20,7 +20,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.many import shared_draws
 from kitvalue.pages.sections.offers import kit_words, offers_view
-from kitvalue.shortlisting import NO_HOURS_SAID
+from kitvalue.shortlisting import NO_HOURS_SAID, NO_PARTS_SAID
 from tests.shops import run, sample_shop
 from tests.whole.test_buying import samples
 
@@ -78,7 +78,7 @@ def test_with_nothing_told_every_figure_stays(cells: str, tmp_path: Path) -> Non
     for old, new in zip(before[:2], after[:2], strict=True):
         for one in new.data["offers"]:
             assert (one["finished"] is None) == ("CONDITION" not in cells)
-        own = {"finished": None, "hours": None}
+        own = {"finished": None, "hours": None, "parts": None}
         assert {**new.data, "offers": [one | own for one in new.data["offers"]]} == old.data
     assert after[2] == before[2]
 
@@ -102,6 +102,32 @@ def test_its_hours_come_on_top_of_prepare(shop: Path) -> None:
     gained = {name: use(found[name])["expected_profit"] for name in "CD"}
     assert gained["D"] - gained["C"] == pytest.approx(5.5 * RATE * CONTINGENCY, abs=0.011)
     assert use(found["A"], "parts") == use(found["D"], "parts")
+
+
+def test_what_is_bought_for_it_is_a_cost_like_any_other(tmp_path: Path) -> None:
+    header = HEADER.replace("hours", "hours;parts")
+    kit = "Inishmore;5;3;1200;45;yes"
+    told = ("A;{};4;6;", "B;{};4;6;85,50", "C;{};4;6;€85", "D;{};;;?", "E;{};;;20")
+    shop = with_rows(tmp_path, *(row.format(kit) for row in told), header=header)
+    found = by_name(shop)
+    assert {name: one["parts"] for name, one in found.items()} == {"A": None, "B": 85.5, "C": 85, "D": None, "E": 20}
+    for name, base, cost in (("B", "A", 85.5), ("C", "A", 85), ("E", "D", 20)):
+        for route in ("full", "margin"):
+            with_parts, without = use(found[name], route=route), use(found[base], route=route)
+            assert without["expected_profit"] - with_parts["expected_profit"] == pytest.approx(cost, abs=0.011)
+        assert use(found[name])["ceiling"] < use(found[base])["ceiling"]
+    assert [NO_PARTS_SAID in found[name]["cautions"] for name in "ABD"] == [True, False, False]
+    assert "finished 4 (freshen), 6 hours, parts 85.50" in run(shop, "shortlist").out
+
+
+@pytest.mark.parametrize("cell", ["-5", "80-90", "new heads", "85 CHF"])
+def test_parts_that_are_no_amount_refuse_the_row(tmp_path: Path, cell: str) -> None:
+    header = HEADER.replace("hours", "hours;parts")
+    shop = with_rows(tmp_path, f"A;Burren;4;3;360;45;yes;4;6;{cell}", "B;Burren;4;3;360;45;yes;4;6;1", header=header)
+    ran = run(shop, "shortlist", "--json")
+    (problem,) = [one for one in ran.data["problems"] if one["file"] == "offers.csv" and one["level"] == "refused"]
+    assert (problem["row"], problem["column"], problem["text"]) == (2, "parts", cell)
+    assert [one["offer"] for one in ran.data["offers"]] == ["B"]
 
 
 @pytest.mark.parametrize("route", ["full", "margin"])
@@ -166,7 +192,7 @@ def test_the_answers_show_what_is_done_to_each(shop: Path) -> None:
     assert lines.count("hardware yes") == 1
     text = (shop / "out" / "shortlist.csv").read_bytes().decode("utf-8-sig")
     rows = {row["offer"]: row for row in csv.DictReader(io.StringIO(text, newline=""))}
-    assert list(rows["A"])[-2:] == ["finished", "finished_hours"]
+    assert list(rows["A"])[-3:] == ["finished", "finished_hours", "finished_parts"]
     assert [(rows[name]["finished"], rows[name]["finished_hours"]) for name in "ABC"] == [
         ("4", "6.00"), ("4", ""), ("", "5.50"),
     ]  # fmt: skip

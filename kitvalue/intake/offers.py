@@ -25,7 +25,7 @@ from kitvalue.intake.featurecolumns import feature_columns
 from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.kitsizes import Diameters, SizesCell, sizes_reader
 from kitvalue.intake.numbers import Amount, Reading, TwoReadings, read_amount, read_percent
-from kitvalue.intake.offerwork import finished_column, hours_column, sold_worse
+from kitvalue.intake.offerwork import finished_column, hours_column, parts_column, sold_worse
 from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import FileError, Level, Problem, shown
 from kitvalue.intake.rates import Rates, read_rates
@@ -38,7 +38,7 @@ from kitvalue.intake.words import Refusal, fold, rows_phrase, trimmed
 BoughtFrom = Literal["private", "trade", "import"]
 WANTED: Final = WantedColumns(
     ("offer", "series", "pieces", "condition", "price"),
-    ("freight", "sizes", "bought_from", "haggle", "finished", "hours", "note"),
+    ("freight", "sizes", "bought_from", "haggle", "finished", "hours", "parts", "note"),
 )
 _SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
@@ -51,7 +51,8 @@ class Offer:
     """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
 
     `sizes` is () where they are not known in full; `features` are the declared ones that the file tells. `finished` is
-    the grade that it will be sold in (None: as it is), `hours` the bench's to restore it, on top of `prepare`.
+    the grade that it will be sold in (None: as it is), `hours` the bench's to restore it, on top of `prepare`,
+    `parts` what is bought for that, net of the VAT that is deducted.
     """
 
     row: int
@@ -68,6 +69,7 @@ class Offer:
     features: tuple[FeatureRead, ...] = ()
     finished: Decimal | None = None
     hours: Decimal | None = None
+    parts: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +94,7 @@ class _Columns:
     haggle: Column[Amount | str]
     finished: Column[Decimal]
     hours: Column[Amount]
+    parts: Column[Amount]
     note: Column[str]
     features: tuple[Feature, ...]
 
@@ -118,14 +121,16 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
     freight = number_column(table, "freight", read_amount, freight_check, FREIGHT_CURE, shop.files.decimal, counted)
     features = feature_columns(table, shop, offer_features(shop), counted)
     hours = hours_column(table, shop.files.decimal or price.sign or freight.sign, counted)
-    numbers = (price, freight, hours, *features.findings)
+    parts = parts_column(table, shop.files.decimal or price.sign or freight.sign, counted)
+    numbers = (price, freight, hours, parts, *features.findings)
     undecided = [one.undecided for one in numbers if one.undecided is not None]
     if undecided:
         counts = FileCounts(
             table.file, table.read, 0, table.read, 0, table.encoding, table.delimiter, price.sign or shop.files.decimal
         )
         return OffersReading((), (*table.problems, *undecided), counts)
-    columns = _columns(table, shop, price.column, freight.column, hours.column, features.columns)
+    amounts = (one.column for one in (price, freight, hours, parts))
+    columns = _columns(table, shop, *amounts, features=features.columns)
     problems = [*table.problems, *(warning for one in numbers for warning in one.warnings)]
     offers: list[Offer] = []
     rates = read_rates(path.parent / "rates.csv", shop)
@@ -144,7 +149,7 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
 
 def _columns(
     table: TextTable, shop: Shop, price: Column[Amount], freight: Column[Amount], hours: Column[Amount],
-    features: tuple[Feature, ...],
+    parts: Column[Amount], *, features: tuple[Feature, ...],
 ) -> _Columns:  # fmt: skip
     sources = vocabulary(_SOURCES, {})
 
@@ -163,6 +168,7 @@ def _columns(
         haggle=word_column(table, "haggle", _haggle_reader(shop.files), 'write a percentage, such as 10, or "fixed"'),
         finished=finished_column(table, shop),
         hours=hours,
+        parts=parts,
         note=word_column(table, "note", str, ""),
         features=features,
     )
@@ -199,7 +205,7 @@ def _named_twice(table: TextTable, columns: _Columns) -> dict[int, list[Problem]
 
 
 def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Problem]:
-    for name in (*WANTED.required, "freight", "sizes", "bought_from", "haggle", "finished", "hours"):
+    for name in (*WANTED.required, "freight", "sizes", "bought_from", "haggle", "finished", "hours", "parts"):
         column: Column[object] = getattr(columns, name)
         value = column.values[at]
         if isinstance(value, Refusal):
@@ -218,7 +224,7 @@ def _across(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: i
     if worse is not None:
         yield columns.finished.problem(table, at, worse)
     own = shop.shop.currency
-    for column in (columns.price, columns.freight):
+    for column in (columns.price, columns.freight, columns.parts):
         amount = column.values[at]
         if isinstance(amount, Amount) and _rate(amount, own, rates) is None:
             cure = f"write the amount in {own}, or give the rate of its currency in rates.csv"
@@ -266,7 +272,7 @@ def _own_money(amount: Amount, own: str, rates: Rates) -> Decimal:
 def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: int) -> Offer:
     own = shop.shop.currency
     haggle, source = columns.haggle.known(at), columns.bought_from.known(at)
-    freight, sizes = columns.freight.known(at), _sizes_meant(columns, at)
+    freight, sizes, parts = columns.freight.known(at), _sizes_meant(columns, at), columns.parts.known(at)
     features = ((one.name, one.column.known(at)) for one in columns.features)
     return Offer(
         row=table.rows[at].row,
@@ -283,4 +289,5 @@ def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: in
         features=tuple(FeatureRead(name, value) for name, value in features if value is not None),
         finished=columns.finished.known(at),
         hours=known_amount(columns.hours, at),
+        parts=None if parts is None else _own_money(parts, own, rates),
     )

@@ -1,4 +1,4 @@
-"""What is done to a kit on offer before it is sold: the columns `finished` and `hours` of offers.csv."""
+"""What is done to a kit on offer before it is sold: the columns `finished`, `hours` and `parts` of offers.csv."""
 
 from __future__ import annotations
 
@@ -6,16 +6,17 @@ from collections.abc import Callable, Sequence
 from decimal import Decimal
 from typing import Final
 
-from kitvalue.intake.bookcolumns import read_shop_grade
+from kitvalue.intake.bookcolumns import freight_check, read_shop_grade
 from kitvalue.intake.columns import Column, ColumnFindings, number_column, word_column
 from kitvalue.intake.done import hours_check, read_hours
 from kitvalue.intake.marks import grade_name
-from kitvalue.intake.numbers import Amount, Reading, Sign
+from kitvalue.intake.numbers import Amount, Reading, Sign, read_amount
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import Refusal, is_dash, says_not_known
 
 FINISHED_CURE: Final = "write the grade that it will be sold in, or leave it blank if it is sold as it is"
+PARTS_CURE: Final = "write what heads and parts for it cost, such as 85, or leave it blank"
 HOURS_CURE: Final = "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank"
 
 
@@ -42,6 +43,15 @@ def hours_column(table: TextTable, decimal: Sign | None, counted: Sequence[bool]
 
 def _read_hours(text: str) -> Reading | None:
     return None if _says_nothing(text) else read_hours(text)
+
+
+def parts_column(table: TextTable, decimal: Sign | None, counted: Sequence[bool]) -> ColumnFindings[Amount]:
+    """What is bought for each kit, money net of the VAT that is deducted, 0 or more; None where nothing is said."""
+    return number_column(table, "parts", _read_parts, freight_check, PARTS_CURE, decimal, counted)
+
+
+def _read_parts(text: str) -> Reading | None:
+    return None if _says_nothing(text) else read_amount(text)
 
 
 def _says_nothing(text: str) -> bool:

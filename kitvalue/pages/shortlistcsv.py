@@ -13,7 +13,7 @@ HEADER = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
     "chance_of_loss", "hours", "profit_per_hour", "reason", "features",
-    "finished", "finished_hours",
+    "finished", "finished_hours", "finished_parts",
 )  # fmt: skip
 
 
@@ -29,6 +29,7 @@ def _row(one: OfferFound) -> list[str | Decimal | int | None]:
         None if offer.freight is None else cents(offer.freight), _money(one.buy_in), _money(one.against_percent),
         _share(one.rank), _money(one.paid.price), _money(one.open_at), _money(one.stop_at), *_best(best), one.reason,
         feature_words(offer.features) or None, offer.finished, None if offer.hours is None else cents(offer.hours),
+        offer.parts,
     ]  # fmt: skip
 
 

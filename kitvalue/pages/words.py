@@ -138,10 +138,11 @@ def _told(value: FeatureValue) -> str:
     return value if isinstance(value, str) else plain_number(value)
 
 
-def work_words(finished: Decimal | None, hours: Decimal | None) -> str:
-    """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours`."""
+def work_words(finished: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> str:
+    """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours, parts 85`."""
     told = [] if finished is None else [f"finished {_grade(finished)}"]
-    return ", ".join([*told, *([] if hours is None else [hours_words(hours)])])
+    told += [] if hours is None else [hours_words(hours)]
+    return ", ".join([*told, *([] if parts is None else [f"parts {exact(parts)}"])])
 
 
 def sold_words(finished: Decimal | None, hours: Decimal | None) -> str:

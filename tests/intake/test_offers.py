@@ -232,7 +232,7 @@ def test_the_grade_it_is_sold_in_and_the_hours_until_then(
         ("nice;6", "finished", "is no bench grade"),
         ("6;6", "finished", "is no bench grade"),
         ("4;-2", "hours", "is below 0; write the bench hours"),
-        ("4;a day", "hours", "write the bench hours until it can be sold, such as 6 or 5:30, or leave it blank"),
+        ("4;a day", "hours", "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank"),
         ("4;20000", "hours", "is no sensible number of hours"),
     ],
 )

@@ -133,5 +133,7 @@ def test_thinning_keeps_order_bound_and_the_unusual(rows: list[tuple[float, bool
 def test_what_is_done_before_a_kit_is_sold(
     finished: Decimal | None, hours: Decimal | None, line: str, sold: str
 ) -> None:
-    assert words.work_words(finished, hours) == line
+    assert words.work_words(finished, hours, None) == line
+    bought = f"{line}, parts 85.50" if line else "parts 85.50"
+    assert words.work_words(finished, hours, Decimal("85.5")) == bought
     assert words.sold_words(finished, hours) == sold

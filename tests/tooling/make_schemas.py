@@ -109,8 +109,9 @@ OF_OFFERS: dict[str, Field] = {
     "finished": {"type": "string", "description": f"{GRADES_SAID}, that it will be sold in; blank is as it stands"},
     "hours": {
         "type": "string",
-        "description": "of the bench until it can be sold, such as 6 or 5:30; blank is prepare",
+        "description": "of the bench to restore it, such as 6 or 5:30, on top of prepare",
     },
+    "parts": {"type": "string", "description": "what is bought to restore it, net of the VAT that is deducted"},
 }
 
 

@@ -36,6 +36,7 @@ def _offer(one: OfferFound) -> Answer:
         "offer": one.offer.offer, "series": one.offer.series, "pieces": one.offer.pieces,
         "condition": number(one.offer.condition), "features": {f.name: feature(f) for f in one.offer.features},
         "finished": number(one.offer.finished), "hours": number(one.offer.hours),
+        "parts": money(one.offer.parts),
         "asked": money(one.offer.price), "buy_in": money(one.buy_in),
         "asked_against_percent": number(one.against_percent), "rank": number(one.rank),
         "expected_paid": money(one.paid.price), "paid_rests_on": one.paid.rests_on,

@@ -88,8 +88,8 @@ def next_text(
         *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
         f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
         f"{shop} check",
-        "Kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished` and `hours` what you "
-        f"make of it (blank: sold on as it is). Then {shop} shortlist",
+        "Kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and `parts` "
+        f"what you make of it (blank: sold on as it is). Then {shop} shortlist",
     ]
     told = [wrapped(step, bullet=f"{at}. ") for at, step in enumerate(steps, 1)]
     return "\n".join([wrapped(counts_line(counts), ""), "", "Next:", *told])

@@ -113,8 +113,7 @@ def _unrestored(valued: list[OfferFound]) -> list[str]:
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
     said = f"Selling on is judged unrestored where finished is blank in offers.csv: {which}." if blank else ""
-    parts = "Parts bought for restoring are not counted." if len(blank) < len(valued) else ""
-    return [wrapped(" ".join(text for text in (said, parts) if text))]
+    return [wrapped(said)] if said else []
 
 
 def _reckoned(r: ReckonedWith) -> str:
@@ -151,7 +150,7 @@ def _asked(valued: list[OfferFound]) -> str:
 
 def _beneath(offer: Offer) -> str:
     """What stands under an offer: its features, then what is done to it before it is sold."""
-    told = (feature_words(offer.features), work_words(offer.finished, offer.hours))
+    told = (feature_words(offer.features), work_words(offer.finished, offer.hours, offer.parts))
     return "; ".join(text for text in told if text)
 
 
