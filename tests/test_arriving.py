@@ -60,7 +60,7 @@ def test_a_spreadsheet_comes_to_a_value_by_filling_in_words(tmp_path: Path) -> N
     for told in (
         "the 1 row above its headers left blank", "pieces = Sizes", "not used Colour", "Inishmore 20, Burren 20",
         "GBP, as the prices say", "(condition): write wipe, freshen, mend, remake or harvest", "(channel): all count",
-        'decimal = "." if 1,250 is more than a thousand',
+        'decimal = "." if 1,250 is more than a thousand', "value --series Inishmore --pieces 4 --condition 3",
     ):  # fmt: skip
         assert told in " ".join(ran.out.split()), told
     fill(shop, mint="wipe", v_good="freshen", tatty="remake")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Final
 
@@ -9,6 +11,7 @@ from kitvalue.intake.counts import FileCounts
 from kitvalue.intake.marks import TURNED, scale_to_ten
 from kitvalue.intake.newsettings import SeriesSeen
 from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomllines import Place
@@ -86,8 +89,9 @@ def next_text(
         *(_spellings(lines) if any(one.alike for one in series) else []),
         *_numbers(sheet.conditions),
         *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
-        f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
         f"{shop} check",
+        *([f"What a kit is worth: {shop} {_value_of(series[0].name, sheet)}"] if series else []),
+        f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
         "Kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and `parts` "
         f"what you make of it (blank: sold on as it is). Then {shop} shortlist",
     ]
@@ -123,6 +127,14 @@ def _numbers(conditions: Sequence[str]) -> list[str]:
 def _spellings(lines: Mapping[Place, int]) -> list[str]:
     first = min((at for place, at in lines.items() if place[0] == "series"), default=0)
     return [f"shop.toml, from line {first} (series): where a spelling is the same series, take the # away before also"]
+
+
+def _value_of(series: str, sheet: Incoming) -> str:
+    """A first question about a kit such as those of the sheet."""
+    counts = Counter(drums for cell in sheet.cells.get("pieces", ()) if isinstance(drums := read_pieces(cell), int))
+    drums = counts.most_common(1)[0][0] if counts else 5
+    name = series if re.fullmatch(r"\w+", series) else f'"{series}"'
+    return f"value --series {name} --pieces {drums} --condition 3"
 
 
 def _rates(lines: Mapping[Place, int]) -> str:
