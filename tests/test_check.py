@@ -221,3 +221,14 @@ def test_what_is_right_is_enough_to_go_on(tmp_path: Path) -> None:
     assert "Or go on: the 12 rows of prices.csv that are right are enough for answers" in out
     tmp_path.joinpath("prices.csv").write_text(book.replace(",480\n", ",x\n"), encoding="utf-8")
     assert "Or go on" not in run(tmp_path, "check").out
+
+
+def test_how_a_list_of_sizes_was_taken_is_nothing_to_look_at(tmp_path: Path) -> None:
+    tmp_path.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
+    head = "series,pieces,condition,price,date,price_kind,channel,currency,freight\n"
+    rows = "".join(f"Burren,22-10-12-16,3,{480 + n},2026-01-02,asked,private,EUR,{n}\n" for n in range(12))
+    tmp_path.joinpath("prices.csv").write_text(head + rows, encoding="utf-8")
+    ran = run(tmp_path, "check")
+    assert "12 rows read, 12 used" in ran.out
+    assert "nothing to mend\nFirst: run kitvalue fit; nothing must be mended before" in ran.out
+    assert '"22-10-12-16" lists sizes: as many drums count, 4 (and 11 more like it' in ran.err

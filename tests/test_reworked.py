@@ -117,7 +117,10 @@ def test_what_is_bought_for_it_is_a_cost_like_any_other(tmp_path: Path) -> None:
             assert without["expected_profit"] - with_parts["expected_profit"] == pytest.approx(cost, abs=0.011)
         assert use(found[name])["ceiling"] < use(found[base])["ceiling"]
     assert [NO_PARTS_SAID in found[name]["cautions"] for name in "ABD"] == [True, False, False]
-    assert "finished 4 (freshen), 6 hours, parts 85.50" in run(shop, "shortlist").out
+    out = " ".join(run(shop, "shortlist").out.split())
+    assert "finished 4 (freshen), 6 hours, parts 85.50" in out
+    assert "Selling on is judged unrestored where finished is blank in offers.csv: " in out
+    assert "Where finished is filled in it is judged restored only; blank, as it is." in out
 
 
 @pytest.mark.parametrize("cell", ["-5", "80-90", "new heads", "85 CHF"])

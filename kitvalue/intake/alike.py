@@ -14,6 +14,7 @@ from kitvalue.intake.words import rows_phrase
 FEWEST_TOGETHER: Final = 3  # two of a kind are told one by one
 _OWN: Final = re.compile(r'"[^"]*"|\d+')
 _MOST_TEXTS: Final = 8  # other cells that are shown beside the first
+FINE: Final = ("pieces_from_sizes",)  # warnings that only tell how a cell was taken
 FEWEST_ROWS: Final = 12  # that a fit needs
 
 
@@ -99,7 +100,7 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
     if book is not None and book.used < FEWEST_ROWS:
         rows_there = f"{book.used} usable row{'' if book.used == 1 else 's'}"
         return f"add kits to {book.file}: it has {rows_there}, and a fit needs {FEWEST_ROWS}"
-    single = [one for one in together(problems) if one.first.row is not None]
+    single = [one for one in together(problems) if one.first.row is not None and one.first.code not in FINE]
     if single:
         worst = max(single, key=lambda one: len(one.problems))
         rows = [problem.row for problem in worst.problems if problem.row is not None]

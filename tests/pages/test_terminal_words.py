@@ -122,3 +122,17 @@ def test_beside_an_answer_five_refusals_are_told_and_the_others_counted(tmp_path
         assert told[-1] == "and 2 more, 1 warning: kitvalue check lists them"
         assert all(line.startswith("prices.csv row ") for line in told[:-1])
     assert len([line for line in run(shop, "check").err.splitlines() if line.startswith("prices.csv row ")]) == 7
+
+
+def test_a_resale_below_the_buy_in_is_explained(tmp_path: Path) -> None:
+    settings = '[shop]\nname = "Dock Road Drums"\ncurrency = "EUR"\n'
+    rows = [f"Burren,{4 + n % 3},3,{500 + 9 * n},sold,private" for n in range(14)]
+    rows += [f"Burren,{4 + n % 3},3,{380 + 9 * n},sold,dealer" for n in range(6)]
+    (tmp_path / "shop.toml").write_text(settings, encoding="utf-8")
+    book = "\n".join(["series,pieces,condition,price,price_kind,channel", *rows, ""])
+    (tmp_path / "prices.csv").write_text(book, encoding="utf-8")
+    kit = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3")
+    told = "resale is below buy-in: dealer rows lie under private ones in this book"
+    assert told in run(tmp_path, *kit).out
+    (tmp_path / "prices.csv").write_text(book.replace(",dealer", ",private"), encoding="utf-8")
+    assert told not in run(tmp_path, *kit).out

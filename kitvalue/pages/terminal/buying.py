@@ -113,7 +113,10 @@ def _unrestored(valued: list[OfferFound]) -> list[str]:
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
     said = f"Selling on is judged unrestored where finished is blank in offers.csv: {which}." if blank else ""
-    return [wrapped(said)] if said else []
+    restored = (
+        "Where finished is filled in it is judged restored only; blank, as it is." if len(blank) < len(valued) else ""
+    )
+    return [wrapped(text) for text in (said, restored) if text]
 
 
 def _reckoned(r: ReckonedWith) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from kitvalue.intake.alike import FEWEST_ROWS, first_to_do, together
+from kitvalue.intake.alike import FEWEST_ROWS, FINE, first_to_do, together
 from kitvalue.intake.bookrows import RowAsRead
 from kitvalue.intake.counts import FileCounts, PlanCounts
 from kitvalue.intake.pasting import PasteBlock
@@ -42,7 +42,7 @@ def check_text(
     if rows is not None:
         parts.insert(0, _rows(rows) + "\n")
     refused = sum(1 for p in problems if p.level is not Level.WARNING)
-    warned = len(problems) - refused
+    warned = sum(1 for p in problems if p.level is Level.WARNING and p.code not in FINE)
     if refused:
         parts.append(f"{refused} to mend, {warned} to look at")
     elif warned:

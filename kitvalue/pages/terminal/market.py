@@ -140,6 +140,7 @@ def value_text(
 ) -> str:
     """Buy-in and resale with both ranges, and the sightings behind them, the adjustments of each under it."""
     notes = [*_alike(valuation), f"asked to sold rests on {valuation.buy_in.rests_on}", *_held(holding), *_moved(move)]
+    notes.append("what it may cost you is less: shortlist takes off work, VAT and margin")
     parts = [
         first_of_all(cautions),
         wrapped(f"{kit_words(valuation.kit)} ({currency})", "") + "\n",
@@ -152,8 +153,10 @@ def value_text(
 
 def _alike(v: Valuation) -> list[str]:
     """Why resale is no more than buy-in, where it is not."""
-    if v.finished != v.kit.condition or v.resale.typical != v.buy_in.typical:
+    if v.finished != v.kit.condition or v.resale.typical > v.buy_in.typical:
         return []
+    if v.resale.typical < v.buy_in.typical:
+        return ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
     return ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
 
 
