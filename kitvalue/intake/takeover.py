@@ -14,7 +14,7 @@ from kitvalue.intake.dates import day_order, read_date
 from kitvalue.intake.decoding import decode, refused_file
 from kitvalue.intake.headers import DELIMITERS, declared_delimiter
 from kitvalue.intake.numbers import read_amount
-from kitvalue.intake.pieces import read_pieces
+from kitvalue.intake.pieces import drums_listed, read_pieces
 from kitvalue.intake.tradewords import likely_headers
 from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
 from kitvalue.intake.words import Refusal, fold, trimmed
@@ -180,6 +180,10 @@ def _likely(
             every = found | likely
             if "price" not in every and "sold_for" in every:  # the only column of money
                 every["price"] = every.pop("sold_for")
+            spare = [header for header in left if header not in every.values()]
+            sizes = next((header for header in spare if _sizes(cells[headers.index(header)])), None)
+            if "pieces" not in every and sizes is not None:  # whatever its header: it can be nothing else
+                every["pieces"] = sizes
             return {name: every[name] for name in names if name in every}
         ruled_out |= wrong
 
@@ -197,6 +201,10 @@ def _few_words(cells: Sequence[str]) -> bool:
     """Words that come again, and that somebody can say the meaning of one by one."""
     words = {fold(cell) for cell in cells}
     return len(words) <= _FEW and (len(words) < len(cells) or len(words) < _FEWEST)
+
+
+def _sizes(cells: Sequence[str]) -> bool:
+    return _mostly(lambda cell: drums_listed(cell) is not None)(cells)
 
 
 def _tells_apart(cells: Sequence[str]) -> bool:

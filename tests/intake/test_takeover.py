@@ -42,6 +42,14 @@ def test_headers_in_other_languages_and_the_delimiter_by_the_rows() -> None:
     assert sheet.above == 0
 
 
+def test_a_column_of_sizes_gives_the_pieces_whatever_its_header() -> None:
+    rows = [f"Burren,good,{480 + n},22-10-12-16,{n}" for n in range(5)]
+    assert seen("Serie,State,Price,Xyz,Abc", *rows).columns["pieces"] == "Xyz"
+    assert (
+        "pieces" not in seen("Serie,State,Price,Xyz", *(f"Burren,good,{480 + n},{n}-{n + 1}" for n in range(5))).columns
+    )
+
+
 def test_headers_of_which_none_is_known_are_still_the_headers() -> None:
     sheet = seen("Aa;Bb;Cc", *(f"Burren;{400 + n},00;sold, as a kit" for n in range(5)))
     assert (sheet.unused, sheet.columns, sheet.above) == (("Aa", "Bb", "Cc"), {}, 0)
