@@ -10,8 +10,6 @@ from typing import Final
 
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.shop import Shop
-from kitvalue.intake.tomltext import toml_text
-from kitvalue.intake.unreadable import error_refusal, spreadsheet_error
 from kitvalue.intake.vocabulary import GRADES, grade
 from kitvalue.intake.words import Refusal, fold, listed, not_known, rows_phrase, says_not_known, trimmed, visible
 
@@ -93,6 +91,8 @@ def _mapped(shop: Shop) -> Mapping[str, str]:
 
 def read_grade(text: str, grades: ShopGrades) -> Decimal | Refusal:
     """The grade in a cell, or why there is none."""
+    from kitvalue.intake.unreadable import error_refusal, spreadsheet_error  # a command line has no such cells
+
     if spreadsheet_error(text):
         return error_refusal(text)
     found = grades.find(text)
@@ -115,6 +115,8 @@ def grade_name(of: Decimal) -> str:
 
 def turned_words() -> str:
     """The mappings of a sheet in which 1 is the best, as shop.toml takes them."""
+    from kitvalue.intake.tomltext import toml_text  # only a message needs it
+
     return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
 
 
