@@ -90,7 +90,8 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
 def _private(toml: TomlFile) -> tuple[int, ...]:
     place = ("prices", "words", "channel")
     words = toml.values["prices"]["words"]["channel"]
-    return tuple(sorted(toml.lines[*place, word] for word, ours in words.items() if ours == "private"))
+    found = (toml.lines.get((*place, word)) for word, ours in words.items() if ours == "private")
+    return tuple(sorted(at for at in found if at is not None))
 
 
 def _first_look(folder: Path, sheet: Incoming) -> FirstLook:

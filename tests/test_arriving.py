@@ -97,6 +97,17 @@ def test_a_column_that_is_not_found_stands_open(tmp_path: Path) -> None:
     assert '"a few" = ""  # 20 rows' in text  # words of the columns that are known
 
 
+@pytest.mark.parametrize("odd", ["two\nlines", "a\ttab", 'a "quote"', "back\\slash", "bell\x07", "del\x7f"])
+def test_words_with_signs_that_need_an_escape_are_found_again(tmp_path: Path, odd: str) -> None:
+    cell = '"' + odd.replace('"', '""') + '"'
+    ran = laid_out(tmp_path, "Model,Drums,State,Price,Where", *(f"Burren,4,{cell},{n},{cell}" for n in range(400, 420)))
+    assert ran.status == 0, ran.err
+    told = " ".join(ran.out.split())
+    assert "(condition): write wipe" in told
+    assert "(channel): all count as private" in told
+    assert "Paste" not in run(tmp_path / "myshop", "check").out  # what stands open is not to be pasted again
+
+
 def test_the_spreadsheet_is_left_alone_and_its_rows_are_copied_byte_for_byte(tmp_path: Path) -> None:
     path = spreadsheet(tmp_path, HEAD, *rows(5))
     before = path.read_bytes()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -12,19 +11,17 @@ from typing import Any
 
 import pytest
 
-from kitvalue import portfolios
 from kitvalue.buying import offers_seen
-from kitvalue.intake.book import FloatArray
 from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.intake.shop import read_shop
 from kitvalue.keeper import market_of
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.many import shared_draws
+from kitvalue.market.kit import FeatureValue
 from kitvalue.market.recipe import FeatureRecipe
 from kitvalue.offered import kit_offered
 from tests.decisions.test_haggling import offer
+from tests.drawn import kits_drawn
 from tests.market.books import invented_book
 from tests.shops import run, sample_shop
 
@@ -115,13 +112,7 @@ def test_the_best_set_is_drawn_from_the_kits_with_their_features(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One bargain of each kind, a budget for one: the one with the stands is the one to buy."""
-    drawn: list[Kit] = []
-
-    def noted(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
-        drawn.extend(kits)
-        return shared_draws(fit, kits, draws)
-
-    monkeypatch.setattr(portfolios, "shared_draws", noted)
+    drawn = kits_drawn(monkeypatch)
     rows = [f"{name};Inishmore;5;4;900;0;{has};0" for name, has in (("A", "no"), ("B", "yes"))]
     shop = with_rows(tmp_path, *rows)
     settings = (shop / "shop.toml").read_text(encoding="utf-8")

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from kitvalue import portfolios
 from kitvalue.buying import offers_seen
 from kitvalue.intake.book import FloatArray
 from kitvalue.intake.shop import read_shop
 from kitvalue.keeper import market_of
-from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.many import shared_draws
 from kitvalue.pages.sections.offers import kit_words, offers_view
 from kitvalue.shortlisting import NO_HOURS_SAID, NO_PARTS_SAID
+from tests.drawn import kits_drawn
 from tests.shops import run, sample_shop
 from tests.whole.test_buying import samples
 
@@ -164,13 +161,7 @@ def test_the_best_set_is_drawn_from_the_finished_kits_and_takes_their_hours(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Two bargains, 18 bench hours: the one that gains more takes 9 and 3 to prepare, so the other's 7 are too many."""
-    drawn: list[Kit] = []
-
-    def noted(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
-        drawn.extend(kits)
-        return shared_draws(fit, kits, draws)
-
-    monkeypatch.setattr(portfolios, "shared_draws", noted)
+    drawn = kits_drawn(monkeypatch)
     shop = with_rows(tmp_path, "A;Inishmore;5;3;500;0;;5;9", "B;Inishmore;5;3;500;0;;;4")
     change(shop, "# bench_hours = 60 ", "bench_hours = 18 ")
     found = run(shop, "shortlist", "--json").data

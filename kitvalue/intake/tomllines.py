@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Final
 
@@ -36,5 +37,8 @@ def _split_key(text: str) -> tuple[str, ...]:
 
 
 def _unescaped(text: str) -> str:
-    """What stands between double quotes, its quotes and backslashes as they are meant."""
-    return re.sub(r'\\(["\\])', r"\1", text)
+    """What stands between double quotes, as it is meant: TOML's escapes are JSON's, but for rare ones that stay."""
+    try:
+        return str(json.loads(f'"{text}"')) if "\\" in text else text
+    except ValueError:
+        return text
