@@ -38,6 +38,7 @@ class Columns:
     auction: FloatArray
     years: FloatArray  # since the reference date, so mostly negative; NaN where the date is unknown
     features: tuple[FeatureValues, ...]
+    reference: date | None  # the day from which years count
 
     def __len__(self) -> int:
         return len(self.pieces)
@@ -45,18 +46,17 @@ class Columns:
 
 def newest_date(book: PriceBook) -> date | None:
     """The newest date of the book, or None where no row has one."""
-    known = book.date[~np.isnat(book.date)]
-    newest: date | None = known.max().astype("datetime64[D]").astype(object) if len(known) else None
-    return newest
+    newest = np.fmax.reduce(book.date, initial=np.datetime64("NaT"))
+    return None if np.isnat(newest) else newest.astype("datetime64[D]").astype(object)
 
 
 def of_book(book: PriceBook, reference: date | None) -> Columns:
     """The rows of a price book; `reference` is the day from which years count."""
     years = np.full(len(book), np.nan)
     if reference is not None:
-        known = ~np.isnat(book.date)
-        days = (book.date[known] - np.datetime64(reference, "D")).astype("timedelta64[D]").astype(np.float64)
-        years[known] = days / DAYS_A_YEAR
+        days = (book.date - np.datetime64(reference, "D")).astype("timedelta64[D]")
+        np.divide(days, np.timedelta64(1, "D"), out=years)
+        years /= DAYS_A_YEAR
     return Columns(
         series=book.series,
         pieces=book.pieces,
@@ -66,6 +66,7 @@ def of_book(book: PriceBook, reference: date | None) -> Columns:
         auction=(book.channel == CHANNELS.index("auction")).astype(np.float64),
         years=years,
         features=tuple(FeatureValues(f.name, f.kind, f.values, f.words) for f in book.features),
+        reference=reference,
     )
 
 
@@ -92,6 +93,7 @@ def of_kits(
         auction=np.array([k.channel == "auction" for k in kits], dtype=np.float64),
         years=np.array([_years(k.on, reference) for k in kits], dtype=np.float64),
         features=features,
+        reference=reference,
     )
 
 

@@ -6,20 +6,19 @@ import numpy as np
 
 from kitvalue.intake.book import PriceBook
 from kitvalue.intake.problems import RefusedError
-from kitvalue.market import columns
 from kitvalue.market.candidates import MIN_SOLD, candidates
+from kitvalue.market.columns import Columns
 from kitvalue.market.leftout import decide
 from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe
 from kitvalue.market.terms import Term
 
 
-def build_recipe(book: PriceBook, haggle: float | None, pooled: bool) -> Recipe:
-    """Decide the terms from the book alone. `haggle` is the percent between asked and sold, or None.
+def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: bool) -> Recipe:
+    """Decide the terms from the book and its columns alone. `haggle`: the percent between asked and sold, or None.
 
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
-    reference = columns.newest_date(book)
-    tried = candidates(columns.of_book(book, reference))
+    tried = candidates(rows)
     kept, left_out = decide(tried, book)
     terms = tuple(c.term for c, k in zip(tried, kept, strict=True) if k)
     several = len(book.series_names) > 1
@@ -34,7 +33,7 @@ def build_recipe(book: PriceBook, haggle: float | None, pooled: bool) -> Recipe:
         series=book.series_names,
         features=tuple(FeatureRecipe(f.name, f.kind, f.words) for f in book.features),
         pooled=pooled and several,
-        reference_date=reference,
+        reference_date=rows.reference,
         sold_offset=offset,
         sold_basis=basis,
         left_out=left_out,

@@ -13,9 +13,9 @@ from kitvalue.market import columns
 from kitvalue.market.design import build_recipe
 from kitvalue.market.estimates import Estimate, fit_cautions, series_effects, term_estimates
 from kitvalue.market.fitted import Fit, TermEstimate, UnusualRow
-from kitvalue.market.linear import Equations, Residuals, Solution, reduce, residuals, solve
+from kitvalue.market.linear import Equations, Reducer, Residuals, Solution, reducer, residuals, solve
 from kitvalue.market.mixed import reml_theta
-from kitvalue.market.recipe import Recipe, encode, offsets
+from kitvalue.market.recipe import Recipe, encode_terms, offsets
 from kitvalue.market.scaling import Scaling, standardise
 from kitvalue.market.subset import subset
 from kitvalue.market.unusual import GROSS_WEIGHT, HUBER_K, BoolArray, gross_rows, huber_weights, unusual_rows
@@ -64,28 +64,38 @@ def fit_book(book: PriceBook, haggle: float | None, *, robust: bool = True, pool
 
 def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: bool) -> Fit:
     """Fit however few rows there are; `fit_book` is the one that asks for enough."""
-    recipe = build_recipe(book, haggle, pooled)
-    rows = columns.of_book(book, recipe.reference_date)
-    F = encode(rows, recipe)
-    if len(book) <= F.shape[1]:
-        raise RefusedError(f"{len(book)} usable rows for {F.shape[1]} unknowns: add more observed kits")
+    rows = columns.of_book(book, columns.newest_date(book))
+    recipe = build_recipe(book, rows, haggle, pooled)
+    F = encode_terms(rows, recipe.numbers, recipe.series)
+    unknowns = len(recipe.names)
+    if len(book) <= unknowns:
+        raise RefusedError(f"{len(book)} usable rows for {unknowns} unknowns: add more observed kits")
     scaling = standardise(F)
-    q = len(recipe.series) if recipe.pooled else 0
     y = np.log(book.price * (1 + book.premium / 100)) - offsets(rows, recipe)
-    equations = Equations(scaling.apply(F, out=F), book.series, q, y)
-    found = (reweight if robust else plain)(equations, book.weight)
-    return _finish(book, recipe, scaling, equations, found, robust)
+    equations = _equations(book, recipe, scaling.apply(F, out=F), y)
+    reduced = reducer(equations, book.weight)
+    found = (reweight if robust else plain)(equations, book.weight, reduced)
+    return _finish(book, recipe, scaling.beside(unknowns - F.shape[1]), reduced, found, robust)
 
 
-def plain(equations: Equations, precision: FloatArray) -> Weighted:
+def _equations(book: PriceBook, recipe: Recipe, F: FloatArray, y: FloatArray) -> Equations:
+    """Series as pooled columns, or as the recipe's own indicators, the first of the alphabet without one."""
+    if recipe.pooled:
+        return Equations(F, book.series, len(recipe.series), y)
+    levels = [term.level for term in recipe.terms if term.source == "series"]
+    codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
+    return Equations(F, codes[book.series], len(levels), y, pooled=False)
+
+
+def plain(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:
     """Least squares (with series: REML) with precision weights (n,) alone."""
-    triangle = reduce(equations, precision)
+    triangle = reduced(precision)
     solution = solve(triangle, reml_theta(triangle))
     left = residuals(equations, precision, solution)
     return Weighted(solution, np.ones(len(precision)), left, scatter_of(left, precision), True)
 
 
-def reweight(equations: Equations, precision: FloatArray) -> Weighted:
+def reweight(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:
     """Huber's M-estimate by iterated reweighting, k = 1.345 (Huber 1981, Robust Statistics, ch. 7), less gross rows.
 
     Huber's weights leave a slip of a factor of 10 or 100 some pull on its own series. So rows over 8 scales off are
@@ -93,7 +103,7 @@ def reweight(equations: Equations, precision: FloatArray) -> Weighted:
     a redescending second step from a monotone first one (Maronna, Martin and Yohai 2006, Robust Statistics, ch. 5).
     """
     gross = carriers = np.zeros(len(precision), dtype=np.bool_)
-    found = _settle(equations, precision, np.ones(len(precision)), gross)
+    found = _settle(equations, precision, reduced, np.ones(len(precision)), gross)
     for _ in range(GROSS_PASSES):
         if found.scatter <= EXACT_SCATTER:
             break
@@ -102,15 +112,17 @@ def reweight(equations: Equations, precision: FloatArray) -> Weighted:
         fresh = (gross | far) & ~carriers
         if np.array_equal(fresh, gross):
             break
-        gross, found = fresh, _settle(equations, precision, found.huber, fresh)
+        gross, found = fresh, _settle(equations, precision, reduced, found.huber, fresh)
         carrying = gross & (found.leverage > CARRYING)
         if carrying.any():  # without them nothing would be known of some term
             carriers, gross = carriers | carrying, gross & ~carrying
-            found = _settle(equations, precision, np.where(carrying, 1.0, found.huber), gross)
+            found = _settle(equations, precision, reduced, np.where(carrying, 1.0, found.huber), gross)
     return found
 
 
-def _settle(equations: Equations, precision: FloatArray, huber: FloatArray, gross: BoolArray) -> Weighted:
+def _settle(
+    equations: Equations, precision: FloatArray, reduced: Reducer, huber: FloatArray, gross: BoolArray
+) -> Weighted:
     """Reweight from the weights `huber` (n,) until they stand still, rows in `gross` (n,) with nearly none.
 
     theta is re-estimated in the first passes and then frozen, so that the rest is a fixed-point iteration; the scale
@@ -120,7 +132,7 @@ def _settle(equations: Equations, precision: FloatArray, huber: FloatArray, gros
     theta, settled = 0.0, False
     for step in range(MAX_PASSES):
         weights = precision * huber
-        triangle = reduce(equations, weights)
+        triangle = reduced(weights)
         if step < THETA_PASSES:
             theta = reml_theta(triangle)
         solution = solve(triangle, theta)
@@ -145,7 +157,9 @@ def scatter_of(left: Residuals, precision: FloatArray) -> float:
         return 0.0
     if not np.all(free):
         e, h, precision = e[free], h[free], precision[free]
-    far = np.sqrt(precision / (1 - h))
+    far = np.subtract(1.0, h)
+    np.divide(precision, far, out=far)
+    np.sqrt(far, out=far)
     far *= np.abs(e)
     return float(np.median(far, overwrite_input=True)) / NORMAL_MAD
 
@@ -160,10 +174,8 @@ def level_sigma2(found: Weighted, precision: FloatArray, trace: float) -> float:
     return float(K**2 * found.scatter**2 * (psi @ psi) / (n - trace) / m**2)
 
 
-def _finish(
-    book: PriceBook, recipe: Recipe, scaling: Scaling, equations: Equations, found: Weighted, robust: bool
-) -> Fit:
-    n, p = equations.F.shape
+def _finish(book: PriceBook, recipe: Recipe, scaling: Scaling, reduced: Reducer, found: Weighted, robust: bool) -> Fit:
+    n, p = len(book), len(recipe.names)
     trace = float(found.leverage.sum())
     if n - trace <= 0:
         raise RefusedError(f"{n} usable rows cannot tell {trace:.0f} unknowns apart: add more observed kits")
@@ -171,7 +183,7 @@ def _finish(
     level, sigma2 = found.solution, found.solution.rss / (n - p)
     if robust and not exact:
         known = np.where(found.huber <= GROSS_WEIGHT, GROSS_WEIGHT, 1.0)  # a row passed over tells nothing of the level
-        level = solve(reduce(equations, book.weight * known), found.solution.theta)
+        level = solve(reduced(book.weight * known), found.solution.theta)
         sigma2 = level_sigma2(found, book.weight, trace)
     estimate = Estimate(recipe, scaling, found.solution, level, sigma2, n - trace)
     terms = term_estimates(estimate)

@@ -8,7 +8,7 @@ import numpy as np
 
 from kitvalue.intake.book import PriceBook
 from kitvalue.market.candidates import Candidate
-from kitvalue.market.linear import independent
+from kitvalue.market.rank import independent
 from kitvalue.market.recipe import LeftOut
 
 SHOWN_ROWS = 12
@@ -22,8 +22,7 @@ def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bo
     """
     reasons = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
     standing = [c for c in candidates if not reasons[c.term.name]]
-    stacked = np.column_stack([c.values for c in standing]) if standing else np.empty((len(book), 0))
-    enters = independent(stacked, book.series)
+    enters = independent([c.values for c in standing], book.series)
     kept = {c.term.name for c, yes in zip(standing, enters, strict=True) if yes}
     for c, yes in zip(standing, enters, strict=True):
         if not yes:

@@ -54,20 +54,30 @@ class Recipe:
         """The fixed columns' names, the intercept first."""
         return ("intercept", *(t.name for t in self.terms))
 
+    @property
+    def numbers(self) -> tuple[Term, ...]:
+        """The terms that are no indicators of a series."""
+        return tuple(t for t in self.terms if t.source != "series")
+
     def has(self, source: str) -> bool:
         """Does a term of this source enter?"""
         return any(t.source == source for t in self.terms)
 
 
 def encode(rows: Columns, recipe: Recipe) -> FloatArray:
-    """(n, p) fixed columns, the intercept first, blanks filled by the recipe's averages.
+    """(n, p) fixed columns, the intercept first, blanks filled by the recipe's averages."""
+    return encode_terms(rows, recipe.terms, recipe.series)
+
+
+def encode_terms(rows: Columns, terms: tuple[Term, ...], series: tuple[str, ...]) -> FloatArray:
+    """(n, 1 + terms) columns of some terms, the intercept first, blanks filled by the book's averages.
 
     Column by column in memory, which is how they are made and standardised.
     """
-    columns_first = np.empty((1 + len(recipe.terms), len(rows)))
+    columns_first = np.empty((1 + len(terms), len(rows)))
     columns_first[0] = 1.0
-    for place, term in enumerate(recipe.terms, start=1):
-        columns_first[place] = term_values(term, rows, recipe.series)
+    for place, term in enumerate(terms, start=1):
+        columns_first[place] = term_values(term, rows, series)
     return columns_first.T
 
 

@@ -26,6 +26,10 @@ class Scaling:
             result[:, j] /= self.scale[j]
         return result
 
+    def beside(self, raw: int) -> Scaling:
+        """The same with so many further columns that stay as they are."""
+        return Scaling(np.append(self.center, np.zeros(raw)), np.append(self.scale, np.ones(raw)))
+
     def back(self) -> FloatArray:
         """(p, p) matrix that turns standardised coefficients into those of the raw columns."""
         M = np.diag(1.0 / self.scale)
@@ -38,12 +42,17 @@ def standardise(F: FloatArray) -> Scaling:
     center, scale = np.zeros(F.shape[1]), np.ones(F.shape[1])
     for j in range(1, F.shape[1]):
         center[j] = F[:, j].mean()
-        squares = 0.0
-        for at in range(0, len(F), BLOCK):
-            spread = F[at : at + BLOCK, j] - center[j]
-            squares += float(np.einsum("i,i->", spread, spread))  # a long @ would wake other threads
-        scale[j] = np.sqrt(squares / len(F)) or 1.0
+        scale[j] = np.sqrt(squares_about(F[:, j], center[j]) / len(F)) or 1.0
     return Scaling(center, scale)
+
+
+def squares_about(column: FloatArray, center: float) -> float:
+    """The sum of squares of a column (n,) about a value."""
+    squares = 0.0
+    for at in range(0, len(column), BLOCK):
+        spread = column[at : at + BLOCK] - center
+        squares += float(np.einsum("i,i->", spread, spread))  # a long @ would wake other threads
+    return squares
 
 
 def indicators(codes: IntArray, q: int) -> FloatArray:

@@ -26,8 +26,11 @@ SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
 def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
     """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
-    far = np.abs(e) * np.sqrt(precision) / scatter
-    return np.where(far > HUBER_K, HUBER_K / np.maximum(far, HUBER_K), 1.0)
+    far = np.sqrt(precision)
+    far *= np.abs(e)
+    reach = HUBER_K * scatter
+    np.maximum(far, reach, out=far)
+    return np.divide(reach, far, out=far)
 
 
 def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
@@ -48,26 +51,26 @@ def unusual_rows(
     book: PriceBook, weights: FloatArray, left: Residuals, scatter: float, terms: tuple[TermEstimate, ...]
 ) -> tuple[UnusualRow, ...]:
     """The rows with a robust weight (n,) under one half, the furthest first and at most 1,000 of them."""
-    e, h = left.residuals, left.leverage
-    paid = book.price * (1 + book.premium / 100)
+    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
+    e, h = left.residuals[light], left.leverage[light]
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
-    studentised = e * np.sqrt(book.weight / free) / scatter
-    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
-    hits = light[np.argsort(-np.abs(studentised[light]), kind="stable")][:MOST_SHOWN]
+    studentised = e * np.sqrt(book.weight[light] / free) / scatter
+    paid = book.price[light] * (1 + book.premium[light] / 100)
+    hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
     return tuple(
         UnusualRow(
-            row=int(book.rows[i]),
-            series=book.series_names[book.series[i]],
-            weight=float(weights[i]),
+            row=int(book.rows[at]),
+            series=book.series_names[book.series[at]],
+            weight=float(weights[at]),
             observed=float(paid[i]),
             expected=float(paid[i] * np.exp(-left_out[i])),
             studentised=float(studentised[i]),
             leverage=float(h[i]),
             moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
-            hint=hint(float(left_out[i]), book.pieces[i], book.price_kind[i] > 0, scatter, terms),
+            hint=hint(float(left_out[i]), book.pieces[at], book.price_kind[at] > 0, scatter, terms),
         )
-        for i in hits
+        for i, at in zip(hits, light[hits], strict=True)
     )
 
 

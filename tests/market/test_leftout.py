@@ -8,16 +8,22 @@ import numpy as np
 import pytest
 
 from kitvalue.intake.book import FeatureColumn, PriceBook
+from kitvalue.market.columns import newest_date, of_book
 from kitvalue.market.design import build_recipe
 from kitvalue.market.fit import fit_book
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.leftout import listed
 from kitvalue.market.outlook import outlook
+from kitvalue.market.recipe import Recipe
 from tests.market.books import invented_book
 
 
+def recipe_of(book: PriceBook, haggle: float | None) -> Recipe:
+    return build_recipe(book, of_book(book, newest_date(book)), haggle, True)
+
+
 def reasons(book: PriceBook, haggle: float | None = 10.0) -> dict[str, str]:
-    return {out.term: out.reason for out in build_recipe(book, haggle, True).left_out}
+    return {out.term: out.reason for out in recipe_of(book, haggle).left_out}
 
 
 def test_a_rich_book_leaves_nothing_out() -> None:
@@ -88,7 +94,7 @@ def test_words_enter_as_indicators_against_the_most_frequent() -> None:
     values = np.zeros(60)
     values[:20], values[20:22], values[30:35] = 1, 2, np.nan
     feature = FeatureColumn("finish", "word", values, ("oil", "wrap", "gold"))
-    recipe = build_recipe(replace(book, features=(feature,)), None, True)
+    recipe = recipe_of(replace(book, features=(feature,)), None)
     assert [t.name for t in recipe.terms if t.source == "feature"] == ["finish=wrap"]
     assert {out.term: out.reason for out in recipe.left_out} == {
         "finish=gold": "only 2 finish=gold rows (rows 22 and 23); 3 are needed"

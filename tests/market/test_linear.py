@@ -1,4 +1,4 @@
-"""The least-squares core against certified values, and its rank check."""
+"""The least-squares core against certified values."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.market import linear
-from kitvalue.market.linear import Equations, independent, reduce, residuals, solve
+from kitvalue.market.linear import Equations, reduce, reducer, residuals, solve
+from kitvalue.market.rank import independent
 from kitvalue.market.scaling import indicators, standardise
 from tests.checks import CHECKS, check_toml
 from tests.market.books import fixed
@@ -38,7 +39,7 @@ def test_certified_coefficients(name: str) -> None:
     certified = CERTIFIED[name]
     y, X = nist(name)
     n = len(y)
-    assert all(independent(X, np.zeros(n, dtype=np.int64)))
+    assert all(independent(X.T, np.zeros(n, dtype=np.int64)))
     F = np.column_stack([np.ones(n), X])
     scaling = standardise(F)
     solution = solve(reduce(fixed(scaling.apply(F), y), np.ones(n)), 0.0)
@@ -57,12 +58,6 @@ def test_certified_without_intercept(name: str) -> None:
     y, X = nist(name)
     solution = solve(reduce(fixed(X, y), np.ones(len(y))), 0.0)
     np.testing.assert_allclose(solution.coef, numbers(certified["params"]), rtol=1e-12)
-
-
-def test_filip_is_refused_never_answered() -> None:
-    """NIST StRD Filip: a polynomial of degree 10 whose powers double precision cannot tell apart."""
-    y, X = nist("filip")
-    assert not all(independent(X, np.zeros(len(y), dtype=np.int64)))
 
 
 def test_weights_are_precision_weights() -> None:
@@ -90,20 +85,6 @@ def test_penalised_solution_solves_the_mixed_model_equations() -> None:
     assert solution.log_det == pytest.approx(np.linalg.slogdet(A)[1], rel=1e-12)
 
 
-def test_rank_is_decided_in_order() -> None:
-    rng = np.random.default_rng(5)
-    a, b = rng.normal(size=50), rng.normal(size=50)
-    columns = np.column_stack([a, np.full(50, 4.0), b, 2 * a - b + 1, a + 1e-3 * rng.normal(size=50)])
-    assert independent(columns, np.zeros(50, dtype=np.int64)) == (True, False, True, False, True)
-
-
-def test_what_the_series_reproduce_is_dependent() -> None:
-    codes = np.repeat([0, 1, 2], 5)
-    of_series = np.array([2.0, 5.0, 7.0])[codes]
-    assert independent(of_series[:, None], codes) == (False,)
-    assert independent(of_series[:, None], np.zeros(15, dtype=np.int64)) == (True,)
-
-
 @pytest.mark.parametrize("theta", [0.0, 0.4])
 def test_cross_products_of_tall_books_equal_the_qr_path(monkeypatch: pytest.MonkeyPatch, theta: float) -> None:
     rng = np.random.default_rng(6)
@@ -129,22 +110,43 @@ def test_cross_products_of_tall_books_equal_the_qr_path(monkeypatch: pytest.Monk
     np.testing.assert_allclose(blockwise.leverage, whole.leverage, rtol=1e-8)
 
 
-@pytest.mark.parametrize("dependent", [False, True])
-def test_the_quick_look_at_rank_agrees_with_the_careful_one(monkeypatch: pytest.MonkeyPatch, dependent: bool) -> None:
-    rng = np.random.default_rng(8)
-    n = 3000
-    groups = rng.integers(0, 5, n)
-    a, b = rng.lognormal(1, 1, n), (rng.random(n) < 0.02) * 1.0
-    third = 2 * a - b + groups if dependent else rng.normal(1e6, 1, n)
-    columns = np.column_stack([a, b, third])
-    careful = independent(columns, groups)
-    assert careful == (True, True, not dependent)
-    monkeypatch.setattr(linear, "TALL", 100)
-    monkeypatch.setattr(linear, "BLOCK", 999)
-    assert independent(columns, groups) == careful
-    assert linear._plainly_independent(columns, groups) is not dependent
+@pytest.mark.parametrize("pooled", [True, False])
+@pytest.mark.parametrize("n", [900, 6000])
+def test_robust_weights_taken_off_the_whole_are_the_weighted_equations(n: int, pooled: bool) -> None:
+    """Some rows lighter, one of them far off and heavy: the same as reducing the weighted equations at once."""
+    rng = np.random.default_rng(9)
+    F = np.column_stack([np.ones(n), rng.normal(size=(n, 2))])
+    y = 6 + F @ [0, 0.5, -0.2] + rng.normal(0, 0.2, n)
+    y[17] += np.log(100)
+    precision = rng.uniform(0.5, 2, n)
+    precision[17] = 50
+    weights = precision * np.where(rng.random(n) < 0.2, rng.random(n), 1.0)
+    weights[17] = 1e-6
+    equations = Equations(F, rng.integers(0, 5, n), 4, y, pooled=pooled)  # the last series has no indicator
+    reduced = reducer(equations, precision)
+    Z = indicators(equations.codes, 4)
+    C = np.column_stack([F, Z, y])
+    for w in (precision, weights, precision):
+        triangle = reduced(w)
+        assert (triangle.p, triangle.q, triangle.n) == ((3, 4, n) if pooled else (7, 0, n))
+        np.testing.assert_allclose(triangle.R.T @ triangle.R, C.T @ (w[:, None] * C), rtol=1e-11, atol=1e-8)
+        assert triangle.log_weights == pytest.approx(np.log(w).sum(), rel=1e-12)
 
 
-def test_a_column_far_from_0_counts_by_how_it_varies() -> None:
-    column = 1e6 + np.tile([0.15, -0.15], 10)
-    assert independent(column[:, None], np.zeros(20, dtype=np.int64)) == (True,)
+@pytest.mark.parametrize("n", [60, 6000])
+def test_series_as_indicators_are_weighted_least_squares(n: int) -> None:
+    """statsmodels with a column for each series but the one that the others are measured from."""
+    rng = np.random.default_rng(10)
+    F, codes = np.column_stack([np.ones(n), rng.normal(size=n)]), rng.integers(0, 4, n)
+    y, w = F @ [5, 0.3] + np.array([0.2, -0.1, 0.4, 0])[codes] + rng.normal(0, 0.1, n), rng.uniform(0.5, 2, n)
+    equations = Equations(F, codes, 3, y, pooled=False)
+    X = np.column_stack([F, indicators(codes, 3)])
+    solution = solve(reduce(equations, w), 0.0)
+    peer = sm.WLS(y, X, weights=w).fit()
+    np.testing.assert_allclose(solution.coef, peer.params, rtol=1e-9)
+    np.testing.assert_allclose(solution.root @ solution.root.T, peer.normalized_cov_params, rtol=1e-8)
+    assert solution.rss == pytest.approx(peer.ssr, rel=1e-10)
+    left = residuals(equations, w, solution)
+    np.testing.assert_allclose(left.residuals, peer.resid, atol=1e-11)
+    half = np.sqrt(w)[:, None] * X
+    np.testing.assert_allclose(left.leverage, np.einsum("ij,ji->i", half, np.linalg.pinv(half)), rtol=1e-8)
