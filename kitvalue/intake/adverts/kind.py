@@ -14,6 +14,11 @@ _OPENING: Final = re.compile(
     re.IGNORECASE,
 )
 _NEW_HOME: Final = re.compile(r"[^\n.]{0,30}\b(?:home|owner|buyer|offers?|zuhause|besitzer|käufer)\b", re.IGNORECASE)
+_FOR_A_SUM: Final = re.compile(
+    r"(?<=for)[ ]+(?:about |around |circa )?(?:[€£$]|EUR|GBP|USD)?[ ]?\d{2,3}(?:[.,]?\d{3})?(?![\d/-])[ ]?"
+    r"(?:[€£$]|EUR|GBP|USD|euros?|pounds|quid|dollars)?[ ]*(?:$|[\n.,;!?(]|(?:for|ono|obo|or)(?!\w))",
+    re.IGNORECASE,
+)  # "looking for 350": what the seller wants
 _SEEKS: Final = re.compile(
     r"(?<!\w)(?:seeking|i'?m after|would like to buy|möchte[^\n.]{0,60}kaufen)(?!\w)", re.IGNORECASE
 )
@@ -24,7 +29,8 @@ def why_wanted(advert: AdvertText, words: Lexicon) -> str | None:
     offered = words["for sale"].search(advert.plain)
     for found in (*words["wanted"].finditer(advert.plain), *_SEEKS.finditer(advert.plain)):
         opens = _OPENING.search(advert.plain[max(0, found.start() - 60) : found.start()]) is not None
-        if not opens or _NEW_HOME.match(advert.plain, found.end()):
+        asks = found.start() > 0 and _FOR_A_SUM.match(advert.plain, found.end())
+        if not opens or asks or _NEW_HOME.match(advert.plain, found.end()):
             continue
         if offered is not None and offered.start() < found.start():
             continue

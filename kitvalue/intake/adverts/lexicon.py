@@ -9,6 +9,8 @@ from typing import Final
 
 from kitvalue.intake.words import fold
 
+_ABOUT: Final = "(?:about|around|circa|ca\\.?|etwa|rund|environ|ongeveer|dafür)"
+_ASKED: Final = "(?:wanted|asked|verlangt|gewünscht|gefordert|demandés?|gevraagd)"
 # Each meaning with its words as patterns; a space stands for any run of spaces.
 BUILT_IN: Final[Mapping[str, tuple[str, ...]]] = {
     "wanted": (
@@ -70,6 +72,15 @@ BUILT_IN: Final[Mapping[str, tuple[str, ...]]] = {
         "price", "asking", "asking price", "preis", "kaufpreis", "verkaufspreis", "preisvorstellung", "für", "for",
         "at",
         "total", "gesamt", "komplett", "gesamtpreis", "now", "jetzt", "nur noch", "only",
+    ),
+    "asks": tuple(f"(?:{word})(?: {_ABOUT})?" for word in (  # right before a sum: what a seller wants for his kit
+        "wants?", "wanting", "would like", "asks?(?: for)?", "asked", "looking (?:for|to get)", "hoping for", "will",
+        "wollen", "möchten?", "hätten? gerne?", "hätte gern", "verlang(?:t|e|en)", "forder(?:t|n)", "demande", "veut",
+        "vraagt", "vragen", "wil",
+    )),
+    "asked behind": (  # the same right behind a sum
+        f"(?:(?:is|are|wird|werden|est|sont|wordt) )?{_ASKED}"
+        "(?: (?:for|für|pour|voor)(?: it)?| dafür|(?=\\s*(?:$|[,)(])))",
     ),
     "private": ("private sale", "private seller", "privatverkauf", "privat", "von privat", "privately"),
     "dealer": (

@@ -43,6 +43,7 @@ _COMES_ON_TOP: Final = re.compile(
 _TO_THE_END: Final = re.compile(
     rf"^[ ]?(?:-|to|bis)[ ]?(?:[€£$]|EUR)?[ ]?{_NUMBER}[ ]?(?:,-|{_CURRENCY})", re.IGNORECASE
 )
+_LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,7 @@ def _sum(
     named = (
         named
         or _starts(words["free freight"], after)
+        or (value.value >= _LEAST_ASKED and (_ends(words["asks"], before) or _starts(words["asked behind"], after)))
         or _TO_THE_END.match(advert.plain[m.end() : m.end() + 24]) is not None
     )
     ranged = _RANGE.match(advert.plain[m.end() : m.end() + 14]) is not None or (

@@ -93,7 +93,7 @@ def _widened(advert: AdvertText, find: Find) -> Find:
 def _with_words(advert: AdvertText, one: Sum, words: Lexicon) -> Find:
     """The amount with the negotiable or fixed word that stands beside it."""
     start, end = one.find.start, one.find.end
-    for meaning in ("negotiable", "fixed", "price", "sold", "hammer"):
+    for meaning in ("negotiable", "fixed", "price", "asks", "asked behind", "sold", "hammer"):
         before = advert.before(start)
         tail = before.rstrip(" :=(,")
         hit = next((m for m in words[meaning].finditer(tail) if m.end() == len(tail)), None)
@@ -102,7 +102,7 @@ def _with_words(advert: AdvertText, one: Sum, words: Lexicon) -> Find:
         after = advert.after(end)
         gap = len(after) - len(re.sub(r"^[ ,.(/:-]+", "", after))
         behind = words[meaning].match(after[gap:])
-        if behind is not None and meaning in ("negotiable", "fixed"):
+        if behind is not None and meaning in ("negotiable", "fixed", "asked behind"):
             end += gap + behind.end()
     return Find(start, end)
 

@@ -99,6 +99,44 @@ def test_prices(words: str, price: str, haggle: str | None) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("bit rough, 1998ish, he wants 350, 40 min drive", "wants 350"), ("he asks 350", "asks 350"),
+        ("looking for about 350", "looking for about 350"), ("350 wanted for it", "350 wanted for it"),
+        ("350 wanted", "350 wanted"), ("will dafür 350", "will dafür 350"), ("er möchte 350", "möchte 350"),
+        ("verlangt 350", "verlangt 350"), ("350 verlangt", "350 verlangt"), ("il demande 350", "demande 350"),
+        ("hij vraagt 350", "vraagt 350"), ("was 600, wants 350", "wants 350"),
+    ],
+)  # fmt: skip
+def test_what_somebody_wants_for_it_is_the_price(text: str, words: str) -> None:
+    found = understood(f"5 piece Burren, {text}")
+    assert (found.value("price"), found.value("price_kind")) == ("350", "asked")
+    assert [one.words for one in found.taken if one.field == "price"] == [words]
+
+
+@pytest.mark.parametrize("text", ["he wants 4 new heads", "he wants 350-400", "350 wanted: more", "wants it gone, 350"])
+def test_what_is_wanted_beside_is_no_price(text: str) -> None:
+    assert understood(f"5 piece Burren, {text}").value("price") is None
+
+
+@pytest.mark.parametrize("words", ["Looking for 350", "looking for £350 ono", "Looking for 350 for it"])
+def test_looking_for_a_sum_offers_a_kit(words: str) -> None:
+    assert understood(f"Burren 5 piece. {words}").value("price") == "350"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Looking for 350 EUR Burren kit", "Looking for 5 piece Burren, 350", "Wanted: Burren, wants 350",
+        "Looking for 22/16/13 Burren, 400 EUR", "Suche Burren 5-teilig, will 350 zahlen", "Burren. Wanted: 350",
+    ],
+)  # fmt: skip
+def test_a_buyers_advert_stays_one(text: str) -> None:
+    with pytest.raises(RefusedError, match="seeks a kit"):
+        understood(text)
+
+
+@pytest.mark.parametrize(
     "number",
     [
         "0171 1234567", "+49 171 2345678", "0049171234567", "(0171) 234567", "087-123-4567", "089/1234567",
@@ -286,6 +324,8 @@ def test_the_cleaned_text_keeps_every_place(text: str) -> None:
         "bass 22 ",
         "two toms ",
         "22er und ",
+        "wants about ",
+        ". looking for 350 ",
     ],
 )
 def test_a_long_text_takes_no_long_time(text: str) -> None:
