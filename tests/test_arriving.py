@@ -97,6 +97,49 @@ def test_a_column_that_is_not_found_stands_open(tmp_path: Path) -> None:
     assert '"a few" = ""  # 20 rows' in text  # words of the columns that are known
 
 
+def told(ran: Ran) -> str:
+    """What was printed, in one line."""
+    assert all(len(line) <= 80 for line in ran.out.split("\n") if "/" not in line)  # a path is not folded
+    return " ".join(ran.out.split())
+
+
+def test_columns_of_money_that_cannot_be_used_are_told(tmp_path: Path) -> None:
+    ran = laid_out(
+        tmp_path,
+        "Modèle;Fûts;État;Prix demandé;Prix payé;Prix de vente",
+        *(f"Burren;4;bon;{450 + n};{380 + n};{690 + n}" for n in range(14)),
+    )
+    assert '"Prix de vente" is not used: where it is what you got after your own work' in told(ran)
+    assert "sold_for = Prix payé" in told(ran)
+    shop = tmp_path / "myshop"
+    fill(shop, bon="freshen")
+    checked = run(shop, "check", "--json").data
+    assert checked["files"][0]["used"] == 14
+    assert "undecided" not in str(checked["problems"])
+
+
+def test_ticks_beside_an_asking_price_are_told_with_the_line_to_write(tmp_path: Path) -> None:
+    ran = laid_out(
+        tmp_path,
+        "Kit,Drums,State,Asking,Sold?",
+        *(f"Burren,4,good,{n},{'x' if n % 2 else ''}" for n in range(450, 470)),
+    )
+    lines = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
+    at = lines.index("[prices.columns]") + 1
+    assert f'write sold_for = "ITS HEADER" below line {at} of shop.toml ([prices.columns])' in told(ran)
+    assert '"Sold?" is not used: "Asking" is what was asked, not what was paid' in told(ran)
+    assert not any(line.startswith("price_kind =") for line in lines)
+
+
+def test_a_price_that_says_paid_and_an_amount_left_over_are_told(tmp_path: Path) -> None:
+    ran = laid_out(tmp_path, "Kit,Drums,State,Paid", *(f"Burren,4,good,{n}" for n in range(450, 470)))
+    assert '"Paid" counts as asked: where it is what was paid, add a column price_kind' in told(ran)
+    (tmp_path / "other").mkdir()
+    rows = [f"Burren,4,good,{n},{n * 3 % 20 + 430}" for n in range(450, 470)]
+    ran = laid_out(tmp_path / "other", 'Kit,Drums,State,Price,"My ""deal"""', *rows)
+    assert 'if it is what a kit went for, write sold_for = "My \\"deal\\"" below line' in told(ran)
+
+
 @pytest.mark.parametrize("odd", ["two\nlines", "a\ttab", 'a "quote"', "back\\slash", "bell\x07", "del\x7f"])
 def test_words_with_signs_that_need_an_escape_are_found_again(tmp_path: Path, odd: str) -> None:
     cell = '"' + odd.replace('"', '""') + '"'

@@ -3,30 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
 from kitvalue.intake.bookrows import says_total
 from kitvalue.intake.cells import MOST_CELLS, RawRow, split_lines, split_rows
-from kitvalue.intake.currencies import meanings
-from kitvalue.intake.dates import day_order, read_date
+from kitvalue.intake.dates import day_order
 from kitvalue.intake.decoding import decode, refused_file
 from kitvalue.intake.headers import DELIMITERS, declared_delimiter
+from kitvalue.intake.likelycolumns import taken_columns
+from kitvalue.intake.moneycolumns import MoneyNotes
 from kitvalue.intake.numbers import read_amount
-from kitvalue.intake.pieces import drums_listed, read_pieces
 from kitvalue.intake.tradewords import likely_headers
 from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
 from kitvalue.intake.words import Refusal, fold, trimmed
 
 _SEARCHED: Final = 60  # lines in which the headers are looked for
 _LOOKED_AT: Final = 2000  # rows from which a column is judged
-_FEW: Final = 12  # words of a column that are few enough to be said one by one
-_UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
 _FEWEST: Final = 2  # cells of a header row
-
-
-Test = Callable[[Sequence[str]], bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +31,7 @@ class Incoming:
     likely holds it, those that have our own name among them; `unused`: headers for which there is none. `series`: the
     filled cells of that column but for totals. `currencies`: the codes that its prices can be in, () where they do not
     say or say several. `day_first`: the order that its dates show, None where they show none or both. `cells`: our
-    column -> its filled cells, of the first rows.
+    column -> its filled cells, of the first rows. `money`: columns of money that their owner has to be told of.
     """
 
     data: bytes
@@ -48,6 +43,7 @@ class Incoming:
     currencies: tuple[str, ...]
     day_first: bool | None
     cells: Mapping[str, Sequence[str]]
+    money: MoneyNotes = field(default_factory=MoneyNotes)
 
     @property
     def conditions(self) -> Sequence[str]:
@@ -77,8 +73,8 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     below = lines[header.line :]
     headers = [trimmed(cell) for cell in header.raw.cells]
     cells = _columns(below[: _LOOKED_AT + 1], header.delimiter, range(len(headers)))
-    tests = {**_OF_COLUMNS, **{name: _OF_FEATURES[kind] for name, kind in features.items()}}
-    columns = _likely(names, headers, cells, tests)
+    taken = taken_columns(names, headers, cells, features)
+    columns = taken.columns
     found = {name: cells[headers.index(header)] for name, header in columns.items()}
     above = _rows_above(lines, header)
     if above:
@@ -88,7 +84,7 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     series = _series(below, header.delimiter, {name: headers.index(header) for name, header in columns.items()})
     return Incoming(
         data, header.delimiter, above, columns, unused, series, _currencies(found.get("price", ())),
-        _day_first(found.get("date", ())), found,
+        _day_first(found.get("date", ())), found, taken.money,
     )  # fmt: skip
 
 
@@ -162,74 +158,6 @@ def _series(lines: list[str], delimiter: str, places: Mapping[str, int]) -> tupl
 def _day_first(dates: Sequence[str]) -> bool | None:
     orders = {day_order(cell) for cell in dates} - {None}
     return orders.pop() if len(orders) == 1 else None
-
-
-def _likely(
-    names: Sequence[str], headers: Sequence[str], cells: Sequence[Sequence[str]], tests: Mapping[str, Test]
-) -> dict[str, str]:
-    """Our column -> the header that most likely holds it, where its cells can be such a column's."""
-    own = {fold(name): name for name in names}
-    found = {own[fold(header)]: header for header in reversed(headers) if fold(header) in own}
-    free = [name for name in names if name not in found]
-    left = [header for header in headers if header and header not in found.values()]
-    ruled_out: set[tuple[str, str]] = set()
-    while True:
-        likely = likely_headers(free, left, ruled_out)
-        wrong = {pair for pair in likely.items() if not _can_be(tests.get(pair[0]), cells[headers.index(pair[1])])}
-        if not wrong:
-            every = found | likely
-            if "price" not in every and "sold_for" in every:  # the only column of money
-                every["price"] = every.pop("sold_for")
-            spare = [header for header in left if header not in every.values()]
-            sizes = next((header for header in spare if _sizes(cells[headers.index(header)])), None)
-            if "pieces" not in every and sizes is not None:  # whatever its header: it can be nothing else
-                every["pieces"] = sizes
-            return {name: every[name] for name in names if name in every}
-        ruled_out |= wrong
-
-
-def _can_be(test: Test | None, cells: Sequence[str]) -> bool:
-    """Can these cells be those of a column of ours? An empty column says nothing either way."""
-    return test is None or not cells or test(cells)
-
-
-def _mostly(test: Callable[[str], bool]) -> Test:
-    return lambda cells: 2 * sum(map(test, cells)) > len(cells)
-
-
-def _few_words(cells: Sequence[str]) -> bool:
-    """Words that come again, and that somebody can say the meaning of one by one."""
-    words = {fold(cell) for cell in cells}
-    return len(words) <= _FEW and (len(words) < len(cells) or len(words) < _FEWEST)
-
-
-def _sizes(cells: Sequence[str]) -> bool:
-    return _mostly(lambda cell: drums_listed(cell) is not None)(cells)
-
-
-def _tells_apart(cells: Sequence[str]) -> bool:
-    """A link or number of its own for each row: rows of one `ref` count as one kit."""
-    return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _mostly(_has_digit)(cells)
-
-
-def _has_digit(cell: str) -> bool:
-    return any(map(str.isdigit, cell))
-
-
-_OF_COLUMNS: Final[Mapping[str, Test]] = {
-    "price": _mostly(_has_digit),
-    "sold_for": _mostly(_has_digit),
-    "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
-    "premium": _mostly(_has_digit),
-    "freight": _mostly(_has_digit),
-    "weight": _mostly(_has_digit),
-    "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
-    "currency": _mostly(lambda cell: bool(meanings(cell))),
-    "price_kind": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
-    "channel": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
-    "ref": _tells_apart,
-}
-_OF_FEATURES: Final[Mapping[str, Test]] = {"number": _mostly(_has_digit), "yes-no": _few_words, "word": _few_words}
 
 
 def _currencies(prices: Sequence[str]) -> tuple[str, ...]:

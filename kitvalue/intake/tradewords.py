@@ -98,6 +98,11 @@ def likely_headers(
     return found
 
 
+def speaks_of(column: str, header: str) -> bool:
+    """Has a header a word for a column of ours?"""
+    return _fit(column, 0, header, 0) is not None
+
+
 def _fit(name: str, column: int, header: str, place: int) -> _Fit | None:
     tokens = re.findall(r"[^\W\d_]+|[€$£]", fold(header[:200]))
     if not tokens:

@@ -15,6 +15,7 @@ from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import Level, Problem
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomllines import Place
+from kitvalue.intake.tomltext import toml_text
 from kitvalue.intake.words import listed
 from kitvalue.pages.terminal.check import lines_phrase
 from kitvalue.pages.terminal.market import counts_line
@@ -86,6 +87,7 @@ def next_text(
     steps = [
         *_left_open_by_the_file(counts.file, problems, lines),
         *map(_to_fill, blocks),
+        *_money(sheet, lines),
         *(_spellings(lines) if any(one.alike for one in series) else []),
         *_numbers(sheet.conditions),
         *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
@@ -115,6 +117,33 @@ def _to_fill(block: PasteBlock) -> str:
     what = f"column {listed(block.words)}" if block.table == _COLUMNS else block.table[-1]
     place = f"shop.toml, {lines_phrase(block.open_at)} ({what}): write {block.to_fill} on the right"
     return f"{place}. {_GRADES}" if block.table == _CONDITION else place
+
+
+def _money(sheet: Incoming, lines: Mapping[Place, int]) -> list[str]:
+    """Columns of money of which the file does not tell what they are."""
+    told, price = sheet.money, toml_text(sheet.columns.get("price", ""))
+    place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
+    steps = []
+    if told.after_work is not None:
+        steps.append(
+            f"{toml_text(told.after_work)} is not used: where it is what you got after your own work, that sale is a "
+            "row of its own (sold, dealer, the condition it was sold in)"
+        )
+    if told.ticks is not None:
+        steps.append(
+            f"{toml_text(told.ticks)} is not used: {price} is what was asked, not what was paid. Where you know what "
+            f'a kit went for, add a column for it and write sold_for = "ITS HEADER" {place}'
+        )
+    if told.paid is not None:
+        steps.append(
+            f"{price} counts as asked: where it is what was paid, add a column price_kind to prices.csv that says sold "
+            "in each row"
+        )
+    steps += [
+        f"{toml_text(header)} is not used: if it is what a kit went for, write sold_for = {toml_text(header)} {place}"
+        for header in told.left
+    ]
+    return steps
 
 
 def _numbers(conditions: Sequence[str]) -> list[str]:

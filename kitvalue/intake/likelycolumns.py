@@ -1,0 +1,149 @@
+"""Which of our columns the headers of a spreadsheet may hold: by their words, and only where the cells fit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from kitvalue.intake.currencies import meanings
+from kitvalue.intake.dates import read_date
+from kitvalue.intake.moneycolumns import MoneyNotes, left_over, of_price_size, only_ticks, price_headers, price_role
+from kitvalue.intake.pieces import drums_listed, read_pieces
+from kitvalue.intake.tradewords import likely_headers
+from kitvalue.intake.words import Refusal, fold
+
+_FEW: Final = 12  # words of a column that are few enough to be said one by one
+_FEWEST: Final = 2
+_UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
+_WENT_FOR: Final = ("paid", "sold")
+
+
+Test = Callable[[Sequence[str]], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Our column -> the header that likely holds it, and the columns of money that are to be told of."""
+
+    columns: Mapping[str, str]
+    money: MoneyNotes = field(default_factory=MoneyNotes)
+
+
+def taken_columns(
+    names: Sequence[str], headers: Sequence[str], cells: Sequence[Sequence[str]], features: Mapping[str, str]
+) -> Taken:
+    """The headers that most likely hold our columns `names`, where their cells can be such a column's. `cells`: the
+    filled ones of each header; `features`: those of `names` that are the shop's own -> their kind.
+    """
+    tests = {**_OF_COLUMNS, **{name: _OF_FEATURES[kind] for name, kind in features.items()}}
+    by_header = {header: column for header, column in reversed(list(zip(headers, cells, strict=True))) if header}
+    own = {fold(name): name for name in names}
+    found = {own[fold(header)]: header for header in reversed(headers) if fold(header) in own}
+    left = {header: by_header[header] for header in headers if header and header not in found.values()}
+    said = price_headers(left)
+    if "asked" in said:
+        found.setdefault("price", said["asked"])
+    went = [] if "sold_for" in found else [said[role] for role in _WENT_FOR if role in said]
+    rest = {header: column for header, column in left.items() if header not in (*went, found.get("price"))}
+    free = [name for name in names if name not in found and not (went and name == "sold_for")]
+    every, ticks = _likely(free, rest, tests, found)
+    if "price" not in every and "sold_for" in every:  # the only column of money
+        every["price"] = every.pop("sold_for")
+    after_work = _with_what_it_went_for(every, went, by_header)
+    sizes = next((header for header in rest if header not in every.values() and _sizes(rest[header])), None)
+    if "pieces" not in every and sizes is not None:  # whatever its header: it can be nothing else
+        every["pieces"] = sizes
+    columns = {name: every[name] for name in names if name in every}
+    return Taken(columns, _notes(columns, by_header, ticks, after_work))
+
+
+def _likely(
+    free: Sequence[str], left: Mapping[str, Sequence[str]], tests: Mapping[str, Test], found: Mapping[str, str]
+) -> tuple[dict[str, str], str | None]:
+    """`found` with the likely headers of the columns that are `free`, and the header of ticks that is not taken."""
+    ruled_out: set[tuple[str, str]] = set()
+    ticks = None
+    while True:
+        likely = likely_headers(free, list(left), ruled_out)
+        wrong = {pair for pair in likely.items() if not _can_be(tests.get(pair[0]), left[pair[1]])}
+        every = {**found, **likely}
+        if not wrong:
+            kind = likely.get("price_kind")
+            if kind is None or price_role(every.get("price", "")) != "asked" or not only_ticks(left[kind]):
+                return every, ticks
+            ticks = kind if left[kind] else ticks  # an asking price stays one, whether or not the kit is sold
+            wrong = {("price_kind", kind), ("sold_for", kind)}
+        ruled_out |= wrong
+
+
+def _with_what_it_went_for(
+    every: dict[str, str], went: Sequence[str], cells: Mapping[str, Sequence[str]]
+) -> str | None:
+    """Put the columns of what was paid and got to use; the header of what was got for kits beside what was paid."""
+    if not went:
+        return None
+    if "price" not in every:
+        every["price"] = went[0]
+    elif of_price_size(cells[went[0]], cells[every["price"]]):
+        every["sold_for"] = went[0]
+    return went[1] if len(went) > 1 else None
+
+
+def _notes(
+    columns: Mapping[str, str], cells: Mapping[str, Sequence[str]], ticks: str | None, after_work: str | None
+) -> MoneyNotes:
+    price = columns.get("price")
+    if price is None:
+        return MoneyNotes()
+    alone = "sold_for" not in columns
+    paid = price if alone and "price_kind" not in columns and price_role(price) in _WENT_FOR else None
+    told = (*columns.values(), after_work)
+    spare = {header: column for header, column in cells.items() if header not in told}
+    return MoneyNotes(
+        after_work, ticks if alone else None, paid, left_over(spare, cells[price]) if alone and not paid else ()
+    )
+
+
+def _can_be(test: Test | None, cells: Sequence[str]) -> bool:
+    """Can these cells be those of a column of ours? An empty column says nothing either way."""
+    return test is None or not cells or test(cells)
+
+
+def _mostly(test: Callable[[str], bool]) -> Test:
+    return lambda cells: 2 * sum(map(test, cells)) > len(cells)
+
+
+def _few_words(cells: Sequence[str]) -> bool:
+    """Words that come again, and that somebody can say the meaning of one by one."""
+    words = {fold(cell) for cell in cells}
+    return len(words) <= _FEW and (len(words) < len(cells) or len(words) < _FEWEST)
+
+
+def _sizes(cells: Sequence[str]) -> bool:
+    return _mostly(lambda cell: drums_listed(cell) is not None)(cells)
+
+
+def _tells_apart(cells: Sequence[str]) -> bool:
+    """A link or number of its own for each row: rows of one `ref` count as one kit."""
+    return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _mostly(_has_digit)(cells)
+
+
+def _has_digit(cell: str) -> bool:
+    return any(map(str.isdigit, cell))
+
+
+_OF_COLUMNS: Final[Mapping[str, Test]] = {
+    "price": _mostly(_has_digit),
+    "sold_for": _mostly(_has_digit),
+    "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
+    "premium": _mostly(_has_digit),
+    "freight": _mostly(_has_digit),
+    "weight": _mostly(_has_digit),
+    "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
+    "currency": _mostly(lambda cell: bool(meanings(cell))),
+    "price_kind": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
+    "channel": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
+    "ref": _tells_apart,
+}
+_OF_FEATURES: Final[Mapping[str, Test]] = {"number": _mostly(_has_digit), "yes-no": _few_words, "word": _few_words}
