@@ -173,6 +173,13 @@ def test_an_advert_becomes_an_offer(tmp_path: Path) -> None:
     assert run(shop, "check", "--json").status == 0
 
 
+def test_an_offer_is_named_after_its_own_series(shop: Path) -> None:
+    (shop / "offers.csv").write_text("offer,series,pieces,condition,price\nslane1,Slane,4,3,390\n", encoding="utf-8")
+    for name in ("burren", "burren2"):
+        assert run(shop, "jot", "--offer", "--yes", ADVERT).status == 0
+        assert (shop / "offers.csv").read_text(encoding="utf-8").splitlines()[-1].startswith(f"{name},Burren,")
+
+
 def test_what_is_needed_and_open_is_said(shop: Path) -> None:
     book(shop, b"series;pieces;condition;price\n")
     ran = run(shop, "jot", "Burren 22/16/13, 400 EUR, 3.11.2026, Händler")

@@ -18,6 +18,7 @@ from kitvalue.intake.decoding import decode
 from kitvalue.intake.headers import Header, WantedColumns, declared_delimiter, find_header, unclosed_quote
 from kitvalue.intake.marks import shop_grades
 from kitvalue.intake.numbers import Amount, column_style, read_amount
+from kitvalue.intake.offernames import next_name
 from kitvalue.intake.offers import offer_features
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.shop import Shop
@@ -28,7 +29,6 @@ _MONEY: Final = ("price", "sold_for", "freight")
 _NUMBERS: Final = (*_MONEY, "condition", "premium", "haggle", "weight")
 _OF_OFFERS: Final = ("series", "pieces", "condition", "price", "freight", "note")
 _DOTTED: Final = re.compile(r"\d{2}\.\d{2}\.\d{4}")
-_NAME: Final = re.compile(r"(.*?)(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,11 +173,14 @@ def _with_sizes(values: dict[str, str], understood: Understood, shop: Shop, head
 
 
 def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
-    """The advert's values for the offers' columns, under the next free name."""
+    """The advert's values for the offers' columns, under a name that is free."""
     values = book_values(understood, shop, style.header)
     taken = (*_OF_OFFERS, *offer_features(shop))
     values = {name: value for name, value in values.items() if name in taken}
-    values["offer"] = next_name(_column(style.header, style.rows, "offer"))
+    series = values.get("series")
+    every = [*shop.series, *(() if shop.series else _column(style.header, style.rows, "series"))]
+    others = [name for name in every if series is None or fold(name) != fold(series)]
+    values["offer"] = next_name(_column(style.header, style.rows, "offer"), series, others)
     if understood.sizes and str(len(understood.sizes)) == values.get("pieces"):
         values["sizes"] = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
         if "sizes" in style.header.places and "note" in values:
@@ -186,19 +189,6 @@ def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[s
         values["haggle"] = "fixed"
     source = {"private": "private", "dealer": "trade"}.get(understood.value("channel") or "")
     return values | ({"bought_from": source} if source else {})
-
-
-def next_name(names: Iterable[str]) -> str:
-    """A name that no offer has yet: one more than the last with a number (D12 -> D13)."""
-    taken = [trimmed(name) for name in names]
-    counted = [(m[1], int(m[2]), len(m[2])) for name in taken if (m := _NAME.fullmatch(name)) and len(m[2]) < 9]
-    prefix, number, width = counted[-1] if counted else ("", len(taken), 1)
-    folded = {fold(name) for name in taken}
-    while True:
-        number += 1
-        name = f"{prefix}{number:0{width}d}"
-        if fold(name) not in folded:
-            return name
 
 
 def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: WantedColumns, shop: Shop) -> NewRow:
