@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from importlib import resources
 from pathlib import Path
@@ -78,8 +78,11 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
     series, currency = series_seen(sheet.series), next(iter(sheet.currencies), None)
     with _all_or_none(folder) as write:
         write(PRICES, sheet.data)
-        write(SHOP, new_settings(starter, sheet, (), FirstLook(), currency).encode())
-        write(SHOP, new_settings(starter, sheet, series, _first_look(folder, sheet), currency).encode())
+        write(SHOP, new_settings(starter, replace(sheet, sized=None), (), FirstLook(), currency).encode())
+        seen = _first_look(folder, sheet)
+        if seen.decimal is not None:  # proven by a row beyond those that were looked at
+            sheet = replace(sheet, sized=None)
+        write(SHOP, new_settings(starter, sheet, series, seen, currency).encode())
         columns = (*WANTED.required, *_OF_AN_OFFER, *(name for name in features if name in sheet.columns))
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)

@@ -60,12 +60,11 @@ def test_a_spreadsheet_comes_to_a_value_by_filling_in_words(tmp_path: Path) -> N
     for told in (
         "the 1 row above its headers left blank", "pieces = Sizes", "not used Colour", "Inishmore 20, Burren 20",
         "GBP, as the prices say", "(condition): write wipe, freshen, mend, remake or harvest", "(channel): all count",
-        'decimal = "." if 1,250 is more than a thousand', "value --series Inishmore --pieces 4 --condition 3",
+        'decimal ".", as 1,', "is more than a thousand: the other prices lie between",
+        "value --series Inishmore --pieces 4 --condition 3",
     ):  # fmt: skip
         assert told in " ".join(ran.out.split()), told
     fill(shop, mint="wipe", v_good="freshen", tatty="remake")
-    settings = shop / "shop.toml"
-    settings.write_text(settings.read_text(encoding="utf-8").replace("[files]", '[files]\ndecimal = "."', 1), "utf-8")
     ran = run(shop, "check", "--json")
     assert ran.data["files"][0]["used"] == 40, ran.err
     valued = run(shop, "value", "--series", "Burren", "--pieces", "3", "--condition", "4", "--json").data
@@ -118,13 +117,44 @@ def test_columns_of_money_that_cannot_be_used_are_told(tmp_path: Path) -> None:
     assert "undecided" not in str(checked["problems"])
 
 
+def settings(place: Path) -> list[str]:
+    return (place / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
+
+
+def test_a_decimal_sign_that_the_sizes_tell_is_written_with_its_reason(tmp_path: Path) -> None:
+    ran = laid_out(
+        tmp_path, "Kit,Drums,State,Price", *(f"Burren,4,4,{n}" for n in range(450, 470)), 'Burren,4,4,"1,250"'
+    )
+    why = "1,250 is more than a thousand: the other prices lie between 450 and 469"
+    assert f'decimal ".", as {why}' in told(ran)
+    assert f'decimal = "."  # {why}' in settings(tmp_path)
+    assert run(tmp_path / "myshop", "check", "--json").data["files"][0]["used"] == 21
+
+
+def test_a_decimal_sign_that_is_open_is_asked_for_and_its_likely_line_stands_ready(tmp_path: Path) -> None:
+    ran = laid_out(
+        tmp_path, "Kit,Drums,State,Price", *(f"Burren,4,4,{n}" for n in (450, 460, 470)), 'Burren,4,4,"1,250"'
+    )
+    assert 'write decimal = "." if 1,250 is more than a thousand' in told(ran)
+    assert 'decimal ".", as' not in told(ran)
+    assert any(line.startswith('# decimal = "." ') for line in settings(tmp_path))
+    assert not any(line.startswith("decimal =") for line in settings(tmp_path))
+
+
+def test_a_decimal_sign_that_a_cell_proves_needs_no_sizes(tmp_path: Path) -> None:
+    rows = [f"Burren,4,4,{n}" for n in range(450, 2500)]  # the proof lies beyond the rows that are looked at
+    ran = laid_out(tmp_path, "Kit,Drums,State,Price", 'Burren,4,4,"1,250"', *rows, "Burren,4,4,480.50")
+    assert "more than a thousand" not in told(ran)
+    assert any(line.startswith('decimal = "."   ') for line in settings(tmp_path))
+
+
 def test_ticks_beside_an_asking_price_are_told_with_the_line_to_write(tmp_path: Path) -> None:
     ran = laid_out(
         tmp_path,
         "Kit,Drums,State,Asking,Sold?",
         *(f"Burren,4,good,{n},{'x' if n % 2 else ''}" for n in range(450, 470)),
     )
-    lines = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
+    lines = settings(tmp_path)
     at = lines.index("[prices.columns]") + 1
     assert f'write sold_for = "ITS HEADER" below line {at} of shop.toml ([prices.columns])' in told(ran)
     assert '"Sold?" is not used: "Asking" is what was asked, not what was paid' in told(ran)

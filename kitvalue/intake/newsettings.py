@@ -100,8 +100,7 @@ def new_settings(
         text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
     if sheet.day_first is not None:
         text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
-    if seen.decimal is not None:
-        text = re.sub(r'(?m)^# decimal = "." ', f'decimal = "{seen.decimal}"   ', text)
+    text = re.sub(r'(?m)^# decimal = ".*$', lambda line: _decimal(line[0], sheet, seen), text)
     columns = sheet.columns.items()
     mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
     text = _under(text, toml_heading("prices", "columns"), mapped)
@@ -110,6 +109,17 @@ def new_settings(
         text = _under(text, block.heading, lines)
     text = _under(text, _CONDITION, _numbers(sheet.conditions))
     return _with_series(text, series)
+
+
+def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
+    """The starter's line for the decimal sign: with the proven one, with the one that sizes tell, or as a remark."""
+    if seen.decimal is not None:
+        return re.sub('^# decimal = "." ', f'decimal = "{seen.decimal}"   ', line)
+    if sheet.sized is None:
+        return line
+    if sheet.sized.sure:
+        return f'decimal = "{sheet.sized.sign}"  # {sheet.sized.why}'
+    return f'# decimal = "{sheet.sized.sign}"        # so that the marks of prices part thousands, not decimals'
 
 
 def _under(text: str, heading: str, lines: Sequence[str]) -> str:

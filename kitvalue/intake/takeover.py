@@ -15,6 +15,7 @@ from kitvalue.intake.headers import DELIMITERS, declared_delimiter
 from kitvalue.intake.likelycolumns import taken_columns
 from kitvalue.intake.moneycolumns import MoneyNotes
 from kitvalue.intake.numbers import read_amount
+from kitvalue.intake.sizedsign import SizedSign, sign_by_size
 from kitvalue.intake.tradewords import likely_headers
 from kitvalue.intake.vocabulary import OPTIONAL, REQUIRED
 from kitvalue.intake.words import Refusal, fold, trimmed
@@ -32,6 +33,7 @@ class Incoming:
     filled cells of that column but for totals. `currencies`: the codes that its prices can be in, () where they do not
     say or say several. `day_first`: the order that its dates show, None where they show none or both. `cells`: our
     column -> its filled cells, of the first rows. `money`: columns of money that their owner has to be told of.
+    `sized`: the decimal sign that the sizes of these prices tell, None where they leave none open.
     """
 
     data: bytes
@@ -44,6 +46,7 @@ class Incoming:
     day_first: bool | None
     cells: Mapping[str, Sequence[str]]
     money: MoneyNotes = field(default_factory=MoneyNotes)
+    sized: SizedSign | None = None
 
     @property
     def conditions(self) -> Sequence[str]:
@@ -85,6 +88,7 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     return Incoming(
         data, header.delimiter, above, columns, unused, series, _currencies(found.get("price", ())),
         _day_first(found.get("date", ())), found, taken.money,
+        sign_by_size([*found.get("price", ()), *found.get("sold_for", ())]),
     )  # fmt: skip
 
 

@@ -66,6 +66,9 @@ def made_text(came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], cur
         "series": ", ".join(f"{one.name} {one.rows}" for one in series),
         "unsure": ", ".join(f'"{name}" may be {one.name}' for one in series for name in one.alike),
         "currency": f"{currency}, as the prices say" if currency is not None else "",
+        "decimal": f'"{sheet.sized.sign}", as {sheet.sized.why}'
+        if sheet.sized is not None and sheet.sized.sure
+        else "",
     }
     told = [wrapped(text, bullet=f"{name:<9} ") for name, text in items.items() if text]
     return "\n".join([wrapped(f"Laid out from {came_from}{above}:", ""), *told])
