@@ -28,6 +28,11 @@ _GOES_ON: Final = re.compile(
 )  # another size of the same kind
 _STANDING: Final = re.compile(r"(?:^|[,;+/(])[ ]?stand$", re.IGNORECASE)  # "Bass 22, Tom 13, Stand 16"
 _BRACKETED: Final = re.compile(r"^\(([^()\d ]{2,14})\)")
+_OF_WHAT: Final = re.compile(
+    r"(?:(?:matching|passende[rsn]?|wood(?:en)?|maple|birch|beech|oak|mahogany|poplar|walnut|steel|brass|bronze|copper|"
+    r"metal|alum?\w{0,8}|chrome|holz|ahorn|birken?|buchen?|stahl|messing|kupfer|metall|piccolo)[ -]+){1,2}",
+    re.IGNORECASE,
+)  # "14x5 wood snare"
 _MORE: Final = re.compile(
     r"(?<!\w)(?:with|mit|and|und|plus|inkl|incl|including|inklusive|samt|for|für|no|ohne|without)(?!\w)", re.IGNORECASE
 )  # what stands behind is a thing of its own
@@ -92,7 +97,7 @@ class Beside:
 
 def beside(advert: AdvertText, find: Find, words: Lexicon) -> Beside:
     """The words for drums on either side of a size, nothing but signs, figures and "and" between them."""
-    after = _BRACKETED.sub(r"\1", re.sub(r"^[ )\]:=-]+", "", advert.after(find.end, 24)))
+    after = without_material(_BRACKETED.sub(r"\1", re.sub(r"^[ )\]:=-]+", "", advert.after(find.end, 36))))
     text = advert.before(find.start, 40)
     tail = _BETWEEN.sub("", text)
     apart = re.search(r"[,+&]|\band\b|\bund\b", text[len(tail) :], re.IGNORECASE) is not None
@@ -101,6 +106,12 @@ def beside(advert: AdvertText, find: Find, words: Lexicon) -> Beside:
     if before is None and _STANDING.search(tail):
         before = RoleWord("floor", "Stand")
     return Beside(before, behind, apart)
+
+
+def without_material(after: str) -> str:
+    """A text without the material at its start: "wood snare" is a snare."""
+    m = _OF_WHAT.match(after)
+    return after if m is None else after[m.end() :]
 
 
 def words_come_first(around: Iterable[Beside]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from kitvalue.intake.adverts.beside import (
@@ -129,9 +129,19 @@ def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
     bare = listing(advert, chains, Manner(order, word_first, len(pairs)))
     apart = [*pairs, *bare.singles]
     gone = [drum for drum in apart if stays_behind(advert, drum.find, words)]
-    drums, twice = _once(advert, [drum for drum in apart if drum not in gone], bare.rows)
+    left = [drum for drum in apart if drum not in gone]
+    gone += [row.drums[-1] for row in bare.rows if _last_is_gone(advert, row, words)]
+    rows = [replace(row, drums=row.drums[:-1]) if row.drums[-1] in gone else row for row in bare.rows]
+    drums, twice = _once(advert, left, rows)
     written = (*apart, *(drum for row in bare.rows for drum in row.drums))
     return _Listed(tuple(drums), tuple(gone), written, (*bare.doubts, *twice))
+
+
+def _last_is_gone(advert: AdvertText, row: Row, words: Lexicon) -> bool:
+    """Does the last of a row stand behind a comma or the like, and is it not there: '22, 16, 14" snare missing'?"""
+    one, two = row.drums[-2:]
+    loose = re.search(r"[,+&]|\b(?:and|und|plus)\b", advert.plain[one.find.end : two.find.start], re.IGNORECASE)
+    return loose is not None and stays_behind(advert, two.find, words)
 
 
 def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair], str]:

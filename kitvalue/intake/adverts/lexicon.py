@@ -72,6 +72,7 @@ BUILT_IN: Final[Mapping[str, tuple[str, ...]]] = {
         "price", "asking", "asking price", "preis", "kaufpreis", "verkaufspreis", "preisvorstellung", "für", "for",
         "at",
         "total", "gesamt", "komplett", "gesamtpreis", "now", "jetzt", "nur noch", "only",
+        "reduced to", "dropped to", "lowered to", "price drop to", "reduziert auf", "gesenkt auf",
     ),
     "asks": tuple(f"(?:{word})(?: {_ABOUT})?" for word in (  # right before a sum: what a seller wants for his kit
         "wants?", "wanting", "would like", "asks?(?: for)?", "asked", "looking (?:for|to get)", "hoping for", "will",
@@ -100,7 +101,8 @@ BUILT_IN: Final[Mapping[str, tuple[str, ...]]] = {
         "cymbals?", "crash(?:es)?", "ride", "hi-?hats?", "hihats?", "hats", "splash", "china", "becken", "beckensatz",
         "stands?", "ständer", "beckenständer", "stativ", "stative", "hardware", "cases?", "koffer", "hardcases?",
         "bags?",
-        "taschen?", "gigbags?", "heads?", "fell", "felle", "resofell", "schlagfell", "skins?", "hoops?", "rims?",
+        "taschen?", "gigbags?", "heads?", "fell", "felle", "resofelle?", "schlagfelle?",
+        "fellsatz", "fellsätze", "drum\\s?heads?", "skins?", "hoops?", "rims?",
         "spannreifen", "reifen", "throne", "hocker", "pedals?", "fußmaschine", "fussmaschine", "teppich", "rug",
         "sticks?",
         "wires?", "teppiche", "mount", "halter", "holder",

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from kitvalue.intake.adverts.lexicon import Lexicon
 from kitvalue.intake.adverts.record import Money
 from kitvalue.intake.adverts.text import AdvertText, Find
 from kitvalue.intake.currencies import meanings
-from kitvalue.intake.numbers import Amount, Sign, read_amount
+from kitvalue.intake.numbers import Amount, read_amount
 from kitvalue.intake.words import Refusal
 
 _CODES: Final = "EUR|GBP|USD|CHF|SEK|NOK|DKK|PLN|CZK|HUF|RON|AUD|CAD|NZD|JPY"
@@ -21,7 +21,7 @@ _NAMES: Final = (
 )
 _CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
-_ENDING: Final = r"(?:[ ]?[,.]?-{1,2}(?![\w-])|,-)?"
+_ENDING: Final = r"(?:[ ]?[,.]?-{1,2}(?![\w>-])|,-)?"
 _AMOUNT: Final = re.compile(
     rf"(?<![\w.,/+])(?P<before>{_CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<ending>{_ENDING})"
     rf"(?P<after>[ ]?{_CURRENCY})?(?P<k>[ ]?k\b)?",
@@ -44,6 +44,16 @@ _TO_THE_END: Final = re.compile(
     rf"^[ ]?(?:-|to|bis)[ ]?(?:[€£$]|EUR)?[ ]?{_NUMBER}[ ]?(?:,-|{_CURRENCY})", re.IGNORECASE
 )
 _LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
+_LOWERED: Final = re.compile(
+    rf"(?:(?<!\w)(?:from|von|de|van)[ ])?(?:{_CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})(?:[ ]?{_CURRENCY}|,-)?[ ]?"
+    rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|à)(?!\w))[ ]?(?:{_CURRENCY}[ ]?)?(?P<new>{_NUMBER})",
+    re.IGNORECASE,
+)
+_SAYS_LOWERED: Final = re.compile(
+    r"(?<!\w)(?:price|preis|prix|prijs|down|drop(?:s|ped)?|reduced|reduction|lowered|cut|gesenkt|reduziert|"
+    r"runter(?:gesetzt)?|herabgesetzt|baissé|verlaagd)(?!\w)",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,19 +72,51 @@ class Sum:
     fixed: bool
 
 
-def sums(advert: AdvertText, words: Lexicon, decimal: Sign | None) -> list[Sum]:
+@dataclass(frozen=True, slots=True)
+class _Lowered:
+    """Two sums of which the second takes the first one's place; `said`: a word says that they are prices."""
+
+    old: Find
+    new: Find
+    said: bool
+
+
+def sums(advert: AdvertText, words: Lexicon) -> list[Sum]:
     """Every amount of money in the advert, in its order. Places read before as something else are blank."""
     matches = [m for m in _AMOUNT.finditer(advert.plain) if not _is_measure(advert, m)]
+    changes = _lowered(advert)
     found: list[Sum] = []
     for at, m in enumerate(matches):
         last = matches[at - 1].end() if at else 0
         following = matches[at + 1].start() if at + 1 < len(matches) else len(advert.plain)
         before = advert.before(m.start())[-max(0, m.start() - last) :] if m.start() > last else ""
         after = advert.after(m.end())[: following - m.end()]
-        amount = _sum(advert, m, before, after, words, decimal)
+        amount = _sum(advert, m, before, after, words)
         if amount is not None:
             found.append(amount)
+    return [_as_lowered(one, changes) for one in found]
+
+
+def _lowered(advert: AdvertText) -> list[_Lowered]:
+    """Each "from 600 to 480": going down, it is no range. Between bare numbers a word must say that it is a price."""
+    found: list[_Lowered] = []
+    for m in _LOWERED.finditer(advert.plain):
+        old, new = _value(m["old"]), _value(m["new"])
+        if old is not None and new is not None and old.value > new.value >= _LEAST_ASKED:
+            around = f"{advert.before(m.start(), 40)} {advert.after(m.end(), 24)}"
+            said = _SAYS_LOWERED.search(f"{around} {m[0]}") is not None
+            found.append(_Lowered(Find(*m.span("old")), Find(*m.span("new")), said))
     return found
+
+
+def _as_lowered(one: Sum, changes: Iterable[_Lowered]) -> Sum:
+    """A sum that is what was asked before, or what is asked now."""
+    for change in changes:
+        if one.find.start <= change.old.start < one.find.end:
+            return replace(one, role="earlier", ranged=False)
+        if one.find.start <= change.new.start < one.find.end:
+            return replace(one, named=one.named or change.said, ranged=False)
+    return one
 
 
 def _is_measure(advert: AdvertText, m: re.Match[str]) -> bool:
@@ -84,10 +126,8 @@ def _is_measure(advert: AdvertText, m: re.Match[str]) -> bool:
     return _PERCENT.match(behind) is not None or _MEASURE.match(behind) is not None
 
 
-def _sum(
-    advert: AdvertText, m: re.Match[str], before: str, after: str, words: Lexicon, decimal: Sign | None
-) -> Sum | None:
-    value = _value(m["number"], decimal)
+def _sum(advert: AdvertText, m: re.Match[str], before: str, after: str, words: Lexicon) -> Sum | None:
+    value = _value(m["number"])
     if value is None or m["k"]:
         return None
     codes = [c for part in (m["before"], m["after"]) if part for c in meanings(part.strip().rstrip("."))]
@@ -110,7 +150,7 @@ def _sum(
     return Sum(find, Money(value.value, tuple(dict.fromkeys(codes))), role, named, ranged, negotiable, fixed)
 
 
-def _value(number: str, decimal: Sign | None) -> Amount | None:
+def _value(number: str) -> Amount | None:
     """The number; three digits behind its one mark are thousands, for no price has a thousandth part."""
     read = read_amount(number)
     if isinstance(read, Refusal):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.intake.adverts.beside import ROLES, Doubt, Drum
+from kitvalue.intake.adverts.beside import ROLES, Doubt, Drum, without_material
 from kitvalue.intake.adverts.lexicon import Lexicon
 from kitvalue.intake.adverts.text import AdvertText, Find
 
@@ -40,7 +40,9 @@ _AWAY: Final = re.compile(
 _NOT_HERE: Final = re.compile(
     r"[ ,()]*(?:is |are |ist |sind )?(?:(?:sadly|leider|also|auch) )?(?:not included|not for sale|not part|nicht dabei|"
     r"nicht enthalten|nicht inklusive|nicht inbegriffen|sold separately|available separately|(?:already )?gone\b|"
-    r"bleibt|behalte ich|(?:bereits|schon) (?:verkauft|weg)|already sold|(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))",
+    r"bleibt|behalte ich|"
+    r"(?:for |für )[€£$]?\d{1,4}[ ]?(?:[€£$]|EUR|euros?)?[ ]?(?:extra|more|on top|mehr)\b|"
+    r"(?:bereits|schon) (?:verkauft|weg)|already sold|(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))",
     re.IGNORECASE,
 )
 
@@ -128,7 +130,7 @@ def _is_drum(advert: AdvertText, m: re.Match[str], words: Lexicon) -> bool:
 
 def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     """Is a drum that is listed with its size kept by the seller, or not there?"""
-    before, after = advert.before(find.start, 40), advert.after(find.end, 48)
+    before, after = advert.before(find.start, 40), without_material(advert.after(find.end, 64).lstrip(" )"))
     for role in ROLES:
         m = words[role].match(after.lstrip(" )"))
         if m is not None:

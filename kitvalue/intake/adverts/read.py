@@ -79,7 +79,7 @@ def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: d
     drums = drums_seen(kit_only, words, shop.shop.size_order, perhaps)
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
-    amounts = sums(kit_only.without(drums.places), words, shop.files.decimal)
+    amounts = sums(kit_only.without(drums.places), words)
     linkless = advert.without(addresses(advert))
     meanings = [(w, m) for w, m in shop.jot.words.items() if "=" in m]
     features = tuple(

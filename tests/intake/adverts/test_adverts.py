@@ -114,6 +114,42 @@ def test_what_somebody_wants_for_it_is_the_price(text: str, words: str) -> None:
     assert [one.words for one in found.taken if one.field == "price"] == [words]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "price drop from 600 to 480", "price drop from 600 EUR to 480 EUR", "reduced from 600 to 480 EUR",
+        "from 600 to 480 EUR", "down from 600 to 480", "Preis von 600 auf 480 gesenkt", "price drop: 600 -> 480",
+        "price dropped to 480", "reduced to 480", "600 € → 480 €",
+    ],
+)  # fmt: skip
+def test_a_price_that_came_down_is_the_lower_one(text: str) -> None:
+    found = understood(f"5 piece Burren, {text}")
+    assert found.value("price") == "480"
+    assert found.remarks == tuple(one for one in found.remarks if "600" in one and "earlier" in one)
+    assert bool(found.remarks) == ("600" in text)
+
+
+@pytest.mark.parametrize("text", ["from 400 to 480 EUR", "from 600 to 480", "asking 480 to 600"])
+def test_what_did_not_come_down_is_no_price(text: str) -> None:
+    assert understood(f"5 piece Burren, {text}").value("price") is None
+
+
+@pytest.mark.parametrize(
+    ("text", "pieces"),
+    [
+        ("22x16 16x16 13x9, 14 x 5 wood snare available separately", "3"), ("22x16 16x16 13x9, 14x5 maple snare", "4"),
+        ("22x16 16x16 13x9, 14 x 5 steel snare not included", "3"), ('22, 16, 13, 14" brass snare sold separately',
+        "3"),
+        ('22/16/13, 14" steel snare for 80 extra', "3"), ('22/16/13, 14" steel snare', "4"),
+        ("22, 16, 13, 12 missing", "3"), ("22/16/13, 12/13/16/22 Fellsatz", "3"),
+        ("5-teilig, 12/13/16/22 Fellsatz neu", "5"), ("12/13/16/22 neue Fellsätze", None),
+        ("22x16 16x16 13x9, snare missing", "3"),
+    ],
+)  # fmt: skip
+def test_drums_that_do_not_come_with_it_and_heads_are_not_counted(text: str, pieces: str | None) -> None:
+    assert understood(f"Burren {text}, 400 EUR").value("pieces") == pieces
+
+
 @pytest.mark.parametrize("text", ["he wants 4 new heads", "he wants 350-400", "350 wanted: more", "wants it gone, 350"])
 def test_what_is_wanted_beside_is_no_price(text: str) -> None:
     assert understood(f"5 piece Burren, {text}").value("price") is None
@@ -326,6 +362,10 @@ def test_the_cleaned_text_keeps_every_place(text: str) -> None:
         "22er und ",
         "wants about ",
         ". looking for 350 ",
+        "from 600 to 480 ",
+        "600 -> ",
+        "14 wood brass ",
+        '14, 13" ',
     ],
 )
 def test_a_long_text_takes_no_long_time(text: str) -> None:
