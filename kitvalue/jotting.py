@@ -16,7 +16,7 @@ from kitvalue.intake.headers import WantedColumns
 from kitvalue.intake.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
 from kitvalue.intake.offers import offer_columns
 from kitvalue.intake.pricebook import wanted_columns
-from kitvalue.intake.problems import FileError
+from kitvalue.intake.problems import FileError, shown
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.words import fold, listed, trimmed
 
@@ -26,6 +26,7 @@ _DEFAULTS: Final[Mapping[str, str]] = {
     "bought_from": "private",
 }  # of a blank
 _LONGEST_NAME: Final = 100  # characters of a series
+_MOST_NOT_USED: Final = 8  # phrases that are told
 _NEEDED: Final = ("series", "pieces", "condition", "price")
 
 
@@ -33,7 +34,7 @@ _NEEDED: Final = ("series", "pieces", "condition", "price")
 class Jotted:
     """An advert's row, ready to be written. `before` are the file's bytes as read (None: there is no file yet).
 
-    `notices` say what the row lacks, and what is said in the advert and has no place in the file.
+    `notices` say what the row lacks, and what is said in the advert and has no place in the row.
     """
 
     path: Path
@@ -104,6 +105,8 @@ def _notices(
     if lost:
         yield f"{style.file} has no column {listed(lost, last='or')}, so that is not written"
     yield from _seen_before(understood, style)
+    if understood.not_used:
+        yield f"not used: {listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)}"
 
 
 def _seen_before(understood: Understood, style: FileStyle) -> Iterator[str]:

@@ -187,6 +187,17 @@ def test_what_is_needed_and_open_is_said(shop: Path) -> None:
     assert "no column channel or date" in ran.out
 
 
+def test_what_is_not_used_is_said_in_short(shop: Path) -> None:
+    book(shop, f"{HEADER}\n".encode())
+    lugs = ", ".join(f"{n} lugs" for n in range(20, 31))
+    ran = run(shop, "jot", "--json", f"Burren 4-piece, hoops gone, 400 EUR, {lugs}")
+    told = [one for one in ran.data["cautions"] if one.startswith("not used: ")]
+    assert len(told) == 1
+    assert told[0].startswith('not used: "hoops gone", "20 lugs", ')
+    assert told[0].endswith('"26 lugs" and 4 more')
+    assert "not used" not in run(shop, "jot", ADVERT).out
+
+
 def test_a_ref_that_is_in_the_book_is_said(shop: Path) -> None:
     book(shop, f"{HEADER}\n2024-04-03;Slane;4;3;480;sold;https://example.org/7;\n".encode())
     assert "is in the book already" in run(shop, "jot", ADVERT).out

@@ -60,7 +60,8 @@ _STATED: Final = re.compile(
 class DrumsSeen:
     """How many drums, their sizes where all are known, and how many bass drums were listed.
 
-    `unsure`: those of the places that may be a day or drums which stay open.
+    `places`: all that is listed as drums; `counted`: the places of those that are the kit's, or may be. `unsure`: those
+    of the places that may be a day or drums which stay open.
     """
 
     pieces: Outcome
@@ -68,6 +69,7 @@ class DrumsSeen:
     sizes_words: str
     basses: int
     places: tuple[Find, ...]
+    counted: tuple[Find, ...]
     unsure: tuple[Find, ...]
 
 
@@ -116,7 +118,9 @@ def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence
     sizes = tuple(d.size for d in drums if d.size is not None) if complete else ()
     span = advert.words(Find(drums[0].find.start, drums[-1].find.end)) if drums else ""
     basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in found.written)
-    return DrumsSeen(pieces, sizes, span, basses, tuple(places), unsure)
+    gone = {drum.find for drum in found.gone}
+    counted = tuple(find for find in places if find not in gone)
+    return DrumsSeen(pieces, sizes, span, basses, tuple(places), counted, unsure)
 
 
 def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:

@@ -12,6 +12,7 @@ from kitvalue.intake.adverts.daylike import day_like
 from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen, pieces_said
 from kitvalue.intake.adverts.kind import why_swap, why_wanted
 from kitvalue.intake.adverts.kit import SeriesSeen, channel_seen, condition_seen, feature_seen, series_seen
+from kitvalue.intake.adverts.leftover import left_over
 from kitvalue.intake.adverts.lexicon import MEANINGS, Lexicon, lexicon
 from kitvalue.intake.adverts.money import sums
 from kitvalue.intake.adverts.places import addresses, day, days, listing_numbers, numbers_to_call, reference
@@ -67,7 +68,8 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     taken = tuple(one.taken for _, one in found if one.taken is not None)
     unknown = tuple(Unknown(name, one.reason or _NO_MEANING) for name, one in found if one.taken is None)
     remarks = (*seen.price.remarks, *(r for _, one in found for r in one.remarks), *_swap_remark(advert, words))
-    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), seen.drums.sizes, seen.price.haggle)
+    rest = left_over(advert.without(seen.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words)
+    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), seen.drums.sizes, seen.price.haggle, rest)
 
 
 def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon) -> _Seen:

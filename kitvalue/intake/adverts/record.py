@@ -30,7 +30,8 @@ class Unknown:
 class Understood:
     """What an advert says: the values it gives, what it leaves open, remarks, and the drums with known sizes.
 
-    `haggle`: "fixed" or "negotiable" where the advert says so.
+    `haggle`: "fixed" or "negotiable" where the advert says so. `not_used`: its phrases about the kit that are in none
+    of these.
     """
 
     taken: tuple[Taken, ...]
@@ -38,6 +39,7 @@ class Understood:
     remarks: tuple[str, ...]
     sizes: tuple[Size, ...]
     haggle: Literal["fixed", "negotiable"] | None
+    not_used: tuple[str, ...]
 
     def value(self, field: str) -> str | None:
         """The value of one column; None where the advert leaves it open."""

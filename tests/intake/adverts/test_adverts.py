@@ -150,6 +150,26 @@ def test_drums_that_do_not_come_with_it_and_heads_are_not_counted(text: str, pie
     assert understood(f"Burren {text}, 400 EUR").value("pieces") == pieces
 
 
+@pytest.mark.parametrize(
+    ("text", "phrases"),
+    [
+        ("shells ok but hoops gone, 400 EUR", ["hoops gone"]), ("missing 2 lugs, 400 EUR", ["missing 2 lugs"]),
+        ("400 EUR no badge", ["no badge"]), ("bit rough, 1998ish, wants 400", ["bit rough", "1998ish"]),
+        ("ein Böckchen fehlt; 400 EUR, Floortom ohne Füße", ["ein Böckchen fehlt", "Floortom ohne Füße"]),
+        ("14 x 5 wood snare available separately, 400 EUR", ["14 x 5 wood snare available separately"]),
+        ('22" bass, 12, 13, 16, 14x5 snare, 20" ride, 400 EUR', ['20" ride']), ("400 EUR, no snare", ["no snare"]),
+        ("statt 600 € jetzt 400 € VB, guter Zustand, call 0171 1234567, https://example.org/77", []),
+        ("1. lovely kit. 400 EUR or 450 EUR, we ship, 2 owners", ["2 owners"]), ("450-500 EUR, posted 3/4/26", []),
+    ],
+)  # fmt: skip
+def test_what_is_said_of_the_kit_and_not_used_is_told(text: str, phrases: list[str]) -> None:
+    assert list(understood(f"5 piece Burren, {text}").not_used) == phrases
+
+
+def test_drums_that_are_listed_twice_and_counted_are_used() -> None:
+    assert understood("Burren 22/16/13/12 top set! Bassdrum 22x16, Toms 13x9 und 12x8. 400 EUR").not_used == ()
+
+
 @pytest.mark.parametrize("text", ["he wants 4 new heads", "he wants 350-400", "350 wanted: more", "wants it gone, 350"])
 def test_what_is_wanted_beside_is_no_price(text: str) -> None:
     assert understood(f"5 piece Burren, {text}").value("price") is None
@@ -365,6 +385,9 @@ def test_the_cleaned_text_keeps_every_place(text: str) -> None:
         "from 600 to 480 ",
         "600 -> ",
         "14 wood brass ",
+        "no badge, ",
+        "lug ",
+        "12 lugs gone; ",
         '14, 13" ',
     ],
 )
