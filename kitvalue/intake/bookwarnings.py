@@ -16,7 +16,7 @@ from kitvalue.intake.pieces import drums_listed
 from kitvalue.intake.problems import Level, Problem, shown
 from kitvalue.intake.repeats import spelling_warnings
 from kitvalue.intake.shop import Shop
-from kitvalue.intake.soldfor import without_amount
+from kitvalue.intake.soldfor import far_apart, without_amount
 from kitvalue.intake.tables import TextTable
 from kitvalue.intake.words import listed, rows_phrase, trimmed
 
@@ -140,9 +140,18 @@ def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColu
     if drums_listed(pieces) is not None:
         message = f"{shown(trimmed(pieces))} lists sizes: as many drums count, {row.pieces}"
         yield _warning(table, row.row, columns.pieces.header, pieces, "pieces_from_sizes", message)
+    asked = columns.price.values[at]
+    if column is columns.sold_for and isinstance(asked, Amount) and _slip(asked.value, row.price):
+        message = f"asked {plain(asked.value)} and sold for {plain(row.price)}: is one of them a slip?"
+        yield _warning(table, row.row, column.header, cell, "asked_and_sold_far_apart", message)
     if is_placeholder(row.price):
         message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
         yield _warning(table, row.row, column.header, cell, "placeholder", message)
     if row.premium and row.price_kind != "hammer":
         message = f"a premium counts on a hammer price only, and this row says {row.price_kind}; it is left out"
         yield _warning(table, row.row, columns.premium.header, columns.premium.cells[at], "premium_unused", message)
+
+
+def _slip(asked: Decimal, paid: Decimal) -> bool:
+    """Are two prices of one kit too far apart? One that names no price in earnest is no slip."""
+    return far_apart(asked, paid) and not is_placeholder(asked) and not is_placeholder(paid)

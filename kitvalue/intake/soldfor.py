@@ -6,12 +6,14 @@ that says unsold, leaves the row at the price asked.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.numbers import Amount, Reading, read_amount
 from kitvalue.intake.words import Refusal, fold, is_dash, says_not_known
 
 SOLD_FOR_CURE: Final = "write the one amount that was paid, such as 480, or leave it blank if unsold or unknown"
+FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
 _LONGEST: Final = 40  # characters
 _UNSOLD: Final = frozenset([  # folded; the words of a column that others use for yes or no (common practice, no source)
     "no", "nein", "unsold", "not sold", "unverkauft", "nicht verkauft", "noch da", "still there",
@@ -35,6 +37,11 @@ def sold_for_check(amount: Amount) -> Refusal | None:
         return None
     reason = "is negative" if amount.value < 0 else "is no price"
     return Refusal("not_positive", reason, "a price must be above 0; leave the cell blank if the kit is unsold")
+
+
+def far_apart(asked: Decimal, paid: Decimal) -> bool:
+    """Is what was asked so much more or less than what was paid that one of them must be a slip?"""
+    return asked > paid * FAR_APART or paid > asked * FAR_APART
 
 
 def not_what_was_paid() -> Refusal:

@@ -130,6 +130,28 @@ def test_an_odd_amount_is_told_by_its_own_cell(tmp_path: Path) -> None:
     assert (problem.row, problem.column, problem.code) == (2, "sold_for", "two_readings")
 
 
+@pytest.mark.parametrize(
+    ("price", "paid", "told"),
+    [
+        ("470", "6900", "asked 470 and sold for 6900"), ("4.700,00", "450,50", "asked 4700 and sold for 450.5"),
+        ("1500", "500", None), ("1500,01", "500", "asked 1500.01 and sold for 500"), ("500", "1500", None),
+        ("500", "1500,5", "asked 500 and sold for 1500.5"), ("1", "450", None), ("9999", "450", None),
+        ("VB", "450", None), ("", "450", None), ("100-200", "4500", None), ("450", "1", None),
+    ],
+)  # fmt: skip
+def test_prices_far_apart_are_asked_about(tmp_path: Path, price: str, paid: str, told: str | None) -> None:
+    """The row is used; a price typed for want of one is no slip. Both readers say the same."""
+    found = reading(tmp_path, row("480", "450"), row(price, paid, channel="dealer"))
+    assert refused(found) == []
+    assert len(found.rows_as_read) == 2
+    messages = [(one.row, one.column, one.message) for one in warned(found, "asked_and_sold_far_apart")]
+    assert messages == ([] if told is None else [(3, "sold_for", f"{told}: is one of them a slip?")])
+    data = tmp_path.joinpath("prices.csv").read_bytes()
+    assert same(
+        in_bulk(data, tmp_path, shop_in(tmp_path, SETTINGS)), carefully(data, tmp_path, shop_in(tmp_path, SETTINGS))
+    )
+
+
 def test_each_column_shows_its_own_decimal_sign(tmp_path: Path) -> None:
     rows = row("1,250.00", "1.100"), row("480.50", "450,50")
     assert [price for price, _, _ in read(tmp_path, *rows)] == [1100, Decimal("450.50")]

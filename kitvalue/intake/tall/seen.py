@@ -26,8 +26,9 @@ from kitvalue.intake.bookrows import says_total, totals_refusals
 from kitvalue.intake.daycolumn import DaysProven
 from kitvalue.intake.numbers import Amount, Reading, read_amount, read_number, read_percent
 from kitvalue.intake.pieces import drums_listed, read_pieces
-from kitvalue.intake.soldfor import read_sold_for, sold_for_check
+from kitvalue.intake.soldfor import FAR_APART, read_sold_for, sold_for_check
 from kitvalue.intake.tall.columns import (
+    Floats,
     TallNumbers,
     TallTexts,
     all_blank,
@@ -44,6 +45,7 @@ from kitvalue.intake.tall.rows import Source
 from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.words import Refusal, trimmed
 
+_NEARLY: Final = 0.999  # binary fractions may fall on either side of a bound
 _ASKED, _SOLD = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
 # Prices that may stand for none; the careful reader has the last word on them.
 _DOUBTFUL: Final = np.array(
@@ -142,6 +144,7 @@ def see(source: Source) -> Seen:
         odd |= texts[name].blank
     paid = _paid(numbers)
     if "sold_for" in numbers:
+        odd |= paid & _far_apart(numbers["price"].values, numbers["sold_for"].values)
         numbers["price"].values[paid] = numbers["sold_for"].values[paid]
     odd |= (numbers["price"].blank & ~paid) | _across(texts, numbers, paid)
     return Seen(texts, numbers, odd, days_proven(texts["date"], fields.rows))
@@ -150,6 +153,13 @@ def see(source: Source) -> Seen:
 def _paid(numbers: dict[str, TallNumbers]) -> Mask:
     """Rows whose sold_for says anything."""
     found: Mask = ~numbers["sold_for"].blank if "sold_for" in numbers else np.zeros_like(numbers["price"].blank)
+    return found
+
+
+def _far_apart(asked: Floats, sold: Floats) -> Mask:
+    """Rows whose two prices may be too far apart; the careful reader has the last word on them."""
+    with np.errstate(invalid="ignore"):
+        found: Mask = (asked > sold * FAR_APART * _NEARLY) | (sold > asked * FAR_APART * _NEARLY)
     return found
 
 
