@@ -103,6 +103,7 @@ def shortlist_shop(
         currency=shop.shop.currency,
         plan=None if plan is None else plan.name,
         on=on,
+        as_of=on or market.fit.recipe.reference_date,
         offers=listed.found,
         portfolio=portfolio_of(want, listed),
         holding=want.holding,

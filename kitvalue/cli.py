@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,9 +14,9 @@ from kitvalue.cli_answers import Question, Said, answering
 from kitvalue.cli_build import compare, cost, done, price
 from kitvalue.cli_buying import shortlist, source
 from kitvalue.cli_new import new
-from kitvalue.cli_options import DRUMS, Whole, day, series_names
 from kitvalue.cli_pages import card, report, sheet
 from kitvalue.cli_program import Program
+from kitvalue.cli_value import value
 from kitvalue.intake.problems import Level
 
 if TYPE_CHECKING:
@@ -180,83 +180,5 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     )
 
 
-@main.command()
-@click.option(
-    "--series", required=True, shell_complete=series_names, help="The series, as shop.toml or the book spells it."
-)
-@click.option("--pieces", required=True, type=DRUMS, help="How many drums, no cymbals or stands.")
-@click.option(
-    "--condition",
-    required=True,
-    metavar="GRADE",
-    help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest, or a half; a word of yours for one of them.",
-)
-@click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
-@click.option(
-    "--with",
-    "features",
-    multiple=True,
-    metavar="NAME=VALUE",
-    help="A feature declared in shop.toml, such as hardware=yes; may be repeated. At the book's average if not given.",
-)
-@click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
-@click.option("--since", callback=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
-@click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
-@click.option(
-    "--range",
-    "range_percent",
-    type=Whole(1, 99, "a whole percentage"),
-    default=80,
-    show_default=True,
-    metavar="PERCENT",
-    help="How many of 100 sales the range is to hold.",
-)
-@click.pass_obj
-@answering
-def value(
-    folder: Path,
-    series: str,
-    pieces: int,
-    condition: str,
-    finished: str | None,
-    features: tuple[str, ...],
-    on: date | None,
-    since: date | None,
-    unseen: bool,
-    range_percent: int,
-) -> Said:
-    """What a kit is worth: to buy in, and to sell again finished.
-
-    All figures are in the shop's currency. One sale: four of five such sales fall inside. Market level: how well the
-    typical price itself is known. The five nearest sightings are each adjusted to this kit.
-
-    \b
-    Reads   shop.toml, out/fit.json (else prices.csv)
-    Writes  out/fit.json where the files have changed
-
-    \b
-    Example:
-      kitvalue --shop myshop value --series Burren \\
-        --pieces 5 --condition 3 --finished 5
-    """
-    from kitvalue import usecases
-    from kitvalue.asked import KitWanted
-
-    wanted = KitWanted(series, pieces, condition, finished, features, on)
-    done = usecases.value_one(folder, wanted, range_percent, since=since, unseen=unseen)
-
-    def answer() -> dict[str, Any]:
-        from kitvalue.pages.answers.market import value_answer
-
-        return value_answer(done.valuation, done.moved, done.currency, done.holding)
-
-    def text() -> str:
-        from kitvalue.pages.terminal.market import value_text
-
-        return value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding)
-
-    return Said(answer, text, cautions=done.cautions)
-
-
-for others in (new, cost, price, compare, done, shortlist, source, report, sheet, card):
+for others in (new, value, cost, price, compare, done, shortlist, source, report, sheet, card):
     main.add_command(others)

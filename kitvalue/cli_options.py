@@ -83,3 +83,16 @@ def amount(context: click.Context, parameter: click.Parameter, text: str | None)
     if not found.is_finite() or not 0 < found < 10**9:
         raise click.BadParameter(f'"{text}" is no price; write an amount above 0')
     return found
+
+
+def bench_hours(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
+    """An option of hours at the bench, read as the files' hours are: 6, 5.5 or 5:30."""
+    if text is None:
+        return None
+    from kitvalue.intake.done import hours_check, read_hours
+    from kitvalue.intake.numbers import Amount
+
+    read = read_hours(text)
+    if not isinstance(read, Amount) or hours_check(read) is not None:
+        raise click.BadParameter(f'"{text}" is no number of hours; write for instance 6 or 5:30')
+    return read.value

@@ -6,7 +6,7 @@ commands start at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -26,6 +26,7 @@ from kitvalue.workshop.money import ZERO
 if TYPE_CHECKING:
     from kitvalue.arriving import NewDone, TakenOver
     from kitvalue.checking import CheckDone
+    from kitvalue.decisions.asked_price import AskedFor, Asking
     from kitvalue.decisions.breakeven import Comparison
     from kitvalue.decisions.pricing import PriceSheet
     from kitvalue.jotting import Jotted
@@ -102,12 +103,14 @@ class ValueDone:
     holding: Decimal  # what keeping the kit until it is sold costs, net
     currency: str
     cautions: tuple[str, ...]
+    asked: AskedFor | None = None  # the price that somebody asks for it, judged
 
 
 def value_one(
-    folder: Path, wanted: KitWanted, range_percent: int, *, since: date | None = None, unseen: bool = False
-) -> ValueDone:
-    """Value one kit from the saved fit, or from a fresh one where the files have changed."""
+    folder: Path, wanted: KitWanted, range_percent: int, *, since: date | None = None, unseen: bool = False,
+    asking: Asking | None = None,
+) -> ValueDone:  # fmt: skip
+    """Value one kit from the saved fit, or from a fresh one where the files have changed, and what is asked for it."""
     shop = read_shop(folder)
     market = keeper.market_of(folder, shop)
     recipe = market.fit.recipe
@@ -116,7 +119,17 @@ def value_one(
     move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
     held = ZERO if shop.selling is None else holding_cost(shop.selling)
     cautions = (*market.cautions, *asked.cautions, *valuation.cautions)
-    return ValueDone(valuation, move, held, shop.shop.currency, cautions)
+    done = ValueDone(valuation, move, held, shop.shop.currency, cautions)
+    return done if asking is None else _with_asked(done, shop, market.fit, asking)
+
+
+def _with_asked(done: ValueDone, shop: Shop, fit: Fit, asking: Asking) -> ValueDone:
+    from kitvalue.asking_price import judge_asking
+    from kitvalue.workshop.cautions import VAT
+
+    kit, typical = done.valuation.kit, done.valuation.buy_in.typical
+    asked = judge_asking(shop, fit, kit, done.valuation.finished, typical, asking)
+    return replace(done, asked=asked, cautions=(*done.cautions, VAT) if asked.judged else done.cautions)
 
 
 def cost_build(folder: Path, plan_name: str) -> CostSheet:

@@ -411,7 +411,9 @@ def test_an_opening_price_leaves_room_below_the_stopping_price(tmp_path: Path) -
 
 def test_an_offer_that_cannot_be_read_is_counted_beside_the_others(tmp_path: Path) -> None:
     shop = with_offers(sample_shop(tmp_path), "A;Inishmore;5;3;1000;60;;;10;", "B;Burren;4;lovely;600;40;;;;")
-    assert said(shop).startswith("1 offer (EUR); 1 offer more could not be read: kitvalue check lists them")
+    assert said(shop).startswith(
+        "1 offer (EUR, at the prices of 2026-11-14); 1 offer more could not be read: kitvalue check lists them"
+    )
     assert run(shop, "shortlist", "--json").data["unread"] == 1
 
 

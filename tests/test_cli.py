@@ -397,6 +397,8 @@ def modules_of(shop: Path, *args: str) -> set[str]:
 def test_light_commands_load_no_heavy_library(shop: Path, command: str) -> None:
     run(shop, "fit")
     assert modules_of(shop, command, *COMMANDS.get(command, ())) == set()
+    if command == "value":
+        assert modules_of(shop, command, *COMMANDS[command], "--asked", "350") == set()
 
 
 def test_the_heavy_libraries_are_found_where_they_are_used(shop: Path) -> None:

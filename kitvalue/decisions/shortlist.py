@@ -93,6 +93,7 @@ class Shortlist:
     currency: str
     plan: str | None
     on: date | None
+    as_of: date | None  # the day whose prices these are: `on`, else the newest of the book
     offers: tuple[OfferFound, ...]
     portfolio: Portfolio | None
     holding: float

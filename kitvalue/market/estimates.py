@@ -14,6 +14,8 @@ from kitvalue.market.scaling import Scaling
 from kitvalue.market.terms import Term
 from kitvalue.market.upside import upside_down
 
+LOOK = "look for misread rows, or add more kits"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Estimate:
@@ -94,10 +96,16 @@ def fit_cautions(estimate: Estimate, settled: bool, exact: bool, kept: int, self
 
 def _is_wrong(e: TermEstimate) -> bool:
     """A sign that no market has; of a condition that is wrong beyond doubt `upside_down` says more."""
+    if e.name == "sold":
+        return e.coefficient > 0
     return e.coefficient < 0 and (e.name == "log_pieces" or (e.name == "condition" and e.high >= 0))
 
 
 def _wrong_sign(e: TermEstimate) -> str:
-    what = "kits in better condition come out cheaper" if e.name == "condition" else "bigger kits come out cheaper"
-    sure = "" if e.high < 0 else " (the range allows the opposite)"
-    return f"{what} in this book{sure}: look for misread rows, or add more kits"
+    what, cure = {
+        "condition": ("kits in better condition come out cheaper", LOOK),
+        "log_pieces": ("bigger kits come out cheaper", LOOK),
+        "sold": ("sold kits come out dearer than those asked for", "are their prices those that were paid?"),
+    }[e.name]
+    sure = "" if e.high < 0 or e.low > 0 else " (the range allows the opposite)"
+    return f"{what} in this book{sure}: {cure}"

@@ -115,7 +115,9 @@ def _in_money(
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
         mean = float(np.exp(scatter.predictions + scatter.clipped + offset).mean())
         if np.any(np.abs(fit.left_out_residuals) > CLIP * fit.scatter):
-            cautions += ("a row far from all others counts in part or not at all in the mean: see the unusual rows",)
+            cautions += (
+                "a row far from all others counts in part or not at all in the mean: kitvalue fit lists such rows",
+            )
     return Outlook(
         typical=float(np.exp(centre)),
         mean=mean,

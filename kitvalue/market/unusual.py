@@ -20,6 +20,7 @@ GROSS = 8.0  # scales from which a price is a slip or something else than the ki
 GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 UNUSUAL_WEIGHT = 0.5
 MOST_SHOWN = 1000
+NOTHING = 0.005  # a weight that is told as 0.00
 MANY_PIECES = 6  # more drums than most kits have
 SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
@@ -72,6 +73,11 @@ def unusual_rows(
         )
         for i, at in zip(hits, light[hits], strict=True)
     )
+
+
+def weighs_nothing(weight: float) -> bool:
+    """Is it a row that the fit passes over as a slip?"""
+    return weight < NOTHING
 
 
 def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tuple[TermEstimate, ...]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 from kitvalue.market.comparables import Comparable, comparables
 from kitvalue.market.fitted import Fit
@@ -22,6 +23,7 @@ class Valuation:
     resale: Outlook
     comparables: tuple[Comparable, ...]
     cautions: tuple[str, ...]
+    as_of: date | None  # the day whose prices these are: the kit's own, else the newest of the book
 
 
 def value_kit(fit: Fit, kit: Kit, finished: float | None, range_percent: int, *, unseen: bool = False) -> Valuation:
@@ -44,6 +46,7 @@ def value_kit(fit: Fit, kit: Kit, finished: float | None, range_percent: int, *,
         resale=resale,
         comparables=comparables(fit, bought),
         cautions=tuple(dict.fromkeys((*cautions, ESTIMATES))),
+        as_of=kit.on or fit.recipe.reference_date,
     )
 
 

@@ -76,3 +76,17 @@ def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
     )
     pieces = replace(down, name="log_pieces", high=-0.01)
     assert _wrong_sign(pieces) == "bigger kits come out cheaper in this book: look for misread rows, or add more kits"
+
+
+def test_sold_kits_that_come_out_dearer_than_asked_ones_are_doubted() -> None:
+    """Nobody pays more than is asked (common practice, no source): then asked prices probably stand in sold rows."""
+    book = invented_book(n=120)
+    dearer = replace(book, price=book.price * np.where(book.price_kind == 1, 1.5, 1.0))
+    (said,) = [text for text in fit_book(dearer, None).cautions if "sold kits" in text]
+    assert said == (
+        "sold kits come out dearer than those asked for in this book: are their prices those that were paid?"
+    )
+    slightly = replace(book, price=book.price * np.where(book.price_kind == 1, 1.11, 1.0))
+    (said,) = [text for text in fit_book(slightly, None).cautions if "sold kits" in text]
+    assert "(the range allows the opposite)" in said
+    assert not [text for text in fit_book(book, None).cautions if "sold kits" in text]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from kitvalue.decisions.asked_price import AskedFor
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import MadeUp, OfferFound, ReckonedWith, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer as Found
@@ -13,6 +14,7 @@ def shortlist_answer(s: Shortlist) -> Answer:
     """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
     return {
         "currency": s.currency, "plan": s.plan, "on": s.on.isoformat() if s.on else None,
+        "as_of": s.as_of.isoformat() if s.as_of else None,
         "offers": [_offer(one) for one in s.offers],
         "portfolio": None if s.portfolio is None else _portfolio(s.portfolio),
         "holding": money(s.holding), "months_to_sell": number(s.months),
@@ -49,6 +51,28 @@ def _offer(one: OfferFound) -> Answer:
         "uses": [_use(use) for use in one.uses],
         "cautions": list(one.cautions), "reason": one.reason,
     }  # fmt: skip
+
+
+def asked_answer(a: AskedFor) -> Answer:
+    """What is asked for one kit, judged; `sold_in` holds each condition that it could be sold in."""
+    return {
+        "price": money(a.asking.price), "against_percent": number(a.against_percent),
+        "rank": number(a.judged[0].rank) if a.judged else None,
+        "expected_paid": money(a.judged[0].paid.price) if a.judged else None,
+        "sold_in": [_sold_in(one) for one in a.judged],
+        "reckoned_with": None if a.reckoned is None else _reckoned(a.reckoned),
+        "reason": a.reason,
+    }  # fmt: skip
+
+
+def _sold_in(one: OfferFound) -> Answer:
+    found = _offer(one)
+    kept = (
+        "finished", "hours", "parts", "open_at", "stop_at", "best_route", "expected_profit", "chance_of_loss",
+        "profit_per_hour",
+    )  # fmt: skip
+    made_up = None if one.best is None or one.best.made_up is None else _made_up(one.best.made_up)
+    return {**{name: found[name] for name in kept}, "made_up": made_up}
 
 
 def _use(use: UseFound) -> Answer:

@@ -65,8 +65,10 @@ def _accuracy(a: Accuracy) -> Answer:
     }  # fmt: skip
 
 
-def value_answer(valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO) -> Answer:
-    """`value`."""
+def value_answer(
+    valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO, asked: Answer | None = None
+) -> Answer:
+    """`value`; `asked` is what is said of a price asked for it."""
     kit = valuation.kit
     return {
         "kit": {
@@ -77,8 +79,10 @@ def value_answer(valuation: Valuation, move: Moved | None, currency: str, holdin
         "buy_in": _outlook(valuation.buy_in),
         "resale": _outlook(valuation.resale),
         "comparables": [_comparable(c) for c in valuation.comparables],
+        "as_of": valuation.as_of.isoformat() if valuation.as_of else None,
         "moved": None if move is None else _moved(move),
         "holding": money(holding),
+        "asked": asked,
     }  # fmt: skip
 
 

@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import astuple
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, Shortlist, UseFound
+from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
 from kitvalue.decisions.sourcing import Answer, Sourced, Sourcing
 from kitvalue.intake.offers import Offer
 from kitvalue.intake.words import listed
 from kitvalue.market.upside import following
 from kitvalue.pages.terminal.care import first_of_all, take_care
+from kitvalue.pages.terminal.kits import as_of_words
+from kitvalue.pages.terminal.reckoned import ROUTES, reckoned_words
 from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, table, wrapped
 from kitvalue.pages.words import feature_words, work_words
 
 MOST_USES = 30  # offers whose every use is listed
-ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 
 
 def shortlist_text(s: Shortlist, written: str | None = None) -> str:
@@ -25,7 +26,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     plan = f", also as donors of {s.plan}" if s.plan else ""
     parts = [
         first_of_all(s.cautions),
-        wrapped(f"{_count(len(s.offers))}{plan} ({s.currency}){_unread(s.unread)}", "") + "\n",
+        wrapped(f"{_count(len(s.offers))}{plan} ({s.currency}{as_of_words(s.as_of)}){_unread(s.unread)}", "") + "\n",
         _lead(s, valued) + "\n" if valued else "",
         "What to bid, the most profitable first\n" + _bids(valued) + "\n" if valued else "",
         _bid_notes(s, valued) + "\n" if valued else "",
@@ -104,7 +105,7 @@ def _bid_notes(s: Shortlist, valued: list[OfferFound]) -> str:
         f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: "
         "no price does."
     )
-    reckoned = [wrapped(_reckoned(s.reckoned_with))] if s.reckoned_with else []
+    reckoned = [wrapped(reckoned_words(s.reckoned_with))] if s.reckoned_with else []
     return "\n".join([wrapped(said), *_unrestored(valued), *reckoned])
 
 
@@ -117,23 +118,6 @@ def _unrestored(valued: list[OfferFound]) -> list[str]:
         "Where finished is filled in it is judged restored only; blank, as it is." if len(blank) < len(valued) else ""
     )
     return [wrapped(text) for text in (said, restored) if text]
-
-
-def _reckoned(r: ReckonedWith) -> str:
-    """The settings that decide more than the price book does, and where they stand."""
-    vat = "no VAT" if r.route == "none" else f"VAT {r.vat_percent:g} % ({r.route})"
-    parts, tables = [vat], ["[tax]", "[selling]"]
-    if r.hourly_rate is not None:
-        tables.insert(1, "[work]")
-        more = f" with {r.contingency_percent:g} % contingency" if r.contingency_percent else ""
-        parts.append(f"{money(r.hourly_rate, cents=True)} an hour{more}")
-        parts += [
-            f"{figure(hours)} h {what}"
-            for hours, what in ((r.prepare_hours, "to prepare"), (r.part_out_hours, "to part out"))
-            if hours is not None
-        ]
-    parts += [f"margin {r.margin_percent:g} %", f"fee {r.fee_percent:g} %"]
-    return f"Reckoned with {', '.join(parts)}: {listed(tables)} of shop.toml."
 
 
 def _asked(valued: list[OfferFound]) -> str:
@@ -216,7 +200,10 @@ def _single(valued: list[OfferFound]) -> list[str]:
     """What is to be said of some offers, each text once with their names."""
     said: dict[str, list[str]] = {}
     for one in valued:
-        for text in (*following(one.cautions), f"to pay rests on {one.paid.rests_on}"):
+        rests = f"these figures rest on {one.paid.rests_on}"
+        cautions = following(one.cautions)
+        paid = [] if rests in cautions else [f"to pay rests on {one.paid.rests_on}"]
+        for text in (*cautions, *paid):
             said.setdefault(text, []).append(one.offer.offer)
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in said.items()]
 

@@ -1,26 +1,18 @@
-"""`fit` and `value` as text for a terminal."""
+"""`fit` as text for a terminal."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 
 from kitvalue.intake.counts import FileCounts
-from kitvalue.market.comparables import Comparable
 from kitvalue.market.fitted import Accuracy, Fit, TermEstimate
-from kitvalue.market.kit import Kit
 from kitvalue.market.knowledge import series_knowledge, usual_kit
-from kitvalue.market.trend import Moved
-from kitvalue.market.unusual import UNUSUAL_WEIGHT
-from kitvalue.market.value import Valuation
+from kitvalue.market.unusual import weighs_nothing
 from kitvalue.pages.terminal.care import first_of_all, take_care
-from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table, wrapped
-from kitvalue.workshop.money import ZERO
+from kitvalue.pages.terminal.kits import grade_words
+from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, table, wrapped
 
 MOST_LEAST_KNOWN = 4
-NOTHING = 0.005  # a weight that is told as 0.00
-GROUP_WORDS = {"basis": "asked to sold"}
-GRADE_WORDS = {1: "harvest", 2: "remake", 3: "mend", 4: "freshen", 5: "wipe"}
 PLAIN_WORDS = {
     "log_pieces": "twice the drums",
     "condition": "one grade better",
@@ -133,120 +125,6 @@ def _unusual(fit: Fit) -> str:
         for u in fit.unusual
     ]  # fmt: skip
     return table(columns, rows, under=[u.hint for u in fit.unusual])
-
-
-def value_text(
-    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str], holding: Decimal = ZERO
-) -> str:
-    """Buy-in and resale with both ranges, and the sightings behind them, the adjustments of each under it."""
-    notes = [*_alike(valuation), f"asked to sold rests on {valuation.buy_in.rests_on}", *_held(holding), *_moved(move)]
-    notes.append("what it may cost you is less: shortlist takes off work, VAT and margin")
-    parts = [
-        first_of_all(cautions),
-        wrapped(f"{kit_words(valuation.kit)} ({currency})", "") + "\n",
-        "\n".join([_values(valuation), *map(wrapped, notes)]) + "\n",
-        "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
-        take_care(cautions),
-    ]
-    return "\n".join(p for p in parts if p)
-
-
-def _alike(v: Valuation) -> list[str]:
-    """Why resale is no more than buy-in, where it is not."""
-    if v.finished != v.kit.condition or v.resale.typical > v.buy_in.typical:
-        return []
-    if v.resale.typical < v.buy_in.typical:
-        return ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
-    return ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
-
-
-def _held(holding: Decimal) -> list[str]:
-    return [f"holding it until it is sold costs {money(holding, cents=True)}"] if holding else []
-
-
-def _moved(m: Moved | None) -> list[str]:
-    if m is None:
-        return []
-    days = f"since {m.since.isoformat()} (to {m.to.isoformat()}) prices"
-    if m.percent is None:
-        return [f"{days}: cannot be told, {m.reason}"]
-    ends = f"{percent(m.low, 1, sign=True)} to {percent(m.high, 1, sign=True)}"
-    return [f"{days} have moved {percent(m.percent, 1, sign=True)}  ({ends})"]
-
-
-def kit_words(kit: Kit) -> str:
-    """`Burren, 5 pieces, condition 3 (mend), hardware yes, on 2026-11-01`."""
-    parts = [kit.series, f"{kit.pieces:g} pieces", grade_words(kit.condition)]
-    parts += [f"{f.name} {_feature_words(f.value)}" for f in kit.features]
-    if kit.on is not None:
-        parts.append(f"on {kit.on.isoformat()}")
-    return ", ".join(parts)
-
-
-def _feature_words(value: float | bool | str) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value if isinstance(value, str) else f"{value:g}"
-
-
-def grade_words(grade: float) -> str:
-    """`condition 3 (mend)`."""
-    return f"condition {_grade(grade)}"
-
-
-def _grade(grade: float) -> str:
-    word = GRADE_WORDS.get(int(grade)) if grade == int(grade) else None
-    return f"{grade:g}" + (f" ({word})" if word else "")
-
-
-def _values(v: Valuation) -> str:
-    """Buy-in beside resale, both ranges under the typical price."""
-    share = v.buy_in.range_percent
-    ways = (v.buy_in, v.resale)
-    rows = [
-        ("condition", _grade(v.kit.condition), _grade(v.finished)),
-        ("typical", *(money(o.typical) for o in ways)),
-        ("average", *(money(o.mean) for o in ways)),
-        (f"one sale, {share} %", *(span(o.low, o.high) for o in ways)),
-        (f"market level, {share} %", *(span(o.level_low, o.level_high) for o in ways)),
-    ]
-    return table([Column("", figures=False), Column("buy-in value"), Column("resale value")], rows)
-
-
-def _comparables(found: tuple[Comparable, ...]) -> str:
-    columns = [
-        Column("row"), Column("series", figures=False), Column("pieces"), Column("condition"), Column("date"),
-        Column("seen"), Column("adjusted"), Column("gross"),
-    ]  # fmt: skip
-    rows = [
-        (
-            str(c.row), c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date.isoformat() if c.date else "-",
-            money(c.observed), money(c.adjusted), percent(c.gross_percent),
-        )
-        for c in found
-    ]  # fmt: skip
-    legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
-    return table(columns, rows, under=[_adjustments(c) for c in found]) + "\n" + wrapped(legend)
-
-
-def _adjustments(c: Comparable) -> str:
-    """`time +4 %, asked to sold -5 %`, and how little the row counts where it is an unusual one."""
-    made = [
-        f"{GROUP_WORDS.get(a.name, a.name)} {percent(a.percent, 0, sign=True)}"
-        for a in c.adjustments
-        if round(a.percent) != 0
-    ]
-    far = f"; far off: {_counts(c.weight)}" if c.weight < UNUSUAL_WEIGHT else ""
-    return (", ".join(made) or "nothing to adjust") + far
-
-
-def _counts(weight: float) -> str:
-    return "weighs nothing" if weighs_nothing(weight) else f"weighs {weight:.2f}, not 1"
-
-
-def weighs_nothing(weight: float) -> bool:
-    """Is it a row that the fit passes over as a slip?"""
-    return weight < NOTHING
 
 
 def listed(names: Sequence[str], most: int = 5) -> str:

@@ -1,0 +1,146 @@
+"""What somebody asks for a kit, judged by `value --asked`: the same as an offer of that kit in offers.csv."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.shops import run, sample_shop
+
+KIT = ("--series", "Burren", "--pieces", "5", "--condition", "3", "--with", "hardware=yes", "--with", "holes=2")
+HEADER = "offer;series;pieces;condition;price;hardware;holes;finished;hours;parts\n"
+
+
+def value(shop: Path, *words: str) -> dict[str, Any]:
+    ran = run(shop, "value", *KIT, "--json", *words)
+    assert ran.status == 0, ran.err
+    return ran.data
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    shop = sample_shop(tmp_path_factory.mktemp("asked"))
+    rows = ("A;Burren;5;3;350;yes;2;;;", "B;Burren;5;3;350;yes;2;5;;", "C;Burren;5;3;350;yes;2;4.5;5:30;60",
+            "D;Burren;5;3;120;yes;2;;2;")  # fmt: skip
+    (shop / "offers.csv").write_text(HEADER + "".join(f"{row}\n" for row in rows), encoding="utf-8")
+    return shop
+
+
+@pytest.mark.parametrize("on", [(), ("--on", "2027-03-01")])
+@pytest.mark.parametrize(
+    ("offers", "words"),
+    [
+        ("A", ("--asked", "350")),
+        ("AB", ("--asked", "350", "--finished", "5")),
+        ("AC", ("--asked", "350", "--finished", "4.5", "--hours", "5:30", "--parts", "60")),
+        ("D", ("--asked", "120", "--hours", "2")),
+    ],
+)
+def test_a_price_asked_is_judged_as_an_offer_is(
+    shop: Path, offers: str, words: tuple[str, ...], on: tuple[str, ...]
+) -> None:
+    listed = {one["offer"]: one for one in run(shop, "shortlist", "--json", *on).data["offers"]}
+    found = value(shop, *words, *on)
+    asked = found["asked"]
+    one = listed[offers[0]]
+    assert asked["reason"] is None
+    assert asked["price"] == one["asked"]
+    assert (asked["against_percent"], asked["rank"]) == (
+        pytest.approx(one["asked_against_percent"]), pytest.approx(one["rank"]),
+    )  # fmt: skip
+    assert asked["expected_paid"] == one["expected_paid"]
+    assert one["buy_in"] == found["buy_in"]["typical"]
+    assert len(asked["sold_in"]) == len(offers)
+    for said, name in zip(asked["sold_in"], offers, strict=True):
+        use = next(u for u in listed[name]["uses"] if u["use"] == "sell on" and u["route"] == said["best_route"])
+        assert said["stop_at"] == use["safe_ceiling"]
+        assert said["expected_profit"] == use["expected_profit"]
+        assert said["chance_of_loss"] == pytest.approx(use["chance_of_loss"])
+        assert said["profit_per_hour"] == use["profit_per_hour"]
+        assert said["made_up"] == use["made_up"]
+        assert said["hours"] == listed[name]["hours"]
+
+
+def test_the_first_words_answer_the_question(shop: Path) -> None:
+    out = run(shop, "value", *KIT, "--asked", "350", "--finished", "5").out
+    found = value(shop, "--asked", "350", "--finished", "5")
+    as_it_is, restored = found["asked"]["sold_in"]
+    head = " ".join(out.split("\n\n")[1].split())
+    below = round(100 * (1 - 350 / found["buy_in"]["typical"]))
+    assert head.startswith(f"350 asked is {below} % below the usual {found['buy_in']['typical']:,.0f}; ")
+    most, restored_most = as_it_is["stop_at"], restored["stop_at"]
+    assert head.endswith(f"Pay at most {most:,.0f} to sell it as it is, {restored_most:,.0f} to sell it in 5 (wipe).")
+    assert "no bench hours and no parts are counted for the better condition" in " ".join(out.split())
+    assert "VAT rules differ" in " ".join(out.split())
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_a_kit_that_pays_at_no_price_says_so(shop: Path) -> None:
+    out = " ".join(run(shop, "value", *KIT, "--asked", "350", "--finished", "5", "--hours", "20").out.split())
+    assert "Pay at most" in out
+    assert "To sell it in 5 (wipe) it pays at no price." in out
+    assert "no parts are counted" in out
+    assert "no bench hours" not in out
+    alone = " ".join(run(shop, "value", *KIT, "--asked", "350", "--hours", "20").out.split())
+    assert "To you it pays at no price." in alone
+    assert value(shop, "--asked", "350", "--hours", "20")["asked"]["sold_in"][0]["stop_at"] is None
+
+
+def test_the_usual_price_is_no_more_and_no_less(shop: Path) -> None:
+    usual = value(shop)["buy_in"]["typical"]
+    out = run(shop, "value", *KIT, "--asked", f"{usual}").out
+    assert f"asked is no more and no less than the usual {usual:,.0f}" in " ".join(out.split())
+    above = run(shop, "value", *KIT, "--asked", f"{round(usual * 1.5)}").out
+    assert "asked is 50 % above the usual" in " ".join(above.split())
+
+
+def test_without_a_price_asked_nothing_is_judged(shop: Path) -> None:
+    found = value(shop)
+    assert found["asked"] is None
+    assert not [text for text in found["cautions"] if "VAT" in text]
+    assert "--asked" in run(shop, "value", *KIT).out
+
+
+@pytest.mark.parametrize("table", ["[tax]", "[selling]"])
+def test_a_shop_without_terms_still_hears_whether_it_is_much(tmp_path: Path, table: str) -> None:
+    shop = sample_shop(tmp_path)
+    text = (shop / "shop.toml").read_text(encoding="utf-8")
+    kept, inside = [], False
+    for line in text.splitlines():
+        inside = line.startswith(table[:-1]) if line.startswith("[") else inside
+        kept += [] if inside else [line]
+    (shop / "shop.toml").write_text("\n".join(kept), encoding="utf-8")
+    found = value(shop, "--asked", "350")["asked"]
+    assert found["against_percent"] < 0
+    assert found["sold_in"] == []
+    assert table in found["reason"]
+    out = " ".join(run(shop, "value", *KIT, "--asked", "350").out.split())
+    assert f"Up to what price it pays cannot be told: {found['reason']}" in out
+
+
+def test_a_series_that_the_book_has_not_is_held_against_its_value_alone(shop: Path) -> None:
+    words = ("--series", "Ballyvary", "--pieces", "5", "--condition", "3", "--unseen", "--asked", "350", "--json")
+    found = run(shop, "value", *words).data["asked"]
+    assert found["sold_in"] == []
+    assert "Ballyvary" in found["reason"]
+    assert found["against_percent"] < 0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--hours", "3"), "give --asked, too"),
+        (("--parts", "30"), "give --asked, too"),
+        (("--asked", "cheap"), '"cheap" is no amount'),
+        (("--asked", "0"), "above 0"),
+        (("--asked", "350", "--hours", "two"), '"two" is no number of hours'),
+        (("--asked", "350", "--hours", "-1"), '"-1" is no number of hours'),
+    ],
+)
+def test_odd_options_are_named(shop: Path, words: tuple[str, ...], said: str) -> None:
+    ran = run(shop, "value", *KIT, *words)
+    assert ran.status == 2
+    assert said in ran.err
+    assert ran.out == ""
