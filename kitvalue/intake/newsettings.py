@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from kitvalue.intake.bookcolumns import feature_reader, kind_reader, read_shop_grade
 from kitvalue.intake.bookrows import says_total
+from kitvalue.intake.gradewords import guessed_grade
 from kitvalue.intake.likeness import likeness
 from kitvalue.intake.marks import TURNED, is_number_to_ten, scale_to_ten
 from kitvalue.intake.pasting import PasteBlock
@@ -23,7 +25,13 @@ from kitvalue.intake.words import Refusal, fold, says_not_known, trimmed
 
 _MOST_SERIES: Final = 60
 _CONDITION: Final = toml_heading("prices", "words", "condition")
+_FEATURES: Final = toml_heading("prices", "features")
 _CHANNEL: Final = toml_heading("prices", "words", "channel")
+# Standard rates, from memory.
+_USUAL_VAT: Final[Mapping[str, str]] = {
+    "GBP": "20", "CHF": "8.1", "SEK": "25", "NOK": "25", "DKK": "25", "PLN": "23", "CZK": "21", "HUF": "27",
+}  # fmt: skip
+_EXAMPLE: Final = re.compile(r'# (?:\w+|"[^"]*") = "[^"]*"')  # a line of the starter that shows how
 _FROM, _TO = "# The series you deal in.", "[tax]"  # of the starter's series
 
 
@@ -98,17 +106,47 @@ def new_settings(
     text = starter
     if currency is not None:
         text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
+        text = _with_usual_vat(text, currency)
     if sheet.day_first is not None:
         text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
     text = re.sub(r'(?m)^# decimal = ".*$', lambda line: _decimal(line[0], sheet, seen), text)
+    text = _without_features(text, sheet.columns)
     columns = sheet.columns.items()
     mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
     text = _under(text, toml_heading("prices", "columns"), mapped)
     for block in seen.blocks:
-        lines = [_as_private(line) for line in block.lines] if block.heading == _CHANNEL else block.lines
+        lines = block.lines
+        if block.heading == _CHANNEL:
+            lines = tuple(map(_as_private, lines))
+        elif block.heading == _CONDITION:
+            lines = tuple(map(_with_guess, lines))
         text = _under(text, block.heading, lines)
     text = _under(text, _CONDITION, _numbers(sheet.conditions))
     return _with_series(text, series)
+
+
+def _with_usual_vat(text: str, currency: str) -> str:
+    """The text with the rate of VAT that is usual where a currency is paid, where that is one country."""
+    rate = _USUAL_VAT.get(currency)
+    if rate is None:
+        return text
+    line = f"rate = {rate:<9}# percent: your own VAT. The usual rate with {currency}; check it."
+    return re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
+
+
+def _without_features(text: str, columns: Container[str]) -> str:
+    """The text with the features that are none of `columns` as remarks, and what is said of them elsewhere."""
+    absent: list[str] = []
+    rows, section = [], ""
+    for row in text.split("\n"):
+        if row.startswith("["):
+            section = row
+        key = row.partition(" = ")[0]
+        if section == _FEATURES and key.isidentifier() and key not in columns:
+            absent.append(key)
+        of_absent = any(row == toml_heading("prices", "words", name) or f' = "{name}=' in row for name in absent)
+        rows.append(f"# {row}" if of_absent or (section == _FEATURES and key in absent) else row)
+    return "\n".join(rows)
 
 
 def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
@@ -123,16 +161,23 @@ def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
 
 
 def _under(text: str, heading: str, lines: Sequence[str]) -> str:
-    """The text with lines below a heading and the remarks that stand there."""
+    """The text with lines below a heading and the remarks that stand there, in the place of examples."""
     if not lines:
         return text
     rows = text.split("\n")
     if heading not in rows:
         return "\n".join([*rows, heading, *lines, ""])
-    at = rows.index(heading) + 1
+    first = at = rows.index(heading) + 1
     while at < len(rows) and rows[at].startswith("#"):
         at += 1
-    return "\n".join([*rows[:at], *lines, *rows[at:]])
+    remarks = [row for row in rows[first:at] if not _EXAMPLE.fullmatch(row)]
+    return "\n".join([*rows[:first], *remarks, *lines, *rows[at:]])
+
+
+def _with_guess(line: str) -> str:
+    """An open line with the grade that its word likely is, as a question: it stays open."""
+    guess = next(map(guessed_grade, tomllib.loads(line)), None)
+    return re.sub(r'= ""(  # \d+ rows?)$', rf'= ""\1; {guess}?', line) if guess is not None else line
 
 
 def _as_private(line: str) -> str:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kitvalue.intake.gradewords import guessed_grade
 from kitvalue.intake.marks import grades_by, read_grade
 from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
 from kitvalue.intake.pasting import PasteBlock
@@ -56,9 +57,79 @@ def test_what_the_sheet_says_stands_in_the_settings() -> None:
     assert values["prices"]["words"]["condition"] == {"tatty": "", "mint": "wipe"}
     assert values["series"] == {"Burren": {}, 'Slane "2"': {}}
     assert '# also = ["Buren"]' in text
-    assert {name: values[name] for name in ("tax", "work", "selling")} == {
-        name: tomllib.loads(STARTER)[name] for name in ("tax", "work", "selling")
+    assert {name: values[name] for name in ("work", "selling")} == {
+        name: tomllib.loads(STARTER)[name] for name in ("work", "selling")
     }
+
+
+def test_a_common_word_has_its_likely_grade_beside_it_and_stays_open() -> None:
+    lines = (
+        '"good" = ""  # 12 rows',
+        '"Très bon" = ""  # 1 row',
+        '"zzz" = ""  # 2 rows',
+        '"parts" = "harvest"  # 1 row',
+    )
+    block = PasteBlock(("prices", "words", "condition"), lines, words=("zzz", "parts", "good", "très bon"))
+    text = new_settings(STARTER, sheet(), (), FirstLook((block,)), None)
+    assert '"good" = ""  # 12 rows; freshen?\n"Très bon" = ""  # 1 row; wipe?\n"zzz" = ""  # 2 rows\n' in text
+    assert '"parts" = "harvest"  # 1 row\n' in text
+    words = tomllib.loads(text)["prices"]["words"]["condition"]
+    assert words == {"good": "", "Très bon": "", "zzz": "", "parts": "harvest"}
+
+
+def test_examples_go_where_the_sheet_has_words_of_its_own() -> None:
+    block = PasteBlock(("prices", "words", "condition"), ('"tatty" = ""  # 2 rows',))
+    text = new_settings(STARTER, sheet({"series": "Model"}), (), FirstLook((block,)), None)
+    assert '# "very good" = "wipe"' in STARTER
+    for gone in ('# "very good"', '# "used"', '# pieces = "No. of drums"'):
+        assert gone in STARTER
+        assert gone not in text
+    assert "by what the bench must do" in text
+    for stays in ('# "wanted" = "asked"', '# "shop" = "dealer"'):  # nothing of the sheet's stands there
+        assert stays in text
+    assert '# "1" = "wipe"' in new_settings(STARTER, sheet(None, "1", "2"), (), FirstLook(), None)
+
+
+def test_a_feature_without_a_column_is_a_remark() -> None:
+    values = tomllib.loads(new_settings(STARTER, sheet({"series": "Model"}), (), FirstLook(), None))
+    assert values["prices"]["features"] == {}
+    assert "hardware" not in values["prices"]["words"]
+    assert values["jot"]["words"] == {}
+    text = new_settings(STARTER, sheet({"hardware": "Stands?"}), (), FirstLook(), None)
+    assert tomllib.loads(text)["prices"]["features"] == {"hardware": "yes-no"}
+    assert tomllib.loads(text)["jot"] == tomllib.loads(STARTER)["jot"]
+    assert "hardware" in tomllib.loads(text)["prices"]["words"]
+
+
+@pytest.mark.parametrize(
+    ("currency", "rate"),
+    [("GBP", "20"), ("CHF", "8.1"), ("SEK", "25"), ("NOK", "25"), ("DKK", "25"), ("PLN", "23"), ("CZK", "21"),
+     ("HUF", "27")],
+)  # fmt: skip
+def test_the_usual_vat_of_a_currency_from_memory(currency: str, rate: str) -> None:
+    text = new_settings(STARTER, sheet(), (), FirstLook(), currency)
+    assert tomllib.loads(text, parse_float=Decimal)["tax"]["rate"] == Decimal(rate)
+    assert f"The usual rate with {currency}; check it." in text
+
+
+@pytest.mark.parametrize("currency", ["EUR", "USD", None])
+def test_no_vat_is_guessed_where_a_currency_does_not_tell_it(currency: str | None) -> None:
+    text = new_settings(STARTER, sheet(), (), FirstLook(), currency)
+    assert tomllib.loads(text)["tax"] == tomllib.loads(STARTER)["tax"]
+    assert "usual rate" not in text
+
+
+@pytest.mark.parametrize(
+    ("word", "grade"),
+    [
+        ("as new", "wipe"), ("V. good", "wipe"), ("Sehr gut", "wipe"), ("comme neuf", "wipe"), ("ottimo", "wipe"),
+        ("Gut", "freshen"), ("goed", "freshen"), ("buen estado", "freshen"), ("fair", "mend"), ("moyen", "mend"),
+        ("rough", "remake"), ("needs work", "remake"), ("à refaire", "remake"), ("épave", "harvest"),
+        ("shells ok", None), ("not good", None), ("good/fair", None), ("3", None), ("", None),
+    ],
+)  # fmt: skip
+def test_grades_of_common_words(word: str, grade: str | None) -> None:
+    assert guessed_grade(word) == grade
 
 
 def test_numbers_the_other_way_round_stand_ready_as_remarks() -> None:
