@@ -148,6 +148,40 @@ def test_a_decimal_sign_that_a_cell_proves_needs_no_sizes(tmp_path: Path) -> Non
     assert any(line.startswith('decimal = "."   ') for line in settings(tmp_path))
 
 
+WAITS = "That is as it should be: "
+
+
+def test_what_the_rows_wait_for_stands_below_their_count(tmp_path: Path) -> None:
+    ran = laid_out(
+        tmp_path, "Kit,Drums,State,Price,On", *(f"Burren,4,nice,{n},0{n % 9 + 1}/02/2026" for n in range(450, 462))
+    )
+    assert f"12 refused\n{WAITS}the rows wait for 1 word and the order of days" in ran.out
+    assert "order of days in shop.toml (steps 1 and 2 below). Next:" in told(ran)
+
+
+def test_rows_that_wait_for_nothing_in_the_settings_are_told_apart(tmp_path: Path) -> None:
+    rows = [f"Burren,4,{'nice' if n % 2 else '4'},{n}" for n in range(450, 462)]
+    ran = laid_out(tmp_path, "Kit,Drums,State,Price", *rows, "Burren,4,nice,on request")
+    assert f"{WAITS}6 rows wait for 1 word in shop.toml (step 1 below); `check` names what is wrong in 1 more." in told(
+        ran
+    )
+    (tmp_path / "other").mkdir()
+    ran = laid_out(tmp_path / "other", "Kit,Drums,State,Price", "Burren,4,nice,480", *["Burren,4,4,on request"] * 5)
+    assert WAITS not in told(ran)  # most have to be mended
+
+
+@pytest.mark.parametrize("head", ["Kit,Drums,State,Price", "Kit,Drums,Look,Price"])
+def test_where_no_row_waits_for_a_word_nothing_is_said(tmp_path: Path, head: str) -> None:
+    state = "4" if "State" in head else "nice"  # without a column of conditions the file cannot be used as it is
+    assert WAITS not in told(laid_out(tmp_path, head, *(f"Burren,4,{state},{n}" for n in range(450, 462))))
+
+
+def test_a_feature_that_the_sheet_lacks_is_not_warned_about(tmp_path: Path) -> None:
+    assert laid_out(tmp_path, "Kit,Drums,State,Price", *(f"Burren,4,4,{n}" for n in range(450, 470))).status == 0
+    assert "hardware" not in str(run(tmp_path / "myshop", "check", "--json").data)
+    assert "# [prices.words.hardware]" in settings(tmp_path)
+
+
 def test_ticks_beside_an_asking_price_are_told_with_the_line_to_write(tmp_path: Path) -> None:
     ran = laid_out(
         tmp_path,

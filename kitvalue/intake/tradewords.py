@@ -15,19 +15,23 @@ _FEWEST_LETTERS: Final = 5  # of a word that is looked for inside another ("Prei
 # Our column -> words of headers for it. Where a header has as many words of two columns, the first of them has it.
 _HEADERS: Final[Mapping[str, str]] = {
     "freight": (
-        "freight shipping postage fracht versand versandkosten porto lieferung livraison verzending spedizione envío"
+        "freight shipping postage fracht versand versandkosten porto lieferung livraison verzending spedizione envío "
+        "frakt"
     ),
     "price": (
         "price preis asking ask asked vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt prix "
-        "prijs prezzo precio"
+        "prijs prezzo precio pris cena"
     ),
     "date": "date datum seen gesehen when wann day tag on am listed eingestellt vu gezien data fecha visto",
     "price_kind": "kind art status sold verkauft angebot asked preisart vendu verkocht venduto vendido",
     "sold_for": "sold for verkauft für verkaufspreis erlös vendu pour verkocht voor venduto vendido realised realized",
-    "condition": "condition cond zustand grade state erhaltung quality qualität état staat conditie stato estado",
+    "condition": (
+        "condition cond zustand grade state erhaltung quality qualität état staat conditie stato estado skick stan"
+    ),
     "pieces": (
         "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty fûts "
-        "pièces trommels stuks pezzi fusti piezas sizes size diameters größen groessen maße masse durchmesser"
+        "pièces trommels stuks pezzi fusti piezas trummor trommer bębnów "
+        "bębny sizes size diameters größen groessen maße masse durchmesser"
     ),
     "channel": "channel kanal where wo source quelle platform plattform market markt où waar dove dónde",
     "currency": "currency curr währung devise valuta moneda",

@@ -113,6 +113,13 @@ def test_headers_in_the_words_of_the_trade_find_their_columns() -> None:
         "date": "Seen", "channel": "Where", "series": "Kit", "pieces": "Pcs", "condition": "Cond.", "price": "Asking",
         "price_kind": "Sold?",
     }  # fmt: skip
+    swedish = likely_headers(columns, ["Trummor", "Skick", "Pris", "Frakt"])
+    assert swedish == {"pieces": "Trummor", "condition": "Skick", "price": "Pris", "freight": "Frakt"}
+    assert likely_headers(columns, ["Bębny", "Stan", "Cena"]) == {
+        "pieces": "Bębny",
+        "condition": "Stan",
+        "price": "Cena",
+    }
     assert likely_headers(("series", "price"), ["Preisvorstellung", "Farbe", "Sreies"]) == {"price": "Preisvorstellung"}
     assert likely_headers(("series",), []) == {}
 

@@ -12,7 +12,7 @@ from kitvalue.intake.marks import TURNED, scale_to_ten
 from kitvalue.intake.newsettings import SeriesSeen
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.pieces import read_pieces
-from kitvalue.intake.problems import Level, Problem
+from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem
 from kitvalue.intake.takeover import Incoming
 from kitvalue.intake.tomllines import Place
 from kitvalue.intake.tomltext import toml_text
@@ -40,6 +40,9 @@ _OPEN_FILES: Final = {
     "undecided_date": _DAY_ORDER,
     "two_dates": _DAY_ORDER,
 }
+_WAITED_FOR: Final = {
+    "undecided_decimal": "the decimal sign", "undecided_date": "the order of days", "two_dates": "the order of days",
+}  # fmt: skip
 _COLUMNS: Final = ("prices", "columns")
 _CONDITION: Final = ("prices", "words", "condition")
 _RATES: Final[tuple[tuple[str, Place], ...]] = (
@@ -87,9 +90,9 @@ def next_text(
     """What to do next. `shop`: as in `laid_out_text`; `private`: lines of shop.toml whose words for who sells stand as
     private; `lines`: where its keys stand.
     """
+    first = [*_left_open_by_the_file(counts.file, problems, lines), *map(_to_fill, blocks)]
     steps = [
-        *_left_open_by_the_file(counts.file, problems, lines),
-        *map(_to_fill, blocks),
+        *first,
         *_money(sheet, lines),
         *(_spellings(lines) if any(one.alike for one in series) else []),
         *_numbers(sheet.conditions),
@@ -101,7 +104,29 @@ def next_text(
         f"what you make of it (blank: sold on as it is). Then {shop} shortlist",
     ]
     told = [wrapped(step, bullet=f"{at}. ") for at, step in enumerate(steps, 1)]
-    return "\n".join([wrapped(counts_line(counts), ""), "", "Next:", *told])
+    waits = _waits_for(counts, problems, blocks, len(first))
+    read = [wrapped(text, "") for text in (counts_line(counts), waits) if text]
+    return "\n".join([*read, "", "Next:", *told])
+
+
+def _waits_for(counts: FileCounts, problems: Sequence[Problem], blocks: Sequence[PasteBlock], steps: int) -> str:
+    """What most of the refused rows wait for, said first so that they do not look like a failure; blank where they wait
+    for nothing in shop.toml. `steps`: how many of the steps below are about that.
+    """
+    of_file = [problem for problem in problems if problem.file == counts.file]
+    open_keys = [what for code, what in _WAITED_FOR.items() if any(problem.code == code for problem in of_file)]
+    words = sum(len(block.open_at) for block in blocks if block.table != _COLUMNS)
+    wanted = [*([f"{words} word{'s' if words > 1 else ''}"] if words else []), *dict.fromkeys(open_keys)]
+    refused = [problem for problem in of_file if problem.level is Level.REFUSED and problem.row is not None]
+    own = len({problem.row for problem in refused if problem.code not in (*UNKNOWN_WORDS, *_WAITED_FOR)})
+    unusable = any(problem.level is Level.FILE and problem.code not in _WAITED_FOR for problem in of_file)
+    waiting = counts.refused - own
+    if not wanted or unusable or waiting <= own:
+        return ""
+    rows = "the rows wait" if waiting == counts.read else f"{_rows(waiting)} wait{'s' if waiting == 1 else ''}"
+    below = "step 1" if steps == 1 else f"steps 1 {'and' if steps == 2 else 'to'} {steps}"
+    others = f"; `check` names what is wrong in {own} more" if own else ""
+    return f"That is as it should be: {rows} for {listed(wanted)} in shop.toml ({below} below){others}."
 
 
 def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[str]:
