@@ -17,6 +17,7 @@ _FEW: Final = 12  # words of a column that are few enough to be said one by one
 _FEWEST: Final = 2
 _UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
 _WENT_FOR: Final = ("paid", "sold")
+_TOLD_APART: Final = {"price_kind", "sold_for"}  # columns that say what `price` is
 
 
 Test = Callable[[Sequence[str]], bool]
@@ -42,8 +43,8 @@ def taken_columns(
     found = {own[fold(header)]: header for header in reversed(headers) if fold(header) in own}
     left = {header: by_header[header] for header in headers if header and header not in found.values()}
     said = price_headers(left)
-    if "asked" in said:
-        found.setdefault("price", said["asked"])
+    if "asked" in said and not ("price" in found and _TOLD_APART & found.keys()):
+        found["price"] = said["asked"]  # also beside a header "Price", which is then something else
     went = [] if "sold_for" in found else [said[role] for role in _WENT_FOR if role in said]
     rest = {header: column for header, column in left.items() if header not in (*went, found.get("price"))}
     free = [name for name in names if name not in found and not (went and name == "sold_for")]

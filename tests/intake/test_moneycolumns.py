@@ -21,7 +21,11 @@ def seen(**columns: object) -> Incoming:
         for n in range(ROWS)
         if (all_ := list(columns.values()))
     ]
-    lines = [";".join(name.replace("_", " ") for name in head), *(";".join(row) for row in rows), ""]
+    lines = [
+        ";".join(name if name in ("price_kind", "sold_for") else name.replace("_", " ") for name in head),
+        *(";".join(row) for row in rows),
+        "",
+    ]
     return incoming("\n".join(lines).encode(), "kits.csv", {})
 
 
@@ -61,6 +65,15 @@ def test_a_neutral_price_beside_what_it_went_for_is_what_was_asked(went: str) ->
         sheet = seen(**columns)
         assert (sheet.columns["price"], sheet.columns["sold_for"]) == ("Preis", went.replace("_", " "))
         assert sheet.money == MoneyNotes()
+
+
+def test_a_column_that_says_asked_comes_before_one_that_says_price_alone() -> None:
+    sheet = seen(Price=410, Asking=450)
+    assert (sheet.columns["price"], sheet.money.left) == ("Asking", ("Price",))
+    sheet = seen(Price=430, Asking=450, Sold=410)
+    assert (sheet.columns["price"], sheet.columns["sold_for"], sheet.unused) == ("Asking", "Sold", ("Price",))
+    sheet = seen(price=410, Asking=450, price_kind="sold")  # ours, and it says what it is
+    assert (sheet.columns["price"], sheet.columns["price_kind"]) == ("price", "price_kind")
 
 
 def test_what_was_paid_alone_is_the_price_and_told_to_count_as_asked() -> None:
