@@ -88,6 +88,11 @@ class BookColumns:
         blank = self.sold_for.present and self.sold_for.values[at] is None
         return blank and self.price_kind.values[at] == "sold"
 
+    def is_bare_auction(self, at: int) -> bool:
+        """Is a row of an auction's, with neither a kind of price nor an amount that it was sold for?"""
+        unsaid = self.price_kind.values[at] is None and self.sold_for.values[at] is None
+        return unsaid and self.channel.values[at] == "auction"
+
 
 @dataclass(frozen=True, slots=True)
 class Proofs:

@@ -29,6 +29,7 @@ def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColum
     used = [places[row.row] for row in rows]
     found = [*absent_warnings(table, shop), *_blanks(table, columns, shop, used)]
     found += sold_alone_warning(table, [table.rows[at].row for at in used if columns.says_sold_alone(at)])
+    found += auction_warning(table, [table.rows[at].row for at in used if columns.is_bare_auction(at)])
     for row, at in zip(rows, used, strict=True):
         found += single_warnings(row, at, table, columns)
     if not shop.series:
@@ -66,6 +67,21 @@ def sold_alone_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Proble
         kind, price, sold_for = (table.header.name(name) for name in ("price_kind", "price", "sold_for"))
         message = without_amount(rows_phrase(rows), kind, price, sold_for)
         yield _warning(table, None, sold_for, None, "sold_without_amount", message)
+
+
+def auction_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
+    """One warning about rows of auctions that do not say what kind of price theirs is: often it is what was paid."""
+    if not len(rows):
+        return
+    kind, one = table.header.name("price_kind"), len(rows) == 1
+    cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
+    if "sold_for" in table.header.places:
+        cure = f"write what was paid under {table.header.name('sold_for')}, or hammer under {kind}"
+    message = (
+        f"{rows_phrase(rows)} {'says' if one else 'say'} auction and nothing under {kind}, so "
+        f"{'it counts' if one else 'they count'} as asked: {cure}"
+    )
+    yield _warning(table, None, kind, None, "auction_asked", message)
 
 
 def _warning(

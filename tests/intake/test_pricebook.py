@@ -23,6 +23,7 @@ from tests.intake.shops import (
     warned,
     whole_file,
 )
+from tests.intake.test_tall import carefully, in_bulk, same
 
 # ---- the book ------------------------------------------------------------------------------------------------------
 
@@ -179,6 +180,46 @@ def test_a_hammer_price_needs_its_premium(tmp_path: Path) -> None:
     assert [p.row for p in warned(reading, "premium_unused")] == [4]
     (problem,) = refused(read_rows(tmp_path, kit(status="hammer")))
     assert "premium" in problem.message
+
+
+BARE = "Burren;4;good;480;;auction", "Burren;5;good;490;asked;auction", "Burren;3;good;500;;forum"
+
+
+@pytest.mark.parametrize(
+    ("header", "rows", "message"),
+    [
+        (
+            "series;pieces;condition;price;status;channel", (*BARE, "Slane;6;good;700;-;auction"),
+            "rows 2 and 5 say auction and nothing under status, so they count as asked: write sold or hammer there if "
+            "that is what they went for",
+        ),
+        (
+            "series;pieces;condition;price;status;channel", BARE,
+            "row 2 says auction and nothing under status, so it counts as asked: write sold or hammer there if that is "
+            "what it went for",
+        ),
+        (
+            "series;pieces;condition;price;other;channel", BARE,
+            "rows 2 and 3 say auction and nothing under price_kind, so they count as asked: write sold or hammer there "
+            "if that is what they went for",
+        ),
+        (
+            "series;pieces;condition;price;status;channel;sold_for",
+            (*(f"{row};" for row in BARE), "Slane;6;good;700;;auction;650"),
+            "row 2 says auction and nothing under status, so it counts as asked: write what was paid under sold_for, "
+            "or hammer under status",
+        ),
+        ("series;pieces;condition;price;status;channel", BARE[1:], None),
+    ],
+)  # fmt: skip
+def test_auctions_that_do_not_say_their_kind_of_price_are_named_once(
+    tmp_path: Path, header: str, rows: tuple[str, ...], message: str | None
+) -> None:
+    found = read_rows(tmp_path, *rows, header=header)
+    assert refused(found) == []
+    assert [one.message for one in warned(found, "auction_asked")] == ([] if message is None else [message])
+    data, shop = tmp_path.joinpath("prices.csv").read_bytes(), shop_in(tmp_path)
+    assert same(in_bulk(data, tmp_path, shop), carefully(data, tmp_path, shop))
 
 
 # ---- texts that are only text --------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from kitvalue.intake.bookcolumns import Proofs
 from kitvalue.intake.bookwarnings import (
     MANY_PIECES,
     absent_warnings,
+    auction_warning,
     blank_warning,
     defaults,
     many_warning,
@@ -238,6 +239,7 @@ def _row_warnings(source: Source, seen: Seen, careful: CarefulRows, usable: Mask
             if blank.any():
                 yield blank_warning(table, source.header.name(name), name, numbers[blank].tolist(), default)
     yield from sold_alone_warning(table, numbers[seen.sold_alone() & usable].tolist())
+    yield from auction_warning(table, numbers[seen.bare_auctions() & usable].tolist())
     place = {row.row: n for n, row in enumerate(table.rows)}
     for index in sorted(careful.usable):
         if usable[index]:

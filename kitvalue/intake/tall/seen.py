@@ -96,6 +96,11 @@ class Seen:
         found: Mask = (self._stated_kinds() == _SOLD) & ~_paid(self.numbers)
         return found
 
+    def bare_auctions(self) -> Mask:
+        """Rows of auctions with neither a kind of price nor an amount that they were sold for."""
+        auctions: Mask = self.texts["channel"].by_row(lambda word: float(word == "auction"), 0.0) == 1
+        return auctions & self.blank("price_kind")
+
     def _stated_kinds(self) -> NDArray[np.int64]:
         return self.texts["price_kind"].by_row(lambda word: PRICE_KINDS.index(str(word)), _ASKED).astype(np.int64)
 
