@@ -37,6 +37,7 @@ class PriceBook:
     pieces: FloatArray
     condition: FloatArray  # bench grade, 1 to 5, halves allowed
     price: FloatArray
+    asked: FloatArray  # what was asked for a kit whose price is what was then paid; NaN where nothing says
     premium: FloatArray
     price_kind: IntArray  # index into PRICE_KINDS
     channel: IntArray  # index into CHANNELS

@@ -38,7 +38,8 @@ class FeatureRead:
 
 @dataclass(frozen=True, slots=True)
 class RowAsRead:
-    """One usable row as it was read: money in the row's own currency, None where unknown.
+    """One usable row as it was read: money in the row's own currency, None where unknown. `asked` is what was asked for
+    a kit whose `price` is what it then went for.
 
     `rate` turns its money into the shop's currency (1 for the shop's own); `cells` are the row's texts.
     """
@@ -48,6 +49,7 @@ class RowAsRead:
     pieces: int
     condition: Decimal
     price: Decimal
+    asked: Decimal | None
     price_kind: str
     channel: str
     premium: Decimal | None
@@ -246,6 +248,7 @@ class RowReader:
             pieces=columns.pieces.sure(at),
             condition=columns.condition.sure(at),
             price=columns.priced(at).sure(at).value,
+            asked=known_amount(columns.price, at) if self._paid(at) else None,
             price_kind=kind if isinstance(kind, str) else "asked",
             channel=columns.channel.known(at) or "private",
             premium=known_amount(columns.premium, at),

@@ -144,6 +144,7 @@ def _book(rows: Sequence[RowAsRead], shop: Shop) -> PriceBook:
         pieces=_floats([row.pieces for row in rows]),
         condition=_floats([row.condition for row in rows]),
         price=_floats([row.price * row.rate for row in rows]),
+        asked=_floats([None if row.asked is None else row.asked * row.rate for row in rows]),
         premium=_floats([row.premium if row.price_kind == "hammer" and row.premium is not None else 0 for row in rows]),
         price_kind=np.array([PRICE_KINDS.index(row.price_kind) for row in rows], dtype=np.int64),
         channel=np.array([CHANNELS.index(row.channel) for row in rows], dtype=np.int64),

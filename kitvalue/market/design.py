@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from kitvalue.intake.book import PriceBook
+from kitvalue.intake.book import FloatArray, PriceBook
 from kitvalue.intake.problems import RefusedError
+from kitvalue.intake.vocabulary import PRICE_KINDS
 from kitvalue.market.candidates import MIN_SOLD, candidates
 from kitvalue.market.columns import Columns
 from kitvalue.market.leftout import decide
@@ -43,10 +44,23 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
     )
 
 
+def asked_to_paid(book: PriceBook) -> FloatArray:
+    """The log of what was paid over what was asked, of the rows that tell both."""
+    both = (book.price_kind == PRICE_KINDS.index("sold")) & (book.asked > 0)
+    steps: FloatArray = np.log(book.price[both] / book.asked[both])
+    return steps
+
+
 def _sold_basis(book: PriceBook, is_term: bool, haggle: float | None) -> tuple[float | None, str]:
     """The offset of sold kits, and in words what it rests on."""
     sold = int((book.price_kind != 0).sum())
-    if is_term or sold == len(book):
+    if is_term:
+        return 0.0, f"{sold} sold rows of the book"
+    steps = asked_to_paid(book)
+    if len(steps) >= MIN_SOLD:
+        offset = min(0.0, float(np.median(steps)))
+        return offset, f"{len(steps)} rows that tell what was asked and what was paid ({100 * np.expm1(offset):.1f} %)"
+    if sold == len(book):
         return 0.0, f"{sold} sold rows of the book"
     fewer, kind = min((sold, "sold"), (len(book) - sold, "asked"))
     why = f"the book has {fewer} {kind} rows, fewer than {MIN_SOLD}" if fewer < MIN_SOLD else "the book cannot tell"

@@ -18,6 +18,7 @@ def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:
         pieces=book.pieces[keep],
         condition=book.condition[keep],
         price=book.price[keep],
+        asked=book.asked[keep],
         premium=book.premium[keep],
         price_kind=book.price_kind[keep],
         channel=book.channel[keep],

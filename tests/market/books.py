@@ -44,6 +44,7 @@ def invented_book(
         pieces=pieces,
         condition=condition,
         price=np.exp(y),
+        asked=np.full(n, np.nan),
         premium=np.zeros(n),
         price_kind=kind,
         channel=channel,

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from kitvalue.decisions.haggling import step_of
 from kitvalue.intake.book import FeatureColumn, PriceBook
 from kitvalue.market.columns import newest_date, of_book
 from kitvalue.market.design import build_recipe
@@ -111,3 +112,51 @@ def test_long_lists_of_rows_are_cut() -> None:
     assert listed(range(2, 32)).endswith("13 and 18 more")
     assert listed(range(2, 14)).endswith("12 and 13")  # twelve are shown whole
     assert listed(range(2, 15)).endswith("13 and 1 more")
+
+
+def asked_and_paid(paid: float, rows: int, asked_rows: int) -> PriceBook:
+    """A book whose sold rows lie `paid` times what was asked, the first `rows` of which say what that was."""
+    book = invented_book(n=60)
+    kind = np.where(np.arange(60) < 60 - asked_rows, 1, 0)
+    asked = np.where(np.arange(60) < rows, book.price / paid, np.nan)
+    return replace(book, price_kind=kind, asked=asked)
+
+
+@pytest.mark.parametrize("asked_rows", [0, 3])
+def test_rows_that_tell_both_prices_tell_the_step_from_asked_to_paid(asked_rows: int) -> None:
+    book = asked_and_paid(0.88, 5, asked_rows)
+    recipe = recipe_of(book, 10.0)
+    assert recipe.sold_offset == pytest.approx(np.log(0.88), rel=1e-12)
+    assert recipe.sold_basis == "5 rows that tell what was asked and what was paid (-12.0 %)"
+    fit = fit_book(book, 10.0)
+    step = step_of(fit)
+    assert step.factor == pytest.approx(0.88, rel=1e-12)
+    assert step.rests_on == recipe.sold_basis
+    asked, sold = (outlook(fit, Kit("Series A", 5, 3, price_kind=kind)).typical for kind in ("asked", "sold"))  # type: ignore[arg-type]
+    assert sold == pytest.approx(0.88 * asked, rel=1e-12)
+
+
+def test_four_rows_that_tell_both_are_too_few() -> None:
+    recipe = recipe_of(asked_and_paid(0.88, 4, 3), 10.0)
+    assert recipe.sold_offset == pytest.approx(np.log(0.9), rel=1e-12)
+    assert "haggle of 10 %" in recipe.sold_basis
+    assert recipe_of(asked_and_paid(0.88, 4, 0), 10.0).sold_offset == 0.0
+
+
+def test_nobody_pays_more_than_is_asked() -> None:
+    """Common practice, no source: pairs that say so leave no step."""
+    assert recipe_of(asked_and_paid(1.1, 20, 3), 10.0).sold_offset == 0.0
+
+
+def test_enough_asked_rows_tell_the_step_themselves() -> None:
+    recipe = recipe_of(asked_and_paid(0.88, 20, 12), 10.0)
+    assert (recipe.sold_offset, recipe.sold_basis) == (0.0, "48 sold rows of the book")
+    assert recipe.has("sold")
+
+
+def test_with_pairs_the_values_of_sold_kits_are_those_of_a_book_without() -> None:
+    """The step moves what asked rows count at, and what an asked price is worth: nothing where every row is sold."""
+    with_pairs, without = asked_and_paid(0.88, 60, 0), replace(asked_and_paid(0.88, 60, 0), asked=np.full(60, np.nan))
+    one, other = (outlook(fit_book(book, 10.0), Kit("Series A", 5, 3)) for book in (with_pairs, without))
+    for name in ("typical", "low", "high", "level_low", "level_high"):
+        assert getattr(one, name) == pytest.approx(getattr(other, name), rel=1e-9), name

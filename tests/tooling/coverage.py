@@ -114,6 +114,7 @@ def draw_book(rng: np.random.Generator, world: World, n: int) -> PriceBook:
         pieces=pieces,
         condition=grade,
         price=np.exp(np.array(level) + world.noise(rng, n)),
+        asked=np.full(n, np.nan),
         premium=np.zeros(n),
         price_kind=sold,
         channel=channel,

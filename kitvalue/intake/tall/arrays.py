@@ -31,6 +31,7 @@ def tall_book(source: Source, seen: Seen, careful: Mapping[int, RowAsRead], kept
     kind = seen.kinds()[kept]
     del texts["price_kind"]
     numbers.pop("sold_for", None)
+    asked = _asked(seen, careful)[kept]
     premium = np.nan_to_num(numbers.pop("premium").values[kept])
     weight = numbers.pop("weight").values[kept]
     return PriceBook(
@@ -40,6 +41,7 @@ def tall_book(source: Source, seen: Seen, careful: Mapping[int, RowAsRead], kept
         pieces=texts.pop("pieces").by_row(_number, np.nan)[kept],
         condition=texts.pop("condition").by_row(_number, np.nan)[kept],
         price=numbers.pop("price").values[kept],
+        asked=asked,
         premium=np.where(kind == PRICE_KINDS.index("hammer"), premium, 0.0),
         price_kind=kind,
         channel=texts.pop("channel").by_row(lambda word: CHANNELS.index(str(word)), 0)[kept].astype(np.int64),
@@ -63,6 +65,14 @@ def _take_over(seen: Seen, careful: Mapping[int, RowAsRead]) -> None:
         for name, amount in amounts.items():
             if name in seen.numbers:
                 seen.numbers[name].values[index] = np.nan if amount is None else float(amount)
+
+
+def _asked(seen: Seen, careful: Mapping[int, RowAsRead]) -> Floats:
+    """What was asked, by row, in the shop's currency."""
+    found = np.array(seen.asked)
+    for index, row in careful.items():
+        found[index] = np.nan if row.asked is None else float(row.asked * row.rate)
+    return found
 
 
 def _named(column: TallTexts, kept: Places) -> tuple[NDArray[np.int64], tuple[str, ...]]:

@@ -65,6 +65,7 @@ class Seen:
     numbers: dict[str, TallNumbers]
     odd: Mask
     days: DaysProven
+    asked: Floats  # what was asked in rows whose price is that of sold_for; NaN elsewhere
 
     @property
     def proofs(self) -> Proofs:
@@ -148,11 +149,13 @@ def see(source: Source) -> Seen:
     for name in ("series", "pieces", "condition"):
         odd |= texts[name].blank
     paid = _paid(numbers)
+    asked = np.broadcast_to(np.float64(np.nan), len(paid))
     if "sold_for" in numbers:
+        asked = np.where(paid, numbers["price"].values, np.nan)
         odd |= paid & _far_apart(numbers["price"].values, numbers["sold_for"].values)
         numbers["price"].values[paid] = numbers["sold_for"].values[paid]
     odd |= (numbers["price"].blank & ~paid) | _across(texts, numbers, paid)
-    return Seen(texts, numbers, odd, days_proven(texts["date"], fields.rows))
+    return Seen(texts, numbers, odd, days_proven(texts["date"], fields.rows), asked)
 
 
 def _paid(numbers: dict[str, TallNumbers]) -> Mask:

@@ -34,7 +34,8 @@ def row_answer(r: RowAsRead) -> Answer:
     """One row as it was read, every column; null where unknown."""
     return {
         "file": PRICES, "row": r.row, "series": r.series, "pieces": r.pieces, "condition": number(r.condition),
-        "price": money(r.price), "price_kind": r.price_kind, "channel": r.channel, "premium": number(r.premium),
+        "price": money(r.price), "asked": money(r.asked), "price_kind": r.price_kind, "channel": r.channel,
+        "premium": number(r.premium),
         "currency": r.currency, "freight": money(r.freight), "date": r.date.isoformat() if r.date else None,
         "weight": number(r.weight), "ref": r.ref, "note": r.note, **{f.name: feature(f) for f in r.features},
     }  # fmt: skip
