@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shlex
+
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.pages.terminal.table import WIDTH, Column, facts, fold, table, width, wrapped
+from kitvalue.pages.terminal.table import WIDTH, Column, command, facts, fold, table, width, wrapped
 
 WORDS = st.text(alphabet="abcdefg ü漢é%", max_size=90).map(lambda text: " ".join(text.split(" ")).strip())
 FIGURES = st.integers(-(10**12), 10**12).map(lambda n: f"{n:,}")
@@ -98,3 +100,13 @@ def test_facts_go_on_under_their_own_column() -> None:
     assert lines[0].startswith("  cost       x")
     assert lines[1].startswith("             x")
     assert lines[-1] == "  leftovers  none"
+
+
+@given(st.lists(st.text(alphabet="abc-/ü漢'é \"", min_size=1, max_size=30), min_size=1, max_size=12))
+def test_a_folded_command_is_the_command_to_a_shell(arguments: list[str]) -> None:
+    line = shlex.join(arguments)
+    shown = command(line, "     ")
+    assert shlex.split(shown.replace("\\\n", "")) == arguments  # a shell takes the sign and the end of line away
+    for one in shown.splitlines():
+        assert width(one) <= WIDTH or len(shlex.split(one.removesuffix(" \\"))) == 1
+    assert len(shown.splitlines()) == 1 or width(shown.replace(" \\\n       ", " ")) > WIDTH - 2

@@ -19,7 +19,7 @@ from kitvalue.intake.tomltext import toml_text
 from kitvalue.intake.words import listed
 from kitvalue.pages.terminal.check import lines_phrase
 from kitvalue.pages.terminal.market import counts_line
-from kitvalue.pages.terminal.table import wrapped
+from kitvalue.pages.terminal.table import command, wrapped
 
 _GRADES: Final = (
     "That is 5 wipe: clean and tune; 4 freshen: new heads, polish; 3 mend: one or two repairs; 2 remake: the finish or "
@@ -93,20 +93,30 @@ def next_text(
     first = [*_left_open_by_the_file(counts.file, problems, lines), *map(_to_fill, blocks)]
     steps = [
         *first,
-        *_money(sheet, lines),
-        *(_spellings(lines) if any(one.alike for one in series) else []),
         *_numbers(sheet.conditions),
-        *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
-        f"{shop} check",
-        *([f"What a kit is worth: {shop} {_value_of(series[0].name, sheet)}"] if series else []),
+        *_money(sheet, lines),
         f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
-        "Kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and `parts` "
-        f"what you make of it (blank: sold on as it is). Then {shop} shortlist",
+        f"See what cannot be read:\n{shop} check",
+        *([f"Is 350 too much for a kit, and what to pay for it:\n{shop} {_value_of(series[0].name, sheet)}"]
+          if series else []),
+    ]  # fmt: skip
+    later = [
+        *(_spellings(lines) if any(one.alike for one in series) else []),
+        *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
+        "Many kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and "
+        f"`parts` what you make of it (blank: sold on as it is). Then\n{shop} shortlist",
     ]
-    told = [wrapped(step, bullet=f"{at}. ") for at, step in enumerate(steps, 1)]
+    told = [_step(at, step) for at, step in enumerate([*steps, *later], 1)]
     waits = _waits_for(counts, problems, blocks, len(first))
     read = [wrapped(text, "") for text in (counts_line(counts), waits) if text]
-    return "\n".join([*read, "", "Next:", *told])
+    return "\n".join([*read, "", "Next:", *told[: len(steps)], "", "Then, for more:", *told[len(steps) :]])
+
+
+def _step(at: int, text: str) -> str:
+    """A step of the list; a second line of it is a command."""
+    said, _, line = text.partition("\n")
+    told = wrapped(said, bullet=f"{at}. ")
+    return f"{told}\n{command(line, '     ')}" if line else told
 
 
 def _waits_for(counts: FileCounts, problems: Sequence[Problem], blocks: Sequence[PasteBlock], steps: int) -> str:
@@ -191,7 +201,7 @@ def _value_of(series: str, sheet: Incoming) -> str:
     counts = Counter(drums for cell in sheet.cells.get("pieces", ()) if isinstance(drums := read_pieces(cell), int))
     drums = counts.most_common(1)[0][0] if counts else 5
     name = series if re.fullmatch(r"\w+", series) else f'"{series}"'
-    return f"value --series {name} --pieces {drums} --condition 3"
+    return f"value --series {name} --pieces {drums} --condition 3 --asked 350"
 
 
 def _rates(lines: Mapping[Place, int]) -> str:

@@ -15,6 +15,7 @@ WIDTH = 80
 GAP = "  "
 LEAST = 12  # columns that a column of words keeps however wide the others are
 WORD = re.compile(r" *[^ ]+(?: %[^ ]*)?")  # with the spaces before it; a number keeps its sign of percent
+ARGUMENT = re.compile(r"""(?:[^\s"']|"[^"]*"|'[^']*')+""")  # of a command line, quotes and what is in them whole
 DEEPEST = 8  # columns by which a text under a row is indented at most
 
 
@@ -182,6 +183,18 @@ def wrapped(text: str, indent: str = "  ", bullet: str = "") -> str:
     start = indent + bullet
     first, *rest = fold(text, WIDTH - len(start), cut=False)
     return "\n".join([start + first, *(" " * len(start) + line for line in rest)])
+
+
+def command(text: str, indent: str) -> str:
+    """A command line to be copied: where it is too long, each line but the last ends in the shell's backslash."""
+    lines, line = [], indent
+    for argument in ARGUMENT.findall(text):
+        longer = f"{line} {argument}" if line.strip() else line + argument
+        if width(longer) > WIDTH - 2 and line.strip():
+            lines.append(f"{line} \\")
+            longer = f"{indent}  {argument}"
+        line = longer
+    return "\n".join([*lines, line])
 
 
 def bullets(heading: str, texts: Sequence[str]) -> str:
