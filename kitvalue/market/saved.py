@@ -27,7 +27,7 @@ from kitvalue.market.scaling import Scaling
 from kitvalue.market.stored import NotStoredError, floats, many, number, optional, record, text, truth, whole, wholes
 from kitvalue.market.terms import Source, Term
 
-FORMAT: Final = 3
+FORMAT: Final = 4
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
