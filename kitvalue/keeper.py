@@ -83,16 +83,25 @@ def fresh_market(folder: Path, shop: Shop, *, robust: bool = True, pooled: bool 
     refuse_file(reading.problems)
     haggle = None if shop.prices.haggle is None else float(shop.prices.haggle)
     if reading.book is None:
-        raise RefusedError(f"{PRICES} has 0 usable rows; a fit needs 12: add observed kits", reading.problems)
+        short = f"{PRICES} has 0 usable rows; a fit needs 12: add observed kits{_or_mend(reading.counts)}"
+        raise RefusedError(short, reading.problems)
     try:
         fit = fit_book(reading.book, haggle, robust=robust, pooled=pooled)
     except RefusedError as why:
-        raise RefusedError(f"{PRICES}: {why.message}", reading.problems) from why
+        raise RefusedError(f"{PRICES}: {why.message}{_or_mend(reading.counts)}", reading.problems) from why
     if not fit.exact:
         fit = fit.with_accuracy(
             assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
         )
     return ShopMarket(fit, reading.counts, reading.problems)
+
+
+def _or_mend(counts: FileCounts) -> str:
+    """What else would give a fit more rows."""
+    if not counts.refused:
+        return ""
+    which = "the refused row" if counts.refused == 1 else f"the {counts.refused} refused rows"
+    return f", or mend {which}: kitvalue check lists what to write"
 
 
 def refuse_file(problems: Sequence[Problem]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -69,9 +70,17 @@ def test_the_first_words_answer_the_question(shop: Path) -> None:
     as_it_is, restored = found["asked"]["sold_in"]
     head = " ".join(out.split("\n\n")[1].split())
     below = round(100 * (1 - 350 / found["buy_in"]["typical"]))
-    assert head.startswith(f"350 asked is {below} % below the usual {found['buy_in']['typical']:,.0f}; ")
+    typical, paid = found["buy_in"]["typical"], found["asked"]["expected_paid"]
+    assert head.startswith(
+        f"350 asked is {below} % below what such kits usually sell for, {typical:,.0f} "
+        f"(asked: about {typical * 350 / paid:,.0f}); "
+    )
     most, restored_most = as_it_is["stop_at"], restored["stop_at"]
-    assert head.endswith(f"Pay at most {most:,.0f} to sell it as it is, {restored_most:,.0f} to sell it in 5 (wipe).")
+    assert f"Pay at most {most:,.0f} to sell it as it is, {restored_most:,.0f} to sell it in 5 (wipe)." in head
+    profit = max(as_it_is["expected_profit"], restored["expected_profit"])
+    assert head.endswith(
+        f"At {paid:,.0f}, the price to expect, it would leave {profit:,.0f} on average in the better way."
+    )
     assert "no bench hours and no parts are counted for the better condition" in " ".join(out.split())
     assert "VAT rules differ" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80
@@ -83,17 +92,19 @@ def test_a_kit_that_pays_at_no_price_says_so(shop: Path) -> None:
     assert "To sell it in 5 (wipe) it pays at no price." in out
     assert "no parts are counted" in out
     assert "no bench hours" not in out
+    assert re.search(r"bench hours, 3 of them to prepare 3 23 ", out)
     alone = " ".join(run(shop, "value", *KIT, "--asked", "350", "--hours", "20").out.split())
     assert "To you it pays at no price." in alone
+    assert re.search(r"the price to expect, it would lose [\d,]+ on average\.", alone)
     assert value(shop, "--asked", "350", "--hours", "20")["asked"]["sold_in"][0]["stop_at"] is None
 
 
 def test_the_usual_price_is_no_more_and_no_less(shop: Path) -> None:
     usual = value(shop)["buy_in"]["typical"]
     out = run(shop, "value", *KIT, "--asked", f"{usual}").out
-    assert f"asked is no more and no less than the usual {usual:,.0f}" in " ".join(out.split())
+    assert f"asked is just what such kits usually sell for, {usual:,.0f}" in " ".join(out.split())
     above = run(shop, "value", *KIT, "--asked", f"{round(usual * 1.5)}").out
-    assert "asked is 50 % above the usual" in " ".join(above.split())
+    assert "asked is 50 % above what such kits" in " ".join(above.split())
 
 
 def test_without_a_price_asked_nothing_is_judged(shop: Path) -> None:

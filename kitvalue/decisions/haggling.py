@@ -8,6 +8,7 @@ import numpy as np
 
 from kitvalue.intake.offers import Offer
 from kitvalue.market.fitted import Fit
+from kitvalue.market.recipe import by_pairs
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +28,12 @@ class Paid:
 
 
 def step_of(fit: Fit) -> Step:
-    """The step that the book shows, else the haggle of shop.toml, else none. Never above 1: nobody pays more than is
-    asked because sold rows lie higher."""
+    """The step of the rows that tell both prices of one kit, else the one between sold rows and asked ones, else the
+    haggle of shop.toml, else none. Never above 1: nobody pays more than is asked because sold rows lie higher. Asked
+    rows that found no buyer lie too high, so pairs come first."""
     recipe = fit.recipe
+    if recipe.pair_step is not None:
+        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step))
     sold = next((t.coefficient for t in fit.terms if t.name == "sold"), None)
     if sold is not None:
         factor = float(np.exp(sold))

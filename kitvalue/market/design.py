@@ -10,7 +10,7 @@ from kitvalue.intake.vocabulary import PRICE_KINDS
 from kitvalue.market.candidates import MIN_SOLD, candidates
 from kitvalue.market.columns import Columns
 from kitvalue.market.leftout import decide
-from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe
+from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe, by_pairs
 from kitvalue.market.terms import Term
 
 
@@ -28,7 +28,9 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
         left_out += (LeftOut("series", only),)
     elif not pooled:
         terms += tuple(Term(f"series[{s}]", "series", level=s) for s in sorted(book.series_names)[1:])
-    offset, basis = _sold_basis(book, any(t.source == "sold" for t in terms), haggle)
+    steps = asked_to_paid(book)
+    pair_step = min(0.0, float(np.median(steps))) if len(steps) >= MIN_SOLD else None
+    offset, basis = _sold_basis(book, any(t.source == "sold" for t in terms), pair_step, len(steps), haggle)
     return Recipe(
         terms=terms,
         series=book.series_names,
@@ -37,6 +39,8 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
         reference_date=rows.reference,
         sold_offset=offset,
         sold_basis=basis,
+        pairs=len(steps),
+        pair_step=pair_step,
         left_out=left_out,
         pieces_seen=(float(book.pieces.min()), float(book.pieces.max())),
         conditions_seen=(float(book.condition.min()), float(book.condition.max())),
@@ -51,15 +55,15 @@ def asked_to_paid(book: PriceBook) -> FloatArray:
     return steps
 
 
-def _sold_basis(book: PriceBook, is_term: bool, haggle: float | None) -> tuple[float | None, str]:
+def _sold_basis(
+    book: PriceBook, is_term: bool, pair_step: float | None, pairs: int, haggle: float | None
+) -> tuple[float | None, str]:
     """The offset of sold kits, and in words what it rests on."""
     sold = int((book.price_kind != 0).sum())
     if is_term:
         return 0.0, f"{sold} sold rows of the book"
-    steps = asked_to_paid(book)
-    if len(steps) >= MIN_SOLD:
-        offset = min(0.0, float(np.median(steps)))
-        return offset, f"{len(steps)} rows that tell what was asked and what was paid ({100 * np.expm1(offset):.1f} %)"
+    if pair_step is not None:
+        return pair_step, by_pairs(pairs, pair_step)
     if sold == len(book):
         return 0.0, f"{sold} sold rows of the book"
     fewer, kind = min((sold, "sold"), (len(book) - sold, "asked"))

@@ -16,7 +16,7 @@ import numpy as np
 
 from kitvalue.intake.book import FloatArray
 from kitvalue.intake.problems import RefusedError, shown
-from kitvalue.intake.words import listed
+from kitvalue.intake.words import listed, rows_phrase
 from kitvalue.market import columns
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import Kit
@@ -114,9 +114,11 @@ def _in_money(
         reach = fit.level_t[range_percent - 1] * scatter.level_sd
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
         mean = float(np.exp(scatter.predictions + scatter.clipped + offset).mean())
-        if np.any(np.abs(fit.left_out_residuals) > CLIP * fit.scatter):
+        far = fit.book.rows[np.abs(fit.left_out_residuals) > CLIP * fit.scatter]
+        if len(far):
+            told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
             cautions += (
-                "a row far from all others counts in part or not at all in the mean: kitvalue fit lists such rows",
+                f"{rows_phrase(far.tolist())} {told} in part or not at all in the mean: kitvalue fit says more",
             )
     return Outlook(
         typical=float(np.exp(centre)),

@@ -44,6 +44,8 @@ class Recipe:
     reference_date: date | None  # years count from here
     sold_offset: float | None  # added to the log price of sold kits where sold is no term; None where it is unknown
     sold_basis: str  # what the step from asked to sold rests on, in words
+    pairs: int  # rows that tell both what was asked and what was paid
+    pair_step: float | None  # the median of log(paid / asked) over these, at most 0; None where they are too few
     left_out: tuple[LeftOut, ...]
     pieces_seen: tuple[float, float]
     conditions_seen: tuple[float, float]
@@ -62,6 +64,11 @@ class Recipe:
     def has(self, source: str) -> bool:
         """Does a term of this source enter?"""
         return any(t.source == source for t in self.terms)
+
+
+def by_pairs(pairs: int, step: float) -> str:
+    """What a step rests on that rows with both prices tell, in words."""
+    return f"{pairs} rows that tell what was asked and what was paid ({100 * np.expm1(step):.1f} %)"
 
 
 def encode(rows: Columns, recipe: Recipe) -> FloatArray:

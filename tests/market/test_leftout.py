@@ -149,9 +149,13 @@ def test_nobody_pays_more_than_is_asked() -> None:
 
 
 def test_enough_asked_rows_tell_the_step_themselves() -> None:
-    recipe = recipe_of(asked_and_paid(0.88, 20, 12), 10.0)
+    fit = fit_book(asked_and_paid(0.88, 20, 12), 10.0)
+    recipe = fit.recipe
     assert (recipe.sold_offset, recipe.sold_basis) == (0.0, "48 sold rows of the book")
     assert recipe.has("sold")
+    step = step_of(fit)  # of one kit the pairs tell more than the rows of others
+    assert step.factor == pytest.approx(0.88, rel=1e-12)
+    assert step.rests_on == "20 rows that tell what was asked and what was paid (-12.0 %)"
 
 
 def test_with_pairs_the_values_of_sold_kits_are_those_of_a_book_without() -> None:

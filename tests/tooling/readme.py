@@ -41,8 +41,8 @@ def refreshed(shown: str, real: str) -> str:
         if old.strip() == "...":
             found.append(old)
             continue
-        key = old.strip("\n")[:ALIKE]
-        new = next((p for p in paragraphs(real) if p.strip("\n").startswith(key)), None)
+        key = old.strip()[:ALIKE]
+        new = next((p for p in paragraphs(real) if p.strip().startswith(key)), None)
         if new is None:
             print(f"no paragraph begins like {key!r}")
         found.append(old if new is None else shortened(new, old))

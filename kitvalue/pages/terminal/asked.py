@@ -8,24 +8,38 @@ from kitvalue.decisions.asked_price import AskedFor
 from kitvalue.decisions.shortlist import MadeUp, OfferFound
 from kitvalue.pages.terminal.kits import grade
 from kitvalue.pages.terminal.reckoned import reckoned_words
-from kitvalue.pages.terminal.table import Column, money, percent, table, wrapped
+from kitvalue.pages.terminal.table import Column, figure, money, percent, table, wrapped
 
 
 def asked_text(asked: AskedFor, typical: float) -> str:
-    """The answer in a sentence or two, then how the most to pay comes about."""
-    head = wrapped(" ".join([_much(asked, typical), *_most(asked)]), "") + "\n"
+    """The answer in a few sentences, then how the most to pay comes about."""
+    head = wrapped(" ".join([_much(asked, typical), *_most(asked), *_at_that_price(asked)]), "") + "\n"
     if not asked.judged:
         return head
     return "\n".join([head, _come_about(asked), *map(wrapped, _notes(asked))]) + "\n"
 
 
 def _much(asked: AskedFor, typical: float) -> str:
-    """`350 asked is 21 % below the usual 444; 3 % of such kits sell for less.`"""
+    """`350 asked is 21 % below what such kits usually sell for, 444 (asked: about 490); 3 % of them sell for less.`"""
     off = round(asked.against_percent)
-    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "no more and no less than"
-    rank = next((one.rank for one in asked.judged if one.rank is not None), None)
-    less = "" if rank is None else f"; {percent(100 * rank)} of such kits sell for less"
-    return f"{money(asked.asking.price)} asked is {how} the usual {money(typical)}{less}."
+    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
+    first = asked.judged[0] if asked.judged else None
+    price = float(asked.asking.price)
+    step = 1.0 if first is None else first.paid.price / price
+    before = f" (asked: about {money(typical / step)})" if step < 1 else ""
+    less = "" if first is None or first.rank is None else f"; {percent(100 * first.rank)} of them sell for less"
+    return f"{money(price)} asked is {how} what such kits usually sell for, {money(typical)}{before}{less}."
+
+
+def _at_that_price(asked: AskedFor) -> list[str]:
+    """What it leaves in the better way to sell it, at the price that it will probably be had for."""
+    profits = [one.best.expected_profit for one in asked.judged if one.best is not None]
+    best = max((profit for profit in profits if profit is not None), default=None)
+    if best is None:
+        return []
+    what = f"leave {money(best)}" if best >= 0 else f"lose {money(-best)}"
+    better = "" if len(asked.judged) == 1 else " in the better way"
+    return [f"At {money(asked.judged[0].paid.price)}, the price to expect, it would {what} on average{better}."]
 
 
 def _most(asked: AskedFor) -> list[str]:
@@ -53,19 +67,25 @@ def _come_about(asked: AskedFor) -> str:
     """The most to pay, from the mean sale down, a column for each way to sell it."""
     margin = "margin" if asked.reckoned is None else f"margin, {asked.reckoned.margin_percent:g} %"
     made = [one.best.made_up if one.best is not None else None for one in asked.judged]
-    figures: list[tuple[str, Callable[[MadeUp], float]]] = [
+    parts: list[tuple[str, Callable[[MadeUp], float]]] = [
         ("sells for, on average", lambda m: m.sells_for), ("VAT", lambda m: m.vat), ("fee", lambda m: m.fee),
         ("work, parts, holding", lambda m: m.costs), (margin, lambda m: m.margin),
         ("left for the kit and its freight", lambda m: m.leaves),
     ]  # fmt: skip
-    rows = [[name, *("-" if m is None else money(figure(m)) for m in made)] for name, figure in figures]
+    rows = [[name, *("-" if m is None else money(of(m)) for m in made)] for name, of in parts]
     rows += [
         ["stop at", *_prices([one.stop_at for one in asked.judged])],
         ["open at", *_prices([one.open_at for one in asked.judged])],
-        [f"profit at {money(asked.judged[0].paid.price)}, the price to expect", *map(_profit, asked.judged)],
+        [f"profit at {money(asked.judged[0].paid.price)}", *map(_profit, asked.judged)],
+        [_hours_title(asked), *("-" if one.best is None else figure(one.best.hours) for one in asked.judged)],
     ]
     columns = [Column("", figures=False), *(Column(_sold_as(one)) for one in asked.judged)]
     return table(columns, rows)
+
+
+def _hours_title(asked: AskedFor) -> str:
+    prepare = None if asked.reckoned is None else asked.reckoned.prepare_hours
+    return "bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare"
 
 
 def _prices(prices: Sequence[float | None]) -> list[str]:
