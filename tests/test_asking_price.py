@@ -99,6 +99,24 @@ def test_a_kit_that_pays_at_no_price_says_so(shop: Path) -> None:
     assert value(shop, "--asked", "350", "--hours", "20")["asked"]["sold_in"][0]["stop_at"] is None
 
 
+def test_another_route_that_pays_more_is_told(shop: Path, tmp_path: Path) -> None:
+    words = ("--asked", "350", "--finished", "5", "--hours", "2")
+    listed = value(shop, *words)["asked"]["sold_in"]
+    out = " ".join(run(shop, "value", *KIT, *words).out.split())
+    other = sample_shop(tmp_path)
+    text = (other / "shop.toml").read_text(encoding="utf-8")
+    assert text.count('route = "full"') == 1
+    (other / "shop.toml").write_text(text.replace('route = "full"', 'route = "margin"'), encoding="utf-8")
+    margin = value(other, *words)["asked"]["sold_in"]
+    assert [one["best_route"] for one in (*listed, *margin)] == ["full", "full", "margin", "margin"]
+    prices = [f"{one['stop_at']:,.0f}" for one in margin]
+    assert (
+        f'with route = "margin" in [tax], where the law lets you: at most {prices[0]} as it is and {prices[1]} in'
+        in out
+    )
+    assert "with route =" not in run(other, "value", *KIT, *words).out
+
+
 def test_the_usual_price_is_no_more_and_no_less(shop: Path) -> None:
     usual = value(shop)["buy_in"]["typical"]
     out = run(shop, "value", *KIT, "--asked", f"{usual}").out

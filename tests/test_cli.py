@@ -254,8 +254,18 @@ def test_a_price_of_nothing_is_refused_by_row(tmp_path: Path, price: int) -> Non
     assert ran.status == 1
     assert lines(ran)[0].startswith("prices.csv row 6, column price: ")
     assert f'"{price}"' in lines(ran)[0]
-    assert "11 usable rows; a fit needs 12: add 1 more" in lines(ran)[-1]
+    short = "11 usable rows; a fit needs 12: add 1 more observed kit, or mend the refused row: "
+    assert lines(ran)[-1].endswith(f"{short}kitvalue check lists what to write")
     assert run(shop, "check").status == 2
+
+
+def test_a_book_of_refused_rows_alone_asks_to_mend_them(tmp_path: Path) -> None:
+    rows = [row | {"condition": "lovely"} for row in twelve({})]
+    ran = run(
+        book_shop(tmp_path, "", rows[0], rows), "value", "--series", "Burren", "--pieces", "4", "--condition", "3"
+    )
+    assert ran.status == 1
+    assert lines(ran)[-1].endswith("or mend the 12 refused rows: kitvalue check lists what to write")
 
 
 def test_eleven_usable_rows(tmp_path: Path) -> None:

@@ -193,3 +193,16 @@ def test_draws_have_the_level_ranges_spread() -> None:
         sd = np.log(view.level_high / view.typical) / fit.level_t[79]
         assert np.log(draws[:, j]).std() == pytest.approx(sd, rel=0.05)
         assert np.median(draws[:, j]) == pytest.approx(view.typical, rel=0.01)
+
+
+def test_rows_far_from_all_others_are_named_beside_the_mean() -> None:
+    book = invented_book(n=60)
+    slips = book.price.copy()
+    slips[7] *= 100
+    one = outlook(fit_book(replace(book, price=slips), None), Kit("Series A", 5, 3))
+    told = "in part or not at all in the mean: kitvalue fit says more"
+    assert f"row 9 lies far from all others and counts {told}" in one.cautions
+    slips[20] /= 10
+    both = outlook(fit_book(replace(book, price=slips), None), Kit("Series A", 5, 3))
+    assert f"rows 9 and 22 lie far from all others and count {told}" in both.cautions
+    assert not [text for text in outlook(fit_book(book, None), Kit("Series A", 5, 3)).cautions if "far from" in text]

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 
 from kitvalue.decisions.asked_price import AskedFor
 from kitvalue.decisions.shortlist import MadeUp, OfferFound
+from kitvalue.intake.words import listed
 from kitvalue.pages.terminal.kits import grade
 from kitvalue.pages.terminal.reckoned import reckoned_words
 from kitvalue.pages.terminal.table import Column, figure, money, percent, table, wrapped
@@ -104,9 +105,25 @@ def _notes(asked: AskedFor) -> list[str]:
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
         found.append(f"{' and '.join(uncounted)} are counted for the better condition: --hours 6 --parts 60 count them")
+    found += _by_another_route(asked)
     if asked.reckoned is not None:
         found.append(reckoned_words(asked.reckoned))
     return found
+
+
+def _by_another_route(asked: AskedFor) -> list[str]:
+    """Where the other way of paying VAT would let more be paid: up to what price."""
+    told: dict[str, list[str]] = {}
+    for one in asked.judged:
+        for use in one.uses:
+            if one.best is None or use.use != one.best.use or use.safe_ceiling is None:
+                continue
+            if one.stop_at is None or use.safe_ceiling > one.stop_at:
+                told.setdefault(use.route, []).append(f"{money(use.safe_ceiling)} {_sold_as(one)}")
+    return [
+        f'with route = "{route}" in [tax], where the law lets you: at most {listed(prices)}'
+        for route, prices in told.items()
+    ]
 
 
 def _limited(one: OfferFound) -> bool:
