@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -15,15 +16,16 @@ from kitvalue.checking import CheckDone, check_shop
 from kitvalue.files import make_writable, write_whole_bytes
 from kitvalue.intake.csvout import MARK, csv_text
 from kitvalue.intake.decoding import read_bytes
-from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen, unknown_words
+from kitvalue.intake.marks import shop_grades
+from kitvalue.intake.newsettings import FirstLook, NewLines, SeriesSeen, new_settings, series_seen, unknown_words
 from kitvalue.intake.offers import WANTED
-from kitvalue.intake.pasting import PasteBlock, open_blocks, paste_blocks
+from kitvalue.intake.pasting import open_blocks, paste_blocks
 from kitvalue.intake.pricebook import read_pricebook
 from kitvalue.intake.problems import FileError
 from kitvalue.intake.settings import TomlFile
-from kitvalue.intake.shop import PricesTable, read_shop
+from kitvalue.intake.shop import PricesTable, Shop, read_shop
 from kitvalue.intake.takeover import Incoming, incoming
-from kitvalue.intake.tomllines import Place
+from kitvalue.intake.words import fold
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -52,9 +54,7 @@ class TakenOver:
     series: tuple[SeriesSeen, ...]
     currency: str | None  # as its prices say it
     check: CheckDone
-    to_fill: tuple[PasteBlock, ...]  # the lines of its shop.toml that stand open
-    private: tuple[int, ...]  # the lines there of words for who sells that stand as private
-    lines: Mapping[Place, int]  # where the keys of its shop.toml stand
+    settings: NewLines
 
 
 def lay_out(folder: Path) -> NewDone:
@@ -86,8 +86,16 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         columns = (*WANTED.required, *_OF_AN_OFFER, *(name for name in features if name in sheet.columns))
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
-    files = (OFFERS, PRICES, SHOP)
-    return TakenOver(folder, files, sheet, series, currency, check, open_blocks(toml), _private(toml), toml.lines)
+    usual = _usual_grade(sheet.conditions, read_shop(folder))
+    settings = NewLines(open_blocks(toml), seen.guesses, _private(toml), toml.lines, usual)
+    return TakenOver(folder, (OFFERS, PRICES, SHOP), sheet, series, currency, check, settings)
+
+
+def _usual_grade(conditions: Sequence[str], shop: Shop) -> Decimal:
+    """The grade of the commonest condition that has one; a middling one where none has."""
+    grades = shop_grades(shop)
+    often = Counter(map(fold, conditions)).most_common()
+    return next((found for cell, _ in often if (found := grades.find(cell)) is not None), Decimal(3))
 
 
 def _private(toml: TomlFile) -> tuple[int, ...]:

@@ -25,8 +25,8 @@ def new(folder: Path, spreadsheet: Path | None) -> Said:
 
     Without --prices its invented prices, offers, parts and plan answer at once, and the remarks in shop.toml and
     builds/example.toml say what each key means. With --prices your rows become prices.csv as they are, and shop.toml
-    knows your headers, series and words; where only you can say what a word means, its line is left open. A folder
-    that is not empty is refused.
+    knows your headers, series and words. What a word for a condition likely means is written in as a guess, to be
+    looked at; where only you can say it, its line is left open. A folder that is not empty is refused.
 
     \b
     Writes  FOLDER/shop.toml, prices.csv, offers.csv;
@@ -52,13 +52,11 @@ def _from_spreadsheet(done: TakenOver, spreadsheet: Path) -> Said:
     from kitvalue.pages.answers.arrival import arrival_answer
     from kitvalue.pages.terminal import arrival
 
-    shop, counts, blocks = f"kitvalue --shop {_quoted(done.folder)}", done.check.files, done.to_fill
-    made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency)
-    then = arrival.next_text(
-        shop, counts[0], done.check.problems, done.sheet, done.private, done.series, blocks, done.lines
-    )
+    shop, counts = f"kitvalue --shop {_quoted(done.folder)}", done.check.files
+    made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
+    then = arrival.next_text(shop, counts[0], done.check.problems, done.sheet, done.series, done.settings)
     return Said(
-        arrival_answer(str(done.folder), done.files, done.sheet, done.series, done.currency, counts, blocks),
+        arrival_answer(str(done.folder), done.files, done.sheet, done.series, done.currency, counts, done.settings),
         f"{made}\n\n{then}",
         done.check.problems,
         problem_lines=(),  # what is to be done about them is the text

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections import Counter
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,13 +11,14 @@ from typing import Final
 
 from kitvalue.intake.bookcolumns import feature_reader, kind_reader, read_shop_grade
 from kitvalue.intake.bookrows import says_total
-from kitvalue.intake.gradewords import guessed_grade
+from kitvalue.intake.gradewords import Guess, guess_for, with_guess
 from kitvalue.intake.likeness import likeness
 from kitvalue.intake.marks import TURNED, is_number_to_ten, scale_to_ten
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem
 from kitvalue.intake.shop import Shop
 from kitvalue.intake.takeover import Incoming
+from kitvalue.intake.tomllines import Place
 from kitvalue.intake.tomltext import toml_heading, toml_key, toml_text
 from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.words import Refusal, fold, says_not_known, trimmed
@@ -52,6 +52,32 @@ class FirstLook:
 
     blocks: tuple[PasteBlock, ...] = ()
     decimal: str | None = None
+
+    @property
+    def guesses(self) -> tuple[Guess, ...]:
+        """The grades that are written in for words of conditions."""
+        lines = (line for block in self.blocks if block.heading == _CONDITION for line in block.lines)
+        return tuple(guess for guess in map(guess_for, lines) if guess is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class NewLines:
+    """What stands in a new shop.toml. `to_fill`: the tables in which lines stand open; `guesses`: the grades written in
+    for words of conditions; `private`: the lines of words for who sells that stand as private; `lines`: where its keys
+    stand; `usual`: the grade of the commonest condition.
+    """
+
+    to_fill: tuple[PasteBlock, ...]
+    guesses: tuple[Guess, ...]
+    private: tuple[int, ...]
+    lines: Mapping[Place, int]
+    usual: Decimal
+
+    @property
+    def guessed(self) -> tuple[int, ...]:
+        """The lines of the guesses."""
+        places = (("prices", "words", "condition", guess.word) for guess in self.guesses)
+        return tuple(sorted(self.lines[place] for place in places if place in self.lines))
 
 
 def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
@@ -119,7 +145,7 @@ def new_settings(
         if block.heading == _CHANNEL:
             lines = tuple(map(_as_private, lines))
         elif block.heading == _CONDITION:
-            lines = tuple(map(_with_guess, lines))
+            lines = tuple(map(with_guess, lines))
         text = _under(text, block.heading, lines)
     text = _under(text, _CONDITION, _numbers(sheet.conditions))
     return _with_series(text, series)
@@ -172,12 +198,6 @@ def _under(text: str, heading: str, lines: Sequence[str]) -> str:
         at += 1
     remarks = [row for row in rows[first:at] if not _EXAMPLE.fullmatch(row)]
     return "\n".join([*rows[:first], *remarks, *lines, *rows[at:]])
-
-
-def _with_guess(line: str) -> str:
-    """An open line with the grade that its word likely is, as a question: it stays open."""
-    guess = next(map(guessed_grade, tomllib.loads(line)), None)
-    return re.sub(r'= ""(  # \d+ rows?)$', rf'= ""\1; {guess}?', line) if guess is not None else line
 
 
 def _as_private(line: str) -> str:

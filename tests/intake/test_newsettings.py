@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.gradewords import guessed_grade
+from kitvalue.intake.gradewords import Guess, guess_for, guessed_grade
 from kitvalue.intake.marks import grades_by, read_grade
 from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
 from kitvalue.intake.pasting import PasteBlock
@@ -46,7 +46,7 @@ def test_a_column_of_descriptions_names_no_series() -> None:
 
 
 def test_what_the_sheet_says_stands_in_the_settings() -> None:
-    block = PasteBlock(("prices", "words", "condition"), ('"tatty" = ""  # 2 rows', '"mint" = "wipe"  # 1 row'))
+    block = PasteBlock(("prices", "words", "condition"), ('"zzz" = ""  # 2 rows', '"mint" = "wipe"  # 1 row'))
     seen = (SeriesSeen("Burren", 5, {"Buren": 1}), SeriesSeen('Slane "2"', 3, {}))
     columns = {"series": "Model", "price": 'Price "£"', "pieces": "Pieces", "hardware": "hardware"}
     text = new_settings(STARTER, sheet(columns), seen, FirstLook((block,), ","), "GBP")
@@ -54,7 +54,7 @@ def test_what_the_sheet_says_stands_in_the_settings() -> None:
     assert values["shop"]["currency"] == "GBP"
     assert values["files"] == {"decimal": ","}
     assert values["prices"]["columns"] == {"series": "Model", "price": 'Price "£"'}  # the others have our names
-    assert values["prices"]["words"]["condition"] == {"tatty": "", "mint": "wipe"}
+    assert values["prices"]["words"]["condition"] == {"zzz": "", "mint": "wipe"}
     assert values["series"] == {"Burren": {}, 'Slane "2"': {}}
     assert '# also = ["Buren"]' in text
     assert {name: values[name] for name in ("work", "selling")} == {
@@ -62,7 +62,7 @@ def test_what_the_sheet_says_stands_in_the_settings() -> None:
     }
 
 
-def test_a_common_word_has_its_likely_grade_beside_it_and_stays_open() -> None:
+def test_a_common_word_has_its_likely_grade_written_in_as_a_guess() -> None:
     lines = (
         '"good" = ""  # 12 rows',
         '"Très bon" = ""  # 1 row',
@@ -70,11 +70,27 @@ def test_a_common_word_has_its_likely_grade_beside_it_and_stays_open() -> None:
         '"parts" = "harvest"  # 1 row',
     )
     block = PasteBlock(("prices", "words", "condition"), lines, words=("zzz", "parts", "good", "très bon"))
-    text = new_settings(STARTER, sheet(), (), FirstLook((block,)), None)
-    assert '"good" = ""  # 12 rows; freshen?\n"Très bon" = ""  # 1 row; wipe?\n"zzz" = ""  # 2 rows\n' in text
+    seen = FirstLook((block,))
+    text = new_settings(STARTER, sheet(), (), seen, None)
+    assert '"good" = "freshen"  # 12 rows; a guess: is it so?\n' in text
+    assert '"Très bon" = "wipe"  # 1 row; a guess: is it so?\n"zzz" = ""  # 2 rows\n' in text
     assert '"parts" = "harvest"  # 1 row\n' in text
     words = tomllib.loads(text)["prices"]["words"]["condition"]
-    assert words == {"good": "", "Très bon": "", "zzz": "", "parts": "harvest"}
+    assert words == {"good": "freshen", "Très bon": "wipe", "zzz": "", "parts": "harvest"}
+    assert seen.guesses == (Guess("good", "freshen", 12), Guess("Très bon", "wipe", 1))
+
+
+def test_only_words_of_conditions_are_guessed() -> None:
+    block = PasteBlock(("prices", "words", "hardware"), ('"good" = ""  # 12 rows',))
+    assert FirstLook((block,)).guesses == ()
+    text = new_settings(STARTER, sheet({"hardware": "Stands?"}), (), FirstLook((block,)), None)
+    assert '"good" = ""  # 12 rows\n' in text
+
+
+def test_a_guess_keeps_the_signs_of_its_word() -> None:
+    line = '"good = \\"\\"  # 3 rows" = ""  # 4 rows'
+    assert guess_for(line) is None
+    assert guess_for('"\\"good\\"" = ""  # 4 rows') == Guess('"good"', "freshen", 4)
 
 
 def test_examples_go_where_the_sheet_has_words_of_its_own() -> None:
@@ -125,6 +141,11 @@ def test_no_vat_is_guessed_where_a_currency_does_not_tell_it(currency: str | Non
         ("as new", "wipe"), ("V. good", "wipe"), ("Sehr gut", "wipe"), ("comme neuf", "wipe"), ("ottimo", "wipe"),
         ("Gut", "freshen"), ("goed", "freshen"), ("buen estado", "freshen"), ("fair", "mend"), ("moyen", "mend"),
         ("rough", "remake"), ("needs work", "remake"), ("à refaire", "remake"), ("épave", "harvest"),
+        ("bit rough", "remake"), ("a bit rough", "remake"), ("very rough", "remake"), ("quite good", "freshen"),
+        ("Really good", "freshen"), ("very good", "wipe"), ("etwas ranzig", "remake"), ("ziemlich gut", "freshen"),
+        ("assez bon", "mend"), ("un peu moyen", "mend"), ("assez mauvais", "remake"), ("vrij goed", "freshen"),
+        ("een beetje slecht", "remake"), ("really very good", "wipe"), ("quite", None), ("a bit", None),
+        ("quite a find", None), ("bit", None),
         ("shells ok", None), ("not good", None), ("good/fair", None), ("3", None), ("", None),
     ],
 )  # fmt: skip

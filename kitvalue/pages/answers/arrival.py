@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.newsettings import SeriesSeen
-from kitvalue.intake.pasting import PasteBlock
+from kitvalue.intake.newsettings import NewLines, SeriesSeen
 from kitvalue.intake.takeover import Incoming
 from kitvalue.pages.answers.common import Answer, file_answer
 
@@ -18,9 +17,11 @@ def arrival_answer(
     series: Sequence[SeriesSeen],
     currency: str | None,
     counts: Sequence[FileCounts],
-    blocks: Sequence[PasteBlock],
+    settings: NewLines,
 ) -> Answer:
-    """What was made of a spreadsheet; `open_lines` are the lines of shop.toml whose right side is to be written."""
+    """What was made of a spreadsheet; `guesses` are the grades written in for words of conditions, `open_lines` the
+    lines of shop.toml whose right side is to be written.
+    """
     return {
         "folder": folder,
         "files": list(files),
@@ -30,5 +31,6 @@ def arrival_answer(
         "series": [{"name": one.name, "rows": one.rows, "alike": dict(one.alike)} for one in series],
         "currency": currency,
         "read": [file_answer(one) for one in counts],
-        "open_lines": [at for block in blocks for at in block.open_at],
+        "guesses": [{"word": one.word, "grade": one.grade, "rows": one.rows} for one in settings.guesses],
+        "open_lines": [at for block in settings.to_fill for at in block.open_at],
     }

@@ -5,11 +5,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.counts import FileCounts
+from kitvalue.intake.gradewords import Guess
 from kitvalue.intake.marks import TURNED, scale_to_ten
-from kitvalue.intake.newsettings import SeriesSeen
+from kitvalue.intake.newsettings import NewLines, SeriesSeen
 from kitvalue.intake.pasting import PasteBlock
 from kitvalue.intake.pieces import read_pieces
 from kitvalue.intake.problems import UNKNOWN_WORDS, Level, Problem
@@ -22,8 +25,8 @@ from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import command, wrapped
 
 _GRADES: Final = (
-    "That is 5 wipe: clean and tune; 4 freshen: new heads, polish; 3 mend: one or two repairs; 2 remake: the finish or "
-    "several edges; 1 harvest: worth its parts only"
+    "5 wipe: clean and tune; 4 freshen: new heads, polish; 3 mend: one or two repairs; 2 remake: the finish or several "
+    "edges; 1 harvest: worth its parts only"
 )
 _TURNED: Final = (
     "Numbers among your conditions are read as grades, 5 the best. If 1 is the best of yours, take the # away from the "
@@ -35,6 +38,11 @@ _TO_TEN: Final = (
     "must do"
 )
 _PRIVATE: Final = "all count as private; write dealer or auction where that is who sells"
+_NO_COLUMN: Final = "No row can be read before step 1 is done."  # it says where the header is to be written
+_MANY: Final = (
+    "Many kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and `parts` "
+    "what you make of it (blank: sold on as it is). Then"
+)
 _OPEN_FILES: Final = {
     "undecided_decimal": 'decimal = "." if 1,250 is more than a thousand, decimal = "," if it is little more than one',
     "undecided_date": _DAY_ORDER,
@@ -46,8 +54,25 @@ _WAITED_FOR: Final = {
 _COLUMNS: Final = ("prices", "columns")
 _CONDITION: Final = ("prices", "words", "condition")
 _RATES: Final[tuple[tuple[str, Place], ...]] = (
-    ("VAT", ("tax", "rate")), ("hourly rate", ("work", "rate")), ("margin", ("selling", "margin")),
+    ("VAT rate", ("tax", "rate")), ("its route", ("tax", "route")), ("hourly rate", ("work", "rate")),
+    ("prepare", ("work", "prepare")), ("margin", ("selling", "margin")),
 )  # fmt: skip
+_BEST: Final = 5
+_RESTORED: Final = f"--finished {_BEST} --hours 5 --parts 60"
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A step of the list, perhaps with a command. `waits`: do rows wait for it?"""
+
+    text: str
+    command: str = ""
+    waits: bool = False
+
+    def told(self, at: int) -> str:
+        """The step by its number."""
+        said = wrapped(self.text, bullet=f"{at}. ")
+        return f"{said}\n{command(self.command, '     ')}" if self.command else said
 
 
 def laid_out_text(folder: str, files: Sequence[str], shop: str) -> str:
@@ -60,14 +85,17 @@ def laid_out_text(folder: str, files: Sequence[str], shop: str) -> str:
     )
 
 
-def made_text(came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None) -> str:
-    """What a spreadsheet's headers, series and prices were taken for."""
+def made_text(
+    came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None, guesses: Sequence[Guess]
+) -> str:
+    """What a spreadsheet's headers, series, conditions and prices were taken for."""
     above = f", the {_rows(sheet.above)} above its headers left blank" if sheet.above else ""
     items = {
         "columns": ", ".join(f"{name} = {header}" for name, header in sheet.columns.items()) or "none that is known",
         "not used": ", ".join(sheet.unused),
         "series": ", ".join(f"{one.name} {one.rows}" for one in series),
         "unsure": ", ".join(f'"{name}" may be {one.name}' for one in series for name in one.alike),
+        "guesses": _guessed(guesses),
         "currency": f"{currency}, as the prices say" if currency is not None else "",
         "decimal": f'"{sheet.sized.sign}", as {sheet.sized.why}'
         if sheet.sized is not None and sheet.sized.sure
@@ -77,84 +105,134 @@ def made_text(came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], cur
     return "\n".join([wrapped(f"Laid out from {came_from}{above}:", ""), *told])
 
 
+def _guessed(guesses: Sequence[Guess]) -> str:
+    """The guesses, of which the first says that it is rows that are counted."""
+    told = [f"{one.word} = {one.grade} ({one.rows if at else _rows(one.rows)})" for at, one in enumerate(guesses)]
+    return ", ".join(told)
+
+
 def next_text(
     shop: str,
     counts: FileCounts,
     problems: Sequence[Problem],
     sheet: Incoming,
-    private: Sequence[int],
     series: Sequence[SeriesSeen],
-    blocks: Sequence[PasteBlock],
-    lines: Mapping[Place, int],
+    settings: NewLines,
 ) -> str:
-    """What to do next. `shop`: as in `laid_out_text`; `private`: lines of shop.toml whose words for who sells stand as
-    private; `lines`: where its keys stand.
-    """
-    first = [*_left_open_by_the_file(counts.file, problems, lines), *map(_to_fill, blocks)]
+    """What to do next. `shop`: as in `laid_out_text`."""
+    lines = settings.lines
+    value = f"{shop} {_value_of(series[0].name, sheet, settings.usual)}" if series else ""
     steps = [
-        *first,
-        *_numbers(sheet.conditions),
-        *_money(sheet, lines),
-        f"shop.toml, {_rates(lines)}: your own figures in the place of invented ones",
-        f"See what cannot be read:\n{shop} check",
-        *([f"Is 350 too much for a kit, and what to pay for it:\n{shop} {_value_of(series[0].name, sheet)}"]
-          if series else []),
-    ]  # fmt: skip
-    later = [
-        *(_spellings(lines) if any(one.alike for one in series) else []),
-        *([f"shop.toml, {lines_phrase(private)} (channel): {_PRIVATE}"] if private else []),
-        "Many kits on offer: a row each in offers.csv; `offer` is a name of your choice, `finished`, `hours` and "
-        f"`parts` what you make of it (blank: sold on as it is). Then\n{shop} shortlist",
+        *_to_fill(settings),
+        *_left_open_by_the_file(counts.file, problems, lines),
+        *map(_Step, _numbers(sheet.conditions)),
+        *map(_Step, _money(sheet, lines)),
+        _Step(f"shop.toml, your own figures in the place of invented ones: {_rates(lines)}"),
+        *([_Step("Is 350 too much for a kit, and what to pay for it:", value)] if value else []),
     ]
-    told = [_step(at, step) for at, step in enumerate([*steps, *later], 1)]
-    waits = _waits_for(counts, problems, blocks, len(first))
-    read = [wrapped(text, "") for text in (counts_line(counts), waits) if text]
+    waits = _Waits.of(counts, problems, settings.to_fill)
+    later = [
+        _Step(_check(waits.refused), f"{shop} check"),
+        *(_spellings(lines) if any(one.alike for one in series) else []),
+        *([_Step(f"shop.toml, {lines_phrase(settings.private)} (channel): {_PRIVATE}")] if settings.private else []),
+        *(
+            [_Step("Where you would restore it first:", f"{value} {_RESTORED}")]
+            if value and settings.usual < _BEST
+            else []
+        ),
+        _Step(_MANY, f"{shop} shortlist"),
+    ]
+    told = [step.told(at) for at, step in enumerate([*steps, *later], 1)]
+    lacking = any(block.table == _COLUMNS for block in settings.to_fill)
+    below = _NO_COLUMN if lacking else waits.text([at for at, step in enumerate(steps, 1) if step.waits])
+    read = [wrapped(text, "") for text in (counts_line(counts), below) if text]
     return "\n".join([*read, "", "Next:", *told[: len(steps)], "", "Then, for more:", *told[len(steps) :]])
 
 
-def _step(at: int, text: str) -> str:
-    """A step of the list; a second line of it is a command."""
-    said, _, line = text.partition("\n")
-    told = wrapped(said, bullet=f"{at}. ")
-    return f"{told}\n{command(line, '     ')}" if line else told
+def _check(refused: int) -> str:
+    """What `check` is for, by the rows that are left to be mended."""
+    return (
+        f"{_rows(refused)} cannot be used; what to mend in each:"
+        if refused
+        else "See whether all is read as you mean it:"
+    )
 
 
-def _waits_for(counts: FileCounts, problems: Sequence[Problem], blocks: Sequence[PasteBlock], steps: int) -> str:
-    """What most of the refused rows wait for, said first so that they do not look like a failure; blank where they wait
-    for nothing in shop.toml. `steps`: how many of the steps below are about that.
+@dataclass(frozen=True, slots=True)
+class _Waits:
+    """What refused rows wait for, told so that they do not look like a failure. `wanted`: what it is, () where most
+    wait for nothing in shop.toml; `refused`: rows to be mended, those that wait left out.
     """
-    of_file = [problem for problem in problems if problem.file == counts.file]
-    open_keys = [what for code, what in _WAITED_FOR.items() if any(problem.code == code for problem in of_file)]
-    words = sum(len(block.open_at) for block in blocks if block.table != _COLUMNS)
-    wanted = [*([f"{words} word{'s' if words > 1 else ''}"] if words else []), *dict.fromkeys(open_keys)]
-    refused = [problem for problem in of_file if problem.level is Level.REFUSED and problem.row is not None]
-    own = len({problem.row for problem in refused if problem.code not in (*UNKNOWN_WORDS, *_WAITED_FOR)})
-    unusable = any(problem.level is Level.FILE and problem.code not in _WAITED_FOR for problem in of_file)
-    waiting = counts.refused - own
-    if not wanted or unusable or waiting <= own:
-        return ""
-    rows = "the rows wait" if waiting == counts.read else f"{_rows(waiting)} wait{'s' if waiting == 1 else ''}"
-    below = "step 1" if steps == 1 else f"steps 1 {'and' if steps == 2 else 'to'} {steps}"
-    others = f"; `check` names what is wrong in {own} more" if own else ""
-    return f"That is as it should be: {rows} for {listed(wanted)} in shop.toml ({below} below){others}."
+
+    read: int
+    wanted: tuple[str, ...]
+    waiting: int
+    refused: int
+
+    @classmethod
+    def of(cls, counts: FileCounts, problems: Sequence[Problem], blocks: Sequence[PasteBlock]) -> _Waits:
+        """As a price book's counts and problems have it."""
+        of_file = [problem for problem in problems if problem.file == counts.file]
+        keys = [what for code, what in _WAITED_FOR.items() if any(problem.code == code for problem in of_file)]
+        words = sum(len(block.open_at) for block in blocks if block.table != _COLUMNS)
+        wanted = (*([f"{words} word{'s' if words > 1 else ''}"] if words else []), *dict.fromkeys(keys))
+        rows = [problem for problem in of_file if problem.level is Level.REFUSED and problem.row is not None]
+        own = len({problem.row for problem in rows if problem.code not in (*UNKNOWN_WORDS, *_WAITED_FOR)})
+        unusable = any(problem.level is Level.FILE and problem.code not in _WAITED_FOR for problem in of_file)
+        if not wanted or unusable:
+            return cls(counts.read, (), 0, counts.refused)
+        waiting = counts.refused - own
+        return cls(counts.read, wanted if waiting > own else (), waiting, own)
+
+    def text(self, steps: Sequence[int]) -> str:
+        """A line below the counts; blank where nothing is waited for. `steps`: those that are about it."""
+        if not self.wanted:
+            return ""
+        one = self.waiting == 1
+        rows = "the rows wait" if self.waiting == self.read else f"{_rows(self.waiting)} wait{'s' if one else ''}"
+        below = f"step{'s' if len(steps) > 1 else ''} {listed(map(str, steps))}"
+        others = f"; `check` names what is wrong in {self.refused} more" if self.refused else ""
+        return f"That is as it should be: {rows} for {listed(self.wanted)} in shop.toml ({below} below){others}."
 
 
-def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[str]:
+def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[_Step]:
     """What nothing in the spreadsheet tells: a key of [files], or something to mend before any of it can be used."""
     steps = []
     for problem in problems:
         key = _OPEN_FILES.get(problem.code)
         if problem.file == file and key is not None:
-            steps.append(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}")
+            steps.append(_Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True))
         elif problem.file == file and problem.level is Level.FILE and problem.unmapped is None:
-            steps.append(problem.line())
+            steps.append(_Step(problem.line()))
     return list(dict.fromkeys(steps))
 
 
-def _to_fill(block: PasteBlock) -> str:
-    what = f"column {listed(block.words)}" if block.table == _COLUMNS else block.table[-1]
-    place = f"shop.toml, {lines_phrase(block.open_at)} ({what}): write {block.to_fill} on the right"
-    return f"{place}. {_GRADES}" if block.table == _CONDITION else place
+def _to_fill(settings: NewLines) -> list[_Step]:
+    """Lines that stand open or hold a guess: headers, conditions, then other words."""
+    blocks = {block.table: block for block in settings.to_fill}
+    columns, conditions = blocks.pop(_COLUMNS, None), blocks.pop(_CONDITION, None)
+    return [
+        *([_open_step(columns, f"column {listed(columns.words)}")] if columns is not None else []),
+        *_conditions(settings.guessed, conditions),
+        *(_open_step(block, block.table[-1]) for block in blocks.values()),
+    ]
+
+
+def _open_step(block: PasteBlock, what: str) -> _Step:
+    place = f"shop.toml, {lines_phrase(block.open_at)} ({what})"
+    return _Step(f"{place}: write {block.to_fill} on the right", waits=block.table != _COLUMNS)
+
+
+def _conditions(guessed: Sequence[int], left_open: PasteBlock | None) -> list[_Step]:
+    """The guesses to look at and the words of conditions that stand open, with the sense of the grades."""
+    if not guessed:
+        step = _open_step(left_open, "condition") if left_open is not None else None
+        return [_Step(f"{step.text}. That is {_GRADES}", waits=True)] if step is not None else []
+    look = f"shop.toml, {lines_phrase(guessed)} (condition): look at the guesses, write over what you mean otherwise"
+    if left_open is None:
+        return [_Step(f"{look}. The grades: {_GRADES}")]
+    fill = f"fill in {lines_phrase(left_open.open_at)}"
+    return [_Step(f"{look}; {fill}. Write {left_open.to_fill}: that is {_GRADES}", waits=True)]
 
 
 def _money(sheet: Incoming, lines: Mapping[Place, int]) -> list[str]:
@@ -191,17 +269,18 @@ def _numbers(conditions: Sequence[str]) -> list[str]:
     return [_TURNED] if any(cell in TURNED for cell in conditions) else []
 
 
-def _spellings(lines: Mapping[Place, int]) -> list[str]:
+def _spellings(lines: Mapping[Place, int]) -> list[_Step]:
     first = min((at for place, at in lines.items() if place[0] == "series"), default=0)
-    return [f"shop.toml, from line {first} (series): where a spelling is the same series, take the # away before also"]
+    where = f"shop.toml, from line {first} (series)"
+    return [_Step(f"{where}: where a spelling is the same series, take the # away before also")]
 
 
-def _value_of(series: str, sheet: Incoming) -> str:
+def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
     """A first question about a kit such as those of the sheet."""
     counts = Counter(drums for cell in sheet.cells.get("pieces", ()) if isinstance(drums := read_pieces(cell), int))
     drums = counts.most_common(1)[0][0] if counts else 5
     name = series if re.fullmatch(r"\w+", series) else f'"{series}"'
-    return f"value --series {name} --pieces {drums} --condition 3 --asked 350"
+    return f"value --series {name} --pieces {drums} --condition {usual.normalize():f} --asked 350"
 
 
 def _rates(lines: Mapping[Place, int]) -> str:
