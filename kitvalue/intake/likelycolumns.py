@@ -9,7 +9,7 @@ from typing import Final
 from kitvalue.intake.currencies import meanings
 from kitvalue.intake.dates import read_date
 from kitvalue.intake.moneycolumns import MoneyNotes, left_over, of_price_size, only_ticks, price_headers, price_role
-from kitvalue.intake.pieces import drums_listed, read_pieces
+from kitvalue.intake.pieces import drums_listed, read_pieces, says_pieces
 from kitvalue.intake.tradewords import likely_headers
 from kitvalue.intake.words import Refusal, fold
 
@@ -52,9 +52,10 @@ def taken_columns(
     if "price" not in every and "sold_for" in every:  # the only column of money
         every["price"] = every.pop("sold_for")
     after_work = _with_what_it_went_for(every, went, by_header)
-    sizes = next((header for header in rest if header not in every.values() and _sizes(rest[header])), None)
-    if "pieces" not in every and sizes is not None:  # whatever its header: it can be nothing else
-        every["pieces"] = sizes
+    spare = [header for header in rest if header not in every.values() and rest[header]]
+    drums = next((header for test in (_pieces, _sizes) for header in spare if test(rest[header])), None)
+    if "pieces" not in every and drums is not None:  # whatever its header: it can be nothing else
+        every["pieces"] = drums
     columns = {name: every[name] for name in names if name in every}
     return Taken(columns, _notes(columns, by_header, ticks, after_work))
 
@@ -119,6 +120,10 @@ def _few_words(cells: Sequence[str]) -> bool:
     """Words that come again, and that somebody can say the meaning of one by one."""
     words = {fold(cell) for cell in cells}
     return len(words) <= _FEW and (len(words) < len(cells) or len(words) < _FEWEST)
+
+
+def _pieces(cells: Sequence[str]) -> bool:
+    return _mostly(says_pieces)(cells)
 
 
 def _sizes(cells: Sequence[str]) -> bool:

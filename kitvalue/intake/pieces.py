@@ -24,7 +24,14 @@ _IN_WORDS: Final = {  # refused, with the digits as the cure
     "sechs": 6, "sieben": 7, "acht": 8, "neun": 9, "zehn": 10, "elf": 11, "zwölf": 12, "zwoelf": 12,
 }  # fmt: skip
 _LONGEST: Final = 40  # characters of a number with its unit
-_JOINTS: Final = " -‐‑–"  # between a number and its unit
+_OF_ANYTHING: Final = ("stück", "stk")  # units that may count kits as well
+_THING: Final = r"(?:hardware|stands|ständern?)"
+# A number and its unit, perhaps with what it is called and that stands come with it: neither changes the number.
+_COUNTED: Final = re.compile(
+    rf"(?P<number>[0-9]+|{'|'.join(_IN_WORDS)})[ \-‐‑–]*(?P<unit>{'|'.join(sorted(_UNITS))})\.?"
+    r"(?:[ -](?:shells?|(?:shell[ -]?)?pack|(?:drum[ -]?)?(?:kit|set)|kessel|kesselsatz))?"
+    rf"(?:(?: ?\+ ?|,? (?:with |w/ ?|mit |incl?\.? |inkl\.? |including )){_THING}(?: (?:and|und|&|\+) {_THING})?)?"
+)
 _LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
 _FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
 _LONGEST_LIST: Final = 120
@@ -32,7 +39,8 @@ _LONGEST_LIST: Final = 120
 
 def read_pieces(text: str) -> int | Refusal:
     """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs", or as many as the cell lists sizes:
-    "22/12/16". A number in words is refused with its digits as the cure.
+    "22/12/16". That stands come with them ("5 pc + hardware") changes nothing. A number in words is refused with its
+    digits as the cure.
     """
     if text.isascii() and text.isdigit() and len(text) < 10:
         return int(text) or Refusal("not_positive", "must be 1 or more")
@@ -70,15 +78,26 @@ def drums_listed(text: str) -> int | None:
     return len(sizes) if sound and widest >= _LEAST_LARGEST else None
 
 
+def says_pieces(text: str) -> bool:
+    """Does a cell give a number of drums, with a word beside it that says so?"""
+    counted = _counted(text)
+    return counted is not None and counted["unit"] not in _OF_ANYTHING and not isinstance(read_pieces(text), Refusal)
+
+
+def _counted(text: str) -> re.Match[str] | None:
+    return _COUNTED.fullmatch(_plain(text)) if len(text) <= _LONGEST else None
+
+
+def _plain(text: str) -> str:
+    return fold(visible(text)).rstrip(".")
+
+
 def _without_unit(text: str) -> str:
-    """The digits or the word of a number alone, where nothing but a unit stands beside it; else the text as it is."""
-    if len(text) > _LONGEST:
-        return text
-    word = fold(visible(text)).rstrip(".")
-    if word in _IN_WORDS:
-        return word
-    for size in range(2, len(word)):
-        head = word[:-size].rstrip(_JOINTS)
-        if word[-size:] in _UNITS and (head in _IN_WORDS or (head.isascii() and head.isdigit())):
-            return head
-    return text
+    """The digits or the word of a number alone, where nothing but a unit and a harmless remark stands beside it; else
+    the text as it is.
+    """
+    counted = _counted(text)
+    if counted is not None:
+        return counted["number"]
+    word = _plain(text[: _LONGEST + 1])
+    return word if word in _IN_WORDS else text

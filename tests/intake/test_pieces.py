@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.pieces import drums_listed, read_pieces
+from kitvalue.intake.pieces import drums_listed, read_pieces, says_pieces
 from kitvalue.intake.words import Refusal
 
 
@@ -17,6 +17,38 @@ from kitvalue.intake.words import Refusal
 )  # fmt: skip
 def test_one_number_with_a_unit_or_without(text: str) -> None:
     assert read_pieces(text) == 5
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["5pc w/ hardware", "5 pc + hardware", "5 pc shells", "5 piece shell pack", "5tlg. mit Hardware",
+     "5pc with hardware", "5 pcs incl. stands", "5 pc, with hardware", "5-piece drum kit",
+     "5 piece kit with hardware and stands",
+     "5 piece set", "5tlg. Kesselsatz", "5-teiliges Set inkl. Ständer", "5pc+hardware", "5 drum kit",
+     "5 pcs w/hardware"],
+)  # fmt: skip
+def test_a_remark_that_changes_no_number_is_read_over(text: str) -> None:
+    assert read_pieces(text) == 5
+    assert says_pieces(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["4+2", "5 pc + 2 cymbals", "5 pc and snare", "5 pc + snare", "5 pc with", "5 pc with hardware + snare", "5 kit",
+     "5 with hardware", "5 + hardware", "5 pc 22/10/12/16 + snare", "4+1 pc shells", "5 pc + 2 stands", "0 pc kit",
+     "five piece with hardware", "5 pc kit kit"],
+)  # fmt: skip
+def test_a_remark_that_may_change_it_is_refused(text: str) -> None:
+    assert isinstance(read_pieces(text), Refusal)
+    assert not says_pieces(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"), [("5 pc", True), ("5-teilig", True), ("4 drums", True), ("5", False), ("22/12/16", False),
+                       ("1 Stück", False), ("5 Stk.", False), ("", False)],
+)  # fmt: skip
+def test_a_word_says_that_it_is_drums_that_are_counted(text: str, says: bool) -> None:
+    assert says_pieces(text) is says
 
 
 @pytest.mark.parametrize(

@@ -42,6 +42,25 @@ def test_headers_in_other_languages_and_the_delimiter_by_the_rows() -> None:
     assert sheet.above == 0
 
 
+def pieces_header(*cells: str, head: str = "Kit;What is in it;State;Price") -> str | None:
+    """The header taken for `pieces` where these cells stand below the second header."""
+    rows = [f"Burren;{cell};good;{400 + n}" for n, cell in enumerate(cells)]
+    return incoming("\n".join([head, *rows]).encode(), "kits.csv", {}).columns.get("pieces")
+
+
+def test_cells_that_say_pieces_give_the_column_whatever_its_header() -> None:
+    assert pieces_header("5 pc", "5pc w/ hardware", "4tlg. mit Hardware", "4 pc + snare") == "What is in it"
+    assert pieces_header("5 pc", "5-teilig", "4 drums", head="Kit;Etc;State;Price") == "Etc"
+    for bare in (("5", "4", "5"), ("5 pc + snare", "4 pc + snare", "5 pc"), ("2 Stück", "1 Stk", "1 Stück"), ("", "")):
+        assert pieces_header(*bare) is None, bare
+
+
+def test_a_header_for_pieces_goes_before_cells_that_say_pieces() -> None:
+    head = "Kit;What is in it;State;Price;Drums"
+    rows = [f"Burren;{n} pc;good;{400 + n};{n}" for n in (3, 4, 5)]
+    assert incoming("\n".join([head, *rows]).encode(), "kits.csv", {}).columns["pieces"] == "Drums"
+
+
 def test_a_column_of_sizes_gives_the_pieces_whatever_its_header() -> None:
     rows = [f"Burren,good,{480 + n},22-10-12-16,{n}" for n in range(5)]
     assert seen("Serie,State,Price,Xyz,Abc", *rows).columns["pieces"] == "Xyz"
