@@ -309,6 +309,11 @@ def test_what_was_asked_is_kept_beside_what_was_paid(tmp_path: Path, price: str,
     kept = [np.nan if asked is None else asked, np.nan, 600 * 1.05]
     np.testing.assert_allclose(found.book.asked, kept, rtol=1e-12)
     np.testing.assert_allclose(found.book.price, [450, 520, 550 * 1.05], rtol=1e-12)
+    data = "\n".join([HEAD, row(price, "450"), row("520", ""), row("600", "550", currency="CHF"), ""]).encode()
+    bulk = in_bulk(data, tmp_path, shop_in(tmp_path, SETTINGS))
+    assert bulk is not None
+    assert bulk.book is not None
+    np.testing.assert_allclose(bulk.book.asked, kept, rtol=1e-12)
 
 
 @given(cents=st.integers(1, 10**9), sign=st.sampled_from(",."))
