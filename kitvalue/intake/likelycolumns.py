@@ -10,9 +10,11 @@ from kitvalue.intake.currencies import meanings
 from kitvalue.intake.dates import read_date
 from kitvalue.intake.moneycolumns import MoneyNotes, left_over, of_price_size, only_ticks, price_headers, price_role
 from kitvalue.intake.pieces import drums_listed, read_pieces, says_pieces
-from kitvalue.intake.tradewords import likely_headers
+from kitvalue.intake.tradewords import likely_headers, likely_word
+from kitvalue.intake.vocabulary import CHANNELS
 from kitvalue.intake.words import Refusal, fold
 
+_CHANNELS: Final = {word: word for word in CHANNELS}
 _FEW: Final = 12  # words of a column that are few enough to be said one by one
 _FEWEST: Final = 2
 _UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
@@ -56,6 +58,9 @@ def taken_columns(
     drums = next((header for test in (_pieces, _sizes) for header in spare if test(rest[header])), None)
     if "pieces" not in every and drums is not None:  # whatever its header: it can be nothing else
         every["pieces"] = drums
+    sellers = next((header for header in spare if header != drums and _sellers(rest[header])), None)
+    if "channel" in free and "channel" not in every and sellers is not None:
+        every["channel"] = sellers
     columns = {name: every[name] for name in names if name in every}
     return Taken(columns, _notes(columns, by_header, ticks, after_work))
 
@@ -128,6 +133,11 @@ def _pieces(cells: Sequence[str]) -> bool:
 
 def _sizes(cells: Sequence[str]) -> bool:
     return _mostly(lambda cell: drums_listed(cell) is not None)(cells)
+
+
+def _sellers(cells: Sequence[str]) -> bool:
+    """Few words, of which some say one kind of seller and some another."""
+    return _few_words(cells) and len({likely_word("channel", cell, _CHANNELS) for cell in cells} - {None}) > 1
 
 
 def _tells_apart(cells: Sequence[str]) -> bool:

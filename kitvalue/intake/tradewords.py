@@ -33,7 +33,7 @@ _HEADERS: Final[Mapping[str, str]] = {
         "pièces trommels stuks pezzi fusti piezas trummor trommer bębnów "
         "bębny sizes size diameters größen groessen maße masse durchmesser"
     ),
-    "channel": "channel kanal where wo source quelle platform plattform market markt où waar dove dónde",
+    "channel": "channel kanal where wo source quelle platform plattform market markt bei at chez où waar dove dónde",
     "currency": "currency curr währung devise valuta moneda",
     "premium": "premium aufgeld agio",
     "ref": "ref link url anzeige inserat listing advert ad id annonce advertentie annuncio anuncio",
@@ -56,9 +56,9 @@ _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
         "hammer": "hammer price, zuschlag, hammerpreis",
     },
     "channel": {
-        "private": "privat, private sale, private seller, privatverkauf, von privat",
-        "dealer": "händler, shop, store, music shop, musikhaus, laden, gewerblich, trade",
-        "auction": "auktion, auction house, auktionshaus, versteigerung",
+        "private": "privat, private sale, private seller, privatverkauf, von privat, flohmarkt, flea market",
+        "dealer": "händler, shop, store, music shop, musikhaus, laden, gewerblich, trade, magasin, winkel, negozio",
+        "auction": "auktion, auction house, auktionshaus, versteigerung, enchères, veiling",
     },
     "yes-no": {
         "yes": "mit, with, vorhanden, dabei, included, incl, inkl, ✓, ✔",

@@ -205,3 +205,18 @@ def test_any_text_is_taken_or_refused(text: str) -> None:
     except FileError:
         return
     assert set(sheet.columns.values()).isdisjoint(sheet.unused)
+
+
+@pytest.mark.parametrize(
+    ("cells", "taken"),
+    [
+        (("Kleinanzeige", "Laden", "Flohmarkt", "Auktion", "Laden"), True),
+        (("Laden", "Laden", "Kleinanzeige", "Laden", "Kleinanzeige"), False),  # one kind of seller may be anything
+        (("red", "blue", "red", "blue", "red"), False),
+    ],
+)
+def test_cells_that_say_who_sells_give_the_column_whatever_its_header(cells: tuple[str, ...], taken: bool) -> None:
+    lines = [f"Burren;4;gut;4{n}0;{cell}" for n, cell in enumerate(cells)]
+    assert seen("Serie;Teile;Zustand;Preis;Hinweg", *lines).columns.get("channel") == ("Hinweg" if taken else None)
+    named = seen("Serie;Teile;Zustand;Preis;Hinweg;Kanal", *(f"{line};x" for line in lines))
+    assert named.columns["channel"] == "Kanal"
