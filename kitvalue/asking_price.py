@@ -10,6 +10,7 @@ from kitvalue.intake.bookrows import FeatureRead
 from kitvalue.intake.offers import Offer
 from kitvalue.intake.problems import KitvalueError
 from kitvalue.intake.shop import Shop
+from kitvalue.laidout import as_laid_out
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.shortlisting import shortlisted, wanted
@@ -28,7 +29,7 @@ def judge_asking(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float
         return AskedFor(asking, against, (), loss, None, error.message)
     reason = next((one.reason for one in found.values() if one.reason is not None), None)
     judged = () if reason is not None else tuple(found[offer.row] for offer in offers)
-    return AskedFor(asking, against, judged, loss, reckoned_with(shop), reason)
+    return AskedFor(asking, against, judged, loss, reckoned_with(shop, as_laid_out(shop)), reason)
 
 
 def _offer(row: int, kit: Kit, sold_in: float, asking: Asking) -> Offer:

@@ -12,6 +12,7 @@ from kitvalue import keeper
 from kitvalue.files import make_writable, write_whole
 from kitvalue.intake.problems import FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.intake.shop import Shop, read_shop
+from kitvalue.laidout import as_laid_out
 from kitvalue.market.value import value_kit
 from kitvalue.offered import kit_offered, sold_condition
 from kitvalue.portfolios import portfolio_of
@@ -111,7 +112,7 @@ def shortlist_shop(
         loss_percent=100 * want.loss_chance,
         margin_percent=100 * float(want.terms.margin),
         cautions=tuple(dict.fromkeys(cautions)),
-        reckoned_with=reckoned_with(shop),
+        reckoned_with=reckoned_with(shop, as_laid_out(shop)),
         unread=read.offers.counts.refused,
     )
     written = None

@@ -183,7 +183,7 @@ def test_the_lines_of_own_figures_and_two_values_are_named(tmp_path: Path) -> No
     value = "value --series Burren --pieces 4 --condition 4 --asked 350"
     assert step(ran, 3).replace(" \\ ", " ").split(" Then, for more:")[0].endswith(value)
     assert step(ran, 4).startswith("2 rows cannot be used; what to mend in each: kitvalue")
-    assert step(ran, 5).startswith("Where you would restore it first:")
+    assert step(ran, 5).startswith("Where you would restore it first, in 5 hours")
     assert step(ran, 5).replace(" \\ ", " ").endswith(f"{value} --finished 5 --hours 5 --parts 60")
 
 

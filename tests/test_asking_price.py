@@ -69,12 +69,13 @@ def test_the_first_words_answer_the_question(shop: Path) -> None:
     found = value(shop, "--asked", "350", "--finished", "5")
     as_it_is, restored = found["asked"]["sold_in"]
     head = " ".join(out.split("\n\n")[1].split())
-    below = round(100 * (1 - 350 / found["buy_in"]["typical"]))
     typical, paid = found["buy_in"]["typical"], found["asked"]["expected_paid"]
+    rank = round(100 * found["asked"]["rank"])
     assert head.startswith(
-        f"350 asked is {below} % below what such kits usually sell for, {typical:,.0f} "
-        f"(asked: about {typical * 350 / paid:,.0f}); "
+        f"350 asked is {round(100 * (1 - paid / typical))} % below what is usually asked, about "
+        f"{typical * 350 / paid:,.0f}; such kits sell for about {typical:,.0f}, {rank} % of them for less than that."
     )
+    assert "invented" not in head
     most, restored_most = as_it_is["stop_at"], restored["stop_at"]
     assert f"Pay at most {most:,.0f} to sell it as it is, {restored_most:,.0f} to sell it in 5 (wipe)." in head
     profit = max(as_it_is["expected_profit"], restored["expected_profit"])
@@ -118,11 +119,40 @@ def test_another_route_that_pays_more_is_told(shop: Path, tmp_path: Path) -> Non
 
 
 def test_the_usual_price_is_no_more_and_no_less(shop: Path) -> None:
-    usual = value(shop)["buy_in"]["typical"]
-    out = run(shop, "value", *KIT, "--asked", f"{usual}").out
-    assert f"asked is just what such kits usually sell for, {usual:,.0f}" in " ".join(out.split())
-    above = run(shop, "value", *KIT, "--asked", f"{round(usual * 1.5)}").out
-    assert "asked is 50 % above what such kits" in " ".join(above.split())
+    found = value(shop, "--asked", "350")
+    usual = found["buy_in"]["typical"] * 350 / found["asked"]["expected_paid"]
+    out = run(shop, "value", *KIT, "--asked", f"{usual:.2f}").out
+    assert f"asked is just what is usually asked, about {usual:,.0f};" in " ".join(out.split())
+    above = run(shop, "value", *KIT, "--asked", f"{usual * 1.5:.2f}").out
+    assert "asked is 50 % above what is usually asked" in " ".join(above.split())
+
+
+def test_what_cannot_be_judged_is_held_against_sold_prices(shop: Path) -> None:
+    words = ("--series", "Ballyvary", "--pieces", "5", "--condition", "3", "--unseen")
+    typical = run(shop, "value", *words, "--json").data["buy_in"]["typical"]
+    out = " ".join(run(shop, "value", *words, "--asked", f"{typical * 2:.2f}").out.split())
+    assert f"asked is 100 % above the price at which such kits usually sell, {typical:,.0f}." in out
+
+
+def test_invented_figures_are_told_until_the_shop_has_its_own(shop: Path, tmp_path: Path) -> None:
+    fresh = tmp_path / "fresh"
+    assert run(".", "new", str(fresh)).status == 0
+    words = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3", "--asked", "350")
+    told = "What you may pay rests on invented figures until shop.toml has your own."
+    out = " ".join(run(fresh, *words).out.split())
+    assert told in out
+    assert "Reckoned with a new shop's invented figures, until you write your own: VAT 23 %" in out
+    assert run(fresh, *words, "--json").data["asked"]["reckoned_with"]["invented"] is True
+    assert run(fresh, "shortlist", "--json").data["reckoned_with"]["invented"] is True
+    text = (fresh / "shop.toml").read_text(encoding="utf-8")
+    for key, own in (
+        ("rate = 42.00", "rate = 30.00"),
+        ("prepare = 3 ", "prepare = 2 "),
+        ("margin = 18", "margin = 20"),
+    ):
+        (fresh / "shop.toml").write_text(text.replace(key, own), encoding="utf-8")
+        assert told not in " ".join(run(fresh, *words).out.split()), own
+    assert value(shop, "--asked", "350")["asked"]["reckoned_with"]["invented"] is False
 
 
 def test_without_a_price_asked_nothing_is_judged(shop: Path) -> None:

@@ -93,13 +93,13 @@ def test_lines_go_under_a_heading_that_stands_already(tmp_path: Path) -> None:
 def test_words_of_channels_and_features_in_both_files(tmp_path: Path) -> None:
     settings = SETTINGS + '[prices.columns]\nchannel = "Wo"\n[prices.features]\nhardware = "yes-no"\n'
     tmp_path.joinpath("shop.toml").write_text(settings, encoding="utf-8")
-    rows = 'Burren;4;fine;480;Ebay Auktion;x\nBurren;4;3;490;Say "hi";-\n'
+    rows = 'Burren;4;fine;480;Forum Auktion;x\nBurren;4;3;490;Say "hi";-\n'
     tmp_path.joinpath("prices.csv").write_text("series;pieces;condition;price;Wo;hardware\n" + rows, encoding="utf-8")
     offers = "offer;series;pieces;condition;price;bought_from\na;Burren;4;fine;300;friend\n"
     tmp_path.joinpath("offers.csv").write_text(offers, encoding="utf-8")
     assert list(pasted(run(tmp_path, "check")).values()) == [
         ["[prices.words.condition]", '"fine" = ""  # 2 rows'],
-        ["[prices.words.channel]", '"Ebay Auktion" = "auction"  # 1 row', '"Say \\"hi\\"" = ""  # 1 row'],
+        ["[prices.words.channel]", '"Forum Auktion" = "auction"  # 1 row', '"Say \\"hi\\"" = ""  # 1 row'],
         ["[prices.words.hardware]", '"x" = ""  # 1 row', '"-" = ""  # 1 row'],
     ]
 

@@ -10,9 +10,9 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "kitvalue"
 ROOMS = ("intake", "market", "workshop", "decisions", "pages")
 TOP = (
-    "files", "keeper", "jotting", "checking", "arriving", "offered", "asked", "plans", "shortlisting", "asking_price",
-    "portfolios", "buying", "finished", "usecases", "printing", "cli_options", "cli_answers", "cli_program", "cli_new",
-    "cli_value", "cli_build", "cli_buying", "cli_pages", "cli",
+    "files", "laidout", "keeper", "jotting", "checking", "arriving", "offered", "asked", "plans", "shortlisting",
+    "asking_price", "portfolios", "buying", "finished", "usecases", "printing", "cli_options", "cli_answers",
+    "cli_program", "cli_new", "cli_value", "cli_build", "cli_buying", "cli_pages", "cli",
 )  # fmt: skip
 OWNERS = {
     "statsmodels": "market",

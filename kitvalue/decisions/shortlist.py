@@ -73,7 +73,8 @@ class OfferFound:
 @dataclass(frozen=True, slots=True)
 class ReckonedWith:
     """What the ceilings rest on beside the price book, as shop.toml sets it: the VAT, the bench's hourly rate (net
-    money) with the contingency on it, hours, the channel's fee. None where it does not say."""
+    money) with the contingency on it, hours, the channel's fee. None where it does not say. `invented` where these are
+    still a new shop's."""
 
     vat_percent: float
     route: Route
@@ -83,6 +84,7 @@ class ReckonedWith:
     part_out_hours: float | None
     margin_percent: float
     fee_percent: float
+    invented: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,7 +210,7 @@ def without_value(offer: Offer, paid: Paid, reason: str) -> OfferFound:
     return OfferFound(offer, None, None, None, paid, None, None, None, (), (), reason)
 
 
-def reckoned_with(shop: Shop) -> ReckonedWith | None:
+def reckoned_with(shop: Shop, invented: bool) -> ReckonedWith | None:
     """What a shop's shortlist rests on; None without [tax] and [selling], and then nothing is judged."""
     if shop.tax is None or shop.selling is None:
         return None
@@ -222,6 +224,7 @@ def reckoned_with(shop: Shop) -> ReckonedWith | None:
         part_out_hours=None if work is None or work.part_out is None else float(work.part_out),
         margin_percent=float(shop.selling.margin),
         fee_percent=float(shop.selling.fee),
+        invented=invented,
     )
 
 

@@ -24,8 +24,8 @@ _GUESSES: Final[Mapping[str, str]] = {
         "ottimo, ottime condizioni, ottimo stato, molto buono"
     ),
     "freshen": (
-        "good, good condition, gc, gut, guter zustand, gut erhalten, bon, bon état, bon etat, be, goed, goede staat, "
-        "in goede staat, bueno, buen estado, bien, buono, buone condizioni, buono stato"
+        "good, good condition, gc, tidy, gut, guter zustand, gut erhalten, bon, bon état, bon etat, be, goed, "
+        "goede staat, in goede staat, bueno, buen estado, bien, buono, buone condizioni, buono stato"
     ),
     "mend": (
         "ok, okay, fair, average, used, decent, mittel, befriedigend, gebraucht, in ordnung, ordentlich, moyen, "

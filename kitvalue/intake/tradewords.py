@@ -66,7 +66,7 @@ _WORDS: Final[Mapping[str, Mapping[str, str]]] = {
     },
 }  # fmt: skip
 _TAKEN_IN: Final = re.compile(r"trade[- ]?in|part[- ]?ex|in zahlung|inzahlung|reprise|inruil")  # by a shop, of somebody
-_BY_ONE_WORD: Final = ("channel",)  # columns in which one word of a cell tells ("Ebay Auktion")
+_BY_ONE_WORD: Final = ("channel", "yes-no")  # columns in which one word of a cell tells ("auction hall", "stands incl")
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,7 +90,7 @@ def test_words_of_ours_and_of_the_shop() -> None:
 
 @pytest.mark.parametrize(
     ("column", "text", "word"),
-    [("channel", "Ebay Auktion", "auction"), ("channel", "Händler", "dealer"), ("channel", "dealer or private", None),
+    [("channel", "Forum Auktion", "auction"), ("channel", "Händler", "dealer"), ("channel", "dealer or private", None),
      ("price_kind", "sold?", "sold"), ("price_kind", "verkauft", "sold"), ("price_kind", "nicht verkauft", None),
      ("price_kind", "unsold", None), ("condition", "Teileträger", "harvest"), ("condition", "freshn", "freshen"),
      ("condition", "very good", None), ("yes-no", "ohne", "no"), ("yes-no", "x", None), ("channel", "?", None)],

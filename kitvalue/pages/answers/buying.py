@@ -28,7 +28,7 @@ def _reckoned(r: ReckonedWith) -> Answer:
         "vat_percent": number(r.vat_percent), "route": r.route, "hourly_rate": money(r.hourly_rate),
         "contingency_percent": number(r.contingency_percent), "prepare_hours": number(r.prepare_hours),
         "part_out_hours": number(r.part_out_hours), "margin_percent": number(r.margin_percent),
-        "fee_percent": number(r.fee_percent),
+        "fee_percent": number(r.fee_percent), "invented": r.invented,
     }  # fmt: skip
 
 

@@ -128,7 +128,11 @@ def next_text(
         *map(_Step, _numbers(sheet.conditions)),
         *map(_Step, _money(sheet, lines)),
         _Step(f"shop.toml, your own figures in the place of invented ones: {_rates(lines)}"),
-        *([_Step("Is 350 too much for a kit, and what to pay for it:", value)] if value else []),
+        *(
+            [_Step("Is 350 too much for a kit, and what to pay for it? Its condition may be a word of yours:", value)]
+            if value
+            else []
+        ),
     ]
     waits = _Waits.of(counts, problems, settings.to_fill)
     later = [
@@ -136,7 +140,11 @@ def next_text(
         *(_spellings(lines) if any(one.alike for one in series) else []),
         *([_Step(f"shop.toml, {lines_phrase(settings.private)} (channel): {_PRIVATE}")] if settings.private else []),
         *(
-            [_Step("Where you would restore it first:", f"{value} {_RESTORED}")]
+            [
+                _Step(
+                    "Where you would restore it first, in 5 hours on top of those of `prepare`:", f"{value} {_RESTORED}"
+                )
+            ]
             if value and settings.usual < _BEST
             else []
         ),

@@ -14,22 +14,30 @@ from kitvalue.pages.terminal.table import Column, figure, money, percent, table,
 
 def asked_text(asked: AskedFor, typical: float) -> str:
     """The answer in a few sentences, then how the most to pay comes about."""
-    head = wrapped(" ".join([_much(asked, typical), *_most(asked), *_at_that_price(asked)]), "") + "\n"
+    head = (
+        wrapped(" ".join([_much(asked, typical), *_most(asked), *_at_that_price(asked), *_invented(asked)]), "") + "\n"
+    )
     if not asked.judged:
         return head
     return "\n".join([head, _come_about(asked), *map(wrapped, _notes(asked))]) + "\n"
 
 
 def _much(asked: AskedFor, typical: float) -> str:
-    """`350 asked is 21 % below what such kits usually sell for, 444 (asked: about 490); 3 % of them sell for less.`"""
-    off = round(asked.against_percent)
-    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
+    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less.`
+
+    Held against asked prices where it is known how far sold ones lie under them.
+    """
     first = asked.judged[0] if asked.judged else None
     price = float(asked.asking.price)
     step = 1.0 if first is None else first.paid.price / price
-    before = f" (asked: about {money(typical / step)})" if step < 1 else ""
-    less = "" if first is None or first.rank is None else f"; {percent(100 * first.rank)} of them sell for less"
-    return f"{money(price)} asked is {how} what such kits usually sell for, {money(typical)}{before}{less}."
+    off = round(100 * (price * step / typical - 1))
+    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
+    less = "" if first is None or first.rank is None else f", {percent(100 * first.rank)} of them for less than that"
+    if step < 1:
+        usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
+    else:
+        usual = f"the price at which such kits usually sell, {money(typical)}"
+    return f"{money(price)} asked is {how} {usual}{less}."
 
 
 def _at_that_price(asked: AskedFor) -> list[str]:
@@ -87,6 +95,12 @@ def _come_about(asked: AskedFor) -> str:
 def _hours_title(asked: AskedFor) -> str:
     prepare = None if asked.reckoned is None else asked.reckoned.prepare_hours
     return "bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare"
+
+
+def _invented(asked: AskedFor) -> list[str]:
+    if asked.reckoned is None or not asked.reckoned.invented:
+        return []
+    return ["What you may pay rests on invented figures until shop.toml has your own."]
 
 
 def _prices(prices: Sequence[float | None]) -> list[str]:

@@ -23,4 +23,5 @@ def reckoned_words(r: ReckonedWith) -> str:
             if hours is not None
         ]
     parts += [f"margin {r.margin_percent:g} %", f"fee {r.fee_percent:g} %"]
-    return f"Reckoned with {', '.join(parts)}: {listed(tables)} of shop.toml."
+    whose = "a new shop's invented figures, until you write your own: " if r.invented else ""
+    return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
