@@ -97,11 +97,6 @@ def reducer(equations: Equations, precision: FloatArray) -> Reducer:
     return reduced
 
 
-def reduce(equations: Equations, weights: FloatArray) -> Triangle:
-    """Reduce equations with weights (n,), all above 0."""
-    return reducer(equations, weights)(weights)
-
-
 def _triangle(R: FloatArray, equations: Equations, log_weights: float) -> Triangle:
     p = equations.free
     return Triangle(R, p, R.shape[1] - 1 - p, len(equations.y), log_weights)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from kitvalue.intake.book import FeatureColumn, PriceBook
-from kitvalue.market.linear import Equations
+from kitvalue.market.linear import Equations, Triangle, reducer
 
 EFFECTS = {"log_pieces": 0.6, "condition": 0.11, "sold": -0.09, "dealer": 0.13, "auction": -0.08, "years": 0.03}
 
@@ -58,3 +58,8 @@ def invented_book(
 def fixed(F: np.ndarray, y: np.ndarray) -> Equations:
     """Equations without series."""
     return Equations(F, np.zeros(len(y), dtype=np.int64), 0, y)
+
+
+def reduce(equations: Equations, weights: np.ndarray) -> Triangle:
+    """The weighted equations reduced at once."""
+    return reducer(equations, weights)(weights)

@@ -15,11 +15,11 @@ from kitvalue.intake.problems import RefusedError
 from kitvalue.market.fit import Weighted, fit_book, level_sigma2
 from kitvalue.market.fitted import Fit
 from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.linear import Equations, Residuals, reduce, solve
+from kitvalue.market.linear import Equations, Residuals, solve
 from kitvalue.market.outlook import outlook, outlooks
 from kitvalue.market.subset import subset, without_empty_series
 from kitvalue.market.unusual import HUBER_K
-from tests.market.books import EFFECTS, invented_book
+from tests.market.books import EFFECTS, invented_book, reduce
 
 
 def frame_of(book: PriceBook) -> pd.DataFrame:

@@ -9,11 +9,11 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.market import linear
-from kitvalue.market.linear import Equations, reduce, reducer, residuals, solve
+from kitvalue.market.linear import Equations, reducer, residuals, solve
 from kitvalue.market.rank import independent
 from kitvalue.market.scaling import indicators, standardise
 from tests.checks import CHECKS, check_toml
-from tests.market.books import fixed
+from tests.market.books import fixed, reduce
 
 CERTIFIED = check_toml("nist/certified.toml")
 

