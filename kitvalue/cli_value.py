@@ -43,7 +43,12 @@ if TYPE_CHECKING:
     metavar="PRICE",
     help="What is asked for it: is that much, and up to what price it pays.",
 )
-@click.option("--hours", callback=bench_hours, metavar="HOURS", help="Bench hours to get it sold; needs --asked.")
+@click.option(
+    "--hours",
+    callback=bench_hours,
+    metavar="HOURS",
+    help="Bench hours to restore it, on top of prepare; needs --asked.",
+)
 @click.option("--parts", callback=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
 @click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
 @click.option("--since", callback=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")

@@ -73,7 +73,7 @@ def test_the_first_words_answer_the_question(shop: Path) -> None:
     rank = round(100 * found["asked"]["rank"])
     assert head.startswith(
         f"350 asked is {round(100 * (1 - paid / typical))} % below what is usually asked, about "
-        f"{typical * 350 / paid:,.0f}; such kits sell for about {typical:,.0f}, {rank} % of them for less than that."
+        f"{typical * 350 / paid:,.0f}; such kits sell for about {typical:,.0f}, {rank} % of them for less than 350."
     )
     assert "invented" not in head
     most, restored_most = as_it_is["stop_at"], restored["stop_at"]

@@ -32,7 +32,11 @@ def _much(asked: AskedFor, typical: float) -> str:
     step = 1.0 if first is None else first.paid.price / price
     off = round(100 * (price * step / typical - 1))
     how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
-    less = "" if first is None or first.rank is None else f", {percent(100 * first.rank)} of them for less than that"
+    less = (
+        ""
+        if first is None or first.rank is None
+        else f", {percent(100 * first.rank)} of them for less than {money(price)}"
+    )
     if step < 1:
         usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
     else:
