@@ -94,7 +94,8 @@ def test_words_of_ours_and_of_the_shop() -> None:
      ("price_kind", "sold?", "sold"), ("price_kind", "verkauft", "sold"), ("price_kind", "nicht verkauft", None),
      ("price_kind", "unsold", None), ("condition", "Teileträger", "harvest"), ("condition", "freshn", "freshen"),
      ("condition", "very good", None), ("yes-no", "ohne", "no"),
-     ("yes-no", "stands incl", "yes"), ("yes-no", "no pedals, stands incl", None), ("yes-no", "x", None), ("channel", "?", None)],
+     ("yes-no", "stands incl", "yes"), ("yes-no", "no pedals, stands incl", None), ("yes-no", "x", None),
+     ("channel", "?", None)],
 )  # fmt: skip
 def test_a_word_is_proposed_only_where_one_is_likely(column: str, text: str, word: str | None) -> None:
     own = {"condition": ("freshen", "harvest"), "channel": CHANNELS, "price_kind": PRICE_KINDS, "yes-no": ("yes", "no")}
