@@ -30,7 +30,7 @@ def run() -> None:
     )  # at the end all memory is given back at once; looking through it takes a tenth of a start
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # looking for them takes a tenth of a start
     try:
-        from kitvalue.cli import main
+        from kitvalue.cli.main import main
 
         main(prog_name="kitvalue")
     except KeyboardInterrupt:

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import pytest
 
-from kitvalue import portfolios
-from kitvalue.intake.book import FloatArray
+from kitvalue.decisions import offered as portfolios
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
-from kitvalue.market.many import shared_draws
+from kitvalue.market.outlook import shared_draws
 
 
 def kits_drawn(monkeypatch: pytest.MonkeyPatch) -> list[Kit]:

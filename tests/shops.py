@@ -12,7 +12,7 @@ from typing import Any
 
 from click.testing import CliRunner
 
-from kitvalue.cli import main
+from kitvalue.cli.main import main
 
 SAMPLE = Path(__file__).parent.parent / "sample_data"
 

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue import arriving
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import read_shop
+from kitvalue.commands import new as arriving
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.intake.text.problems import FileError
 from tests.shops import Ran, run
 
 HEAD = "Date,Model,Sizes,State,Price,Sold?,Stands?,Where seen,Colour"

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.intake.offers import read_offers
-from kitvalue.intake.plan import read_plan
-from kitvalue.intake.shop import read_shop
-from kitvalue.keeper import market_of
-from kitvalue.market.kit import Kit
+from kitvalue.commands.keeper import market_of
+from kitvalue.intake.books.offers import read_offers
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.market.encoding import Kit
 from kitvalue.market.outlook import outlook
 from kitvalue.market.value import resale_kit
 from tests.shops import run, sample_shop

@@ -376,7 +376,7 @@ def test_new_lays_out_a_shop_that_works_and_never_writes_over(tmp_path: Path) ->
 
 
 def test_every_command_shows_help_with_an_example() -> None:
-    from kitvalue.cli import main
+    from kitvalue.cli.main import main
 
     for name in main.commands:
         ran = run(".", name, "--help")
@@ -394,7 +394,7 @@ def modules_of(shop: Path, *args: str) -> set[str]:
     """The heavy libraries that a run of the command line loads."""
     code = (
         "import sys\n"
-        "from kitvalue.cli import main\n"
+        "from kitvalue.cli.main import main\n"
         "try:\n    main(sys.argv[1:])\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
         f"print('\\n@', *sorted(set({HEAVY!r}) & set(sys.modules)))\n"
     )

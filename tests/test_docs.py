@@ -16,9 +16,9 @@ import pytest
 from click.shell_completion import ShellComplete
 from pydantic import BaseModel
 
-from kitvalue.cli import main
-from kitvalue.intake import shop as shops
-from kitvalue.intake.shop import read_shop
+from kitvalue.cli.main import main
+from kitvalue.intake.settings import shop as shops
+from kitvalue.intake.settings.shop import read_shop
 from tests.shops import SAMPLE, run, sample_shop
 from tests.test_starter import untaught
 

@@ -1,27 +1,27 @@
-"""The house: a room imports only from rooms before it, and heavy libraries stay where they belong."""
+"""The house: a room imports only from rooms below it, no circle anywhere, heavy libraries stay where they belong."""
 
 from __future__ import annotations
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).parent.parent / "kitvalue"
-ROOMS = ("intake", "market", "workshop", "decisions", "pages")
-TOP = (
-    "files", "laidout", "keeper", "jotting", "checking", "arriving", "offered", "asked", "plans", "shortlisting",
-    "asking_price", "portfolios", "buying", "finished", "usecases", "printing", "cli_options", "cli_answers",
-    "cli_program", "cli_new", "cli_value", "cli_build", "cli_buying", "cli_pages", "cli",
-)  # fmt: skip
+# From the ground up; rooms of one floor do not know each other.
+FLOORS = (("intake",), ("market", "workshop"), ("decisions",), ("pages",), ("commands",), ("cli", "web"))
+INTAKE = (("text",), ("settings",), ("tables",), ("books",), ("adverts", "arrival"))
+AT_THE_TOP = {"__init__", "__main__"}
+NO_CODE = {"starter", "words"}  # folders of data
 OWNERS = {
     "statsmodels": "market",
     "matplotlib": "pages/charts.py",
     "click": "cli",
-    "babel": "pages/sheet",
     "fpdf": "pages/sheet",
 }
 PATHS = sorted(PACKAGE.rglob("*.py"))
+MODULES = {".".join(("kitvalue", *path.relative_to(PACKAGE).with_suffix("").parts)): path for path in PATHS}
 
 
 def imports(path: Path) -> set[str]:
@@ -37,25 +37,43 @@ def imports(path: Path) -> set[str]:
     return found
 
 
-def place(path: Path) -> str:
-    """The room of a file, or its own name at the top of the house."""
-    parts = path.relative_to(PACKAGE).with_suffix("").parts
-    return parts[0]
+def floor_of(name: str, floors: tuple[tuple[str, ...], ...]) -> int:
+    return next(height for height, rooms in enumerate(floors) if name in rooms)
 
 
-def floor(name: str) -> int:
-    return ROOMS.index(name) if name in ROOMS else len(ROOMS) + TOP.index(name)
+def test_every_folder_has_its_floor() -> None:
+    rooms = {name for floor in FLOORS for name in floor}
+    found = {path.name for path in PACKAGE.iterdir() if path.name != "__pycache__"}
+    assert found <= rooms | {f"{name}.py" for name in AT_THE_TOP} | NO_CODE | {"py.typed"}
+    inner = {path.name for path in (PACKAGE / "intake").iterdir() if path.name != "__pycache__"}
+    assert inner <= {name for floor in INTAKE for name in floor} | NO_CODE | {"__init__.py"}
 
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_imports_go_one_way(path: Path) -> None:
-    here = place(path)
-    if here in ("__init__", "__main__", "bench"):
+def test_imports_go_down(path: Path) -> None:
+    """To a floor below, or to one's own room; never up, never to the room beside."""
+    here = path.relative_to(PACKAGE).with_suffix("").parts
+    if here[0] in AT_THE_TOP:
         return
     for module in imports(path):
-        parts = module.split(".")
-        if parts[0] == "kitvalue" and len(parts) > 1 and parts[1] in (*ROOMS, *TOP):
-            assert floor(parts[1]) <= floor(here), f"{path} imports {module}"
+        there = module.split(".")[1:] if module.startswith("kitvalue.") else []
+        if not there or there[0] == "__version__":
+            continue
+        for level, floors in ((0, FLOORS), (1, INTAKE)):
+            if level and not (here[0] == there[0] == "intake" and len(here) > 2 and len(there) > 1):
+                break
+            if here[level] != there[level]:
+                mine, theirs = floor_of(here[level], floors), floor_of(there[level], floors)
+                assert theirs < mine, f"{path} imports {module}"
+
+
+def test_no_circles() -> None:
+    """Counting every import, also those inside functions and under TYPE_CHECKING."""
+    graph = {name: {module for module in imports(path) if module in MODULES} - {name} for name, path in MODULES.items()}
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as circle:
+        pytest.fail(f"modules import each other: {' <- '.join(circle.args[1])}")
 
 
 @pytest.mark.parametrize("library", OWNERS)
@@ -68,8 +86,8 @@ def test_libraries_stay_in_their_room(library: str) -> None:
 
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_nothing_below_the_use_cases_prints_reads_the_clock_or_writes(path: Path) -> None:
-    if place(path) not in ROOMS:
+def test_nothing_below_the_commands_prints_reads_the_clock_or_writes(path: Path) -> None:
+    if path.relative_to(PACKAGE).parts[0] in {"commands", "cli", "web", *(f"{name}.py" for name in AT_THE_TOP)}:
         return
     tree = ast.parse(path.read_text(encoding="utf-8"))
     for node in ast.walk(tree):
@@ -84,8 +102,8 @@ def test_nothing_below_the_use_cases_prints_reads_the_clock_or_writes(path: Path
 @pytest.mark.parametrize("path", PATHS, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_files_and_functions_stay_short(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
-    assert len(text.splitlines()) <= 300, f"{path} is too long"
+    assert len(text.splitlines()) <= 550, f"{path} is too long"
     for node in ast.walk(ast.parse(text)):
         if isinstance(node, ast.FunctionDef):
             length = (node.end_lineno or 0) - node.lineno
-            assert length <= 60, f"{path}: {node.name} has {length} lines"
+            assert length <= 70, f"{path}: {node.name} has {length} lines"

@@ -11,12 +11,13 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue import cli_answers, usecases
-from kitvalue.cli import main
-from kitvalue.intake.pricebook import read_pricebook
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import read_shop
-from kitvalue.jotting import jotted
+from kitvalue.cli import answers as cli_answers
+from kitvalue.cli.main import main
+from kitvalue.commands import usecases
+from kitvalue.commands.jot import jotted
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.intake.text.problems import FileError
 from tests.shops import run, sample_shop
 
 ADVERT = "Burren, 22x16 16x16 13x9 12x8, condition 3.5, 1.480,50 EUR VB, 3.11.2026, no. https://example.org/7"

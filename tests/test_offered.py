@@ -11,15 +11,14 @@ from typing import Any
 
 import pytest
 
-from kitvalue.buying import offers_seen
-from kitvalue.intake.bookrows import FeatureRead
-from kitvalue.intake.shop import read_shop
-from kitvalue.keeper import market_of
+from kitvalue.commands.buying import offers_seen
+from kitvalue.commands.keeper import market_of
+from kitvalue.decisions.offered import kit_offered
+from kitvalue.intake.books.bookrows import FeatureRead
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.market.encoding import FeatureRecipe, FeatureValue
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue
-from kitvalue.market.recipe import FeatureRecipe
-from kitvalue.offered import kit_offered
 from tests.decisions.test_haggling import offer
 from tests.drawn import kits_drawn
 from tests.market.books import invented_book

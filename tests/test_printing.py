@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.plan import read_plan
-from kitvalue.intake.shop import read_shop
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.settings.shop import read_shop
 from tests.pages.markup import page_of
 from tests.shops import Ran, run, sample_shop
 

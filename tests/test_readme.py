@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.cli import main
-from kitvalue.intake.shop import Shop
+from kitvalue.cli.main import main
+from kitvalue.intake.settings.shop import Shop
 from tests.shops import SAMPLE, run, sample_shop
 
 ROOT = SAMPLE.parent

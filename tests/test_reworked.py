@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.buying import offers_seen
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.shop import read_shop
-from kitvalue.keeper import market_of
-from kitvalue.market.kit import FeatureValue, Kit
+from kitvalue.commands.buying import offers_seen
+from kitvalue.commands.keeper import market_of
+from kitvalue.decisions.offered import NO_HOURS_SAID, NO_PARTS_SAID
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.pages.sections.offers import kit_words, offers_view
-from kitvalue.shortlisting import NO_HOURS_SAID, NO_PARTS_SAID
 from tests.drawn import kits_drawn
 from tests.shops import run, sample_shop
 from tests.whole.test_buying import samples

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.pricebook import PriceReading, read_pricebook
-from kitvalue.intake.shop import read_shop
+from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
 
 ROOT = Path(__file__).resolve().parents[1]

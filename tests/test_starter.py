@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from kitvalue.intake import plan as plans
-from kitvalue.intake import shop as shops
-from kitvalue.intake.offers import read_offers
-from kitvalue.intake.pricebook import read_pricebook
+from kitvalue.intake.books.offers import read_offers
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.settings import plan as plans
+from kitvalue.intake.settings import shop as shops
 from kitvalue.market.fit import fit_book
 from kitvalue.workshop.costing import cost_sheet
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.asked import KitWanted, KnownNames, kit_asked
-from kitvalue.intake.shop import read_shop
+from kitvalue.decisions.asked import KitWanted, KnownNames, kit_asked
+from kitvalue.intake.settings.shop import read_shop
 from tests.shops import run, sample_shop
 
 LEAD = "conditions look upside down"

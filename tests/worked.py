@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.outlook import Outlook
 from tests.checks import check_toml
 

@@ -2,14 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from decimal import Decimal
+from typing import Literal
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.plan import OriginalTable, Plan
-from kitvalue.workshop.faults import plan_problem, refuse
-from kitvalue.workshop.money import ZERO, percent
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.settings.plan import OriginalTable, Plan
+from kitvalue.intake.settings.shop import Route
+from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.vocabulary import GRADES
+from kitvalue.market.outlook import Outlook
+from kitvalue.market.value import ESTIMATES
+from kitvalue.workshop.build import Charge, ExactCost, Scales, exact_cost
+from kitvalue.workshop.costing import CostSheet
+from kitvalue.workshop.money import (
+    ZERO,
+    PartlyKnown,
+    cents,
+    down_to_step,
+    money_text,
+    percent,
+    plan_problem,
+    refuse,
+    up_to_step,
+)
+from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
 
 
 def as_money(price: float) -> Decimal:
@@ -51,3 +70,196 @@ def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) 
     """`landed` for an array of prices of any shape."""
     at_the_door: FloatArray = (np.asarray(prices) + float(original.freight)) * float(on_top(original)) + float(repair)
     return at_the_door
+
+
+# What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.
+SHOP_GUARANTEE = "the shop's legal guarantee (used goods: at least one year where a term under two was agreed)"
+SHOP_RETURN = "14 days to withdraw from a purchase online, unless made to the buyer's own specification"
+GUARANTEE = {
+    "private": "none from a private seller",
+    "dealer": "the dealer's legal guarantee",
+    "auction": "as a rule none; see the auction's terms",
+}
+RETURN = {
+    "private": "none from a private seller",
+    "dealer": "14 days where bought online from a dealer",
+    "auction": "as a rule none; see the auction's terms",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point of comparison."""
+
+    what: str
+    build: str
+    original: str
+
+
+def like_for_like(
+    plan: Plan, currency: str, build_door: PartlyKnown, original_door: Decimal, repair: Decimal
+) -> tuple[Point, ...]:
+    """Pieces, condition, what is still needed, guarantee, return right and the total at the door (gross money)."""
+    size = f"{len(plan.drum)} drums"
+    needs = f"{money_text(repair)} {currency} of work to play and look alike" if repair > 0 else "nothing"
+    channel = plan.original.channel
+    return (
+        Point("Kit", plan.title, f"{plan.original.series}, as found ({channel})"),
+        Point("Pieces", size, size),
+        Point("Condition", _grade(plan.finished.condition), _grade(plan.original.condition)),
+        Point("Still needs", "nothing", needs),
+        Point("Guarantee", SHOP_GUARANTEE, GUARANTEE[channel]),
+        Point("Return right", SHOP_RETURN, RETURN[channel]),
+        Point("Total at the door", f"{build_door.text()} {currency}", f"{money_text(original_door)} {currency}"),
+    )
+
+
+def _grade(grade: Decimal) -> str:
+    words = [word for word, value in GRADES.items() if value == grade]
+    return f"{grade.normalize():f} of 5" + (f" ({words[0]})" if words else "")
+
+
+Binding = Literal["cap", "resale", "floor"]
+
+
+@dataclass(frozen=True, slots=True)
+class Quote:
+    """Gross money to the cent.
+
+    `floor` leaves the shop's margin; `cap` leaves a customer indifferent to an original at the door; `resale` is what
+    the market pays for such a kit; `market_price` the smaller of the two. `binding` says what sets `suggested`.
+    """
+
+    floor: Decimal
+    cap: Decimal
+    resale: Decimal
+    market_price: Decimal
+    profit_at_market: Decimal
+    suggested: Decimal
+    binding: Binding
+    landed_at_price: Decimal
+    original_landed: Decimal
+
+
+def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Quote:
+    """The quote for a costed build; `repair` is what the original of this size needs."""
+    side, terms = sheet.chosen, sheet.terms
+    if side.floor is None:
+        raise FileError(f"route {side.route} is not open: {side.reason}")
+    original_landed = cents(landed(plan.original, as_money(original.typical), repair))
+    cap = original_landed - terms.freight
+    resale = cents(as_money(finished.typical) * percent(plan.finished.share))
+    market = min(cap, resale)
+    suggested, binding = _suggest(side.floor, cap, resale, terms.step)
+    return Quote(
+        floor=side.floor,
+        cap=cap,
+        resale=resale,
+        market_price=market,
+        profit_at_market=sale_at(market, side.net_cost, side.purchase, terms, side.route).profit,
+        suggested=suggested,
+        binding=binding,
+        landed_at_price=suggested + terms.freight,
+        original_landed=original_landed,
+    )
+
+
+def asked(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
+    """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
+    return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
+
+
+def _suggest(floor: Decimal, cap: Decimal, resale: Decimal, step: Decimal) -> tuple[Decimal, Binding]:
+    market = min(cap, resale)
+    if market < floor:
+        return cents(up_to_step(floor, step)), "floor"
+    rounded = down_to_step(market, step)
+    return cents(rounded if rounded >= floor else market), "cap" if cap <= resale else "resale"
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """Everything that profit depends on. Fractions and money, all exact."""
+
+    charges: tuple[Charge, ...]
+    contingency: Decimal
+    scales: Scales
+    terms: Terms
+    route: Route
+    original: OriginalTable
+    original_typical: Decimal
+    repair: Decimal
+    finished_typical: Decimal
+    share: Decimal
+
+    def cost(self) -> ExactCost:
+        """Net cost and purchase prices."""
+        return exact_cost(self.charges, self.terms, self.route, self.contingency, self.scales)
+
+    def price(self, terms: Terms) -> Decimal:
+        """The gross price that leaves the margin of `terms`."""
+        cost = self.cost()
+        return price_for_margin(cost.cost, cost.purchase, terms, self.route)
+
+    def landed_at_cost(self) -> Decimal:
+        """The price of zero profit, with freight."""
+        return self.price(self.terms.without_margin()) + self.terms.freight
+
+    def original_landed(self) -> Decimal:
+        """The original at the buyer's door."""
+        return landed(self.original, self.original_typical, self.repair)
+
+    def market_price(self) -> Decimal:
+        """The smaller of cap (an original at the door less freight) and resale."""
+        return min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
+
+    def gap(self) -> Decimal:
+        """How much more than the original the build costs landed."""
+        return self.landed_at_cost() - self.original_landed()
+
+    def profit_at_market(self) -> Decimal:
+        """Profit where the kit is sold at the market price."""
+        cost = self.cost()
+        return exact_profit(self.market_price(), cost.cost, cost.purchase, self.terms, self.route)
+
+
+def situation_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
+    """The situation as planned."""
+    return Situation(
+        charges=sheet.charges,
+        contingency=sheet.contingency,
+        scales=Scales(),
+        terms=sheet.terms,
+        route=sheet.route,
+        original=plan.original,
+        original_typical=as_money(original.typical),
+        repair=repair,
+        finished_typical=as_money(finished.typical),
+        share=percent(plan.finished.share),
+    )
+
+
+NOT_A_REBUILD = (
+    "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
+    "until the shop's own sales of rebuilds are in the price book."
+)
+PRICED_TO_TIE = "The price is bound by what an original costs at the door: priced to tie, so customers are split."
+
+
+def market_cautions(plan: Plan) -> tuple[str, ...]:
+    """Cautions of every answer that leans on the market."""
+    if _held_against_originals(plan):
+        return (ESTIMATES, NOT_A_REBUILD.format(share=plan.finished.share))
+    return (ESTIMATES,)
+
+
+def _held_against_originals(plan: Plan) -> bool:
+    """Whether the finished kit is a rebuild valued by prices of something else.
+
+    It is not where it takes the full price of a series of its own, or of the series that all its donors are.
+    """
+    if plan.finished.share != 100:
+        return True
+    if plan.finished.series != plan.original.series:
+        return False
+    return any(donor.series != plan.finished.series for donor in plan.donor)

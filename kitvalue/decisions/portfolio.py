@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray
+from kitvalue.intake.books.book import FloatArray
 
 EXACT: Final = 15  # offers up to which every set is tried
 AT_ONCE: Final = 512  # sets tried at a time

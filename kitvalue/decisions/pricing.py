@@ -2,21 +2,158 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from decimal import Decimal
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import Literal
 
-from kitvalue.decisions.cautions import PRICED_TO_TIE, market_cautions
-from kitvalue.decisions.destinations import PlacePrice, place_prices
-from kitvalue.decisions.original import repair_of
-from kitvalue.decisions.quote import Quote, quote_of
-from kitvalue.decisions.situation import situation_of
-from kitvalue.decisions.ways_out import WayOut, ways_out
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Route, Shop
+from kitvalue.decisions.original import (
+    PRICED_TO_TIE,
+    Quote,
+    Situation,
+    market_cautions,
+    quote_of,
+    repair_of,
+    situation_of,
+)
+from kitvalue.decisions.solve import root_above
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Destination, Route, Shop
 from kitvalue.market.outlook import Outlook
-from kitvalue.workshop.asking import Sale, sale_at
+from kitvalue.workshop.build import Lever, least_donor_scale
 from kitvalue.workshop.costing import CostSheet
-from kitvalue.workshop.money import HUNDRED, cents, money_text
+from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
+from kitvalue.workshop.tax import Sale, sale_at
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """What a buyer pays, part by part. `vat` is the destination's or the import VAT, 0 where the price holds it unseen.
+
+    At home under full VAT `goods` is the net price; the freight holds its own VAT.
+    """
+
+    goods: Decimal
+    freight: Decimal
+    duty: Decimal
+    vat: Decimal
+    clearance: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        return self.goods + self.freight + self.duty + self.vat + self.clearance
+
+
+@dataclass(frozen=True, slots=True)
+class PlacePrice:
+    """One place. `seller_gets` is the kit's net price, `buyer_pays` all at the door; None where `reason` says why."""
+
+    place: str
+    kind: Literal["home", "union", "export"]
+    seller_gets: Decimal
+    buyer_pays: Decimal | None
+    reason: str | None
+    door: Door | None = None
+
+
+def place_prices(
+    sale: Sale, freight: Decimal, route: Route, destinations: Mapping[str, Destination]
+) -> tuple[PlacePrice, ...]:
+    """Home first, then the shop's destinations in their order. `freight` is what a buyer at home is charged."""
+    home = _place("home", "home", sale, _home(sale, freight, route))
+    return (home, *(_abroad(name, place, sale, route) for name, place in destinations.items()))
+
+
+def _place(name: str, kind: Literal["home", "union", "export"], sale: Sale, door: Door) -> PlacePrice:
+    return PlacePrice(name, kind, sale.net, door.total, None, door)
+
+
+def _home(sale: Sale, freight: Decimal, route: Route) -> Door:
+    """The gross price; under the margin scheme its VAT is not shown (art. 325)."""
+    goods, vat = (sale.net, sale.vat) if route == "full" else (sale.gross, ZERO)
+    return Door(goods, freight, ZERO, vat, ZERO)
+
+
+def _abroad(name: str, place: Destination, sale: Sale, route: Route) -> PlacePrice:
+    if place.freight is None:
+        reason = f"freight to {name} is not known; add freight under [tax.destinations.{name}] in shop.toml"
+        return PlacePrice(name, place.kind, sale.net, None, reason)
+    if place.kind == "export":
+        return _place(name, "export", sale, _export(place, sale, place.freight))
+    door = _home(sale, place.freight, route)
+    if route == "full":
+        door = replace(door, vat=cents(sale.net * percent(place.vat)))
+    return _place(name, "union", sale, door)
+
+
+def _export(place: Destination, sale: Sale, freight: Decimal) -> Door:
+    """(net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it."""
+    worth = sale.net + freight
+    after_duty = worth * (1 + percent(place.duty))
+    duty = cents(after_duty - worth)
+    vat = cents(after_duty * (1 + percent(place.vat))) - worth - duty
+    return Door(sale.net, freight, duty, vat, place.clearance)
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """One way out. `value` is money for all donors together, hours, or percent of the finished series' price.
+
+    Donors and hours are at most, share is at least; None where this alone is no way out, and the text says why.
+    """
+
+    name: Literal["donors", "hours", "share"]
+    value: Decimal | None
+    text: str
+
+
+def ways_out(situation: Situation, sheet: CostSheet, quote: Quote) -> tuple[WayOut, ...]:
+    """Donors at most, hours at most, share at least, each rounded to the side that still leaves the margin."""
+    market = quote.market_price
+    return (_donors(situation, market), _hours(situation, sheet.hours, market), _share(situation, quote))
+
+
+def _donors(situation: Situation, market: Decimal) -> WayOut:
+    planned = sum((c.amount or ZERO for c in situation.charges if c.lever is Lever.DONOR_PRICE), ZERO)
+    if planned == 0:
+        return WayOut("donors", None, "no donor is paid for, so none can be cheaper")
+
+    def missing(scale: Decimal) -> Decimal:
+        scaled = replace(situation, scales=replace(situation.scales, donors=scale))
+        return scaled.price(situation.terms) - market
+
+    least = least_donor_scale(situation.charges) if situation.route == "margin" else ZERO
+    scale = root_above(missing, least, least + 1)
+    if scale is None:
+        return WayOut("donors", None, "no donor price is low enough by itself")
+    value = (scale * planned).quantize(CENT, rounding=ROUND_FLOOR)
+    return WayOut("donors", value, f"donors at most {money_text(value)} together (planned {money_text(planned)})")
+
+
+def _hours(situation: Situation, planned: Decimal, market: Decimal) -> WayOut:
+    if planned == 0:
+        return WayOut("hours", None, "the plan has no hours, so none can be saved")
+
+    def missing(scale: Decimal) -> Decimal:
+        scaled = replace(situation, scales=replace(situation.scales, hours=scale))
+        return scaled.price(situation.terms) - market
+
+    scale = root_above(missing, ZERO, Decimal(1))
+    if scale is None:
+        return WayOut("hours", None, "no number of hours is low enough by itself")
+    value = (scale * planned).quantize(CENT, rounding=ROUND_FLOOR)
+    return WayOut("hours", value, f"hours at most {value} (planned {planned.normalize():f})")
+
+
+def _share(situation: Situation, quote: Quote) -> WayOut:
+    if quote.cap < quote.floor:
+        cap = money_text(quote.cap)
+        return WayOut("share", None, f"no share is high enough by itself: an original at the door leaves {cap}")
+    if situation.finished_typical <= 0:
+        return WayOut("share", None, "the finished kit has no price in the market")
+    value = (quote.floor / situation.finished_typical * HUNDRED).quantize(CENT, rounding=ROUND_CEILING)
+    planned = f"{(situation.share * HUNDRED).normalize():f}"
+    return WayOut("share", value, f"share at least {value} % (planned {planned} %)")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray, IntArray, PriceBook
-from kitvalue.intake.problems import RefusedError
-from kitvalue.intake.vocabulary import CHANNELS
+from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.vocabulary import CHANNELS
+from kitvalue.market.encoding import Channel, FeatureValue, Kit
 from kitvalue.market.fitted import Accuracy, Fit
-from kitvalue.market.kit import Channel, FeatureValue, Kit
+from kitvalue.market.linear import subset, without_empty_series
 from kitvalue.market.outlook import outlooks, typical_prices
-from kitvalue.market.subset import subset, without_empty_series
 
 FOLDS = 10
 FOLD_SEED = 20260104

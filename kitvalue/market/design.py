@@ -2,16 +2,228 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
-from kitvalue.intake.book import FloatArray, PriceBook
-from kitvalue.intake.problems import RefusedError
-from kitvalue.intake.vocabulary import PRICE_KINDS
-from kitvalue.market.candidates import MIN_SOLD, candidates
-from kitvalue.market.columns import Columns
-from kitvalue.market.leftout import decide
-from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe, by_pairs
-from kitvalue.market.terms import Term
+from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.vocabulary import PRICE_KINDS
+from kitvalue.market.encoding import (
+    CONDITION_ZERO,
+    DAYS_A_YEAR,
+    Columns,
+    FeatureRecipe,
+    FeatureValues,
+    LeftOut,
+    Recipe,
+    Term,
+    by_pairs,
+    indicators,
+    level_values,
+    squares_about,
+)
+
+MIN_SOLD = 5  # rows on each side before asked and sold are told apart
+MIN_SIDE = 3  # rows on each side of any other yes/no term
+MIN_SPAN_DAYS = 180
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A term on trial: its column (n,) with blanks filled, the rows it needs on each side (None for a number), and a
+    reason against it that is known beforehand."""
+
+    term: Term
+    values: FloatArray
+    side: int | None
+    refused: str = ""
+
+
+def candidates(rows: Columns) -> tuple[Candidate, ...]:
+    """Every term that could enter, in the order in which they are tried."""
+    found = [
+        _candidate(Term("log_pieces", "pieces"), np.log(rows.pieces), None),
+        _candidate(Term("condition", "condition"), rows.condition - CONDITION_ZERO, None),
+        _candidate(Term("sold", "sold"), rows.sold, MIN_SOLD),
+        _candidate(Term("dealer", "dealer"), rows.dealer, MIN_SIDE),
+        _candidate(Term("auction", "auction"), rows.auction, MIN_SIDE),
+        _candidate(Term("years", "years"), rows.years, None, _years_refused(rows.years)),
+    ]
+    for f in rows.features:
+        found += _words(f) if f.kind == "word" else [_plain(f)]
+    return tuple(found)
+
+
+def _plain(f: FeatureValues) -> Candidate:
+    return _candidate(Term(f.name, "feature", feature=f.name), f.values, MIN_SIDE if f.kind == "yes-no" else None)
+
+
+def _words(f: FeatureValues) -> list[Candidate]:
+    """One indicator for each word but the most frequent."""
+    known = f.values[~np.isnan(f.values)].astype(np.int64)
+    base = int(np.argmax(np.bincount(known, minlength=len(f.words)))) if f.words else -1
+    return [
+        _candidate(Term(f"{f.name}={word}", "feature", feature=f.name, level=word), level_values(f, i), MIN_SIDE)
+        for i, word in enumerate(f.words)
+        if i != base
+    ]
+
+
+def _candidate(term: Term, values: FloatArray, side: int | None, refused: str = "") -> Candidate:
+    missing = np.isnan(values)
+    if not missing.any():
+        blank, filled = float(values.mean()), values
+    else:
+        blank = 0.0 if missing.all() else float(values[~missing].mean())
+        filled = np.where(missing, blank, values)
+    return Candidate(Term(term.name, term.source, blank, term.feature, term.level), filled, side, refused)
+
+
+def _years_refused(years: FloatArray) -> str:
+    known = years[~np.isnan(years)]
+    if not len(known):
+        return "no row has a date"
+    days = round(float(known.max() - known.min()) * DAYS_A_YEAR)
+    return f"the dates span {days} days; {MIN_SPAN_DAYS} are needed" if days < MIN_SPAN_DAYS else ""
+
+
+RANK_TOLERANCE = 1e-7
+MANY = 50_000  # rows from which a part of them is looked at first
+PART = 20_000
+PLAIN = 1e-3  # a length this far above rounding needs no second look
+
+
+def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: float = RANK_TOLERANCE) -> tuple[bool, ...]:
+    """Which columns, each (n,), taken in order, add something to the indicators of `groups` (n,) and to those before.
+
+    A column is out where what is left of it, centred and scaled to unit length, after projecting the others out is
+    shorter than `tolerance`. Rank is decided before anything is fitted. One group stands for an intercept alone.
+    """
+    if len(groups) > MANY and len(columns) and plainly_independent(columns, groups):
+        return (True,) * len(columns)
+    basis = np.empty((len(columns), len(groups)))
+    size, kept = 0, []
+    for column in columns:
+        rest = column - column.mean()
+        length = float(np.linalg.norm(rest))
+        if length <= tolerance * max(1.0, float(np.abs(column).max(initial=0.0))) * np.sqrt(len(column)):
+            kept.append(False)
+            continue
+        rest = rest / length
+        for _ in range(2):  # twice is enough: Gram-Schmidt with reorthogonalisation
+            rest = _less_group_means(rest, groups)
+            rest = rest - (basis[:size] @ rest) @ basis[:size]
+        left = float(np.linalg.norm(rest))
+        kept.append(left > tolerance)
+        if kept[-1]:
+            basis[size] = rest / left
+            size += 1
+    return tuple(kept)
+
+
+def plainly_independent(columns: Sequence[FloatArray], groups: IntArray) -> bool:
+    """Whether all columns, each (n,), are far from dependent, told by every so many rows of a tall book alone.
+
+    What is left of a column after the others are projected out is no shorter over all rows than over some of them.
+    It is held against the column's whole length, about any centre: the length about its mean is no longer.
+    """
+    every = max(1, len(groups) // PART)
+    part = np.column_stack([column[::every] for column in columns])
+    centre = part.mean(axis=0)
+    whole = np.sqrt([squares_about(column, c) for column, c in zip(columns, centre, strict=True)])
+    some = groups[::every]
+    Z = indicators(some, int(groups.max()) + 1)
+    rest = part - centre
+    rest -= Z @ ((Z.T @ rest) / np.maximum(Z.sum(axis=0), 1.0)[:, None])
+    left = np.abs(np.diag(np.linalg.qr(rest, mode="r")))
+    return bool(np.all(left > PLAIN * whole))
+
+
+def _less_group_means(column: FloatArray, groups: IntArray) -> FloatArray:
+    """The projection of a column off the indicators of its groups."""
+    counts = np.bincount(groups)
+    means = np.bincount(groups, weights=column) / np.maximum(counts, 1)
+    return np.asarray(column - means[groups])
+
+
+SHOWN_ROWS = 12
+KINDS = {"sold": ("sold", "asked"), "dealer": ("dealer", "non-dealer"), "auction": ("auction", "non-auction")}
+
+
+def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bool, ...], tuple[LeftOut, ...]]:
+    """Which candidates enter, in their order, and the reasons of the others.
+
+    A term that the series can reproduce is out, pooled or not: its effect could not be told from theirs.
+    """
+    reasons = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
+    standing = [c for c in candidates if not reasons[c.term.name]]
+    enters = independent([c.values for c in standing], book.series)
+    kept = {c.term.name for c, yes in zip(standing, enters, strict=True) if yes}
+    for c, yes in zip(standing, enters, strict=True):
+        if not yes:
+            reasons[c.term.name] = _reproduced(c, [o for o in standing if o.term.name in kept], book)
+    left_out = tuple(LeftOut(c.term.name, reasons[c.term.name]) for c in candidates if c.term.name not in kept)
+    return tuple(c.term.name in kept for c in candidates), left_out
+
+
+def _too_few(candidate: Candidate, rows: Iterable[int]) -> str:
+    if candidate.side is None:
+        return ""
+    yes = candidate.values >= 0.5
+    count, other = int(yes.sum()), int((~yes).sum())
+    word, otherwise = KINDS.get(candidate.term.name, (candidate.term.name, f"other than {candidate.term.name}"))
+    if count == 0:
+        return f"no {word} rows"
+    if other == 0:
+        return f"every row is {word}"
+    if min(count, other) >= candidate.side:
+        return ""
+    scarce, which = (word, yes) if count <= other else (otherwise, ~yes)
+    number = min(count, other)
+    rows_text = listed(r for r, hit in zip(rows, which, strict=True) if hit)
+    return f"only {number} {scarce} row{'s' if number > 1 else ''} ({rows_text}); {candidate.side} are needed"
+
+
+def _reproduced(candidate: Candidate, kept: list[Candidate], book: PriceBook) -> str:
+    """Why a column adds nothing: constant, the same as another, fixed by the series, or a mix of several."""
+    values = candidate.values
+    if np.ptp(values) <= 1e-9 * max(1.0, float(np.abs(values).max())):
+        return f"it is the same in every row{_constant(candidate)}"
+    for other in kept:
+        if candidate.side is not None and other.side is not None:
+            same, opposite = np.array_equal(values, other.values), np.array_equal(values, 1 - other.values)
+            if same or opposite:
+                return _twins(candidate, other, same, book)
+    within = [np.ptp(values[book.series == s]) for s in range(len(book.series_names)) if np.any(book.series == s)]
+    if max(within) <= 1e-9 * max(1.0, float(np.abs(values).max())):
+        return "it is the same in all rows of each series, so its effect is inside the series effects"
+    names = " and ".join([*(o.term.name for o in kept), "the series"])
+    return f"it can be worked out from {names}, so its effect is inside theirs"
+
+
+def _constant(candidate: Candidate) -> str:
+    shown = {"log_pieces": f": {np.exp(candidate.values[0]):g} pieces", "condition": f": {candidate.values[0] + 3:g}"}
+    return shown.get(candidate.term.name, "")
+
+
+def _twins(candidate: Candidate, other: Candidate, same: bool, book: PriceBook) -> str:
+    word = KINDS.get(candidate.term.name, (candidate.term.name, ""))[0]
+    yes, no = KINDS.get(other.term.name, (other.term.name, f"non-{other.term.name}"))
+    side = yes if same else no
+    rows = listed(r for r, hit in zip(book.rows, candidate.values >= 0.5, strict=True) if hit)
+    return f"all {side} rows are {word} rows and no others are ({rows}); its effect is inside {other.term.name}"
+
+
+def listed(rows: Iterable[int]) -> str:
+    """Row numbers in words: `rows 2, 5 and 9`, cut after a dozen."""
+    numbers = [str(int(r)) for r in rows]
+    if len(numbers) == 1:
+        return f"row {numbers[0]}"
+    if len(numbers) > SHOWN_ROWS:
+        return f"rows {', '.join(numbers[:SHOWN_ROWS])} and {len(numbers) - SHOWN_ROWS} more"
+    return f"rows {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
 def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: bool) -> Recipe:

@@ -5,20 +5,180 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq, minimize_scalar
 from scipy.special import stdtrit
 
-from kitvalue.intake.book import FloatArray, IntArray, PriceBook
-from kitvalue.intake.problems import RefusedError
-from kitvalue.market import columns
+from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.market import encoding as columns
 from kitvalue.market.design import build_recipe
-from kitvalue.market.estimates import Estimate, fit_cautions, series_effects, term_estimates
-from kitvalue.market.fitted import Fit, TermEstimate, UnusualRow
-from kitvalue.market.linear import Equations, Reducer, Residuals, Solution, reducer, residuals, solve
-from kitvalue.market.mixed import reml_theta
-from kitvalue.market.recipe import Recipe, encode_terms, offsets
-from kitvalue.market.scaling import Scaling, standardise
-from kitvalue.market.subset import subset
-from kitvalue.market.unusual import GROSS_WEIGHT, HUBER_K, BoolArray, gross_rows, huber_weights, unusual_rows
+from kitvalue.market.encoding import Recipe, Scaling, Term, encode_terms, offsets, standardise
+from kitvalue.market.fitted import (
+    GROSS_WEIGHT,
+    HUBER_K,
+    BoolArray,
+    Fit,
+    SeriesEffect,
+    TermEstimate,
+    UnusualRow,
+    gross_rows,
+    huber_weights,
+    unusual_rows,
+    upside_down,
+)
+from kitvalue.market.linear import (
+    Equations,
+    Reducer,
+    Residuals,
+    Solution,
+    Triangle,
+    reducer,
+    reml_criterion,
+    residuals,
+    solve,
+    subset,
+)
+
+LOOK = "look for misread rows, or add more kits"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Estimate:
+    """A solved fit: `level` is the solution whose A carries no robust weights, from which standard errors come."""
+
+    recipe: Recipe
+    scaling: Scaling
+    solution: Solution
+    level: Solution
+    sigma2: float
+    df: float
+
+
+def term_estimates(estimate: Estimate) -> tuple[TermEstimate, ...]:
+    """Each fixed coefficient in its own unit with its standard error and 95 % range (Student t, df = n - tr H)."""
+    back = estimate.scaling.back()
+    p = len(back)
+    params = back @ estimate.solution.coef[:p]
+    bse = np.sqrt(estimate.sigma2 * ((back @ estimate.level.root[:p]) ** 2).sum(axis=1))
+    reach = float(stdtrit(estimate.df, 0.975)) * bse
+    terms: tuple[Term | None, ...] = (None, *estimate.recipe.terms)
+    return tuple(
+        TermEstimate(
+            name=name,
+            coefficient=float(b),
+            se=float(se),
+            low=float(b - r),
+            high=float(b + r),
+            percent=_percent(term, float(b)),
+            percent_low=_percent(term, float(b - r)),
+            percent_high=_percent(term, float(b + r)),
+        )
+        for name, term, b, se, r in zip(estimate.recipe.names, terms, params, bse, reach, strict=True)
+    )
+
+
+def _percent(term: Term | None, coefficient: float) -> float | None:
+    """What one unit more does to the price, in percent; for pieces what twice as many do."""
+    if term is None:
+        return None
+    power = coefficient * np.log(2) if term.source == "pieces" else coefficient
+    return 100 * float(np.expm1(power))
+
+
+def series_effects(estimate: Estimate) -> tuple[SeriesEffect, ...]:
+    """Each series' effect on the log price: from the average where pooled, else from the alphabet's first."""
+    recipe = estimate.recipe
+    if recipe.pooled:
+        effects = np.sqrt(estimate.solution.theta) * estimate.solution.coef[len(recipe.names) :]
+    else:
+        params = estimate.scaling.back() @ estimate.solution.coef
+        own = {t.level: float(b) for t, b in zip(recipe.terms, params[1:], strict=True) if t.source == "series"}
+        effects = np.array([own.get(name, 0.0) for name in recipe.series])
+    return tuple(
+        SeriesEffect(name, rows, float(effect), 100 * float(np.expm1(effect)))
+        for name, rows, effect in zip(recipe.series, recipe.rows_by_series, effects, strict=True)
+    )
+
+
+def fit_cautions(estimate: Estimate, settled: bool, exact: bool, kept: int, self_carried: int) -> tuple[str, ...]:
+    """What a reader of this fit has to know."""
+    terms = term_estimates(estimate)
+    turned = upside_down(terms)
+    found = [] if turned is None else [turned]
+    if exact:
+        found.append(
+            "the prices follow a formula exactly, so there is no range: were they calculated rather than seen?"
+        )
+    if not settled:
+        found.append("the robust weights had not settled after 200 passes: look at the unusual rows first")
+    if self_carried:
+        found.append(f"{self_carried} rows carry their own estimate alone and are not in the ranges' sample")
+    if kept + self_carried < sum(estimate.recipe.rows_by_series):
+        found.append(f"ranges and chances come from {kept} rows drawn from the book with a fixed seed")
+    found += [_wrong_sign(e) for e in terms if _is_wrong(e)]
+    return tuple(found)
+
+
+def _is_wrong(e: TermEstimate) -> bool:
+    """A sign that no market has; of a condition that is wrong beyond doubt `upside_down` says more."""
+    if e.name == "sold":
+        return e.coefficient > 0
+    return e.coefficient < 0 and (e.name == "log_pieces" or (e.name == "condition" and e.high >= 0))
+
+
+def _wrong_sign(e: TermEstimate) -> str:
+    what, cure = {
+        "condition": ("kits in better condition come out cheaper", LOOK),
+        "log_pieces": ("bigger kits come out cheaper", LOOK),
+        "sold": ("sold kits come out dearer than those asked for", "are their prices those that were paid?"),
+    }[e.name]
+    sure = "" if e.high < 0 or e.low > 0 else " (the range allows the opposite)"
+    return f"{what} in this book{sure}: {cure}"
+
+
+FLAT = 1e-10  # a smaller gain is rounding: where no series has two rows, every theta fits alike
+GRID = tuple(float(x) for x in np.linspace(np.log(1e-8), np.log(1e8), 49))
+
+
+def reml_theta(triangle: Triangle) -> float:
+    """The theta that minimises the REML criterion; exactly 0 where no spread between series is the best answer.
+
+    A coarse grid finds the valley, the score's zero in it sharpens the answer to rounding (the criterion itself is flat
+    there), and theta = 0 is compared exactly.
+    """
+    if triangle.q < 2:
+        return 0.0
+    values = [reml_criterion(triangle, float(np.exp(x))) for x in GRID]
+    best = int(np.argmin(values))
+    low, high = GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
+    theta = float(np.exp(_valley(triangle, low, high)))
+    none = reml_criterion(triangle, 0.0)
+    return theta if reml_criterion(triangle, theta) < none - FLAT * (1 + abs(none)) else 0.0
+
+
+def reml_score(triangle: Triangle, theta: float) -> float:
+    """Slope of the REML criterion in log theta: q - tr(A^-1 on the series) - u'u / (sigma2 theta), Harville (1977).
+
+    Negative where more spread between series fits better.
+    """
+    solution = solve(triangle, theta)
+    series = slice(triangle.p, None)
+    trace = float((solution.root[series] ** 2).sum())
+    spread = float(solution.coef[series] @ solution.coef[series])
+    return triangle.q - trace - spread * (triangle.n - triangle.p) / solution.rss
+
+
+def _valley(triangle: Triangle, low: float, high: float) -> float:
+    """The lowest point in log theta between two bounds."""
+
+    def score(x: float) -> float:
+        return reml_score(triangle, float(np.exp(x)))
+
+    if score(low) < 0 < score(high):
+        return float(brentq(score, low, high, xtol=1e-14, rtol=1e-14))
+    found = minimize_scalar(lambda x: reml_criterion(triangle, float(np.exp(x))), bounds=(low, high), method="bounded")
+    return float(found.x)
+
 
 MIN_ROWS = 12
 NORMAL_MAD = 0.6745

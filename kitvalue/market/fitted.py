@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import numpy.typing as npt
 
-from kitvalue.intake.book import FloatArray, PriceBook
-from kitvalue.market import columns
-from kitvalue.market.recipe import Recipe, encode
-from kitvalue.market.scaling import Scaling, indicators
+from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import DAYS_A_YEAR, Recipe, Scaling, encode, indicators
+
+if TYPE_CHECKING:
+    from kitvalue.market.linear import Residuals
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,3 +125,141 @@ class Fit:
     def left_out_residuals(self) -> FloatArray:
         """(n,) log price less what the other rows say, weights and theta held fixed: e / (1 - h)."""
         return self.residuals / (1.0 - self.leverage)
+
+
+_LEAD: Final = "conditions look upside down: "
+
+
+def upside_down(terms: Sequence[TermEstimate]) -> str | None:
+    """The caution where the whole 95 % range of the condition's effect lies below zero; None where it does not."""
+    found = next((term for term in terms if term.name == "condition"), None)
+    if found is None or found.high >= 0 or found.percent is None:
+        return None
+    less = f"{-found.percent:.0f}" if found.percent <= -1 else f"{-found.percent:.1f}"
+    return (
+        f"{_LEAD}one grade better comes out {less} % cheaper in this book. Here 5 is the best grade and 1 the worst. "
+        f"If 1 is the best in your sheet, map the numbers under {WORDS_TABLE} of shop.toml: {turned_words()}. If they "
+        "are read rightly, look for misread rows"
+    )
+
+
+def leading(cautions: Sequence[str]) -> tuple[str, ...]:
+    """Those of some cautions without which no answer may be read."""
+    return tuple(dict.fromkeys(text for text in cautions if text.startswith(_LEAD)))
+
+
+def following(cautions: Sequence[str]) -> tuple[str, ...]:
+    """The others, each once."""
+    return tuple(dict.fromkeys(text for text in cautions if not text.startswith(_LEAD)))
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """How far prices have moved between two days, everything else equal: percent with a range, or why not."""
+
+    since: date
+    to: date
+    percent: float | None
+    low: float | None
+    high: float | None
+    reason: str | None
+
+
+def moved(fit: Fit, since: date, to: date | None, range_percent: int) -> Moved:
+    """The move from `since` to `to` (the newest date of the book where None). The range is that of the time effect."""
+    until = to or fit.recipe.reference_date or since
+    years = (until - since).days / DAYS_A_YEAR
+    term = next((t for t in fit.terms if t.name == "years"), None)
+    if term is None:
+        out = next((o.reason for o in fit.recipe.left_out if o.term == "years"), "no time effect in the fit")
+        return Moved(since, until, None, None, None, out)
+    reach = fit.level_t[range_percent - 1] * term.se
+    ends = sorted(years * b for b in (term.coefficient - reach, term.coefficient + reach))
+    low, high = (100 * float(np.expm1(x)) for x in ends)
+    return Moved(since, until, 100 * float(np.expm1(years * term.coefficient)), low, high, None)
+
+
+BoolArray = npt.NDArray[np.bool_]
+
+HUBER_K = 1.345
+GROSS = 8.0  # scales from which a price is a slip or something else than the kit, not a dear or a cheap one
+GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
+UNUSUAL_WEIGHT = 0.5
+MOST_SHOWN = 1000
+NOTHING = 0.005  # a weight that is told as 0.00
+MANY_PIECES = 6  # more drums than most kits have
+SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
+
+
+def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
+    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
+    far = np.sqrt(precision)
+    far *= np.abs(e)
+    reach = HUBER_K * scatter
+    np.maximum(far, reach, out=far)
+    return np.divide(reach, far, out=far)
+
+
+def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
+    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
+    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
+
+    e (n,) residuals, h (n,) leverages, codes (n,) which series.
+    """
+    free = np.where(h < 1, 1 - h, np.inf)
+    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
+    if not gross.any():
+        return gross
+    others = np.bincount(codes, weights=~gross)
+    return gross & (others[codes] > 0)
+
+
+def unusual_rows(
+    book: PriceBook, weights: FloatArray, left: Residuals, scatter: float, terms: tuple[TermEstimate, ...]
+) -> tuple[UnusualRow, ...]:
+    """The rows with a robust weight (n,) under one half, the furthest first and at most 1,000 of them."""
+    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
+    e, h = left.residuals[light], left.leverage[light]
+    free = np.where(h < 1, 1 - h, np.inf)
+    left_out = e / free
+    studentised = e * np.sqrt(book.weight[light] / free) / scatter
+    paid = book.price[light] * (1 + book.premium[light] / 100)
+    hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
+    return tuple(
+        UnusualRow(
+            row=int(book.rows[at]),
+            series=book.series_names[book.series[at]],
+            weight=float(weights[at]),
+            observed=float(paid[i]),
+            expected=float(paid[i] * np.exp(-left_out[i])),
+            studentised=float(studentised[i]),
+            leverage=float(h[i]),
+            moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
+            hint=hint(float(left_out[i]), book.pieces[at], book.price_kind[at] > 0, scatter, terms),
+        )
+        for i, at in zip(hits, light[hits], strict=True)
+    )
+
+
+def weighs_nothing(weight: float) -> bool:
+    """Is it a row that the fit passes over as a slip?"""
+    return weight < NOTHING
+
+
+def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tuple[TermEstimate, ...]) -> str:
+    """What single slip would explain a row that far off, in the order of likelihood; empty where none would."""
+    for times, word in ((100, "a hundred times"), (10, "ten times")):
+        if abs(abs(log_ratio) - np.log(times)) < SLIP:
+            return f"about {word} too {'high' if log_ratio > 0 else 'low'}: a slip of the decimal sign?"
+    effects = {t.name: t.coefficient for t in terms}
+    counted = _drums_paid_for(log_ratio, pieces, effects.get("log_pieces", 0.0))
+    if log_ratio < 0 and pieces >= MANY_PIECES and 1 <= counted <= pieces - 2:
+        return f"priced like {counted:g} drums: are cymbals or stands counted as pieces?"
+    if sold and log_ratio > 0 and abs(log_ratio + effects.get("sold", 0.0)) < scatter:
+        return "priced like one that is asked for: is it the price paid?"
+    return "far too high: a bundle, or more than the kit in the price?" if log_ratio > np.log(2) else ""
+
+
+def _drums_paid_for(log_ratio: float, pieces: float, power: float) -> float:
+    """The number of drums at which the price would be the expected one."""
+    return round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else float(pieces)

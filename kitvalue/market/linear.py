@@ -8,12 +8,12 @@ the mixed-model equations (Henderson 1975, Biometrics 31:423-447) without formin
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray, IntArray
-from kitvalue.market.scaling import BLOCK, indicators
+from kitvalue.intake.books.book import BoolArray, FeatureColumn, FloatArray, IntArray, PriceBook
+from kitvalue.market.encoding import BLOCK, indicators
 
 TALL = 4_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
 ONE_THREAD = 2**18  # multiplications up to which OpenBLAS keeps a product on one thread: waking others costs more
@@ -228,3 +228,33 @@ def reml_criterion(triangle: Triangle, theta: float) -> float:
     solution = solve(triangle, theta)
     df = triangle.n - triangle.p
     return df * float(np.log(solution.rss / df)) + solution.log_det - triangle.log_weights
+
+
+def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:
+    """Some rows of a book, by index or mask; series codes and names stay as they are."""
+    return PriceBook(
+        rows=book.rows[keep],
+        series=book.series[keep],
+        series_names=book.series_names,
+        pieces=book.pieces[keep],
+        condition=book.condition[keep],
+        price=book.price[keep],
+        asked=book.asked[keep],
+        premium=book.premium[keep],
+        price_kind=book.price_kind[keep],
+        channel=book.channel[keep],
+        date=book.date[keep],
+        freight=book.freight[keep],
+        weight=book.weight[keep],
+        features=tuple(FeatureColumn(f.name, f.kind, f.values[keep], f.words) for f in book.features),
+    )
+
+
+def without_empty_series(book: PriceBook) -> PriceBook:
+    """The same rows, with the names of series that none of them has taken out."""
+    present = np.unique(book.series)
+    return replace(
+        book,
+        series=np.searchsorted(present, book.series),
+        series_names=tuple(book.series_names[i] for i in present),
+    )

@@ -14,14 +14,12 @@ from statistics import NormalDist, median  # numpy's median loads numpy.ma, a si
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.problems import RefusedError, shown
-from kitvalue.intake.words import listed, rows_phrase
-from kitvalue.market import columns
-from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
-from kitvalue.market.recipe import like, offsets
-from kitvalue.market.unusual import GROSS
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.problems import RefusedError, shown
+from kitvalue.intake.text.words import listed, rows_phrase
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import Kit, like, offsets
+from kitvalue.market.fitted import GROSS, Fit
 
 CLIP = 4.0  # residuals beyond this many s enter a mean as this many
 UNSEEN_SEED = 20260102
@@ -216,7 +214,7 @@ def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
 
 def no_such_series(series: str, known: Sequence[str]) -> RefusedError:
     """The refusal of a series that the book does not have: the one that may be meant, and all that there are."""
-    from kitvalue.intake.likeness import likeness  # only a mistake needs it
+    from kitvalue.intake.text.words import likeness  # only a mistake needs it
 
     near = likeness(series, {name: name for name in known}).names[:3]
     hint = f"did you mean {listed(near, last='or')}? It" if near else "it"
@@ -268,3 +266,50 @@ def _missing_terms(fit: Fit, kit: Kit) -> list[tuple[str, str]]:
         if mixed or asked:
             needed.append((out.term, out.reason))
     return needed
+
+
+SCATTER_SEED = 20260107
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KitSamples:
+    """m kits, n rows of the book; money.
+
+    `sample` is the signed sample from which chances are counted; `clipped` the same with far residuals cut, from which
+    means are taken. Column j is the market's scatter as row j of the book shows it, for every kit.
+    """
+
+    typical: FloatArray  # (m,)
+    sample: FloatArray  # (m, n)
+    clipped: FloatArray  # (m, n)
+
+
+def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
+    """The samples of kits whose series are in the book: `outlook.outlooks` for all of them in one product.
+
+    Raises RefusedError where nothing says how far a sold price lies under an asked one.
+    """
+    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
+    X = fit.columns_of(rows)
+    shift = offsets(rows, fit.recipe)[:, None]
+    base = sample_of(fit)
+    V = X @ fit.root
+    typical = (X @ fit.coef)[:, None] + shift
+    r = base.residuals
+    predictions = typical - (V @ base.weighted.T) * r
+    stretch = np.maximum(1.0, np.sqrt((1.0 + (V**2).sum(axis=1)) / (1.0 + base.typical_g)))[:, None]
+    cut = for_means(r, fit.scatter)
+    sample = np.exp(predictions + stretch * r)
+    clipped = sample if np.array_equal(cut, r) else np.exp(predictions + stretch * cut)
+    return KitSamples(np.exp(typical[:, 0]), sample, clipped)
+
+
+def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
+    """(m, draws) prices of one sale of each kit: the coefficients drawn once for all kits, each sale's own scatter
+    drawn for itself from e_i / sqrt(1 - h_i). Fixed seed. Two equal kits share the level and not the scatter."""
+    level = np.log(typical_draws(fit, kits, draws).T)
+    scatter = fit.residuals / np.sqrt(1.0 - fit.leverage)
+    scatter = for_means(scatter, fit.scatter) if fit.scatter > 0 else scatter
+    own = np.random.default_rng(SCATTER_SEED).integers(len(scatter), size=level.shape)
+    prices: FloatArray = np.exp(level + scatter[own])
+    return prices

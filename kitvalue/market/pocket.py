@@ -13,14 +13,11 @@ from fractions import Fraction
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray, IntArray
-from kitvalue.market import columns
-from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
+from kitvalue.intake.books.book import FloatArray, IntArray
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit, Term, term_values
+from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, sample_of
-from kitvalue.market.recipe import FeatureRecipe
-from kitvalue.market.terms import Term, term_values
-from kitvalue.market.unusual import GROSS
 from kitvalue.market.value import value_kit
 
 RANGE_PERCENT = 80

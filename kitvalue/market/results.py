@@ -23,14 +23,14 @@ import pandas as pd
 from scipy.special import stdtrit
 from statsmodels.iolib.summary2 import Summary
 
-from kitvalue.intake.book import PriceBook
-from kitvalue.intake.pricebook import read_pricebook
-from kitvalue.intake.problems import FileError, Level, shown
-from kitvalue.intake.shop import Shop, read_shop
-from kitvalue.market import columns
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.intake.text.problems import FileError, Level, shown
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import Channel, FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Channel, FeatureValue, Kit
 from kitvalue.market.outlook import outlook
 
 KIT_COLUMNS = ("series", "pieces", "condition", "price_kind", "channel", "date")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kitvalue.intake.book import FloatArray
+from kitvalue.intake.books.book import FloatArray
 
 
 def smearing(residuals: FloatArray) -> float:

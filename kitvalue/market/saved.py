@@ -10,22 +10,157 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
+from datetime import date
 from functools import partial
-from typing import Final, TypeVar, get_args
+from typing import Any, Final, TypeVar, get_args
 
 import numpy as np
 
-from kitvalue.intake.book import DateArray, FeatureColumn, FloatArray, PriceBook
-from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.shop import FeatureKind
-from kitvalue.market import stored
+from kitvalue.intake.books.book import DateArray, FeatureColumn, FloatArray, IntArray, PriceBook
+from kitvalue.intake.settings.shop import FeatureKind
+from kitvalue.intake.text.problems import FileCounts
+from kitvalue.market.encoding import FeatureRecipe, LeftOut, Recipe, Scaling, Source, Term
 from kitvalue.market.fitted import Accuracy, Fit, SeriesEffect, TermEstimate, UnusualRow
-from kitvalue.market.recipe import FeatureRecipe, LeftOut, Recipe
-from kitvalue.market.scaling import Scaling
-from kitvalue.market.stored import NotStoredError, floats, many, number, optional, record, text, truth, whole, wholes
-from kitvalue.market.terms import Source, Term
+
+T = TypeVar("T")
+
+
+class NotStoredError(Exception):
+    """The text holds no such record."""
+
+
+def parsed(text: str) -> dict[str, object]:
+    """The object in a JSON text whose numbers are all finite. Raises NotStoredError."""
+    try:
+        found = json.loads(text, parse_constant=_no_number)
+    except (ValueError, RecursionError):
+        raise NotStoredError from None
+    return keyed(found)
+
+
+def _no_number(word: str) -> object:
+    raise NotStoredError(word)
+
+
+def keyed(found: object, names: Sequence[str] | None = None) -> dict[str, object]:
+    """An object, with these keys and no others where `names` are given."""
+    if not isinstance(found, dict) or (names is not None and found.keys() != set(names)):
+        raise NotStoredError
+    return found
+
+
+def listing(found: object) -> list[object]:
+    """A list."""
+    if not isinstance(found, list):
+        raise NotStoredError
+    return found
+
+
+def text(found: object) -> str:
+    """A text."""
+    if not isinstance(found, str):
+        raise NotStoredError
+    return found
+
+
+def truth(found: object) -> bool:
+    """True or false, not 1 or 0."""
+    if not isinstance(found, bool):
+        raise NotStoredError
+    return found
+
+
+def whole(found: object) -> int:
+    """A whole number."""
+    if type(found) is not int:
+        raise NotStoredError
+    return found
+
+
+def number(found: object, least: float = -math.inf) -> float:
+    """A finite number that is not below `least`."""
+    if type(found) not in (int, float):
+        raise NotStoredError
+    try:
+        value = float(found)  # type: ignore[arg-type]
+    except OverflowError:
+        raise NotStoredError from None
+    if not math.isfinite(value) or value < least:
+        raise NotStoredError
+    return value
+
+
+def day(found: object) -> date:
+    """A date in ISO form."""
+    try:
+        return date.fromisoformat(text(found))
+    except ValueError:
+        raise NotStoredError from None
+
+
+def floats(found: object, shape: tuple[int, ...], *, least: float = -math.inf, blanks: bool = False) -> FloatArray:
+    """An array of this shape, none below `least`; with `blanks` null stands for NaN."""
+    values = listing(found)
+    if blanks:
+        values = [math.nan if one is None else one for one in values]
+    numbers = _array(values, shape, "fi").astype(np.float64)
+    known = numbers[~np.isnan(numbers)] if blanks else numbers
+    if not np.all(np.isfinite(known)) or np.any(known < least):
+        raise NotStoredError
+    return numbers
+
+
+def wholes(found: object, shape: tuple[int, ...], *, most: int | None = None) -> IntArray:
+    """An array of whole numbers of this shape, from 0 to `most`."""
+    numbers = _array(listing(found), shape, "i").astype(np.int64)
+    if np.any(numbers < 0) or (most is not None and np.any(numbers > most)):
+        raise NotStoredError
+    return numbers
+
+
+def days(found: object, count: int) -> DateArray:
+    """(count,) dates, null for NaT."""
+    values = [None if one is None else day(one) for one in listing(found)]
+    if len(values) != count:
+        raise NotStoredError
+    return np.array(values, dtype="datetime64[D]")
+
+
+def _array(values: Sequence[object], shape: tuple[int, ...], kinds: str) -> np.ndarray[Any, np.dtype[Any]]:
+    try:
+        array = np.array(values)
+    except (ValueError, OverflowError):
+        raise NotStoredError from None
+    if array.shape != shape or array.dtype.kind not in kinds:
+        raise NotStoredError
+    return array
+
+
+def record(kind: Callable[..., T], found: object, readers: Mapping[str, Callable[[object], object]]) -> T:
+    """A record of plain fields: an object whose keys are its fields; `readers` knows each field's annotation."""
+    given = fields(kind)  # type: ignore[arg-type]
+    values = keyed(found, [field.name for field in given])
+    return kind(**{field.name: readers[str(field.type)](values[field.name]) for field in given})
+
+
+def many(reader: Callable[[object], T]) -> Callable[[object], tuple[T, ...]]:
+    """A reader of lists."""
+    return lambda found: tuple(reader(one) for one in listing(found))
+
+
+def optional(reader: Callable[[object], T]) -> Callable[[object], T | None]:
+    """A reader of what may be null."""
+    return lambda found: None if found is None else reader(found)
+
+
+def pair(found: object) -> tuple[float, float]:
+    """Two numbers."""
+    low, high = floats(found, (2,)).tolist()
+    return low, high
+
 
 FORMAT: Final = 4
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
@@ -80,7 +215,7 @@ def load_fit(text: str, fingerprint: str) -> KeptFit | None:
     if sealed(body) != text:
         return None
     try:
-        found = stored.parsed(body + "}")
+        found = parsed(body + "}")
         if found.get("format") != FORMAT or found.get("fingerprint") != fingerprint:
             return None
         return KeptFit(_fit(found), _counts(found["counts"]))
@@ -89,7 +224,7 @@ def load_fit(text: str, fingerprint: str) -> KeptFit | None:
 
 
 def _fit(found: dict[str, object]) -> Fit:
-    stored.keyed(found, ["format", "fingerprint", "counts", "center", "scale", "book", *_plain_names()])
+    keyed(found, ["format", "fingerprint", "counts", "center", "scale", "book", *_plain_names()])
     recipe = record(Recipe, found["recipe"], _READERS)
     book = _load_book(found["book"])
     if recipe.series != book.series_names or len(recipe.rows_by_series) != len(recipe.series):
@@ -148,9 +283,9 @@ def _save_book(book: PriceBook) -> dict[str, object]:
 
 
 def _load_book(found: object) -> PriceBook:
-    given = stored.keyed(found, [field.name for field in fields(PriceBook)])
+    given = keyed(found, [field.name for field in fields(PriceBook)])
     names = many(text)(given["series_names"])
-    n = len(stored.listing(given["rows"]))
+    n = len(listing(given["rows"]))
     return PriceBook(
         rows=wholes(given["rows"], (n,)),
         series=wholes(given["series"], (n,), most=len(names) - 1),
@@ -162,15 +297,15 @@ def _load_book(found: object) -> PriceBook:
         premium=floats(given["premium"], (n,), least=0),
         price_kind=wholes(given["price_kind"], (n,), most=2),
         channel=wholes(given["channel"], (n,), most=2),
-        date=stored.days(given["date"], n),
+        date=days(given["date"], n),
         freight=floats(given["freight"], (n,), blanks=True),
         weight=floats(given["weight"], (n,), least=TINY),
-        features=tuple(_load_feature(one, n) for one in stored.listing(given["features"])),
+        features=tuple(_load_feature(one, n) for one in listing(given["features"])),
     )
 
 
 def _load_feature(found: object, n: int) -> FeatureColumn:
-    given = stored.keyed(found, [field.name for field in fields(FeatureColumn)])
+    given = keyed(found, [field.name for field in fields(FeatureColumn)])
     if given["kind"] not in get_args(FeatureKind):
         raise NotStoredError
     values, words = floats(given["values"], (n,), blanks=True), many(text)(given["words"])
@@ -196,8 +331,8 @@ def _read(kind: Callable[..., R], found: object) -> R:
 _counts: Final = _of(FileCounts)
 _READERS: Final[Mapping[str, Callable[[object], object]]] = {  # by the fields' annotations
     "str": text, "bool": truth, "int": whole, "float": number, "Source": _source,
-    "str | None": optional(text), "float | None": optional(number), "date | None": optional(stored.day),
-    "tuple[str, ...]": many(text), "tuple[int, ...]": many(whole), "tuple[float, float]": stored.pair,
+    "str | None": optional(text), "float | None": optional(number), "date | None": optional(day),
+    "tuple[str, ...]": many(text), "tuple[int, ...]": many(whole), "tuple[float, float]": pair,
     "tuple[Term, ...]": many(_of(Term)), "tuple[FeatureRecipe, ...]": many(_of(FeatureRecipe)),
     "tuple[LeftOut, ...]": many(_of(LeftOut)),
 }  # fmt: skip

@@ -16,13 +16,12 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.vocabulary import GRADES
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.fitted import Fit
 from kitvalue.market.pocket import PocketCautions, PocketFit, pocket_cautions, pocket_fit
-from kitvalue.pages.laying import digest, templates
-from kitvalue.pages.words import day, plain
+from kitvalue.pages.words import day, digest, plain, templates
 
 STALE_DAYS = 90
 CODES = "".join(chr(c) for c in range(35, 127) if chr(c) not in "\\<&'`")  # one sign a value; safe inside a page

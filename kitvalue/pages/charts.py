@@ -15,10 +15,26 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, Final, Literal, cast
 
-from kitvalue.pages.palette import FADED, INK, PAPER, RULE
 from kitvalue.pages.svg import coded, decoded
+
+BLACK: Final = "#000000"
+ORANGE: Final = "#E69F00"
+SKY: Final = "#56B4E9"
+GREEN: Final = "#009E73"
+YELLOW: Final = "#F0E442"
+BLUE: Final = "#0072B2"
+VERMILLION: Final = "#D55E00"
+PURPLE: Final = "#CC79A7"
+
+OKABE_ITO: Final = (BLACK, ORANGE, SKY, GREEN, YELLOW, BLUE, VERMILLION, PURPLE)
+
+# The neutral tones of ink on paper: text, secondary text, rules.
+INK: Final = "#1B1B1B"
+FADED: Final = "#575757"
+RULE: Final = "#CFCDC6"
+PAPER: Final = "#FFFFFF"
 
 
 @contextmanager

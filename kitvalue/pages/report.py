@@ -5,28 +5,96 @@ The page forbids every outside request and every style but its own by a Content-
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 from markupsafe import Markup
 
-from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.problems import Problem
-from kitvalue.market.fitted import Fit
-from kitvalue.market.upside import leading
+from kitvalue.intake.text.problems import FileCounts, Level, Problem
+from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
-from kitvalue.pages.laying import digest, templates
+from kitvalue.pages import charts
+from kitvalue.pages.pictures.frame import WIDE, Chart
 from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
-from kitvalue.pages.sections.files import FilesView, files_view
-from kitvalue.pages.sections.market import MarketView, market_view
-from kitvalue.pages.sections.offers import OfferSeen, OffersView, offers_view, resale_words
-from kitvalue.pages.sections.today import NoteList, today_view
-from kitvalue.pages.sections.trend import TrendView, trend_view
+from kitvalue.pages.sections.market import MarketView, TrendView, market_view, trend_view
+from kitvalue.pages.sections.offers import NoteList, OfferSeen, OffersView, offers_view, resale_words, today_view
 from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
-from kitvalue.pages.tables import Fact
-from kitvalue.pages.words import capital, count, day, number
+from kitvalue.pages.words import (
+    Fact,
+    Row,
+    Table,
+    and_more,
+    capital,
+    count,
+    day,
+    digest,
+    figures,
+    number,
+    sentences,
+    templates,
+    words,
+)
+
+MOST_PROBLEMS = 80
+SIGNS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
+EFFECTS = {Level.REFUSED: "row not used", Level.WARNING: "noted", Level.FILE: "file not used"}
+
+
+@dataclass(frozen=True, slots=True)
+class FilesView:
+    """The section: counts a file, then every problem."""
+
+    lead: str
+    counts: Table | None
+    problems: Table | None
+
+
+def files_view(files: Sequence[FileCounts], problems: Sequence[Problem]) -> FilesView:
+    """The section for the files read."""
+    refused = sum(f.refused for f in files)
+    lead = f"{count(sum(f.read for f in files), 'row')} read, {number(refused) if refused else 'none'} refused."
+    if not problems:
+        lead += " No complaint about any cell."
+    return FilesView(lead, _counts(files) if files else None, _problems(problems) if problems else None)
+
+
+def _counts(files: Sequence[FileCounts]) -> Table:
+    return Table(
+        caption="Files read",
+        columns=(
+            words("File"), figures("Read"), figures("Used"), figures("Refused"), figures("Set aside"),
+            words("Columns parted by"), words("Decimal sign"), words("Encoding"),
+        ),
+        rows=tuple(
+            Row((f.file, number(f.read), number(f.used), number(f.refused), number(f.set_aside),
+                 _sign(f.delimiter), _sign(f.decimal), f.encoding or "not told"))
+            for f in files
+        ),
+        notes=("Set aside: repeated rows, and older listings of a kit that was listed again.",),
+    )  # fmt: skip
+
+
+def _sign(sign: str | None) -> str:
+    return "not needed" if sign is None else SIGNS.get(sign, sign)
+
+
+def _problems(problems: Sequence[Problem]) -> Table:
+    order = {Level.FILE: 0, Level.REFUSED: 1, Level.WARNING: 2}
+    told = sorted(problems, key=lambda p: order[p.level])
+    return Table(
+        caption="Problems in the files",
+        columns=(
+            words("File"), figures("Row"), words("Column"), sentences("What is wrong, what to do"), words("Effect"),
+        ),
+        rows=tuple(
+            Row((p.file, "all" if p.row is None else str(p.row), p.column or "all", p.message, EFFECTS[p.level]))
+            for p in told[:MOST_PROBLEMS]
+        ),
+        notes=and_more(len(told) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
+    )  # fmt: skip
+
 
 __all__ = ["BuildSeen", "OfferSeen", "ReportInput", "render_report"]
 
@@ -167,3 +235,49 @@ def _fitted(given: ReportInput) -> tuple[str, ...]:
 def _shared(builds: Sequence[BuildSeen]) -> list[str]:
     each = [build_cautions(b, ()) for b in builds]
     return [text for texts in each for text in texts if sum(text in other for other in each) > 1]
+
+
+DOTS_A_UNIT = 2.5
+FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
+
+
+@dataclass(frozen=True, slots=True)
+class ChartFile:
+    """One file: its name, and what it holds."""
+
+    name: str
+    data: bytes
+
+
+def chart_files(view: ReportView) -> Iterator[ChartFile]:
+    """Every picture of the report, each as SVG and PNG under the id that it has in the page."""
+    for chart in charts_of(view):
+        yield ChartFile(f"{chart.id}.svg", svg_file(chart))
+        yield ChartFile(f"{chart.id}.png", png_file(chart))
+
+
+def charts_of(view: ReportView) -> tuple[Chart, ...]:
+    """The pictures in the page's order."""
+    found: list[Chart | None] = [
+        view.market.prices if view.market else None,
+        view.trend.picture if view.trend else None,
+        view.trust.picture if view.trust else None,
+        view.offers.picture,
+    ]
+    for build in view.builds:
+        found += [build.cost, build.even, build.swings]
+    return tuple(chart for chart in found if chart is not None)
+
+
+def svg_file(chart: Chart) -> bytes:
+    """The page's own drawing as a document: with its name space, fonts to choose from and white behind it."""
+    head, _, rest = str(chart.wide).partition(">")
+    open_tag = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
+    paper = '<rect width="100%" height="100%" fill="#FFFFFF" />'
+    return f'<?xml version="1.0" encoding="utf-8"?>\n{open_tag}>{paper}{rest}\n'.encode()
+
+
+def png_file(chart: Chart) -> bytes:
+    """The same drawing as dots, for where SVG is not taken."""
+    with charts.drawing():
+        return charts.png_of(chart.draw(WIDE), DOTS_A_UNIT)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import unicodedata
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Final
+from typing import Final, Literal
 
-from kitvalue.intake.bookcolumns import FeatureValue
-from kitvalue.intake.bookrows import FeatureRead
-from kitvalue.intake.numbers import plain as plain_number
-from kitvalue.intake.vocabulary import GRADES
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from kitvalue.intake.books.bookcolumns import FeatureValue
+from kitvalue.intake.books.bookrows import FeatureRead
+from kitvalue.intake.text.numbers import plain as plain_number
+from kitvalue.intake.text.vocabulary import GRADES
 
 NBSP: Final = "\u00a0"
 MINUS: Final = "\u2212"
@@ -170,3 +176,96 @@ def in_so_many(share: float) -> str:
     if share > 0.5:
         return f"{number(100 * share)} in 100"
     return f"1 in {number(1 / share)}"
+
+
+MOST_SLIM = 3
+MOST_SHORT = 18
+ColumnKind = Literal["n", "w", "s"]
+RowKind = Literal["", "subtotal", "total", "marked"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its heading, and whether it holds figures (set right, digits aligned), words or whole sentences."""
+
+    head: str
+    kind: ColumnKind
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of ready text, the first cell being its name."""
+
+    cells: tuple[str, ...]
+    kind: RowKind = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table. `notes` stand beneath it, a line each: what was left away, what a column means."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def slim(self) -> bool:
+        """Few columns read better close together than spread over the page."""
+        return len(self.columns) <= MOST_SLIM
+
+    @property
+    def short(self) -> bool:
+        """Few enough rows to stay together on one printed page."""
+        return len(self.rows) <= MOST_SHORT
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A figure that stands alone: what it is, the figure, and a line that explains it."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+def words(head: str) -> Column:
+    """A column of words."""
+    return Column(head, "w")
+
+
+def sentences(head: str) -> Column:
+    """A column that needs room for whole sentences."""
+    return Column(head, "s")
+
+
+def figures(head: str) -> Column:
+    """A column of figures."""
+    return Column(head, "n")
+
+
+def and_more(left: int, more: str, where: str) -> tuple[str, ...]:
+    """The note beneath a table cut short: `and 38 more rows: kitvalue check lists them all`."""
+    return (f"and {number(left)} {more}: {where}",) if left > 0 else ()
+
+
+def templates() -> Environment:
+    """The templates of this room: every value is escaped, and an unknown name is an error."""
+    return Environment(
+        loader=PackageLoader("kitvalue.pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_finalize,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _finalize(value: object) -> object:
+    """Every text of a page passes here: signs that could hide or turn the text around them are made visible."""
+    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def digest(text: str) -> str:
+    """The `sha256-` value of a Content-Security-Policy, without its prefix."""
+    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

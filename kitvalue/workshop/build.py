@@ -5,16 +5,248 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 
-from kitvalue.intake.plan import DonorTable, Plan, SurplusTable
-from kitvalue.intake.problems import Problem, shown
-from kitvalue.intake.shop import SizeOrder, WorkTable
-from kitvalue.workshop.charges import Charge, Group, Lever, Stated
+from kitvalue.intake.settings.plan import DonorTable, Plan, SurplusTable, WorkLine
+from kitvalue.intake.settings.shop import Route, SizeOrder, WorkTable
+from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.drums import NEW, Drum, drums_of
-from kitvalue.workshop.faults import plan_problem, refuse
-from kitvalue.workshop.labour import work_charges
-from kitvalue.workshop.money import money_text
-from kitvalue.workshop.quantities import Cutting, NotCounted, Quantity, buying_list, count, covered_drums, sheet_note
+from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
+from kitvalue.workshop.quantities import (
+    Counted,
+    Cutting,
+    NotCounted,
+    Quantity,
+    buying_list,
+    count,
+    covered_drums,
+    sheet_note,
+)
+from kitvalue.workshop.tax import Terms
+
+
+class Group(StrEnum):
+    """The parts of a cost sheet, in its order."""
+
+    DONORS = "donors"
+    WORK = "work"
+    CONTINGENCY = "contingency"
+    SENT_OUT = "sent-out work"
+    PARTS = "parts"
+    SURPLUS = "surplus"
+
+
+class Stated(StrEnum):
+    """What the stated money of a charge is, before a route turns it into a net amount."""
+
+    NET = "net"  # VAT comes on top: deducted by a taxed business, borne by an exempt one
+    GROSS = "gross"  # VAT inside, deducted by a taxed business
+    NO_VAT = "no vat"  # none in it, or none that may be deducted
+    SOLD_OFF = "sold off"  # a gross price received
+    KEPT = "kept"  # the worth of what stays in the workshop
+
+
+class Lever(StrEnum):
+    """What of a charge a break-even may scale."""
+
+    DONOR_PRICE = "donor price"
+    LABOUR = "labour"
+    COVERING = "covering"
+    NONE = "none"
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """One line as stated. `amount` is money for one unit, None where unknown; a credit's is above 0 all the same."""
+
+    what: str
+    group: Group
+    quantity: Decimal
+    unit: str
+    amount: Decimal | None
+    stated: Stated
+    lever: Lever = Lever.NONE
+    donor: str | None = None
+    basis: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """Factors on the planned amounts, each 1 as planned."""
+
+    donors: Decimal = Decimal(1)
+    hours: Decimal = Decimal(1)
+    hourly_rate: Decimal = Decimal(1)
+    covering: Decimal = Decimal(1)
+
+    def of(self, lever: Lever) -> Decimal:
+        """The factor on a charge of this lever."""
+        match lever:
+            case Lever.DONOR_PRICE:
+                return self.donors
+            case Lever.LABOUR:
+                return self.hours * self.hourly_rate
+            case Lever.COVERING:
+                return self.covering
+            case Lever.NONE:
+                return Decimal(1)
+
+
+@dataclass(frozen=True, slots=True)
+class ExactCost:
+    """Net cost and purchase prices (P), nothing rounded. Charges of unknown amount are not in them."""
+
+    cost: Decimal
+    purchase: Decimal
+
+
+def net_unit(charge: Charge, terms: Terms, route: Route) -> Decimal | None:
+    """What one unit of a charge costs net by a VAT route, unrounded and below 0 for a credit; None where unknown.
+
+    What is sold off brings value/(1+v) - f*value under full VAT. Under the margin scheme it has no margin, its value
+    being taken out of the donor's purchase price, so it brings value - f*value, as it does where no VAT is charged.
+    """
+    if charge.amount is None:
+        return None
+    taxed, amount = route != "none", charge.amount
+    match charge.stated:
+        case Stated.NET:
+            return amount if taxed else amount * (1 + terms.rate)
+        case Stated.GROSS:
+            return amount / (1 + terms.rate) if taxed else amount
+        case Stated.NO_VAT:
+            return amount
+        case Stated.SOLD_OFF:
+            brings = amount / (1 + terms.rate) if route == "full" else amount
+            return -(brings - terms.fee * amount)
+        case Stated.KEPT:
+            return -amount
+
+
+@dataclass(frozen=True, slots=True)
+class Apportioned:
+    """A donor's price, parted once: `price` = `sold_off` + `kept` + `kit`, gross money without its freight.
+
+    `sold_off` is what its surplus brings, `kept` the worth of its drums that are left over, `kit` what remains for the
+    kit; below 0 where the others are more than the price.
+    """
+
+    donor: str
+    price: Decimal
+    sold_off: Decimal
+    kept: Decimal
+
+    @property
+    def kit(self) -> Decimal:
+        return self.price - self.sold_off - self.kept
+
+
+def apportioned(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> tuple[Apportioned, ...]:
+    """Each donor's price between the kit and what is sold off or kept of it; `donors` scales the prices. Unrounded."""
+    return tuple(
+        Apportioned(
+            donor.donor,
+            donor.amount * donors,
+            _of_donor(charges, donor.donor, Stated.SOLD_OFF),
+            _of_donor(charges, donor.donor, Stated.KEPT),
+        )
+        for donor in charges
+        if donor.lever is Lever.DONOR_PRICE and donor.donor is not None and donor.amount is not None
+    )
+
+
+def _of_donor(charges: Sequence[Charge], donor: str, stated: Stated) -> Decimal:
+    amounts = (
+        c.quantity * c.amount for c in charges if c.donor == donor and c.stated is stated and c.amount is not None
+    )
+    return sum(amounts, ZERO)
+
+
+def purchase_price(charges: Sequence[Charge], scales: Scales) -> Decimal:
+    """P: for each donor its price less what of it is sold off or kept, never below 0. Unrounded."""
+    return sum((max(ZERO, one.kit) for one in apportioned(charges, scales.donors)), ZERO)
+
+
+def exact_cost(
+    charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal, scales: Scales
+) -> ExactCost:
+    """The build's cost with nothing rounded. `contingency` is a fraction of labour."""
+    total = ZERO
+    for charge in charges:
+        unit = net_unit(charge, terms, route)
+        if unit is not None:
+            net = unit * charge.quantity * scales.of(charge.lever)
+            total += net * (1 + contingency) if charge.group is Group.WORK else net
+    return ExactCost(total, purchase_price(charges, scales))
+
+
+def least_donor_scale(charges: Sequence[Charge]) -> Decimal:
+    """The factor on donor prices below which what is sold off one of them would exceed its price."""
+    return max((one.sold_off / one.price for one in apportioned(charges) if one.price), default=ZERO)
+
+
+def work_charges(plan: Plan, work: WorkTable | None, drums: Sequence[Drum]) -> tuple[list[Charge], list[Problem]]:
+    """A charge for each [[work]] line that these drums need, and the faults of the lines that give none."""
+    charges: list[Charge] = []
+    faults: list[Problem] = []
+    for i, line in enumerate(plan.work, 1):
+        made = _charge(plan.name, f"work {i} ({line.what})", line, work, drums)
+        if isinstance(made, Problem):
+            faults.append(made)
+        elif made.quantity > 0:
+            charges.append(made)
+    own = [c for c in charges if c.group is Group.WORK]
+    return own + [c for c in charges if c.group is not Group.WORK], faults
+
+
+def _charge(name: str, place: str, line: WorkLine, work: WorkTable | None, drums: Sequence[Drum]) -> Charge | Problem:
+    counted = count(line, drums)
+    if isinstance(counted, NotCounted):
+        return plan_problem(name, f"{place}.{counted.key}", "no_quantity", counted.reason)
+    if line.each is not None:
+        if line.hours is not None:
+            return plan_problem(name, f"{place}.each", "hours_and_each", "give hours or each, not both")
+        stated = Stated.GROSS if line.vat == "included" else Stated.NET
+        return Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, stated)
+    hours = _hours_of_one(name, place, line, work)
+    if isinstance(hours, Problem):
+        return hours
+    if work is None:
+        return shop_problem("work", "no_table", "this build needs the shop's hourly rate: add [work] with rate")
+    return Charge(
+        line.what, Group.WORK, hours * counted.quantity, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR,
+        basis=_basis(counted, hours),
+    )  # fmt: skip
+
+
+def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
+    """Hours of the shop's own for one unit of a line: the line's, 1 for a line per hour, else its operation's.
+
+    None where nobody gave them; they are never invented.
+    """
+    if line.each is not None:
+        return None
+    if line.hours is not None:
+        return line.hours
+    if line.per == "hour":
+        return Decimal(1)
+    return work.hours.get(line.operation) if work is not None and line.operation is not None else None
+
+
+def _hours_of_one(name: str, place: str, line: WorkLine, work: WorkTable | None) -> Decimal | Problem:
+    hours = own_hours(line, work)
+    if hours is not None:
+        return hours
+    asked = line.operation or line.what
+    message = f"{shown(asked)} has no hours; add them under [work.hours] in shop.toml, or give hours in this line"
+    return plan_problem(name, f"{place}.operation", "no_hours", message, asked)
+
+
+def _basis(counted: Counted, hours: Decimal) -> str:
+    quantity = counted.quantity.quantize(Decimal("0.001")).normalize()
+    unit = counted.unit if quantity == 1 or counted.unit == "m2" else f"{counted.unit}s"
+    what = "" if counted.unit == "each" else f" {unit}"
+    return f"{quantity:f}{what} at {hours.normalize():f} h"
 
 
 @dataclass(frozen=True, slots=True)

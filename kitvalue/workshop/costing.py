@@ -2,21 +2,41 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.problems import Problem
-from kitvalue.intake.shop import Route, SellingTable, Shop, TaxTable
-from kitvalue.workshop import cautions as say
-from kitvalue.workshop.asking import Terms, price_for_margin, terms_of
-from kitvalue.workshop.build import Build, build_of
-from kitvalue.workshop.charges import Apportioned, Charge, Group, Scales, apportioned, net_unit, purchase_price
-from kitvalue.workshop.faults import plan_file, plan_problem, refusal, refuse, shop_problem
-from kitvalue.workshop.money import ZERO, PartlyKnown, cents, cents_up, money_text, percent
+from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
+from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.intake.text.problems import Problem
+from kitvalue.workshop.build import (
+    Apportioned,
+    Build,
+    Charge,
+    Group,
+    Scales,
+    apportioned,
+    build_of,
+    net_unit,
+    purchase_price,
+)
+from kitvalue.workshop.drums import NEW
+from kitvalue.workshop.money import (
+    ZERO,
+    PartlyKnown,
+    cents,
+    cents_up,
+    money_text,
+    percent,
+    plan_file,
+    plan_problem,
+    refusal,
+    refuse,
+    shop_problem,
+)
 from kitvalue.workshop.quantities import Cutting, Quantity
-from kitvalue.workshop.tax import why_no_margin_scheme
+from kitvalue.workshop.tax import Terms, price_for_margin, terms_of, why_no_margin_scheme
 
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
 FULL_WITHOUT_DONORS = "no donor is bought at this size, so it is costed with full VAT"
@@ -164,7 +184,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
         refuse([_route_fault(plan, chosen)])
-    general = (say.EXEMPT,) if route == "none" else (say.VAT,)
+    general = (EXEMPT,) if route == "none" else (VAT,)
     return CostSheet(
         name=plan.name,
         title=plan.title,
@@ -178,7 +198,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         hours=build.hours,
         incomplete=build.unknown,
         notes=build.notes if route == (plan.route or tax.route) else (*build.notes, FULL_WITHOUT_DONORS),
-        cautions=(*_incomplete(build.unknown), *general, *chosen.cautions, *say.build_cautions(plan, shop)),
+        cautions=(*_incomplete(build.unknown), *general, *chosen.cautions, *build_cautions(plan, shop)),
         terms=terms,
         contingency=contingency,
         charges=build.charges,
@@ -212,7 +232,7 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
     if route == "margin" and reason is None:
         donors = _sum(line for line in lines if line.group is Group.DONORS)
         made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
-        cautions = say.margin_cautions(build, donors, made)
+        cautions = margin_cautions(build, donors, made)
     return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, at_floor, cautions)
 
 
@@ -274,3 +294,94 @@ def _incomplete(unknown: Sequence[str]) -> tuple[str, ...]:
     if not unknown:
         return ()
     return (f"Not known: {'; '.join(unknown)}. Every cost and price here is too low by it.",)
+
+
+VAT = (
+    "VAT rules differ by country, and the margin scheme may not fit a rebuilt kit: ask a tax adviser before you use "
+    "these figures."
+)
+MARGIN_TOTALS = (
+    "Some countries want the margin scheme reckoned on totals by period instead of item by item "
+    "(Directive 2006/112/EC art. 318)."
+)
+MARGIN_INVOICE = (
+    'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" (art. 226(14)) and must '
+    "not show the VAT apart (art. 325)."
+)
+MARGIN_NEW_SHELL = "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
+MARGIN_HEAVY = (
+    "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the margin scheme may "
+    "not fit it."
+)
+MARGIN_SEVERAL = (
+    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them."
+)
+IMPORT = (
+    "Donor {ids} is imported: count duty and the carrier's fee at the border with its freight; import VAT is left out."
+)
+EXEMPT = "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
+TIMBER = (
+    "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; ask the "
+    "national CITES authority which listing the wood falls under."
+)
+DUST = (
+    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit."
+)
+PAINT = "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules."
+HEAT = "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
+
+# Beginnings of words in a line's operation or text; a hazard is there where every group has one.
+VENEER_WORDS = (("veneer",),)
+DUST_WORDS = (("sand", "edge", "cut", "drill", "veneer", "patch", "plug", "ply", "round"),)
+PAINT_WORDS = (("paint", "lacquer", "spray", "oil", "seal", "stain"),)
+HEAT_WORDS = (("strip", "remov", "old"), ("wrap", "covering"))
+
+
+def build_cautions(plan: Plan, shop: Shop) -> tuple[str, ...]:
+    """The cautions for a build whatever its VAT route: timbers at a border, dust, old paint, solvents, heat."""
+    exports = shop.tax is not None and any(d.kind == "export" for d in shop.tax.destinations.values())
+    veneer = _any_line((*plan.work, *plan.part), VENEER_WORDS)
+    cautions = [TIMBER] if exports or veneer else []
+    for text, words in ((DUST, DUST_WORDS), (PAINT, PAINT_WORDS), (HEAT, HEAT_WORDS)):
+        if _any_line(plan.work, words):
+            cautions.append(text)
+    imported = [d.id for d in plan.donor if d.bought_from == "import"]
+    if imported:
+        cautions.append(IMPORT.format(ids=", ".join(imported)))
+    return tuple(cautions)
+
+
+def margin_cautions(build: Build, donors_cost: Decimal, made_cost: Decimal) -> tuple[str, ...]:
+    """Why the margin scheme may not fit although nothing closes it. Costs net: the donors, and work with parts."""
+    cautions = [MARGIN_TOTALS, MARGIN_INVOICE]
+    if any(d.source == NEW for d in build.drums):
+        cautions.append(MARGIN_NEW_SHELL)
+    if made_cost > donors_cost:
+        cautions.append(MARGIN_HEAVY)
+    if len(build.donors) > 1:
+        cautions.append(MARGIN_SEVERAL)
+    return tuple(cautions)
+
+
+def _any_line(lines: Sequence[LineTable], groups: Sequence[Sequence[str]]) -> bool:
+    return any(all(_has_word(line, starts) for starts in groups) for line in lines)
+
+
+def _has_word(line: LineTable, starts: Sequence[str]) -> bool:
+    operation = line.operation if isinstance(line, WorkLine) else None
+    words = re.findall(r"[^\W\d_]+", f"{line.what} {operation or ''}".lower())
+    return any(word.startswith(tuple(starts)) for word in words)
+
+
+def holding_cost(selling: SellingTable) -> Decimal:
+    """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set.
+
+    Raises FileError where only the cost of a month is set.
+    """
+    if selling.holding is None:
+        return ZERO
+    if selling.months_to_sell is None:
+        message = "holding is set and months_to_sell is not: add the months from buying a kit to selling it"
+        refuse([shop_problem("selling.months_to_sell", "no_months", message)])
+        return ZERO
+    return selling.holding * selling.months_to_sell

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.plan import DrumTable, Plan, Role, VatWord
-from kitvalue.intake.problems import shown
-from kitvalue.intake.shop import SizeOrder
-from kitvalue.intake.sizes import Size, read_size
-from kitvalue.intake.words import Refusal
-from kitvalue.workshop.faults import plan_problem, refuse
+from kitvalue.intake.settings.plan import DrumTable, Plan, Role, VatWord
+from kitvalue.intake.settings.shop import SizeOrder
+from kitvalue.intake.text.problems import shown
+from kitvalue.intake.text.sizes import Size, read_size
+from kitvalue.intake.text.words import Refusal
+from kitvalue.workshop.money import plan_problem, refuse
 
 PI = Decimal("3.14159265358979323846264338")
 MM2_PER_M2 = Decimal(1_000_000)

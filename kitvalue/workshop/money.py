@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
+
+from kitvalue.intake.text.problems import FileError, Level, Problem
 
 CENT = Decimal("0.01")
 ZERO = Decimal(0)
@@ -57,3 +60,30 @@ class PartlyKnown:
 
     def _with(self, word: str) -> str:
         return money_text(self.known) + (f" {word} {len(self.unknown)} unknown" if self.unknown else "")
+
+
+def plan_file(name: str) -> str:
+    """`builds/NAME.toml`."""
+    return f"builds/{name}.toml"
+
+
+def plan_problem(name: str, place: str, code: str, message: str, text: str | None = None) -> Problem:
+    """A fault in a plan; `place` is the table and key, such as `work 2 (Cut bearing edges).operation`."""
+    return Problem(plan_file(name), None, place, text, code, Level.FILE, message)
+
+
+def shop_problem(place: str, code: str, message: str, text: str | None = None) -> Problem:
+    """A fault in shop.toml."""
+    return Problem("shop.toml", None, place, text, code, Level.FILE, message)
+
+
+def refusal(problems: Sequence[Problem]) -> FileError:
+    """One error with every problem, of which there is one at least."""
+    more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+    return FileError(problems[0].line() + more, problems)
+
+
+def refuse(problems: Sequence[Problem]) -> None:
+    """Raise the `refusal` of these problems; nothing where there is none."""
+    if problems:
+        raise refusal(problems)

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.plan import LineTable, PartLine, Per, Plan, Role
-from kitvalue.intake.problems import shown
-from kitvalue.intake.sizes import MM_PER_INCH
+from kitvalue.intake.settings.plan import LineTable, PartLine, Per, Plan, Role
+from kitvalue.intake.text.problems import shown
+from kitvalue.intake.text.sizes import MM_PER_INCH
 from kitvalue.workshop.drums import NEW, PI, Drum
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.sheets import Covering, Division, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of

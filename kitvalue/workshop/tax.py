@@ -7,11 +7,13 @@ and its rounding rules) and Council Directive 2006/112/EC, articles 312 to 325, 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from decimal import Decimal
+from dataclasses import dataclass, replace
+from decimal import ROUND_FLOOR, Decimal
 
-from kitvalue.intake.plan import DonorTable
-from kitvalue.workshop.money import ZERO, cents
+from kitvalue.intake.settings.plan import DonorTable
+from kitvalue.intake.settings.shop import Route, SellingTable, TaxTable
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,3 +81,122 @@ def _why_not(donor: DonorTable) -> str | None:
     if donor.bought_from == "trade" and donor.vat is None:
         return f"donor {donor.id} was bought from trade and its vat is not said"
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """The terms of a sale. `rate`, `fee` and `margin` are fractions, `freight` (gross) and `step` are money."""
+
+    rate: Decimal
+    fee: Decimal
+    margin: Decimal
+    freight: Decimal
+    step: Decimal
+
+    def without_margin(self) -> Terms:
+        """The same terms for a sale that need only bring its cost back."""
+        return replace(self, margin=ZERO)
+
+
+@dataclass(frozen=True, slots=True)
+class Sale:
+    """One sale at a gross price, to the cent: net + vat = gross, net - fee - cost = profit.
+
+    `vat` and `net` are the kit's own (the VAT on freight stands apart). `margin` is profit in percent of net,
+    `markup` in percent of net cost; None where that base is not above 0.
+    """
+
+    gross: Decimal
+    vat: Decimal
+    net: Decimal
+    fee: Decimal
+    profit: Decimal
+    margin: Decimal | None
+    markup: Decimal | None
+
+
+def terms_of(tax: TaxTable, selling: SellingTable) -> Terms:
+    """The shop's settings as fractions."""
+    return Terms(percent(tax.rate), percent(selling.fee), percent(selling.margin), selling.freight, selling.step)
+
+
+def kit_vat(gross: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
+    """The kit's own VAT at a gross price, unrounded.
+
+    Margin scheme: v/(1+v) * max(0, G + F - P) less the v/(1+v) * F that stands apart. Where the purchase exceeds all
+    the buyer pays nothing is due, while the carrier's VAT is still deducted: then the kit's own part is below 0.
+    """
+    if route == "none":
+        return ZERO
+    if route == "full":
+        return vat_inside(gross, terms.rate)
+    if gross + terms.freight >= purchase:
+        return vat_inside(gross - purchase, terms.rate)  # in one piece, so that it rounds once
+    return margin_vat(gross + terms.freight, purchase, terms.rate) - vat_inside(terms.freight, terms.rate)
+
+
+def exact_profit(gross: Decimal, cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
+    """Profit at a gross price, nothing rounded."""
+    return gross - kit_vat(gross, purchase, terms, route) - terms.fee * (gross + terms.freight) - cost
+
+
+def sale_at(gross: Decimal, cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Sale:
+    """The sale at a gross price (whole cents), each part to the cent."""
+    vat = cents(kit_vat(gross, purchase, terms, route))
+    net = gross - vat
+    fee = cents(terms.fee * (gross + terms.freight))
+    profit = net - fee - cost
+    return Sale(gross, vat, net, fee, profit, _share(profit, net), _share(profit, cost))
+
+
+def price_for_margin(cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
+    """The gross price that leaves `terms.margin` of net revenue, unrounded.
+
+    With D = (1-m)/(1+v) - f: full VAT G = (C + fF)/D, margin scheme G = (C + fF - (1-m) P v/(1+v))/D, exempt the first
+    with v = 0. Numerator and D are multiplied by 1+v so that only the last step divides.
+    Raises RefusedError where D is not above 0: no price is enough.
+    """
+    keep = 1 - terms.margin
+    up = Decimal(1) if route == "none" else 1 + terms.rate
+    below = keep - terms.fee * up
+    if below <= 0:
+        raise RefusedError(no_price_text(terms))
+    above = (cost + terms.fee * terms.freight) * up
+    if route == "margin":
+        above -= keep * purchase * terms.rate
+    return above / below
+
+
+def cost_at_margin(gross: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
+    """The net cost at which `gross` leaves exactly `terms.margin`: `price_for_margin` turned round, unrounded."""
+    up = Decimal(1) if route == "none" else 1 + terms.rate
+    keep = 1 - terms.margin
+    above = gross * (keep - terms.fee * up)
+    if route == "margin":
+        above += keep * purchase * terms.rate
+    return above / up - terms.fee * terms.freight
+
+
+def no_price_text(terms: Terms) -> str:
+    """The refusal where VAT, fee and margin take the whole price, with what fee or margin would have to be below."""
+    margin = (1 - terms.fee * (1 + terms.rate)) * HUNDRED
+    fee = (1 - terms.margin) / (1 + terms.rate) * HUNDRED
+    lower = [f"selling.fee below {_hundredths(fee)} (with this margin)"]
+    if _hundredths(margin) > 0:
+        lower.insert(0, f"selling.margin below {_hundredths(margin)} (with this fee)")
+    return (
+        f"no price can meet this: VAT {_percent(terms.rate)} %, fee {_percent(terms.fee)} % and margin "
+        f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
+    )
+
+
+def _hundredths(value: Decimal) -> Decimal:
+    return value.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
+
+
+def _percent(fraction: Decimal) -> str:
+    return f"{(fraction * HUNDRED).normalize():f}"
+
+
+def _share(part: Decimal, base: Decimal) -> Decimal | None:
+    return cents(part * HUNDRED / base) if base > 0 else None

@@ -6,12 +6,11 @@ from decimal import Decimal
 
 import numpy as np
 
-from kitvalue.decisions.breakeven import Comparison, compare
-from kitvalue.decisions.by_pieces import MarketAtPieces, piece_counts
+from kitvalue.decisions.breakeven import Comparison, MarketAtPieces, compare, piece_counts
 from kitvalue.decisions.pricing import PriceSheet, price
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
 from tests import worked
 

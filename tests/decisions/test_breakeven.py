@@ -8,11 +8,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.decisions.by_pieces import piece_counts
-from kitvalue.decisions.like_for_like import like_for_like
+from kitvalue.decisions.breakeven import below_text, piece_counts, tie_price
+from kitvalue.decisions.original import like_for_like
 from kitvalue.decisions.pricing import price
-from kitvalue.decisions.tie import below_text, tie_price
-from kitvalue.intake.plan import OriginalTable
+from kitvalue.intake.settings.plan import OriginalTable
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.money import PartlyKnown
 from tests import worked

@@ -16,15 +16,15 @@ from kitvalue.decisions.ceiling import (
     chance_of_loss,
     make_up,
     mean_profit,
+    rebuild_bases,
     surplus_over_margin,
 )
-from kitvalue.decisions.uses import rebuild_bases
-from kitvalue.intake.book import FloatArray
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
-from kitvalue.market.many import kit_samples
-from kitvalue.market.subset import subset
+from kitvalue.market.linear import subset
+from kitvalue.market.outlook import kit_samples
 from tests import worked
 from tests.market.books import invented_book
 

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.decisions.haggling import Step, opening, paid_for, step_of
-from kitvalue.intake.offers import Offer
+from kitvalue.decisions.ceiling import Step, opening, paid_for, step_of
+from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fit import fit_book
 from tests.market.books import invented_book
 

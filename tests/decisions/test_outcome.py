@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.decisions.outcome import OWN_SALES, LearnedShares, SaleSeen, learned_shares
+from kitvalue.decisions.shares import OWN_SALES, LearnedShares, SaleSeen, learned_shares
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.outcome import Planned, job_outcomes
 from tests import worked

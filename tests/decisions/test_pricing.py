@@ -9,11 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.decisions.cautions import NOT_A_REBUILD, PRICED_TO_TIE
-from kitvalue.decisions.destinations import Door
-from kitvalue.decisions.pricing import PriceSheet
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import Shop
+from kitvalue.decisions.original import NOT_A_REBUILD, PRICED_TO_TIE
+from kitvalue.decisions.pricing import Door, PriceSheet
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import FileError
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.money import cents, money_text
 from tests import worked

@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from kitvalue.decisions import shortlist
-from kitvalue.decisions.haggling import Paid
+from kitvalue.decisions.ceiling import Base, Paid
 from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
-from kitvalue.decisions.uses import Base
-from kitvalue.workshop.asking import terms_of
 from kitvalue.workshop.costing import settings_of
+from kitvalue.workshop.tax import terms_of
 from tests import worked
 from tests.decisions.test_haggling import offer
 

@@ -7,9 +7,8 @@ from typing import Any
 
 import pytest
 
-from kitvalue.decisions.source_plan import cut_cost, plan_from, supplies, wanted_drums
-from kitvalue.decisions.sourcing import Limits, solve
-from kitvalue.intake.problems import RefusedError
+from kitvalue.decisions.sourcing import Limits, cut_cost, plan_from, solve, supplies, wanted_drums
+from kitvalue.intake.text.problems import RefusedError
 from kitvalue.workshop.costing import cost_sheet
 from tests import worked
 from tests.decisions.test_haggling import offer

@@ -13,7 +13,7 @@ from scipy import optimize
 
 from kitvalue.decisions import sourcing
 from kitvalue.decisions.sourcing import Answer, Limits, Supply, WantedDrum, solve
-from kitvalue.intake.sizes import Size
+from kitvalue.intake.text.sizes import Size
 
 CUT = 30.0
 

@@ -10,12 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kitvalue.decisions.original import Situation, situation_of
 from kitvalue.decisions.pricing import price
-from kitvalue.decisions.situation import Situation, situation_of
-from kitvalue.decisions.unknowns import Solved, _width, solve, solve_all
-from kitvalue.decisions.vary import Unknown, unknowns_of
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Shop
+from kitvalue.decisions.unknowns import Solved, Unknown, _width, solve, solve_all, unknowns_of
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
 from tests import worked
 from tests.decisions.market import FINISHED, ORIGINAL, comparison, typical

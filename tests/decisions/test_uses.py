@@ -7,8 +7,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from kitvalue.decisions.part_sales import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.decisions.uses import (
+from kitvalue.decisions.ceiling import (
     NO_SIZES,
     donor_needs,
     plain_bases,
@@ -17,12 +16,12 @@ from kitvalue.decisions.uses import (
     takes_place_of,
     why_no_place,
 )
-from kitvalue.intake.parts import Part
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import SellingTable
-from kitvalue.intake.sizes import Size, parse_size
-from kitvalue.workshop.costing import cost_sheet
-from kitvalue.workshop.holding import holding_cost
+from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, parts_of
+from kitvalue.intake.books.parts import Part
+from kitvalue.intake.settings.shop import SellingTable
+from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.sizes import Size, parse_size
+from kitvalue.workshop.costing import cost_sheet, holding_cost
 from tests import worked
 from tests.decisions.test_haggling import offer
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from kitvalue.intake.pricebook import PriceReading, read_pricebook
-from kitvalue.intake.problems import Level, Problem
-from kitvalue.intake.shop import Shop, read_shop
+from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
+from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.intake.text.problems import Level, Problem
 
 SETTINGS = """
 [shop]

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.csvout import csv_line, csv_text, is_number, safe_text
+from kitvalue.intake.tables.csvout import csv_line, csv_text, is_number, safe_text
 from tests.intake.shops import read_bytes
 
 RISKY = ("=", "+", "-", "@", "\t", "\r")

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.dates import Day, SeveralDays, day_order, read_date
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.text.dates import Day, SeveralDays, day_order, read_date
+from kitvalue.intake.text.words import Refusal
 
 
 @pytest.mark.parametrize(

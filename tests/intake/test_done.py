@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.done import DoneReading, FinishedBuild, OperationHours, read_done
-from kitvalue.intake.problems import Level
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.books.done import DoneReading, FinishedBuild, OperationHours, read_done
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import Level
 
 PLANS = ("seven-piece", "inishmore-restored")
 HEAD = "plan;finished_on;hours;hours_edge;hours_head;cost;sold_on;sold_for;note\n"

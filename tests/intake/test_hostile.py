@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.pricebook import read_pricebook
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import read_shop
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.intake.text.problems import FileError
 from tests.intake.shops import read_bytes, refused, whole_file
 from tests.shops import run
 

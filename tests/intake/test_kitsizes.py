@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.kitsizes import Diameters, SizesCell, sizes_reader
-from kitvalue.intake.sizes import Size, bare_diameters
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, bare_diameters, sizes_reader
+from kitvalue.intake.text.words import Refusal
 
 READ = sizes_reader("diameter-depth")
 

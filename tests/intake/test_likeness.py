@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from kitvalue.intake.likeness import likeness
-from kitvalue.intake.series import SeriesNames
-from kitvalue.intake.words import fold
+from kitvalue.intake.settings.words import SeriesNames
+from kitvalue.intake.text.words import fold, likeness
 
 
 def names(**also: tuple[str, ...]) -> SeriesNames:

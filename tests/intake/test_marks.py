@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.marks import grades_by, is_of_ten, is_school_mark
-from kitvalue.intake.offers import read_offers
-from kitvalue.intake.pricebook import PriceReading
-from kitvalue.intake.problems import Level
-from kitvalue.intake.words import says_not_known
+from kitvalue.intake.books.offers import read_offers
+from kitvalue.intake.books.pricebook import PriceReading
+from kitvalue.intake.settings.words import grades_by, is_of_ten, is_school_mark
+from kitvalue.intake.text.problems import Level
+from kitvalue.intake.text.words import says_not_known
 from tests.intake.shops import SETTINGS, read_rows, refused, shop_in, warned, whole_file
 
 TURNED = '1 = "wipe"\n2 = "freshen"\n3 = "mend"\n4 = "remake"\n5 = "harvest"\n'

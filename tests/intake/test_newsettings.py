@@ -10,14 +10,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.gradewords import Guess, guess_for, guessed_grade
-from kitvalue.intake.marks import grades_by, read_grade
-from kitvalue.intake.newsettings import FirstLook, SeriesSeen, new_settings, series_seen
-from kitvalue.intake.pasting import PasteBlock
-from kitvalue.intake.takeover import Incoming
-from kitvalue.intake.tradewords import likely_word
-from kitvalue.intake.vocabulary import CHANNELS
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.arrival.settings import (
+    FirstLook,
+    Guess,
+    SeriesSeen,
+    guess_for,
+    guessed_grade,
+    new_settings,
+    series_seen,
+)
+from kitvalue.intake.arrival.takeover import Incoming
+from kitvalue.intake.settings.pasting import PasteBlock
+from kitvalue.intake.settings.words import grades_by, read_grade
+from kitvalue.intake.text.vocabulary import CHANNELS, likely_word
+from kitvalue.intake.text.words import Refusal
 
 STARTER = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.numbers import (
+from kitvalue.intake.text.numbers import (
     Amount,
     ColumnStyle,
     TwoReadings,
@@ -18,7 +18,7 @@ from kitvalue.intake.numbers import (
     read_number,
     read_percent,
 )
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.text.words import Refusal
 
 NBSP, NARROW, THIN = "\u00a0", "\u202f", "\u2009"
 

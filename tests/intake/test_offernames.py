@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.offernames import next_name
-from kitvalue.intake.words import fold
+from kitvalue.intake.adverts.jot import next_name
+from kitvalue.intake.text.words import fold
 
 OTHERS = ("Corrib Inishmore", "Corrib Burren", "Lisdoon")
 

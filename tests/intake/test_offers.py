@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.kitsizes import split_sizes
-from kitvalue.intake.offers import OffersReading, read_offers
-from kitvalue.intake.problems import Level, Problem
-from kitvalue.intake.sizes import Size
+from kitvalue.intake.books.offers import OffersReading, read_offers
+from kitvalue.intake.text.problems import Level, Problem
+from kitvalue.intake.text.sizes import Size, split_sizes
 from tests.intake.shops import SETTINGS, shop_in
 
 HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.parts import PartsReading, drum_meant, read_parts
-from kitvalue.intake.sizes import Size
+from kitvalue.intake.books.parts import PartsReading, drum_meant, read_parts
+from kitvalue.intake.text.sizes import Size
 from tests.intake.shops import SETTINGS, shop_in
 
 HEADER = "part;value;chance;weeks"

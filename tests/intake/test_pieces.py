@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.pieces import drums_listed, read_pieces, says_pieces
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.text.sizes import drums_listed, read_pieces, says_pieces
+from kitvalue.intake.text.words import Refusal
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.plan import Plan, plan_names, plan_warnings, read_plan
-from kitvalue.intake.problems import FileError, Level, Problem
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.settings.plan import Plan, plan_names, plan_warnings, read_plan
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import FileError, Level, Problem
 from tests.intake.shops import SETTINGS, shop_in
 
 GOOD = """title = "Four-piece in Inishmore dress"

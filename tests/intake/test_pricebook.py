@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.pricebook import read_pricebook
-from kitvalue.intake.problems import Level
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.text.problems import Level
 from tests.intake.shops import (
     HEADER,
     kit,

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.problems import FileError, Problem
-from kitvalue.intake.series import series_names
-from kitvalue.intake.shop import read_shop
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.intake.settings.words import series_names
+from kitvalue.intake.text.problems import FileError, Problem
 from tests.intake.shops import SETTINGS, shop_in
 
 LEAST = '[shop]\nname = "Dock Road Drums"\ncurrency = "EUR"\n'

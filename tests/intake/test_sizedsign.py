@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from kitvalue.intake.sizedsign import SizedSign, sign_by_size
+from kitvalue.intake.arrival.takeover import SizedSign, sign_by_size
 
 PLAIN = ["130", "£480", "3900", "520", "640"]
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.sizes import Size, bass_order_refusal, parse_size, read_size
-from kitvalue.intake.words import Refusal
+from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.sizes import Size, bass_order_refusal, parse_size, read_size
+from kitvalue.intake.text.words import Refusal
 
 
 @pytest.mark.parametrize(

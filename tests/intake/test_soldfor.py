@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.numbers import Amount
-from kitvalue.intake.pricebook import PriceReading, read_pricebook
-from kitvalue.intake.problems import Level
-from kitvalue.intake.soldfor import read_sold_for
+from kitvalue.intake.books.bookcolumns import read_sold_for
+from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
+from kitvalue.intake.text.numbers import Amount
+from kitvalue.intake.text.problems import Level
 from tests.intake.shops import SETTINGS, read_rows, refused, shop_in, warned
 from tests.intake.test_tall import carefully, in_bulk, same, same_book
 from tests.shops import run

@@ -9,12 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.cells import split_lines, split_rows
-from kitvalue.intake.decoding import DecodedText, decode
-from kitvalue.intake.headers import WantedColumns, letter
-from kitvalue.intake.problems import FileError, Level, Problem
-from kitvalue.intake.shop import FilesTable
-from kitvalue.intake.tables import TextTable, read_table, table_from_text
+from kitvalue.intake.settings.shop import FilesTable
+from kitvalue.intake.tables.headers import WantedColumns, letter, split_lines, split_rows
+from kitvalue.intake.tables.table import TextTable, read_table, table_from_text
+from kitvalue.intake.text.decoding import DecodedText, decode
+from kitvalue.intake.text.problems import FileError, Level, Problem
 
 WANTED = WantedColumns(("name", "price"), ("note", "date"), {"note": "remark"}, "[prices.columns]")
 

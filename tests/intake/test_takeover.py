@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.takeover import Incoming, incoming
+from kitvalue.intake.arrival.takeover import Incoming, incoming
+from kitvalue.intake.text.problems import FileError
 
 FEATURES = {"hardware": "yes-no"}
 HEAD = "Date,Make,Model,Sizes,State,Price,Sold?,Stands?,Where seen,Seller"

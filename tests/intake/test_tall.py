@@ -13,16 +13,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.intake import pricebook
-from kitvalue.intake.book import PriceBook
-from kitvalue.intake.decoding import decode
-from kitvalue.intake.pricebook import PriceReading, read_pricebook, wanted_columns
-from kitvalue.intake.problems import FileError, Level
-from kitvalue.intake.rates import read_rates
-from kitvalue.intake.shop import Shop
-from kitvalue.intake.tables import table_from_text
-from kitvalue.intake.tall.book import read_tall, tall_shape
-from kitvalue.intake.tall.groups import numbered, repeated
+from kitvalue.intake.books import pricebook
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.intake.books.bookrows import read_rates
+from kitvalue.intake.books.pricebook import PriceReading, read_pricebook, wanted_columns
+from kitvalue.intake.books.tall.book import read_tall, tall_shape
+from kitvalue.intake.books.tall.groups import numbered, repeated
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.tables.table import table_from_text
+from kitvalue.intake.text.decoding import decode
+from kitvalue.intake.text.problems import FileError, Level
 from tests.intake.shops import shop_in
 from tests.tooling.fuzz import PRICES, damaged
 
@@ -237,15 +237,15 @@ def test_a_tall_file_is_read_in_bulk_and_alike(place: Path, monkeypatch: pytest.
 
 def test_small_files_load_no_bulk_reader_and_no_file_loads_pandas(place: Path) -> None:
     code = (
-        "import sys; from pathlib import Path; from kitvalue.intake.shop import read_shop;"
-        "from kitvalue.intake.pricebook import read_pricebook; f = Path(sys.argv[1]);"
+        "import sys; from pathlib import Path; from kitvalue.intake.settings.shop import read_shop;"
+        "from kitvalue.intake.books.pricebook import read_pricebook; f = Path(sys.argv[1]);"
         "read_pricebook(f / sys.argv[2], read_shop(f));"
-        "print([m for m in ('pandas', 'kitvalue.intake.tall.book') if m in sys.modules])"
+        "print([m for m in ('pandas', 'kitvalue.intake.books.tall.book') if m in sys.modules])"
     )
     shop_in(place, SETTINGS)
     place.joinpath("small.csv").write_text(tall_text(50), encoding="utf-8")
     place.joinpath("tall.csv").write_text(tall_text(5001), encoding="utf-8")
-    for name, loaded in (("small.csv", "[]"), ("tall.csv", "['kitvalue.intake.tall.book']")):
+    for name, loaded in (("small.csv", "[]"), ("tall.csv", "['kitvalue.intake.books.tall.book']")):
         ran = subprocess.run([sys.executable, "-c", code, str(place), name], capture_output=True, text=True, check=True)
         assert ran.stdout.strip() == loaded
 

@@ -8,11 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.currencies import meanings
-from kitvalue.intake.problems import Level, Problem
-from kitvalue.intake.tradewords import likely_headers, likely_word
-from kitvalue.intake.vocabulary import CHANNELS, PRICE_KINDS, grade, vocabulary
-from kitvalue.intake.words import SPACES, fold, is_dash, is_mangled, listed, look_alike, nearest, rows_phrase, trimmed
+from kitvalue.intake.text.numbers import meanings
+from kitvalue.intake.text.problems import Level, Problem
+from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS, grade, likely_headers, likely_word, vocabulary
+from kitvalue.intake.text.words import (
+    SPACES,
+    fold,
+    is_dash,
+    is_mangled,
+    listed,
+    look_alike,
+    nearest,
+    rows_phrase,
+    trimmed,
+)
 
 
 def test_outer_spaces_case_and_composition_do_not_count_and_nothing_else() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kitvalue.intake.book import FeatureColumn, PriceBook
+from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.market.linear import Equations, Triangle, reducer
 
 EFFECTS = {"log_pieces": 0.6, "condition": 0.11, "sold": -0.09, "dealer": 0.13, "auction": -0.08, "years": 0.03}

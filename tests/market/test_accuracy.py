@@ -9,8 +9,9 @@ import assesspy
 import numpy as np
 import pytest
 
-from kitvalue.intake.book import PriceBook
-from kitvalue.market import accuracy, columns
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.market import accuracy
+from kitvalue.market import encoding as columns
 from kitvalue.market.accuracy import (
     assess,
     assessed_rows,
@@ -22,9 +23,9 @@ from kitvalue.market.accuracy import (
 )
 from kitvalue.market.fit import fit_rows
 from kitvalue.market.fitted import Fit
-from kitvalue.market.knowledge import series_knowledge, usual_kit
+from kitvalue.market.linear import subset, without_empty_series
 from kitvalue.market.outlook import outlook, outlooks, typical_prices
-from kitvalue.market.subset import subset, without_empty_series
+from kitvalue.market.value import series_knowledge, usual_kit
 from tests.checks import check
 from tests.market.books import invented_book
 

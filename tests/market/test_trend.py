@@ -8,10 +8,10 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import Kit
+from kitvalue.market.fitted import moved
 from kitvalue.market.outlook import outlook
-from kitvalue.market.trend import moved
 from tests.market.books import invented_book
 
 

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market import columns
+from kitvalue.market import encoding as columns
 from kitvalue.market.fit import fit_book, fit_rows
-from kitvalue.market.fitted import TermEstimate
-from kitvalue.market.unusual import gross_rows, hint
+from kitvalue.market.fitted import TermEstimate, gross_rows, hint
 from tests.market.books import invented_book
 
 

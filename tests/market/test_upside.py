@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from kitvalue.intake.book import PriceBook
-from kitvalue.intake.counts import FileCounts
-from kitvalue.keeper import ShopMarket
+from kitvalue.commands.keeper import ShopMarket
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.intake.text.problems import FileCounts
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import Kit
+from kitvalue.market.fitted import following, leading, upside_down
 from kitvalue.market.outlook import known_cautions
-from kitvalue.market.upside import following, leading, upside_down
 from kitvalue.market.value import value_kit
 from tests.market.books import invented_book
 

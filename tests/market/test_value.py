@@ -13,18 +13,16 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.problems import RefusedError
-from kitvalue.intake.shop import Shop, ShopTable
-from kitvalue.market import columns
+from kitvalue.intake.settings.shop import Shop, ShopTable
+from kitvalue.intake.text.problems import FileCounts, RefusedError
+from kitvalue.market import encoding as columns
 from kitvalue.market import results as market_results
-from kitvalue.market.comparables import comparables
+from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
-from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import outlook
 from kitvalue.market.results import Prices, fit_prices
 from kitvalue.market.saved import dump_fit, load_fit, sealed
-from kitvalue.market.value import ESTIMATES, value_kit
+from kitvalue.market.value import ESTIMATES, comparables, value_kit
 from tests.market.books import invented_book
 
 BOOK = invented_book(n=90, features=True)

@@ -8,12 +8,11 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from kitvalue.intake.counts import FileCounts
-from kitvalue.intake.problems import KitvalueError, Level, Problem
+from kitvalue.intake.text.problems import FileCounts, KitvalueError, Level, Problem
 from kitvalue.market.accuracy import assess
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Kit
 from kitvalue.market.value import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput
 from tests import worked

@@ -5,14 +5,20 @@ from __future__ import annotations
 from decimal import Decimal
 from pathlib import Path
 
-from kitvalue.buying import offers_seen
-from kitvalue.intake.shop import read_shop
-from kitvalue.keeper import market_of
+from kitvalue.commands.buying import offers_seen
+from kitvalue.commands.keeper import market_of
+from kitvalue.intake.settings.shop import read_shop
 from kitvalue.pages import charts
 from kitvalue.pages.pictures.frame import NARROW, WIDE
-from kitvalue.pages.pictures.offers import offers_figure
-from kitvalue.pages.sections.offers import OfferSeen, judged, offer_strips_table, offers_picture, offers_view
-from kitvalue.pages.sections.today import today_view
+from kitvalue.pages.pictures.originals import offers_figure
+from kitvalue.pages.sections.offers import (
+    OfferSeen,
+    judged,
+    offer_strips_table,
+    offers_picture,
+    offers_view,
+    today_view,
+)
 from kitvalue.pages.words import exact
 from tests.shops import run, sample_shop
 

@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
-from kitvalue.intake.book import FeatureColumn, PriceBook
+from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.answers.common import money
+from kitvalue.pages.answers.market import money
 from kitvalue.pages.card import CardInput, CeilingSeen, packed_column, render_card
 from kitvalue.pages.words import amount
 from tests.market.books import invented_book

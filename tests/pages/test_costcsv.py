@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.pages.costcsv import HEADER, cost_csv
+from kitvalue.pages.files import HEADER, cost_csv
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from tests import worked
 

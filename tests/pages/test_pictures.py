@@ -10,16 +10,20 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
-from kitvalue.pages import charts, palette
-from kitvalue.pages.pictures.breakeven import breakeven_figure
-from kitvalue.pages.pictures.costs import costs_figure
-from kitvalue.pages.pictures.foretold import foretold_figure
+from kitvalue.pages import charts
+from kitvalue.pages import charts as palette
+from kitvalue.pages.pictures.builds import breakeven_figure, costs_figure, swings_figure
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
-from kitvalue.pages.pictures.market import market_figure
-from kitvalue.pages.pictures.offers import offers_figure
-from kitvalue.pages.pictures.swings import swings_figure
-from kitvalue.pages.sections.build_cost import cost_picture, steps_table
-from kitvalue.pages.sections.build_even import even_picture, pieces_table, swings_picture, unknowns_table
+from kitvalue.pages.pictures.market import foretold_figure, market_figure
+from kitvalue.pages.pictures.originals import offers_figure
+from kitvalue.pages.sections.builds import (
+    cost_picture,
+    even_picture,
+    pieces_table,
+    steps_table,
+    swings_picture,
+    unknowns_table,
+)
 from kitvalue.pages.sections.market import (
     _levels,
     market_picture,

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 
-from kitvalue.intake.problems import Level
+from kitvalue.intake.text.problems import Level
 from kitvalue.market.fit import fit_book
 from kitvalue.pages.report import render_report
 from tests.market.books import invented_book

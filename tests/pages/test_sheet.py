@@ -15,16 +15,16 @@ import pytest
 from playwright.sync_api import Browser
 
 from kitvalue.decisions.original import landed_sample, repair_of
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
 from kitvalue.pages.pictures.originals import OriginalsPicture, stacked
 from kitvalue.pages.sheet.given import SheetInput, SheetView, Shown
 from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import languages, tongue
 from kitvalue.pages.sheet.view import sheet_view, spaced
-from kitvalue.pages.tables import Table
+from kitvalue.pages.words import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
 from tests.pages.browsing import launched, listened, needs_browser

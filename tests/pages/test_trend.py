@@ -9,8 +9,8 @@ import pytest
 
 from kitvalue.market.fit import fit_book
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
-from kitvalue.pages.pictures.trend import HIGHEST, LOWEST, trend_figure
-from kitvalue.pages.sections.trend import trend_picture, trend_table, trend_view
+from kitvalue.pages.pictures.market import HIGHEST, LOWEST, trend_figure
+from kitvalue.pages.sections.market import trend_picture, trend_table, trend_view
 from tests.market.books import invented_book
 from tests.pages.test_pictures import lines, texts
 

@@ -7,20 +7,13 @@ from decimal import Decimal
 
 import pytest
 
-from kitvalue.decisions.outcome import SaleSeen, learned_shares
-from kitvalue.intake.done import FinishedBuild
-from kitvalue.intake.plan import Plan
-from kitvalue.pages.answers.compare import compare_answer
-from kitvalue.pages.answers.cost import cost_answer
-from kitvalue.pages.answers.outcome import outcome_answer
-from kitvalue.pages.answers.price import price_answer
-from kitvalue.pages.terminal.compare import compare_text
-from kitvalue.pages.terminal.cost import cost_text
-from kitvalue.pages.terminal.outcome import outcome_text
-from kitvalue.pages.terminal.price import price_text
+from kitvalue.decisions.shares import SaleSeen, learned_shares
+from kitvalue.intake.books.done import FinishedBuild
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.pages.answers.builds import compare_answer, cost_answer, outcome_answer, price_answer
+from kitvalue.pages.terminal.builds import compare_text, cost_text, outcome_text, price_text
 from kitvalue.workshop.costing import cost_sheet
-from kitvalue.workshop.learned import learned_hours
-from kitvalue.workshop.outcome import Planned, job_outcomes
+from kitvalue.workshop.outcome import Planned, job_outcomes, learned_hours
 from tests import worked
 from tests.decisions.market import comparison, priced
 from tests.workshop.test_outcome import PLANNED, build

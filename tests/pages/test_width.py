@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.cli import main
+from kitvalue.cli.main import main
 from kitvalue.pages.terminal.table import WIDTH, width
 from tests.robust.processes import ADVERT, VALUE
 from tests.shops import run, sample_shop

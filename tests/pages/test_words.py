@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitvalue.pages import words
-from kitvalue.pages.pictures import scales
-from kitvalue.pages.pictures.thinning import thinned
+from kitvalue.pages.pictures import frame as scales
+from kitvalue.pages.pictures.frame import thinned
 from kitvalue.pages.svg import coded, decoded
 
 

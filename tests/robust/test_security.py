@@ -36,7 +36,7 @@ if sys.argv[1] == "try":
     import socket
     socket.socket()
 from click.testing import CliRunner
-from kitvalue.cli import main
+from kitvalue.cli.main import main
 import json
 for words in json.loads(sys.argv[2]):
     ran = CliRunner().invoke(main, ["--shop", sys.argv[1], *words], catch_exceptions=False)

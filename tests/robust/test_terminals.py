@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from kitvalue.cli import main
+from kitvalue.cli.main import main
 from tests.robust.processes import LINES, VALUE, environment, files_in, two_at_once, words_of
 from tests.shops import run, sample_shop
 
@@ -181,7 +181,7 @@ def test_what_ends_a_run_is_one_line_and_one_object(
     def ends(*given: object, **named: object) -> None:
         raise raised
 
-    monkeypatch.setattr("kitvalue.usecases.cost_build", ends)
+    monkeypatch.setattr("kitvalue.commands.usecases.cost_build", ends)
     ran = run(shop, "cost", "seven-piece", "--json")
     assert ran.status == status
     assert set(ran.data) == {"error", "problems", "cautions"}
@@ -194,7 +194,7 @@ def test_a_fault_of_the_program_is_one_object_and_keeps_its_traceback(
     def ends(*given: object, **named: object) -> None:
         raise ZeroDivisionError("planted")
 
-    monkeypatch.setattr("kitvalue.usecases.cost_build", ends)
+    monkeypatch.setattr("kitvalue.commands.usecases.cost_build", ends)
     ran = CliRunner().invoke(main, ["--shop", str(shop), "cost", "seven-piece", "--json"])
     assert isinstance(ran.exception, ZeroDivisionError)
     assert "planted" in json.loads(ran.stdout)["error"]

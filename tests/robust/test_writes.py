@@ -18,15 +18,15 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue import files
-from kitvalue.intake.problems import FileError
+from kitvalue.commands import writing as files
+from kitvalue.intake.text.problems import FileError
 from tests.robust.processes import WRITING, environment, files_in, started, two_at_once, words_of
 from tests.shops import Ran, run, sample_shop
 
 WRITER = """
 import signal, sys
 from pathlib import Path
-from kitvalue.files import write_whole_bytes
+from kitvalue.commands.writing import write_whole_bytes
 signal.signal(signal.SIGINT, signal.default_int_handler)
 place = Path(sys.argv[1])
 print("ready", flush=True)
@@ -320,7 +320,7 @@ def test_a_price_book_that_is_a_link_is_still_jotted_into(tmp_path: Path) -> Non
 
 def needs_python(user: int | None) -> None:
     """Skip where an ordinary user cannot run this Python with its packages."""
-    look = [sys.executable, "-c", "import click, kitvalue.cli"]
+    look = [sys.executable, "-c", "import click, kitvalue.cli.main"]
     try:
         able = subprocess.run(look, user=user, env=environment(), capture_output=True, check=False).returncode == 0
     except PermissionError:

@@ -35,10 +35,10 @@ from benchmark.measure import (  # noqa: E402
 )
 from benchmark.shops import FORMULA, frame_of, give_offers, shop_of  # noqa: E402
 
-from kitvalue.intake.pricebook import read_pricebook  # noqa: E402
-from kitvalue.intake.shop import read_shop  # noqa: E402
+from kitvalue.intake.books.pricebook import read_pricebook  # noqa: E402
+from kitvalue.intake.settings.shop import read_shop  # noqa: E402
+from kitvalue.market.encoding import Kit  # noqa: E402
 from kitvalue.market.fit import fit_rows  # noqa: E402
-from kitvalue.market.kit import Kit  # noqa: E402
 from kitvalue.market.outlook import outlooks  # noqa: E402
 from tests.market.books import invented_book  # noqa: E402
 

@@ -15,10 +15,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from kitvalue.intake.book import PriceBook
+from kitvalue.intake.books.book import PriceBook
+from kitvalue.market.encoding import Channel, Kit, PriceKind
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import Channel, Kit, PriceKind
 from kitvalue.market.outlook import outlook
 
 SIZES = (30, 60, 150, 400)

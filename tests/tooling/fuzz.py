@@ -18,14 +18,14 @@ import traceback
 from collections.abc import Callable
 from pathlib import Path
 
-from kitvalue.intake.done import read_done
-from kitvalue.intake.offers import read_offers
-from kitvalue.intake.plan import read_plan
-from kitvalue.intake.pricebook import read_pricebook
-from kitvalue.intake.problems import KitvalueError, Level, Problem
-from kitvalue.intake.rates import read_rates
-from kitvalue.intake.shop import Shop, read_shop
-from kitvalue.jotting import jotted
+from kitvalue.commands.jot import jotted
+from kitvalue.intake.books.bookrows import read_rates
+from kitvalue.intake.books.done import read_done
+from kitvalue.intake.books.offers import read_offers
+from kitvalue.intake.books.pricebook import read_pricebook
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.intake.text.problems import KitvalueError, Level, Problem
 
 ROOT = Path(__file__).resolve().parents[2]
 STARTER = ROOT / "kitvalue" / "starter"

@@ -14,10 +14,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from kitvalue.intake import done, offers, parts, rates
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Shop
-from kitvalue.intake.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED
+from kitvalue.intake.books import bookrows as rates
+from kitvalue.intake.books import done, offers, parts
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED
 
 PLACE = Path(__file__).resolve().parents[2] / "shared" / "schemas"
 LIMITS = {"ge": "minimum", "gt": "exclusiveMinimum", "le": "maximum", "lt": "exclusiveMaximum"}

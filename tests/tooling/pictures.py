@@ -14,7 +14,7 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from kitvalue.usecases import report_shop
+from kitvalue.commands.usecases import report_shop
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = ROOT / "shared" / "pictures" / "report.png"

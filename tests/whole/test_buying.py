@@ -12,16 +12,15 @@ from typing import Any
 import numpy as np
 from hypothesis import given
 
-from kitvalue import keeper
-from kitvalue.decisions.source_plan import cut_cost, wanted_drums
-from kitvalue.intake.book import FloatArray
-from kitvalue.intake.plan import read_plan
-from kitvalue.intake.shop import Shop, read_shop
-from kitvalue.market import columns
+from kitvalue.commands import keeper
+from kitvalue.decisions.sourcing import cut_cost, wanted_drums
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.market import encoding as columns
+from kitvalue.market.encoding import FeatureValue, Kit, like, offsets
 from kitvalue.market.fitted import Fit
-from kitvalue.market.kit import FeatureValue, Kit
 from kitvalue.market.outlook import sample_of, scatter_at
-from kitvalue.market.recipe import like, offsets
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure

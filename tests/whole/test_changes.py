@@ -13,10 +13,10 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue import keeper
-from kitvalue.intake.problems import KitvalueError
-from kitvalue.intake.shop import read_shop
-from kitvalue.market.kit import Kit
+from kitvalue.commands import keeper
+from kitvalue.intake.settings.shop import read_shop
+from kitvalue.intake.text.problems import KitvalueError
+from kitvalue.market.encoding import Kit
 from kitvalue.market.value import Valuation, value_kit
 from tests.whole.contract import MONEY, same
 from tests.whole.made import Dialect, MadeShop

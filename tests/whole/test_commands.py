@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 from hypothesis import given
 
-from kitvalue.cli import main
+from kitvalue.cli.main import main
 from tests.whole.contract import answer_of
 from tests.whole.made import MadeShop
 from tests.whole.running import answered, asked, books, commands, examples, laid_out

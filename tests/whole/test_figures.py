@@ -7,9 +7,9 @@ from decimal import Decimal
 
 from hypothesis import given
 
-from kitvalue import keeper
-from kitvalue.intake.plan import read_plan
-from kitvalue.intake.shop import read_shop
+from kitvalue.commands import keeper
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.settings.shop import read_shop
 from kitvalue.workshop.costing import cost_sheet
 from tests.whole.made import MadeShop
 from tests.whole.running import answered, asked, examples, laid_out

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from kitvalue.intake.problems import RefusedError
-from kitvalue.intake.shop import Route
-from kitvalue.workshop.asking import (
+from kitvalue.intake.settings.shop import Route
+from kitvalue.intake.text.problems import RefusedError
+from kitvalue.workshop.money import cents_up
+from kitvalue.workshop.tax import (
     Terms,
     cost_at_margin,
     exact_profit,
@@ -20,7 +21,6 @@ from kitvalue.workshop.asking import (
     price_for_margin,
     sale_at,
 )
-from kitvalue.workshop.money import cents_up
 
 TINY = Decimal("1e-12")
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")

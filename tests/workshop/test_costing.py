@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.intake.problems import FileError, RefusedError
-from kitvalue.intake.shop import Shop
-from kitvalue.workshop import cautions as say
-from kitvalue.workshop.charges import Group, Scales, exact_cost
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import FileError, RefusedError
+from kitvalue.workshop import costing as say
+from kitvalue.workshop.build import Group, Scales, exact_cost
 from kitvalue.workshop.costing import CostSheet, Line, RouteCost, cost_sheet
 from kitvalue.workshop.money import cents
 from kitvalue.workshop.quantities import sheet_note

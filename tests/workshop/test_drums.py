@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from kitvalue.intake.plan import PartLine, WorkLine
-from kitvalue.intake.problems import FileError
-from kitvalue.intake.sizes import Size
+from kitvalue.intake.settings.plan import PartLine, WorkLine
+from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.sizes import Size
 from kitvalue.workshop.drums import Drum, drums_of
 from kitvalue.workshop.quantities import Counted, NotCounted, Quantity, buying_list, chosen_drums, count, covered_drums
 from tests import worked

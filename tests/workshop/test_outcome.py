@@ -12,11 +12,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.intake.done import FinishedBuild, OperationHours
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.books.done import FinishedBuild, OperationHours
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
-from kitvalue.workshop.learned import LearnedOperations, learned_hours, settings_lines
-from kitvalue.workshop.outcome import JobOutcome, Planned, job_outcomes
+from kitvalue.workshop.outcome import (
+    JobOutcome,
+    LearnedOperations,
+    Planned,
+    job_outcomes,
+    learned_hours,
+    settings_lines,
+)
 from tests import worked
 
 PLANNED = {"edge": "7.0", "veneer": "14.0", "head": "2.8", "assemble": "3.5", "dispatch": "1.5"}  # of the worked case

@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.workshop.patterns import Lay, Way, best_cut, every_cut, sheets_by_patterns
-from kitvalue.workshop.sheets import Covering, Strip, nest, strip_of
-from kitvalue.workshop.shelves import Piece, Sheet, _ways, fewest_sheets
+from kitvalue.workshop.sheets import Covering, Piece, Sheet, Strip, _ways, fewest_sheets, nest, strip_of
 from tests.workshop.test_drums import drum
 from tests.workshop.test_sheets import by_trying, one_sheet
 

@@ -11,9 +11,19 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.workshop import shelves
-from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, strip_of
-from kitvalue.workshop.shelves import Found, Piece, Sheet, fewest_sheets
+from kitvalue.workshop import sheets as shelves
+from kitvalue.workshop.sheets import (
+    Covering,
+    Found,
+    Nesting,
+    Piece,
+    Sheet,
+    Strip,
+    TooSmall,
+    fewest_sheets,
+    nest,
+    strip_of,
+)
 from tests import worked
 from tests.workshop.test_drums import drum
 

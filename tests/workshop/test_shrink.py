@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kitvalue.workshop.shrink import NotShrunken, Shrinkage, shrunken_means, t_inside, t_quantile
+from kitvalue.workshop.outcome import NotShrunken, Shrinkage, shrunken_means, t_inside, t_quantile
 from tests.checks import check
 
 

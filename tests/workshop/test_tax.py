@@ -9,11 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.plan import DonorTable
-from kitvalue.workshop.asking import Terms, kit_vat
+from kitvalue.intake.settings.plan import DonorTable
 from kitvalue.workshop.money import cents
 from kitvalue.workshop.tax import (
     RatedAmount,
+    Terms,
+    kit_vat,
     margin_vat,
     vat_by_rate,
     vat_inside,

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from kitvalue.intake.shop import Route
-from kitvalue.workshop.asking import sale_at
-from kitvalue.workshop.charges import Group
+from kitvalue.intake.settings.shop import Route
+from kitvalue.workshop.build import Group
 from kitvalue.workshop.costing import RouteCost, cost_sheet
+from kitvalue.workshop.tax import sale_at
 from tests import worked
 
 FIGURES = ("net_cost", "zero_profit_price", "landed_at_cost", "floor")

@@ -8,22 +8,34 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.intake.adverts.daylike import day_like
 from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen, pieces_said
-from kitvalue.intake.adverts.kind import why_swap, why_wanted
-from kitvalue.intake.adverts.kit import SeriesSeen, channel_seen, condition_seen, feature_seen, series_seen
-from kitvalue.intake.adverts.leftover import left_over
-from kitvalue.intake.adverts.lexicon import MEANINGS, Lexicon, lexicon
-from kitvalue.intake.adverts.money import sums
-from kitvalue.intake.adverts.places import addresses, day, days, listing_numbers, numbers_to_call, reference
-from kitvalue.intake.adverts.price import PriceSeen, price_seen
-from kitvalue.intake.adverts.record import Outcome, Taken, Understood, Unknown
-from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, advert_text
-from kitvalue.intake.numbers import plain
-from kitvalue.intake.problems import FileError, RefusedError, shown
-from kitvalue.intake.shop import Shop
-from kitvalue.intake.sizes import Size
-from kitvalue.intake.words import fold, listed
+from kitvalue.intake.adverts.kit import (
+    SeriesSeen,
+    channel_seen,
+    condition_seen,
+    feature_seen,
+    series_seen,
+    why_swap,
+    why_wanted,
+)
+from kitvalue.intake.adverts.places import (
+    addresses,
+    day,
+    day_like,
+    days,
+    left_over,
+    listing_numbers,
+    numbers_to_call,
+    reference,
+)
+from kitvalue.intake.adverts.price import PriceSeen, price_seen, sums
+from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.lexicon import MEANINGS, Lexicon, lexicon
+from kitvalue.intake.text.numbers import plain
+from kitvalue.intake.text.problems import FileError, RefusedError, shown
+from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.words import fold, listed
 
 _TWO_KITS: Final = re.compile(
     r"(?<!\w)(?:two|2|three|3|zwei|drei|beide|both) (?:[^\W\d_]+ ){0,2}(?:drum ?kits|drum ?sets|"

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
+from decimal import Decimal
+from typing import Final, Literal
 
-from kitvalue.intake.words import INVISIBLE
+from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.words import INVISIBLE
 
 LONGEST: Final = 20_000  # characters: a long advert, and far below what a search could take long over
 BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
@@ -60,3 +62,57 @@ def advert_text(text: str) -> AdvertText:
     """The text of an advert with its line ends made one."""
     original = text.replace("\r\n", "\n").replace("\r", "\n")
     return AdvertText(original, _SPACE.sub(" ", original.translate(_SIGNS)))
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One column's value in plain form (`480.50`, `2026-11-03`, `asked`) and the advert's words that it comes from."""
+
+    field: str
+    value: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A column that the advert leaves open, and why."""
+
+    field: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """What an advert says: the values it gives, what it leaves open, remarks, and the drums with known sizes.
+
+    `haggle`: "fixed" or "negotiable" where the advert says so. `not_used`: its phrases about the kit that are in none
+    of these.
+    """
+
+    taken: tuple[Taken, ...]
+    unknown: tuple[Unknown, ...]
+    remarks: tuple[str, ...]
+    sizes: tuple[Size, ...]
+    haggle: Literal["fixed", "negotiable"] | None
+    not_used: tuple[str, ...]
+
+    def value(self, field: str) -> str | None:
+        """The value of one column; None where the advert leaves it open."""
+        return next((one.value for one in self.taken if one.field == field), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The finding for one column: a value with its words, or the reason why there is none. Remarks say the rest."""
+
+    taken: Taken | None
+    reason: str | None = None
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """An amount with the codes that its currency can stand for; () where the advert names none."""
+
+    value: Decimal
+    currencies: tuple[str, ...]

@@ -2,17 +2,63 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from typing import TypeAlias
 
-from kitvalue.intake.counts import FileCounts
-from kitvalue.market.comparables import Comparable
-from kitvalue.market.fitted import Accuracy, Fit
-from kitvalue.market.knowledge import series_knowledge
+from kitvalue.intake.adverts.jot import NewRow
+from kitvalue.intake.adverts.text import Understood
+from kitvalue.intake.arrival.settings import NewLines, SeriesSeen
+from kitvalue.intake.arrival.takeover import Incoming
+from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
+from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem, first_to_do
+from kitvalue.market.fitted import Accuracy, Fit, Moved
 from kitvalue.market.outlook import Outlook
-from kitvalue.market.trend import Moved
-from kitvalue.market.value import Valuation
-from kitvalue.pages.answers.common import Answer, money, number
+from kitvalue.market.value import Comparable, Valuation, series_knowledge
 from kitvalue.workshop.money import ZERO
+
+Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
+Answer: TypeAlias = dict[str, Json]
+
+
+def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
+    """What every answer holds. A caution that several parts of it bring stands once, where it comes first."""
+    return {
+        "problems": [
+            {
+                "file": p.file, "row": p.row, "column": p.column, "text": p.text, "code": p.code,
+                "level": p.level.value, "message": p.message,
+            }
+            for p in problems
+        ],
+        "cautions": list(dict.fromkeys(cautions)),
+    }  # fmt: skip
+
+
+def money(value: Decimal | float | None) -> float | None:
+    """Money with two decimals, half up for Decimal; None where it cannot be told."""
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return None
+    return round(float(value), 2)
+
+
+def number(value: Decimal | float | None) -> float | None:
+    """A figure that is not money: as it is, None where it cannot be told."""
+    return None if value is None or not math.isfinite(value) else float(value)
+
+
+def feature(f: FeatureRead) -> Json:
+    """One feature as its file tells it; None where it is blank."""
+    return number(f.value) if isinstance(f.value, Decimal) else f.value
+
+
+def file_answer(counts: FileCounts) -> Answer:
+    return {
+        "file": counts.file, "read": counts.read, "used": counts.used, "refused": counts.refused,
+        "set_aside": counts.set_aside, "encoding": counts.encoding, "delimiter": counts.delimiter,
+        "decimal": counts.decimal,
+    }  # fmt: skip
 
 
 def fit_answer(fit: Fit, counts: FileCounts) -> Answer:
@@ -109,3 +155,71 @@ def _comparable(c: Comparable) -> Answer:
         "adjusted": money(c.adjusted), "net_percent": c.net_percent, "gross_percent": c.gross_percent,
         "weight": c.weight,
     }  # fmt: skip
+
+
+PRICES = "prices.csv"
+
+
+def check_answer(
+    files: Sequence[FileCounts],
+    plans: Sequence[PlanCounts],
+    problems: Sequence[Problem],
+    rows: Sequence[RowAsRead] | None,
+) -> Answer:
+    """`check`; `rows` only where they were asked for."""
+    answer: Answer = {
+        "files": [file_answer(c) for c in files],
+        "plans": [{"file": plan.file, "drums": plan.drums, "usable": plan.drums is not None} for plan in plans],
+        "first": first_to_do(problems, files),
+    }
+    if rows is not None:
+        answer["rows"] = [row_answer(r) for r in rows]
+    return answer
+
+
+def row_answer(r: RowAsRead) -> Answer:
+    """One row as it was read, every column; null where unknown."""
+    return {
+        "file": PRICES, "row": r.row, "series": r.series, "pieces": r.pieces, "condition": number(r.condition),
+        "price": money(r.price), "asked": money(r.asked), "price_kind": r.price_kind, "channel": r.channel,
+        "premium": number(r.premium),
+        "currency": r.currency, "freight": money(r.freight), "date": r.date.isoformat() if r.date else None,
+        "weight": number(r.weight), "ref": r.ref, "note": r.note, **{f.name: feature(f) for f in r.features},
+    }  # fmt: skip
+
+
+def arrival_answer(
+    folder: str,
+    files: Sequence[str],
+    sheet: Incoming,
+    series: Sequence[SeriesSeen],
+    currency: str | None,
+    counts: Sequence[FileCounts],
+    settings: NewLines,
+) -> Answer:
+    """What was made of a spreadsheet; `guesses` are the grades written in for words of conditions, `open_lines` the
+    lines of shop.toml whose right side is to be written.
+    """
+    return {
+        "folder": folder,
+        "files": list(files),
+        "columns": dict(sheet.columns),
+        "unused": list(sheet.unused),
+        "rows_left_out_above": sheet.above,
+        "series": [{"name": one.name, "rows": one.rows, "alike": dict(one.alike)} for one in series],
+        "currency": currency,
+        "read": [file_answer(one) for one in counts],
+        "guesses": [{"word": one.word, "grade": one.grade, "rows": one.rows} for one in settings.guesses],
+        "open_lines": [at for block in settings.to_fill for at in block.open_at],
+    }
+
+
+def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) -> Answer:
+    """The columns understood with their words, those left open, and the row; `written`: it stands in the file."""
+    return {
+        "file": file,
+        "understood": [{"field": t.field, "value": t.value, "words": t.words} for t in understood.taken],
+        "unknown": [{"field": u.field, "reason": u.reason} for u in understood.unknown],
+        "row": {"row": row.row, "cells": dict(row.cells), "line": row.line},
+        "written": written,
+    }

@@ -9,26 +9,35 @@ from decimal import Decimal
 import numpy as np
 
 from kitvalue.decisions.shortlist import OfferFound, UseFound
-from kitvalue.intake.bookrows import FeatureRead
+from kitvalue.intake.books.bookrows import FeatureRead
+from kitvalue.intake.text.problems import Level, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
 from kitvalue.market.value import Valuation, no_dealer
 from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
-from kitvalue.pages.pictures.offers import OffersPicture, OfferStrip, offers_figure
+from kitvalue.pages.pictures.originals import OffersPicture, OfferStrip, offers_figure
+from kitvalue.pages.sections.builds import BuildSeen, cheaper_words, lead_words
 from kitvalue.pages.sections.market import range_or_none
-from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
 from kitvalue.pages.words import (
     DASH,
+    Row,
+    Table,
     amount,
+    and_more,
     capital,
     change,
     count,
     exact,
     feature_words,
+    figures,
+    in_so_many,
     number,
     percent,
+    sentences,
     sold_words,
     trimmed,
+    with_currency,
+    words,
 )
 
 MOST_DRAWN = 20
@@ -263,3 +272,110 @@ def _not_valued(offers: Sequence[OfferSeen]) -> Table:
         rows=tuple(Row((o.offer, kit_words(o), o.reason or "no reason is known")) for o in offers[:MOST_LISTED]),
         notes=and_more(len(offers) - MOST_LISTED, "more offers", "they are in offers.csv"),
     )
+
+
+WELL_UNDER = -15.0  # percent against the buy-in value
+MOST = 5
+MOST_ROWS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One thing: its name, the figure that matters, a line on it, where to read on."""
+
+    name: str
+    figure: str
+    text: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteList:
+    """One column of the section: notes, or a sentence where there are none; `more` counts those not shown."""
+
+    title: str
+    notes: tuple[Note, ...]
+    nothing: str
+    more: str
+
+
+def today_view(
+    builds: Sequence[BuildSeen], offers: Sequence[OfferSeen], fit: Fit | None, problems: Sequence[Problem],
+    currency: str,
+) -> tuple[NoteList, ...]:  # fmt: skip
+    """The three columns."""
+    return (_builds(builds), _offers(offers, currency), _rows(fit, problems, currency))
+
+
+def _builds(builds: Sequence[BuildSeen]) -> NoteList:
+    notes = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST], start=1)]
+    return NoteList("Builds", tuple(notes), "No build plans yet.", _more(len(builds), "build"))
+
+
+def _build(b: BuildSeen, key: str) -> Note:
+    if b.pricing is None or b.sheet is None:
+        return Note(b.title, "no price", lead_words(b), key)
+    text = lead_words(b)
+    if b.comparison is not None:
+        text += f" {cheaper_words(b.comparison)}"
+    quote = b.pricing.quote
+    figure = amount(quote.market_price) if quote.binding == "floor" else exact(quote.suggested)
+    return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
+
+
+def _offers(offers: Sequence[OfferSeen], currency: str) -> NoteList:
+    cheap = [j for j in judged(offers) if j.against <= WELL_UNDER or _pays(j.seen.found)]
+    notes = [
+        Note(
+            j.seen.offer,
+            change(j.against, 0),
+            f"{kit_words(j.seen)}: asked {with_currency(exact(j.seen.asked), currency)}, worth about "
+            f"{amount(j.valuation.buy_in.typical)} to buy in. "
+            f"Such kits that sell for less: {in_so_many(j.share_below)}.{_bid_today(j.seen.found, currency)}",
+            "offers",
+        )
+        for j in cheap[:MOST]
+    ]
+    nothing = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
+    return NoteList("Offers under their value", tuple(notes), nothing, _more(len(cheap), "offer"))
+
+
+def _pays(found: OfferFound | None) -> bool:
+    """Does the offer pay at the price that it will probably be had for?"""
+    return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
+
+
+def _bid_today(found: OfferFound | None, currency: str) -> str:
+    """The price to open with and the price to stop at."""
+    if found is None or found.best is None:
+        return ""
+    if found.stop_at is None or found.open_at is None:
+        return f" At no price does it leave your margin ({found.best.use})."
+    opening = with_currency(exact(Decimal(repr(found.open_at))), currency)
+    stop = with_currency(exact(Decimal(repr(found.stop_at))), currency)
+    if found.open_at == found.stop_at:
+        return f" It pays up to {stop} ({found.best.use}): open there and stop there."
+    return f" Open at {opening}, stop at {stop} ({found.best.use})."
+
+
+def _rows(fit: Fit | None, problems: Sequence[Problem], currency: str) -> NoteList:
+    unusual = fit.unusual if fit is not None else ()
+    notes = [
+        Note(
+            f"Row {u.row}",
+            with_currency(amount(u.observed), currency),
+            f"{u.series}, where {amount(u.expected)} is expected" + (f": {u.hint}" if u.hint else "."),
+            "unusual",
+        )
+        for u in unusual[:MOST_ROWS]
+    ]
+    refused = sum(p.level is not Level.WARNING for p in problems)
+    if refused:
+        notes.append(Note("Files", count(refused, "complaint"), "Cells that could not be read, each with a reason.",
+                          "files"))  # fmt: skip
+    nothing = "No row stands out." if fit is not None else "Which rows stand out cannot be computed without a fit."
+    return NoteList("Rows to look at", tuple(notes), nothing, _more(len(unusual), "row", MOST_ROWS))
+
+
+def _more(total: int, what: str, shown: int = MOST) -> str:
+    return f"and {count(total - shown, f'more {what}')} below" if total > shown else ""

@@ -9,11 +9,23 @@ import numpy as np
 
 from kitvalue.market.accuracy import left_out_prices, paid
 from kitvalue.market.fitted import Accuracy, Fit
-from kitvalue.pages.pictures.foretold import Foretold, ForetoldPicture, foretold_figure
-from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart
-from kitvalue.pages.pictures.thinning import thinned
-from kitvalue.pages.tables import Row, Table, and_more, figures, sentences, words
-from kitvalue.pages.words import NBSP, NOT_COMPUTED, amount, change, count, number, percent
+from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart, thinned
+from kitvalue.pages.pictures.market import Foretold, ForetoldPicture, foretold_figure
+from kitvalue.pages.words import (
+    NBSP,
+    NOT_COMPUTED,
+    Row,
+    Table,
+    amount,
+    and_more,
+    change,
+    count,
+    figures,
+    number,
+    percent,
+    sentences,
+    words,
+)
 
 MOST_UNUSUAL = 40
 MOST_DRAWN = 600

@@ -7,14 +7,13 @@ from datetime import date
 
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PriceSheet
-from kitvalue.intake.plan import Plan
-from kitvalue.intake.shop import Shop
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
 from kitvalue.pages.pictures.frame import Key
-from kitvalue.pages.pictures.originals import OriginalsPicture
-from kitvalue.pages.pictures.sizes import SizesPicture
-from kitvalue.pages.tables import Fact, Table
+from kitvalue.pages.pictures.originals import OriginalsPicture, SizesPicture
+from kitvalue.pages.words import Fact, Table
 
 
 @dataclass(frozen=True, slots=True)

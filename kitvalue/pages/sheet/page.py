@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kitvalue.pages.laying import digest, templates
 from kitvalue.pages.pictures.frame import Caption, Chart, chart
-from kitvalue.pages.pictures.originals import originals_figure
-from kitvalue.pages.pictures.sizes import sizes_figure
+from kitvalue.pages.pictures.originals import originals_figure, sizes_figure
 from kitvalue.pages.sheet.given import Captioned, SheetView
+from kitvalue.pages.words import digest, templates
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,18 +11,17 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Final
 
-from kitvalue.intake.problems import FileError
+from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
-from kitvalue.pages.palette import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
+from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
 from kitvalue.pages.pictures.frame import NARROW, Key
-from kitvalue.pages.pictures.originals import originals_figure
-from kitvalue.pages.pictures.sizes import sizes_figure
+from kitvalue.pages.pictures.originals import originals_figure, sizes_figure
 from kitvalue.pages.sheet.given import Captioned, SheetView
-from kitvalue.pages.tables import Fact, Table
-from kitvalue.pages.words import plain
+from kitvalue.pages.words import Fact, Table, plain
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+
 
 LIBRARY: Final = "fpdf"
 FACE: Final = "sheet"

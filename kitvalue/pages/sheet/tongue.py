@@ -15,8 +15,8 @@ from babel import Locale
 from babel.dates import format_date, format_skeleton
 from babel.numbers import format_currency, format_decimal, format_percent
 
-from kitvalue.intake.problems import FileError, shown
-from kitvalue.intake.words import listed
+from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.words import listed
 from kitvalue.pages.words import MINUS, NBSP
 
 PLACE = "languages"

@@ -12,10 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitvalue.intake.adverts.read import understand
-from kitvalue.intake.adverts.record import Understood
-from kitvalue.intake.adverts.text import LONGEST, advert_text
-from kitvalue.intake.problems import FileError, KitvalueError, RefusedError
-from kitvalue.intake.shop import JotTable, PricesTable, SeriesTable, Shop, ShopTable
+from kitvalue.intake.adverts.text import LONGEST, Understood, advert_text
+from kitvalue.intake.settings.shop import JotTable, PricesTable, SeriesTable, Shop, ShopTable
+from kitvalue.intake.text.problems import FileError, KitvalueError, RefusedError
 
 ADVERTS: list[dict[str, Any]] = tomllib.loads((Path(__file__).parent / "adverts.toml").read_text(encoding="utf-8"))[
     "advert"

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from kitvalue.intake.book import PriceBook
+from kitvalue.intake.books.book import PriceBook
 from tests.market.books import invented_book
 
 ROOT = Path(__file__).resolve().parents[3]

@@ -1,0 +1,221 @@
+"""How a command answers: as text or as one object, problems to stderr, one clear line for every error.
+
+What is raised on the way, by a command or by the reading of its command line, is answered by `cli_program`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal, InvalidOperation
+from functools import update_wrapper
+from pathlib import Path
+from typing import IO, Any, NoReturn
+
+import click
+
+from kitvalue.intake.text.problems import Level, Problem, shown
+
+MOST_LINES = 20  # of problems, where they are the answer
+MOST_BESIDE = 5  # of problems beside an answer
+MOST_INDENTED = 200_000  # signs of JSON; more is for programs, and indenting takes longer than the answer
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What a terminal is asked, behind `text` in the place of the command's own; `if_yes` does it and says so."""
+
+    text: str
+    words: str
+    if_yes: Callable[[], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a command has to say: an object for programs, a text for people, the problems of the files, the exit."""
+
+    answer: dict[str, Any] | Callable[[], dict[str, Any]]
+    text: str | Callable[[], str]  # functions where making both would take as long as the answer
+    problems: Sequence[Problem] = ()
+    cautions: Sequence[str] = ()
+    problem_lines: Sequence[str] | None = None  # how to list the problems, where not in the usual short way
+    exit_status: int = 0
+    question: Question | None = None  # asked on a terminal only, and never with --json
+
+
+def answering(run: Callable[..., Said]) -> Callable[..., None]:
+    """A command that answers as text or, with --json here or before the command, as one object."""
+
+    def command(*args: Any, as_json: bool, **options: Any) -> NoReturn:  # noqa: ANN401 - click's own arguments
+        said = run(*args, **options)
+        _say(said, as_json or click.get_current_context().find_root().params.get("as_json", False))
+        sys.exit(said.exit_status)
+
+    flag = click.option("--json", "as_json", is_flag=True, help="Answer with one JSON object.")
+    return flag(update_wrapper(command, run))
+
+
+def _say(said: Said, as_json: bool) -> None:
+    for line in _problem_lines(said.problems, MOST_BESIDE) if said.problem_lines is None else said.problem_lines:
+        tell(line)
+    if as_json:
+        print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
+    elif said.question is not None and _is_terminal():
+        click.echo(said.question.text)
+        agreed = click.confirm(f"\n{said.question.words}", err=True)
+        click.echo(said.question.if_yes() if agreed else "Nothing is written.")
+    else:
+        click.echo(said.text if isinstance(said.text, str) else said.text())
+
+
+def _is_terminal() -> bool:
+    return sys.stdin is not None and sys.stdin.isatty()  # None where it was closed
+
+
+def tell(line: str) -> None:
+    """One line to stderr, whatever stands in a file's name; where nobody listens there, the answer goes on."""
+    try:
+        click.echo("".join(c if c.isprintable() else shown(c)[1:-1] for c in line), err=True)
+    except OSError:
+        hush(sys.stderr)
+
+
+def hush(stream: IO[str] | None) -> None:
+    """Lead a stream that cannot be written to nowhere, so that nothing more is said of it at the end."""
+    if stream is not None:
+        with contextlib.suppress(OSError, ValueError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(nowhere, stream.fileno())
+            os.close(nowhere)
+
+
+def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
+    """Each problem in its line; the error's own line where it says more than the first of them."""
+    lines = _problem_lines(problems, MOST_LINES)
+    told = any(message.startswith(p.line()) for p in problems)
+    for line in lines if told else (*lines, message):
+        tell(line)
+    if as_json:
+        print_json({"error": message}, problems, ())
+
+
+def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[str]) -> None:
+    """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
+    from kitvalue.pages.answers.market import envelope
+
+    whole = {**answer, **envelope(problems, cautions)}
+    escaped = not _speaks_utf8(sys.stdout)
+    text = json.dumps(whole, ensure_ascii=escaped, allow_nan=False)
+    if len(text) < MOST_INDENTED:
+        text = json.dumps(whole, indent=2, ensure_ascii=escaped, allow_nan=False)
+    click.echo(text)
+
+
+def _speaks_utf8(stream: IO[str] | None) -> bool:
+    return (getattr(stream, "encoding", None) or "").lower().replace("-", "") == "utf8"
+
+
+def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
+    """Refusals up to a bound, those of one kind in one line; of warnings only how many. `check` lists them all."""
+    if not problems:
+        return []
+    from kitvalue.intake.text.problems import together
+
+    hard = together([p for p in problems if p.level is not Level.WARNING])
+    told, untold = hard[:most], sum(len(one.problems) for one in hard[most:])
+    warnings = sum(p.level is Level.WARNING for p in problems)
+    more = [f"and {untold} more"] if untold else []
+    more += [f"{warnings} warning{'s' if warnings > 1 else ''}"] if warnings else []
+    lines = [one.line() for one in told]
+    return [*lines, f"{', '.join(more)}: kitvalue check lists them"] if more else lines
+
+
+def series_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """The series of shop.toml, else those of the saved fit, that begin like `begun`; none where neither can be read."""
+    import json
+    import tomllib
+
+    folder = _shop_folder(context)
+    try:
+        names = list(tomllib.loads((folder / "shop.toml").read_text(encoding="utf-8")).get("series", {}))
+        if not names:
+            fitted = json.loads((folder / "out" / "fit.json").read_text(encoding="utf-8"))
+            names = [str(name) for name in fitted["recipe"]["series"]]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return []
+    return [name for name in sorted(names) if name.casefold().startswith(begun.casefold())]
+
+
+def plan_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
+    """The plans in builds/ that begin like `begun`."""
+    try:
+        found = sorted(path.stem for path in (_shop_folder(context) / "builds").glob("*.toml"))
+    except OSError:
+        return []
+    return [name for name in found if name.startswith(begun)]
+
+
+def _shop_folder(context: click.Context) -> Path:
+    return Path(context.find_root().params.get("folder") or ".")
+
+
+def day(context: click.Context, parameter: click.Parameter, text: str | None) -> date | None:
+    """A date option, read as the files' dates are."""
+    if text is None:
+        return None
+    from kitvalue.intake.text.dates import Day, read_date
+
+    read = read_date(text)
+    if not isinstance(read, Day):
+        raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
+    return read.date
+
+
+class Whole(click.IntRange):
+    """A whole number between two bounds; `what` says in the message what it counts."""
+
+    def __init__(self, low: int, high: int, what: str) -> None:
+        super().__init__(low, high)
+        self.what = what
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:  # noqa: ANN401
+        """The number in an option's text."""
+        try:
+            return int(super().convert(value, param, ctx))
+        except click.BadParameter:
+            message = f"{shown(str(value), 40)} does not belong here; write {self.what}, {self.min} to {self.max}"
+            self.fail(message, param, ctx)
+
+
+DRUMS = Whole(1, 99, "a number of drums")
+
+
+def amount(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
+    """A money option above 0, through its text."""
+    if text is None:
+        return None
+    try:
+        found = Decimal(text)
+    except InvalidOperation as why:
+        raise click.BadParameter(f'"{text}" is no amount; write for instance 2300 or 2300.50') from why
+    if not found.is_finite() or not 0 < found < 10**9:
+        raise click.BadParameter(f'"{text}" is no price; write an amount above 0')
+    return found
+
+
+def bench_hours(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
+    """An option of hours at the bench, read as the files' hours are: 6, 5.5 or 5:30."""
+    if text is None:
+        return None
+    from kitvalue.intake.books.done import hours_check, read_hours
+    from kitvalue.intake.text.numbers import Amount
+
+    read = read_hours(text)
+    if not isinstance(read, Amount) or hours_check(read) is not None:
+        raise click.BadParameter(f'"{text}" is no number of hours; write for instance 6 or 5:30')
+    return read.value

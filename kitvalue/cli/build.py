@@ -1,0 +1,141 @@
+"""The commands of a build: what it costs, what to ask, how it stands against an original, how it turned out."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import click
+
+from kitvalue.cli.answers import Said, amount, answering, plan_names
+
+
+@click.command()
+@click.argument("plan", shell_complete=plan_names)
+@click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
+@click.pass_obj
+@answering
+def cost(folder: Path, plan: str, as_csv: bool) -> Said:
+    """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
+
+    Money is net in the shop's currency where nothing else is said, to the cent. The last table gives, by each VAT
+    route, the price of no profit and the floor that leaves your margin. It needs no price book.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml
+    Writes  with --csv out/cost-PLAN.csv
+
+    \b
+    Example:
+      kitvalue --shop myshop cost example
+    """
+    from kitvalue.commands import usecases
+    from kitvalue.pages.answers.builds import cost_answer
+    from kitvalue.pages.terminal.builds import cost_text
+
+    sheet = usecases.cost_build(folder, plan)
+    text, written = cost_text(sheet), []
+    if as_csv:
+        path = usecases.write_cost_csv(folder, sheet)
+        written, text = [str(path)], f"{text}\nWritten: {path}"
+    answer: dict[str, Any] = {**cost_answer(sheet), "written": written}
+    return Said(answer, text, cautions=sheet.cautions)
+
+
+@click.command()
+@click.argument("plan", shell_complete=plan_names)
+@click.option(
+    "--at", callback=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one."
+)
+@click.pass_obj
+@answering
+def price(folder: Path, plan: str, at: Decimal | None) -> Said:
+    """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
+
+    The suggested price is the smaller of what the market pays for such a kit and of what makes a customer indifferent
+    to an original at the door, but never under the floor that leaves your margin. Prices hold VAT where nothing else
+    is said.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
+
+    \b
+    Example:
+      kitvalue --shop myshop price example --at 2300
+    """
+    from kitvalue.commands import usecases
+    from kitvalue.pages.answers.builds import price_answer
+    from kitvalue.pages.terminal.builds import price_text
+
+    done = usecases.price_build(folder, plan, at)
+    return Said(
+        price_answer(done.sheet, done.pricing),
+        price_text(done.sheet, done.pricing, done.cautions),
+        cautions=done.cautions,
+    )
+
+
+@click.command()
+@click.argument("plan", shell_complete=plan_names)
+@click.pass_obj
+@answering
+def compare(folder: Path, plan: str) -> Said:
+    """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
+
+    PLAN is a name in builds/ or a path. Both stand at the buyer's door: the build with freight and VAT, the original
+    with freight, duty and what it still needs. One unknown at a time is moved by a tenth, the one that moves the
+    profit most comes first.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
+
+    \b
+    Example:
+      kitvalue --shop myshop compare example
+    """
+    from kitvalue.commands import usecases
+    from kitvalue.pages.answers.builds import compare_answer
+    from kitvalue.pages.terminal.builds import compare_text
+
+    done = usecases.compare_build(folder, plan)
+    return Said(
+        compare_answer(done.comparison),
+        compare_text(done.comparison, done.headline, done.cautions),
+        cautions=done.cautions,
+    )
+
+
+@click.command()
+@click.pass_obj
+@answering
+def done(folder: Path) -> Said:
+    """Finished builds: planned against actual, and what they teach.
+
+    The hours of operations and the share of an original's price that your jobs teach are printed as settings to paste;
+    nothing is changed for you.
+
+    \b
+    Reads   shop.toml, done.csv, builds/, out/fit.json
+            (else prices.csv)
+    Writes  out/fit.json where the files have changed
+
+    \b
+    Example:
+      kitvalue --shop myshop done
+    """
+    from kitvalue.commands.done import finished_builds
+    from kitvalue.pages.answers.builds import outcome_answer
+    from kitvalue.pages.terminal.builds import outcome_text
+
+    book = finished_builds(folder)
+    return Said(
+        outcome_answer(book.jobs, book.hours, book.shares, book.currency),
+        outcome_text(book.jobs, book.hours, book.shares, book.currency, book.cautions),
+        book.problems,
+        book.cautions,
+    )

@@ -1,0 +1,131 @@
+"""The command line as a whole: whatever goes wrong on it ends in one clear line, one exit status and no traceback."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+import click
+
+from kitvalue.cli.answers import hush, say_error
+from kitvalue.commands.writing import reason
+from kitvalue.intake.text.problems import KitvalueError
+
+WRONG = 2  # a file or the command line
+STOPPED = 130  # 128 + SIGINT, as shells count it
+NOBODY_READS = 141  # 128 + SIGPIPE
+
+
+class Program(click.Group):
+    """The commands. With --json anywhere on the line, a mistake is answered with one object, too."""
+
+    def main(
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        windows_expand_args: bool = True,
+        **extra: Any,  # noqa: ANN401 - click's own
+    ) -> Any:  # noqa: ANN401
+        """Run a command line and exit, as click's own does."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        words = list(sys.argv[1:] if args is None else args)
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a terminal that lacks a sign shows "?" instead of failing
+        as_json = _wants_json(words)
+        try:
+            status = super().main(
+                words or ["--help"], prog_name or "kitvalue", complete_var, standalone_mode=False,
+                windows_expand_args=windows_expand_args, **extra,
+            )  # fmt: skip
+            sys.exit(status or 0)
+        except SystemExit:
+            if type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):  # click saw EPIPE; its 1 means refused here
+                _leave_quietly(NOBODY_READS)
+            raise
+        except (Exception, KeyboardInterrupt) as why:
+            _answer(why, as_json)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command named, or an error that names the nearest one."""
+        from kitvalue.intake.text.problems import shown
+        from kitvalue.intake.text.words import listed, nearest
+
+        if self.get_command(ctx, args[0]) is None:
+            names = self.list_commands(ctx)
+            near = nearest(args[0], names)
+            hint = f"did you mean {near}?" if near else f"the commands are {listed(names, len(names))}"
+            ctx.fail(f"there is no command {shown(args[0])}; {hint}")
+        return super().resolve_command(ctx, args)
+
+
+def _wants_json(words: Sequence[str]) -> bool:
+    options = words[: words.index("--")] if "--" in words else words
+    return any(word == "--json" or word.startswith("--json=") for word in options)
+
+
+def _answer(why: BaseException, as_json: bool) -> NoReturn:
+    """Say what is wrong and exit. What no user can cause is raised again: its traceback is wanted."""
+    try:
+        _explain(why, as_json)
+    except BrokenPipeError:
+        _leave_quietly(NOBODY_READS)
+    except OSError as full:  # stdout itself cannot be written
+        hush(sys.stdout)
+        say_error(f"cannot write the answer: {reason(full)}", (), False)
+        _leave_quietly(WRONG)
+    raise why
+
+
+def _explain(why: BaseException, as_json: bool) -> None:
+    match why:
+        case KitvalueError():
+            say_error(why.message, why.problems, as_json)
+            sys.exit(why.exit_status)
+        case click.ClickException():
+            say_error(_in_one_line(why), (), as_json)
+            sys.exit(why.exit_code)
+        case _ if _stopped(why):
+            say_error("stopped: every file is as it was or whole", (), as_json)
+            sys.exit(STOPPED)
+        case MemoryError():
+            say_error("there is not enough memory for this", (), as_json)
+            sys.exit(WRONG)
+        case OSError() if why.filename is None:
+            raise why  # of a stream
+        case OSError():
+            say_error(f"cannot use {why.filename}: {reason(why)}", (), as_json)
+            sys.exit(WRONG)
+        case _ if as_json:
+            say_error(f"a fault of kitvalue itself: {type(why).__name__}: {why}", (), True)
+
+
+def _stopped(why: BaseException | None) -> bool:
+    """Did somebody stop the run? A compiled library that is stopped while loading makes an ImportError of it."""
+    while isinstance(why, ImportError):
+        why = why.__cause__ or why.__context__
+    return isinstance(why, click.Abort | KeyboardInterrupt)
+
+
+def _in_one_line(error: click.ClickException) -> str:
+    """What click has to say, as one line that ends with where help is."""
+    text = " ".join(error.format_message().split()).rstrip(".")
+    text = text[:1].lower() + text[1:]
+    context = getattr(error, "ctx", None)
+    if context is None:
+        return text
+    if isinstance(error, click.NoSuchOption) and error.option_name == "--shop":
+        text = "--shop stands before the command: kitvalue --shop FOLDER " + context.command.name
+    return f"{text} ({context.command_path} --help)"
+
+
+def _leave_quietly(status: int) -> NoReturn:
+    hush(sys.stdout)
+    hush(sys.stderr)
+    sys.exit(status)

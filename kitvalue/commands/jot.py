@@ -1,0 +1,125 @@
+"""`jot`: a pasted advert, understood, and the row that it becomes; nothing is asked and nothing written here."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from kitvalue.intake.adverts.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
+from kitvalue.intake.adverts.read import understand
+from kitvalue.intake.adverts.text import Understood
+from kitvalue.intake.books.offers import offer_columns
+from kitvalue.intake.books.pricebook import wanted_columns
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.tables.csvout import MARK
+from kitvalue.intake.tables.headers import WantedColumns
+from kitvalue.intake.text.decoding import read_bytes
+from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.words import fold, listed, trimmed
+
+_DEFAULTS: Final[Mapping[str, str]] = {
+    "price_kind": "asked",
+    "channel": "private",
+    "bought_from": "private",
+}  # of a blank
+_LONGEST_NAME: Final = 100  # characters of a series
+_MOST_NOT_USED: Final = 8  # phrases that are told
+_NEEDED: Final = ("series", "pieces", "condition", "price")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Jotted:
+    """An advert's row, ready to be written. `before` are the file's bytes as read (None: there is no file yet).
+
+    `notices` say what the row lacks, and what is said in the advert and has no place in the row.
+    """
+
+    path: Path
+    understood: Understood
+    row: NewRow
+    before: bytes | None
+    notices: tuple[str, ...]
+
+
+def jotted(path: Path, text: str, shop: Shop, today: dt.date, *, offer: bool) -> Jotted:
+    """Understand an advert and make its row for the file at `path`: the price book's, or the offers' with `offer`.
+
+    Raises RefusedError for what is no offer of one kit, FileError where the file cannot take a row.
+    """
+    wanted = offer_columns(shop) if offer else wanted_columns(shop)
+    before = read_bytes(path, path.name) if path.exists() or path.is_symlink() else None
+    data = before if before else _empty_file(wanted, shop)
+    style = file_style(data, path.name, wanted, shop)
+    understood = understand(text, shop, _spellings(shop, style), today)
+    values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
+    row = new_row(data, style, values, wanted, shop)
+    return Jotted(path, understood, row, before, tuple(_notices(understood, values, style, shop, offer)))
+
+
+def _empty_file(wanted: WantedColumns, shop: Shop) -> bytes:
+    """A new file: our columns under their mapped headers, sold_for only where it is mapped: where that column stands, a
+    price does not tell what was paid.
+    """
+    sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
+    own = [name for name in (*wanted.required, *wanted.optional) if name != "sold_for" or name in wanted.headers]
+    names = [wanted.headers.get(name, name) for name in own]
+    text = f"{sign.join(names)}\r\n"
+    return text.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{text}".encode()
+
+
+def _spellings(shop: Shop, style: FileStyle) -> dict[str, str]:
+    """Every way to write a series -> the shop's own; without a list in shop.toml the names that the file holds."""
+    if shop.series:
+        return {spelling: name for name, table in shop.series.items() for spelling in (name, *table.also)}
+    place = style.header.places["series"]
+    names: dict[str, str] = {}
+    for row in style.rows:
+        if 0 < len(trimmed(row[place])) <= _LONGEST_NAME:
+            names.setdefault(fold(row[place]), trimmed(row[place]))
+    return {name: name for name in names.values()}
+
+
+def _notices(
+    understood: Understood, values: dict[str, str], style: FileStyle, shop: Shop, offer: bool
+) -> Iterator[str]:
+    """What the row lacks, and what has no column in the file."""
+    lacking = [name for name in _NEEDED if name not in values and not (name == "price" and "sold_for" in values)]
+    if values.get("price_kind") == "hammer" and "premium" not in values:
+        lacking.append("premium")
+    if lacking:
+        verb = "are" if len(lacking) > 1 else "is"
+        yield f"{listed(lacking)} {verb} needed: the row counts once you have filled that in"
+    if offer and (understood.value("currency") or shop.shop.currency) != shop.shop.currency:
+        yield f"offers are in {shop.shop.currency}: write the price in it"
+    said = values if offer else {one.field: one.value for one in understood.taken}
+    if "sold_for" in values:  # which says that it was sold, and for how much
+        said = {name: value for name, value in said.items() if name not in ("price", "price_kind")}
+    lost = [
+        name
+        for name, value in said.items()
+        if name not in style.header.places and name not in ("note", "currency") and _DEFAULTS.get(name) != value
+    ]
+    if lost:
+        yield f"{style.file} has no column {listed(lost, last='or')}, so that is not written"
+    yield from _seen_before(understood, style)
+    if understood.not_used:
+        yield f"not used: {listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)}"
+
+
+def _seen_before(understood: Understood, style: FileStyle) -> Iterator[str]:
+    ref, place = understood.value("ref"), style.header.places.get("ref")
+    if ref is not None and place is not None:
+        count = sum(trimmed(row[place]) == ref for row in style.rows)
+        if count:
+            yield f"{ref} is in the book already: of a listing's rows only the latest counts"
+
+
+def still_as_read(jotting: Jotted) -> None:
+    """Raise FileError where the file has changed since it was read."""
+    path = jotting.path
+    now = read_bytes(path, path.name) if path.exists() or path.is_symlink() else None
+    if now != jotting.before:
+        raise FileError(f"{path.name} has changed since it was read; nothing is written, run jot again")

@@ -1,0 +1,338 @@
+"""shop.toml for a spreadsheet that comes in for the first time: the starter's, with its headers, words and series."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Final
+
+from kitvalue.intake.arrival.takeover import Incoming
+from kitvalue.intake.books.bookcolumns import feature_reader, kind_reader, read_shop_grade
+from kitvalue.intake.books.bookrows import says_total
+from kitvalue.intake.settings.pasting import PasteBlock
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.words import TURNED, is_number_to_ten, scale_to_ten
+from kitvalue.intake.text.problems import UNKNOWN_WORDS, Level, Problem
+from kitvalue.intake.text.tomltext import Place, toml_heading, toml_key, toml_text
+from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS
+from kitvalue.intake.text.words import Refusal, fold, likeness, says_not_known, trimmed
+
+_GUESSES: Final[Mapping[str, str]] = {
+    "wipe": (
+        "mint, near mint, as new, like new, new, excellent, excellent condition, exc, very good, v good, vgood, vg, "
+        "vgc, very good condition, neu, neuwertig, wie neu, fast neu, ausgezeichnet, hervorragend, sehr gut, "
+        "sehr guter zustand, neuf, comme neuf, état neuf, excellent état, très bon, tres bon, très bon état, "
+        "tres bon etat, tb, tbe, nieuw, als nieuw, zo goed als nieuw, uitstekend, zeer goed, heel goed, nuevo, "
+        "como nuevo, excelente, muy bueno, muy buen estado, muy bien, nuovo, come nuovo, pari al nuovo, eccellente, "
+        "ottimo, ottime condizioni, ottimo stato, molto buono"
+    ),
+    "freshen": (
+        "good, good condition, gc, tidy, gut, guter zustand, gut erhalten, bon, bon état, bon etat, be, goed, "
+        "goede staat, in goede staat, bueno, buen estado, bien, buono, buone condizioni, buono stato"
+    ),
+    "mend": (
+        "ok, okay, fair, average, used, decent, mittel, befriedigend, gebraucht, in ordnung, ordentlich, moyen, "
+        "état moyen, correct, passable, assez bon, redelijk, gebruikt, voldoende, regular, aceptable, normal, "
+        "usado, discreto, sufficiente, accettabile, usato, medio"
+    ),
+    "remake": (
+        "rough, tatty, poor, bad, needs work, work needed, project, restoration project, schlecht, mangelhaft, ranzig, "
+        "schlechter zustand, restaurierungsbedürftig, renovierungsbedürftig, überholungsbedürftig, à refaire, "
+        "a refaire, à restaurer, a restaurer, à rénover, mauvais, mauvais état, mauvais etat, slecht, slechte staat, "
+        "opknapper, opknappertje, malo, mal estado, para restaurar, a restaurar, cattivo, cattivo stato, scarso, "
+        "da restaurare, da sistemare"
+    ),
+    "harvest": (
+        "scrap, wreck, schrott, ausschlachten, zum ausschlachten, épave, epave, pour pièces, pour pieces, hs, sloop, "
+        "voor onderdelen, onderdelen, para piezas, despiece, chatarra, per ricambi, per pezzi, da pezzi, rottame"
+    ),
+}
+_BY_WORD: Final = {word: ours for ours, words in _GUESSES.items() for word in words.split(", ")}
+# Words before another that make it a little more or less of the same.
+_HOW_MUCH: Final = re.compile(
+    r"(?:a bit|bit|a little|slightly|quite|pretty|rather|fairly|really|very|etwas|ein bisschen|bisschen|ein wenig|"
+    r"ziemlich|recht|sehr|un peu|assez|plutôt|très|tres|een beetje|beetje|vrij|tamelijk|erg|heel|zeer) (?=.)"
+)
+_BLANK: Final = ' = ""  # '  # of a line that stands open, before its rows
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """The grade that a word for a condition likely is, by our word for it, and in how many rows the word stands."""
+
+    word: str
+    grade: str
+    rows: int
+
+
+def guessed_grade(text: str) -> str | None:
+    """Our word for the grade that a condition likely is, None where its words are not among the common ones. One that
+    says how much ("a bit rough") is taken for the word alone, where the two have no grade of their own.
+    """
+    words = " ".join(re.findall(r"[^\W_]+", fold(text[:200])))
+    while words not in _BY_WORD:
+        how_much = _HOW_MUCH.match(words)
+        if how_much is None:
+            return None
+        words = words[how_much.end() :]
+    return _BY_WORD[words]
+
+
+def guess_for(line: str) -> Guess | None:
+    """The guess for an open line of shop.toml, such as `"good" = ""  # 13 rows`; None where there is none."""
+    key, blank, rows = line.rpartition(_BLANK)
+    if not blank:
+        return None
+    (word,) = tomllib.loads(f"{key} = 0")
+    grade = guessed_grade(word)
+    return Guess(word, grade, int(rows.split()[0])) if grade is not None else None
+
+
+def with_guess(line: str) -> str:
+    """The same line with its guess written in, to be looked at."""
+    guess = guess_for(line)
+    if guess is None:
+        return line
+    key, _, rows = line.rpartition(_BLANK)
+    return f'{key} = "{guess.grade}"  # {rows}; a guess: is it so?'
+
+
+_MOST_SERIES: Final = 60
+_CONDITION: Final = toml_heading("prices", "words", "condition")
+_FEATURES: Final = toml_heading("prices", "features")
+_CHANNEL: Final = toml_heading("prices", "words", "channel")
+# Standard rates, from memory.
+_USUAL_VAT: Final[Mapping[str, str]] = {
+    "GBP": "20", "CHF": "8.1", "SEK": "25", "NOK": "25", "DKK": "25", "PLN": "23", "CZK": "21", "HUF": "27",
+}  # fmt: skip
+_EXAMPLE: Final = re.compile(r'# (?:\w+|"[^"]*") = "[^"]*"')  # a line of the starter that shows how
+_FROM, _TO = "# The series you deal in.", "[tax]"  # of the starter's series
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesSeen:
+    """A series as a spreadsheet spells it most, and in how many rows; `alike`: spellings that look like it -> rows."""
+
+    name: str
+    rows: int
+    alike: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class FirstLook:
+    """What a first reading of the spreadsheet's rows gives: the lines that its words ask for, and the decimal sign that
+    its prices prove, None where they prove none.
+    """
+
+    blocks: tuple[PasteBlock, ...] = ()
+    decimal: str | None = None
+
+    @property
+    def guesses(self) -> tuple[Guess, ...]:
+        """The grades that are written in for words of conditions."""
+        lines = (line for block in self.blocks if block.heading == _CONDITION for line in block.lines)
+        return tuple(guess for guess in map(guess_for, lines) if guess is not None)
+
+
+@dataclass(frozen=True, slots=True)
+class NewLines:
+    """What stands in a new shop.toml. `to_fill`: the tables in which lines stand open; `guesses`: the grades written in
+    for words of conditions; `private`: the lines of words for who sells that stand as private; `lines`: where its keys
+    stand; `usual`: the grade of the commonest condition.
+    """
+
+    to_fill: tuple[PasteBlock, ...]
+    guesses: tuple[Guess, ...]
+    private: tuple[int, ...]
+    lines: Mapping[Place, int]
+    usual: Decimal
+
+    @property
+    def guessed(self) -> tuple[int, ...]:
+        """The lines of the guesses."""
+        places = (("prices", "words", "condition", guess.word) for guess in self.guesses)
+        return tuple(sorted(self.lines[place] for place in places if place in self.lines))
+
+
+def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
+    """The series of a column, the most frequent first; () where nearly every cell is another, so that none is a series.
+
+    A spelling that looks like a more frequent one is not a series of its own, nor the same one: its owner says which.
+    """
+    spelt: dict[str, Counter[str]] = {}
+    for cell in map(trimmed, cells):
+        if cell and not says_total(cell) and not says_not_known(cell):
+            spelt.setdefault(fold(cell), Counter())[cell] += 1
+    often = sorted(spelt.values(), key=lambda one: -one.total())
+    if len(often) > _MOST_SERIES or 2 * len(often) > sum(one.total() for one in often):
+        return ()
+    found: dict[str, SeriesSeen] = {}
+    for one in often:
+        name, rows = one.most_common(1)[0][0], one.total()
+        near = likeness(name, {known: known for known in found})
+        if near.telling:
+            known = found[near.names[0]]
+            found[known.name] = SeriesSeen(known.name, known.rows, {**known.alike, name: rows})
+        else:
+            found[name] = SeriesSeen(name, rows, {})
+    return tuple(found.values())
+
+
+def unknown_words(cells: Mapping[str, Sequence[str]], shop: Shop, file: str) -> list[Problem]:
+    """The refusal of each cell (by our column) that holds a word which a shop does not know yet."""
+    readers: dict[str, Callable[[str], object]] = {
+        "condition": read_shop_grade(shop),
+        "price_kind": kind_reader("price_kind", PRICE_KINDS, shop),
+        "channel": kind_reader("channel", CHANNELS, shop),
+    }
+    for name, kind in shop.prices.features.items():
+        if kind == "yes-no":
+            readers[name] = feature_reader(name, kind, shop.prices.words.get(name, {}))
+    found = []
+    for name, read in readers.items():
+        for cell in cells.get(name, ()):
+            why = read(cell)
+            if isinstance(why, Refusal) and why.code in UNKNOWN_WORDS:
+                found.append(Problem(file, None, name, cell, why.code, Level.REFUSED, why.reason))
+    return found
+
+
+def new_settings(
+    starter: str, sheet: Incoming, series: Sequence[SeriesSeen], seen: FirstLook, currency: str | None
+) -> str:
+    """The starter's shop.toml with a spreadsheet's columns, its `series`, what a first look at its rows gave and the
+    `currency` of its prices.
+    """
+    text = starter
+    if currency is not None:
+        text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
+        text = _with_usual_vat(text, currency)
+    if sheet.day_first is not None:
+        text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
+    text = re.sub(r'(?m)^# decimal = ".*$', lambda line: _decimal(line[0], sheet, seen), text)
+    text = _without_features(text, sheet.columns)
+    columns = sheet.columns.items()
+    mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
+    text = _under(text, toml_heading("prices", "columns"), mapped)
+    for block in seen.blocks:
+        lines = block.lines
+        if block.heading == _CHANNEL:
+            lines = tuple(map(_as_private, lines))
+        elif block.heading == _CONDITION:
+            lines = tuple(map(with_guess, lines))
+        text = _under(text, block.heading, lines)
+    text = _under(text, _CONDITION, _numbers(sheet.conditions))
+    return _with_series(text, series)
+
+
+def _with_usual_vat(text: str, currency: str) -> str:
+    """The text with the rate of VAT that is usual where a currency is paid, where that is one country."""
+    rate = _USUAL_VAT.get(currency)
+    if rate is None:
+        return text
+    line = f"rate = {rate:<9}# percent: your own VAT. The usual rate with {currency}; check it."
+    return re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
+
+
+def _without_features(text: str, columns: Container[str]) -> str:
+    """The text with the features that are none of `columns` as remarks, and what is said of them elsewhere."""
+    absent: list[str] = []
+    rows, section = [], ""
+    for row in text.split("\n"):
+        if row.startswith("["):
+            section = row
+        key = row.partition(" = ")[0]
+        if section == _FEATURES and key.isidentifier() and key not in columns:
+            absent.append(key)
+        of_absent = any(row == toml_heading("prices", "words", name) or f' = "{name}=' in row for name in absent)
+        rows.append(f"# {row}" if of_absent or (section == _FEATURES and key in absent) else row)
+    return "\n".join(rows)
+
+
+def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
+    """The starter's line for the decimal sign: with the proven one, with the one that sizes tell, or as a remark."""
+    if seen.decimal is not None:
+        return re.sub('^# decimal = "." ', f'decimal = "{seen.decimal}"   ', line)
+    if sheet.sized is None:
+        return line
+    if sheet.sized.sure:
+        return f'decimal = "{sheet.sized.sign}"  # {sheet.sized.why}'
+    return f'# decimal = "{sheet.sized.sign}"        # so that the marks of prices part thousands, not decimals'
+
+
+def _under(text: str, heading: str, lines: Sequence[str]) -> str:
+    """The text with lines below a heading and the remarks that stand there, in the place of examples."""
+    if not lines:
+        return text
+    rows = text.split("\n")
+    if heading not in rows:
+        return "\n".join([*rows, heading, *lines, ""])
+    first = at = rows.index(heading) + 1
+    while at < len(rows) and rows[at].startswith("#"):
+        at += 1
+    remarks = [row for row in rows[first:at] if not _EXAMPLE.fullmatch(row)]
+    return "\n".join([*rows[:first], *remarks, *lines, *rows[at:]])
+
+
+def _as_private(line: str) -> str:
+    """The name of a place says nothing of who sells: private, as a blank cell, until its owner says else."""
+    return re.sub(r'= ""(  # \d+ rows?)$', r'= "private"\1', line)
+
+
+def _numbers(conditions: Sequence[str]) -> list[str]:
+    """Lines for conditions that are numbers: halved where they run to ten, else ready to be turned round."""
+    found = Counter(trimmed(cell) for cell in conditions if is_number_to_ten(cell))
+    if scale_to_ten(conditions):
+        halved = {cell: Decimal(cell.replace(",", ".")) / 2 for cell in found}
+        often = sorted(found, key=lambda cell: -halved[cell])
+        return [
+            "# A scale to ten: halved, to the next half grade that is there. Write what you would see at the bench.",
+            *(f'{toml_text(cell)} = "{_grade(halved[cell]):f}"  # {_rows(found[cell])}' for cell in often),
+        ]
+    if any(cell in TURNED for cell in found):
+        return [
+            "# Numbers are read as our grades: 5 the best, 1 the worst. If 1 is your best, take the # away here:",
+            *(f"# {toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items()),
+        ]
+    return []
+
+
+def _grade(value: Decimal) -> Decimal:
+    """The bench grade nearest to a value: 1 to 5 in halves, the better one where two are."""
+    half = (2 * value).quantize(Decimal(1), ROUND_HALF_UP) / 2
+    return min(max(half, Decimal(1)), Decimal(5)).normalize()
+
+
+def _with_series(text: str, series: Sequence[SeriesSeen]) -> str:
+    before, after = text[: text.index(_FROM)], text[text.index(f"\n{_TO}\n") + 1 :]
+    lines = "\n".join(_series_lines(series))
+    return f"{before}{lines}\n\n{after}"
+
+
+def _series_lines(series: Sequence[SeriesSeen]) -> list[str]:
+    if not series:
+        return [
+            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip",
+            "# of the keyboard never becomes a series of its own; `also` lists further spellings.",
+        ]
+    lines = [
+        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard",
+        "# never becomes a series of its own; `also` lists further spellings.",
+    ]
+    for one in series:
+        lines += ["", f"{toml_heading('series', one.name)}  # {_rows(one.rows)}"]
+        if one.alike:
+            told = ", ".join(f"{toml_text(name)}: {_rows(rows)}" for name, rows in one.alike.items())
+            lines += [
+                f"# also = [{', '.join(map(toml_text, one.alike))}]",
+                f"# If that is the same series ({told}), take the # away before also; else add a line [series.NAME].",
+            ]
+    return lines
+
+
+def _rows(count: int) -> str:
+    return f"{count} row{'' if count == 1 else 's'}"

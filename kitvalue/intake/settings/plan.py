@@ -1,0 +1,389 @@
+"""builds/NAME.toml: what is to be built, from what, and what the customer could buy instead."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final, Literal
+
+from pydantic import BeforeValidator, Field
+from pydantic_core import PydanticCustomError
+
+from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
+from kitvalue.intake.settings.toml import TomlFile
+from kitvalue.intake.settings.words import series_names
+from kitvalue.intake.text.problems import FileError, Level, Problem, shown
+from kitvalue.intake.text.sizes import bass_order_refusal, read_size
+from kitvalue.intake.text.vocabulary import grade
+from kitvalue.intake.text.words import Refusal, fold, listed, nearest
+
+if TYPE_CHECKING:
+    from kitvalue.intake.settings.shop import Shop
+
+
+NEW: Final = "new"
+ROLES: Final = ("bass", "floor", "rack", "snare")
+_SHEET: Final = re.compile(r"\s*\d+(?:\.\d+)?\s*[xX×]\s*\d+(?:\.\d+)?\s*")
+_SIZE_CURE: Final = 'write diameter and depth, such as "22x16"'
+
+
+def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
+    """Every such problem, in no order."""
+    found = [*_donors(plan, toml), *_drums(plan, shop, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
+    for at, line in enumerate(plan.work):
+        found += [*_work(line, at, shop, toml), *_selection(plan, line, ("work", at), toml)]
+    for at, part in enumerate(plan.part):
+        found += [*_part(part, at, toml), *_selection(plan, part, ("part", at), toml)]
+    for at, sold in enumerate(plan.surplus):
+        if sold.from_ not in _donor_ids(plan):
+            message = f"there is no donor {shown(sold.from_)}; {_or_known(sold.from_, _donor_ids(plan))}"
+            found.append(toml.problem(("surplus", at, "from"), "unknown_donor", message, sold.from_))
+    return _without_follow_ons(found, shop)
+
+
+def _without_follow_ons(found: list[Problem], shop: Shop) -> list[Problem]:
+    """One mistake, one line: a donor's id that stands twice hides another, a missing [work] lacks every operation."""
+    twice = any(problem.code == "donor_twice" for problem in found)
+    kept = [problem for problem in found if not (twice and problem.code == "unknown_donor")]
+    lacking = [problem for problem in kept if problem.code == "unknown_operation"]
+    if shop.work is not None or not lacking:
+        return kept
+    names = listed(dict.fromkeys(problem.text or "" for problem in lacking))
+    message = f"shop.toml has no [work]: add it with rate, and under [work.hours] the hours of {names}"
+    return [*(problem for problem in kept if problem not in lacking), replace(lacking[0], message=message)]
+
+
+def plan_cautions(plan: Plan, file: str) -> Iterator[Problem]:
+    """Warnings: donors bought for their surplus only, lines that choose no drum of this plan."""
+    used = {drum.from_ for drum in plan.drum}
+    for at, donor in enumerate(plan.donor):
+        if donor.id not in used:
+            message = f"no drum comes from donor {shown(donor.id)}: it is bought for what is sold off only"
+            yield Problem(file, None, f"donor {at + 1}", donor.id, "donor_for_surplus", Level.WARNING, message)
+    lines: tuple[tuple[str, tuple[LineTable, ...]], ...] = (("work", plan.work), ("part", plan.part))
+    for table, rows in lines:
+        for at, line in enumerate(rows):
+            if (line.only or line.except_) and not any(_chosen(line, drum) for drum in plan.drum):
+                message = f"{shown(line.what)} chooses no drum of this plan, so it counts nothing"
+                yield Problem(file, None, f"{table} {at + 1}", line.what, "no_drum", Level.WARNING, message)
+
+
+def _chosen(line: LineTable, drum: DrumTable) -> bool:
+    names = {drum.role, drum.from_, drum.id}
+    return (not line.only or not names.isdisjoint(line.only)) and names.isdisjoint(line.except_)
+
+
+def _donor_ids(plan: Plan) -> list[str]:
+    return list(dict.fromkeys(donor.id for donor in plan.donor))
+
+
+def _or_known(name: str, known: Iterable[str]) -> str:
+    every = list(known)
+    likely = nearest(name, every)
+    return f"did you mean {likely}?" if likely else f"known: {listed(every)}" if every else "there are none"
+
+
+def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
+    taken = Counter(drum.from_ for drum in plan.drum)
+    sold = {surplus.from_ for surplus in plan.surplus}
+    first: dict[str, int] = {}
+    for at, donor in enumerate(plan.donor):
+        where = ("donor", at)
+        if first.setdefault(fold(donor.id), at) != at:
+            message = (
+                f"the id {shown(donor.id)} stands twice, at donors {first[fold(donor.id)] + 1} and {at + 1}; rename one"
+            )
+            yield toml.problem((*where, "id"), "donor_twice", message, donor.id)
+        elif donor.id in (NEW, *ROLES):
+            message = f"{shown(donor.id)} has a meaning of its own and cannot be a donor's id; choose another"
+            yield toml.problem((*where, "id"), "reserved_name", message, donor.id)
+        elif not taken[donor.id] and donor.id not in sold:
+            message = f"no drum and no surplus comes from donor {shown(donor.id)}; use one of its drums, or take it out"
+            yield toml.problem(where, "donor_unused", message, donor.id)
+        elif taken[donor.id] > donor.pieces:
+            message = f"{taken[donor.id]} drums come from donor {shown(donor.id)}, which has {donor.pieces}"
+            yield toml.problem(
+                (*where, "pieces"), "too_many_drums", f"{message}; correct one of the two", str(donor.pieces)
+            )
+        if donor.bought_from == "trade" and donor.vat is None:
+            message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
+            yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
+        if donor.bought_from != "trade" and donor.vat is not None:
+            message = (
+                f'vat goes with bought_from = "trade" only, and this donor is {shown(donor.bought_from)}; take it out'
+            )
+            yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
+
+
+def _drums(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    donors = _donor_ids(plan)
+    order = shop.shop.size_order
+    seen: dict[str, int] = {}
+    for at, drum in enumerate(plan.drum):
+        where = ("drum", at)
+        if drum.from_ == NEW:
+            if drum.price is None:
+                yield toml.problem(where, "no_price", "a new shell needs its price", drum.from_)
+        elif drum.from_ not in donors:
+            message = f"there is no donor {shown(drum.from_)}; {_or_known(drum.from_, [*donors, NEW])}"
+            yield toml.problem((*where, "from"), "unknown_donor", message, drum.from_)
+        elif drum.price is not None or drum.vat is not None:
+            key = "price" if drum.price is not None else "vat"
+            message = f'{key} goes with from = "new" only: a donor has its own price; take it out'
+            yield toml.problem((*where, key), "price_unused", message)
+        size = read_size(drum.size, order)
+        refusal = (
+            size if isinstance(size, Refusal) else bass_order_refusal(size, order) if drum.role == "bass" else None
+        )
+        if refusal is not None:
+            message = refusal.message(shown(drum.size), _SIZE_CURE)
+            yield toml.problem((*where, "size"), refusal.code, message, drum.size)
+        if drum.id is not None:
+            yield from _drum_id(drum.id, at, seen, donors, toml)
+
+
+def _drum_id(name: str, at: int, seen: dict[str, int], donors: list[str], toml: TomlFile) -> Iterator[Problem]:
+    where = ("drum", at, "id")
+    if seen.setdefault(fold(name), at) != at:
+        message = f"the id {shown(name)} stands twice, at drums {seen[fold(name)] + 1} and {at + 1}; rename one"
+        yield toml.problem(where, "drum_twice", message, name)
+    elif name in (NEW, *ROLES, *donors) or not name.strip():
+        message = f"{shown(name)} cannot be a drum's id: it is a role, a donor or blank; choose another"
+        yield toml.problem(where, "reserved_name", message, name)
+
+
+def _series(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    names = series_names(shop)
+    asked = [(("original", "series"), plan.original.series), (("finished", "series"), plan.finished.series)]
+    places: list[tuple[tuple[str | int, ...], str]] = [
+        *asked, *((("donor", at, "series"), donor.series) for at, donor in enumerate(plan.donor)),
+    ]  # fmt: skip
+    for where, name in places:
+        if names.declared and names.find(name) is None:
+            message = f"{shown(name)} is not in shop.toml's list of series; {names.advice(name)}"
+            yield toml.problem(where, "unknown_series", message, name)
+
+
+def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
+    """The original, the finished kit, and the smallest one."""
+    original, finished = plan.original, plan.finished
+    if original.repair is None and original.condition < finished.condition:
+        message = (
+            f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
+            "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
+        )
+        yield toml.problem(("original", "repair"), "no_repair", message)
+    if plan.smallest > len(plan.drum):
+        message = (
+            f"smallest is {plan.smallest}, but the plan has {len(plan.drum)} drums; write {len(plan.drum)} or less"
+        )
+        yield toml.problem(("smallest",), "smallest", message, str(plan.smallest))
+
+
+def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    where = ("work", at)
+    given = [key for key in ("operation", "hours", "each") if getattr(line, key) is not None]
+    if len(given) != 1:
+        found = f"has {listed(given)}" if given else "has none of them"
+        message = f"{shown(line.what)} {found}; give one of operation, hours and each"
+        yield toml.problem(where, "one_of", message, line.what)
+    if line.operation is not None:
+        known = shop.work.hours if shop.work is not None else {}
+        if line.operation not in known:
+            message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; "
+            likely = nearest(line.operation, known)
+            message += f"did you mean {likely}?" if likely else "add its hours there, or give hours here"
+            yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
+    if line.per == "sheet":
+        yield toml.problem(
+            (*where, "per"), "per", 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"', "sheet"
+        )
+    yield from _quantity(line, where, toml)
+
+
+def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
+    where = ("part", at)
+    if line.each is None:
+        yield toml.problem(where, "no_price", f"{shown(line.what)} needs each, the price of one", line.what)
+    if line.per == "sheet":
+        if line.sheet is None:
+            message = 'a line per = "sheet" needs the size of a sheet in millimetres, such as sheet = "1370x610"'
+            yield toml.problem(where, "no_sheet", message, line.what)
+        elif _SHEET.fullmatch(line.sheet) is None:
+            message = f'{shown(line.sheet)} is no sheet size; write its sides in millimetres, such as "1370x610"'
+            yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
+    elif line.sheet is not None:
+        message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
+        yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
+    yield from _quantity(line, where, toml)
+
+
+def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    if line.per in ("each", "hour"):
+        if line.quantity is None:
+            message = f'{shown(line.what)} is counted per = "{line.per}" and needs a quantity'
+            yield toml.problem(where, "no_quantity", message, line.what)
+    elif line.quantity is not None:
+        message = f'quantity goes with per = "each" or "hour" only; per = "{line.per}" is counted from the drums'
+        yield toml.problem((*where, "quantity"), "quantity", message, str(line.quantity))
+
+
+def _selection(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    """Names in `only` and `except` that nothing in the plan has."""
+    known = [*ROLES, NEW, *_donor_ids(plan), *(drum.id for drum in plan.drum if drum.id is not None)]
+    for key, names in (("only", line.only), ("except", line.except_)):
+        for name in names:
+            if name not in known:
+                message = f"{shown(name)} is no role, donor or drum of this plan; {_or_known(name, known)}"
+                yield toml.problem((*where, key), "unknown_name", message, name)
+
+
+def _a_grade(value: object) -> object:
+    """A bench grade in halves, as a number or one of our words."""
+    known = None if isinstance(value, bool) else grade(str(value))
+    if known is None:
+        raise PydanticCustomError("grade", "is no grade")
+    return known
+
+
+Grade = Annotated[Decimal, BeforeValidator(_a_grade), Field(ge=1, le=5)]
+Role = Literal["bass", "floor", "rack", "snare"]
+VatWord = Literal["included", "excluded"]
+Per = Literal[
+    "kit", "drum", "shell", "edge", "hoop", "head", "position", "rod", "claw",
+    "hole", "m2_outside", "m2_inside", "sheet", "hour", "each",
+]  # fmt: skip
+
+
+class OriginalTable(Table):
+    series: Text
+    condition: Grade
+    freight: Money
+    premium: Percent = Decimal(0)
+    repair: Money | None = None  # gross; required where its condition is below the finished one
+    duty: Percent = Decimal(0)
+    import_vat: Percent = Decimal(0)
+    channel: Literal["private", "dealer", "auction"] = "private"
+
+
+class FinishedTable(Table):
+    series: Text
+    share: Annotated[Number, Field(gt=0)] = Decimal(100)  # percent of that series' price
+    condition: Grade
+
+
+class DonorTable(Table):
+    id: Text
+    series: Text
+    pieces: Annotated[Whole, Field(ge=1)]
+    condition: Grade
+    price: Money
+    freight: Money | None = None  # None: unknown, and the sheet says so
+    spare: Money | None = None  # what a drum of it left over is worth
+    bought_from: Literal["private", "trade", "import"] = "private"
+    vat: Literal["included", "margin"] | None = None  # a trade donor says which
+
+
+class DrumTable(Table):
+    role: Role
+    size: str
+    from_: Annotated[str, Field(alias="from")]  # a donor's id, or "new"
+    positions: Annotated[Whole, Field(ge=1)]  # tension points per head
+    id: str | None = None
+    holes: Annotated[Whole, Field(ge=0)] = 0
+    heads: Literal[1, 2] = 2
+    price: Money | None = None  # of a new shell
+    vat: VatWord | None = None
+
+
+class LineTable(Table):
+    """What [[work]] and [[part]] lines share."""
+
+    what: Text
+    per: Per
+    only: tuple[str, ...] = ()  # roles, donor ids, "new", drum ids; all drums when absent
+    except_: Annotated[tuple[str, ...], Field(alias="except")] = ()
+    quantity: Annotated[Number, Field(gt=0)] | None = None  # for `each` and `hour`
+    each: Money | None = None  # money for one unit
+    vat: VatWord = "excluded"
+
+
+class WorkLine(LineTable):
+    operation: str | None = None  # a key of [work.hours]
+    hours: Money | None = None  # hours for one unit
+
+
+class PartLine(LineTable):
+    sheet: str | None = None  # "1370x610", millimetres
+    overlap: Money = Decimal(50)  # millimetres, one a joint
+    clearance: Number = Decimal(6)  # at each edge; negative where veneer stands over
+    turn: Truth = True  # may a strip lie across the sheet?
+
+
+class SurplusTable(Table):
+    what: Text
+    from_: Annotated[str, Field(alias="from")]
+    value: Money  # gross
+
+
+class Plan(Table):
+    """One build. `name` is the file's name without its ending."""
+
+    name: str
+    title: Text
+    smallest: Annotated[Whole, Field(ge=1)] = 3
+    route: Route | None = None
+    original: OriginalTable
+    finished: FinishedTable
+    donor: tuple[DonorTable, ...] = ()
+    drum: Annotated[tuple[DrumTable, ...], Field(min_length=1)]
+    work: tuple[WorkLine, ...] = ()
+    part: tuple[PartLine, ...] = ()
+    surplus: tuple[SurplusTable, ...] = ()
+
+
+def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
+    """A plan by its NAME (builds/NAME.toml in the shop folder, with or without the ending) or by a path.
+
+    Raises FileError with every problem of the file, or with the names there are where it does not exist.
+    """
+    path = _plan_path(name_or_path, folder)
+    file = f"builds/{path.name}" if path.parent == folder / "builds" else str(path)
+    toml = TomlFile(path, file)
+    if "name" in toml.values:
+        message = "a plan has no key name: its file's name is its name; write title for what it is called"
+        raise FileError(f"{file}: {message}", [toml.problem(("name",), "unknown_key", message, "name")])
+    values = {**toml.values, "name": path.stem}
+    return toml.checked(Plan, values, lambda plan: plan_problems(plan, shop, toml))
+
+
+def plan_warnings(plan: Plan) -> tuple[Problem, ...]:
+    """What is allowed in a plan and yet worth a word, such as a donor bought for what is sold off."""
+    return tuple(plan_cautions(plan, f"builds/{plan.name}.toml"))
+
+
+def plan_names(folder: Path) -> tuple[str, ...]:
+    """The names of the plans in a shop folder, sorted."""
+    builds = folder / "builds"
+    return tuple(sorted(path.stem for path in builds.glob("*.toml"))) if builds.is_dir() else ()
+
+
+def _plan_path(name: str, folder: Path) -> Path:
+    ending = "" if name.endswith(".toml") else ".toml"
+    named = [folder / "builds" / f"{name}{ending}"] if name and Path(name).name == name else []
+    for path in (*named, Path(name), folder / name, Path(f"{name}.toml")):
+        try:
+            if path.name and path.is_file():
+                return path
+        except (OSError, ValueError):
+            continue
+    names = plan_names(folder)
+    if not names:
+        raise FileError(f"there is no plan {shown(name)}: {shown(str(folder / 'builds'))} holds no plans")
+    likely = nearest(name.removesuffix(".toml"), names)
+    hint = f"did you mean {likely}?" if likely else f"the plans are: {listed(names)}"
+    raise FileError(f"there is no plan {shown(name)}; {hint}")

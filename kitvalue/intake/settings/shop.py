@@ -1,0 +1,300 @@
+"""shop.toml: the settings of one workshop."""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+from pathlib import Path
+from typing import Annotated, Final, Literal, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic_core import PydanticCustomError
+
+from kitvalue.intake.settings.toml import TomlFile
+from kitvalue.intake.text.numbers import meanings
+from kitvalue.intake.text.problems import FileError, Problem, shown
+from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, TRUTHS, grade
+from kitvalue.intake.text.words import fold, listed, nearest
+
+_RESERVED: Final = frozenset(["log_pieces", "sold", "dealer", "auction", "years", "intercept", "row", "file", "hammer"])
+_WORDY: Final = ("condition", "price_kind", "channel", "currency")
+
+
+def shop_problems(shop: Shop, toml: TomlFile) -> list[Problem]:
+    """Every such problem."""
+    checks = (_encoding, _columns, _features, _words, _jot, _series, _destinations)
+    return [problem for check in checks for problem in check(shop, toml)]
+
+
+def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    name = shop.files.encoding
+    if name is None:
+        return
+    try:
+        is_text = bool(getattr(codecs.lookup(name), "_is_text_encoding", True))
+    except (LookupError, ValueError):
+        is_text = False
+    if not is_text:
+        message = f'{shown(name)} is no encoding; write "utf-8", "cp1252" or the like, or take the key out'
+        yield toml.problem(("files", "encoding"), "encoding", message, name)
+
+
+def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    known = (*REQUIRED, *OPTIONAL, *shop.prices.features)
+    headers: dict[str, str] = {}
+    for name, header in shop.prices.columns.items():
+        where = ("prices", "columns", name)
+        if name not in known:
+            message = f"there is no column {shown(name)}; {_or_known(name, known)}"
+            if fold(header) in map(fold, known):
+                message += " (write our name before the = and the file's header behind it)"
+            yield toml.problem(where, "unknown_key", message, name)
+        elif fold(header) in headers:
+            message = f"{shown(header)} is already mapped to {headers[fold(header)]}; a header can be one column only"
+            yield toml.problem(where, "mapped_twice", message, header)
+        headers.setdefault(fold(header), name)
+
+
+def _or_known(name: str, known: tuple[str, ...]) -> str:
+    likely = nearest(name, known)
+    return f"did you mean {likely}?" if likely else f"known: {listed(known, 30)}"
+
+
+def _features(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    seen: set[str] = set()
+    for name in shop.prices.features:
+        where = ("prices", "features", name)
+        if fold(name) in {*REQUIRED, *OPTIONAL, *_RESERVED}:
+            message = f"{shown(name)} is already a name of the program's own; choose another, and map its header"
+            yield toml.problem(where, "reserved_name", message, name)
+        elif not name.strip() or "=" in name or fold(name) in seen:
+            why = "stands twice" if fold(name) in seen else "is no usable name"
+            yield toml.problem(where, "bad_name", f"{shown(name)} {why}; choose another", name)
+        seen.add(fold(name))
+
+
+def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    known = (*_WORDY, *shop.prices.features)
+    for column, words in shop.prices.words.items():
+        table = ("prices", "words", column)
+        if column not in known and words:  # an empty table may stay when its feature is taken out
+            message = f"no words can be mapped for {shown(column)}; {_or_known(column, known)}"
+            yield toml.problem(table, "unknown_key", message, column)
+            continue
+        if shop.prices.features.get(column) == "number":
+            yield toml.problem(
+                table, "words_for_number", f"{column} is a number, so no words can be mapped for it", column
+            )
+        seen: dict[str, str] = {}
+        for word, ours in words.items():
+            where = (*table, word)
+            if (why := _not_ours(shop, column, ours)) is not None:
+                yield toml.problem(where, "unknown_word", f"{shown(ours)} {why}", ours)
+            if seen.setdefault(fold(word), fold(ours)) != fold(ours):
+                message = f"{shown(word)} is mapped twice, to different words; keep one"
+                yield toml.problem(where, "mapped_twice", message, word)
+
+
+def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    """Words of adverts: each stands for a meaning that is known, or for a value of a feature."""
+    if not shop.jot.words:
+        return
+    from kitvalue.intake.text.lexicon import MEANINGS  # some hundred words that few shops need
+
+    for word, meaning in shop.jot.words.items():
+        where = ("jot", "words", word)
+        name, sign, value = (part.strip() for part in meaning.partition("="))
+        features = {fold(feature): feature for feature in shop.prices.features}
+        if not word.strip():
+            yield toml.problem(where, "blank", "a word is missing before the =", word)
+        elif sign and fold(name) not in features:
+            message = f"{shown(name)} is no feature of [prices.features]; {_or_known(name, tuple(features.values()))}"
+            yield toml.problem(where, "unknown_word", message, meaning)
+        elif sign and (why := _not_ours(shop, features[fold(name)], value)) is not None:
+            yield toml.problem(where, "unknown_word", f"{shown(value)} {why}", meaning)
+        elif not sign and fold(meaning) not in MEANINGS:
+            hint = _or_known(meaning, MEANINGS)
+            message = f'{shown(meaning)} is no meaning that is known; {hint}, or "feature=value"'
+            yield toml.problem(where, "unknown_word", message, meaning)
+
+
+def _not_ours(shop: Shop, column: str, ours: str) -> str | None:
+    """Why a word cannot stand behind the = of a mapping."""
+    if column == "condition":
+        return None if grade(ours) is not None else f"is no grade; write 1 to 5 in halves, {listed(GRADES, last='or')}"
+    if column == "price_kind":
+        return None if fold(ours) in PRICE_KINDS else f"is no price kind; write {listed(PRICE_KINDS, last='or')}"
+    if column == "channel":
+        return None if fold(ours) in CHANNELS else f"is no channel; write {listed(CHANNELS, last='or')}"
+    if column == "currency":
+        return None if len(meanings(ours)) == 1 else "is no currency; write its code, such as EUR"
+    if shop.prices.features.get(column) == "yes-no":
+        return None if fold(ours) in TRUTHS else "is neither yes nor no; write one of them"
+    return None if ours.strip() else "is blank; write a word"
+
+
+def _series(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    owners: dict[str, str] = {}
+    for name, table in shop.series.items():
+        for spelling in (name, *table.also):
+            where = ("series", name, "also") if spelling != name else ("series", name)
+            if not spelling.strip():
+                yield toml.problem(where, "blank", "a series needs a name", spelling)
+            elif owners.setdefault(fold(spelling), name) != name:
+                message = f"{shown(spelling)} names two series, {owners[fold(spelling)]} and {name}; keep it at one"
+                yield toml.problem(where, "series_twice", message, spelling)
+
+
+def _destinations(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    for place, one in shop.tax.destinations.items() if shop.tax is not None else ():
+        if one.kind == "union" and one.duty > 0:
+            message = f"{place} lies inside the union, where there is no duty; set it to 0, or kind to export"
+            yield toml.problem(("tax", "destinations", place, "duty"), "duty_in_union", message, str(one.duty))
+
+
+def _a_number(value: object) -> object:
+    """A number as TOML has it; a quoted one or a true is a slip, and is told."""
+    if isinstance(value, bool) or not isinstance(value, Decimal | int):
+        raise PydanticCustomError("number_type", "is no number")
+    return value
+
+
+def _a_text(value: object) -> object:
+    if isinstance(value, str) and not value.strip():
+        raise PydanticCustomError("blank", "is blank")
+    return value
+
+
+def _a_word(value: object) -> object:
+    """A word of ours; a grade or a truth may stand without quotes."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f"{value:f}" if isinstance(value, Decimal) else str(value) if isinstance(value, int) else value
+
+
+def _filled(value: object) -> object:
+    """A mapping without the lines whose right side is still open: these say nothing yet."""
+    if not isinstance(value, Mapping):
+        return value
+    return {key: one for key, one in value.items() if not isinstance(one, str) or one.strip()}
+
+
+V = TypeVar("V")
+Number = Annotated[Decimal, BeforeValidator(_a_number)]
+Percent = Annotated[Number, Field(ge=0, lt=100)]
+Money = Annotated[Number, Field(ge=0)]
+Whole = Annotated[int, Field(strict=True)]
+Truth = Annotated[bool, Field(strict=True)]
+Text = Annotated[str, BeforeValidator(_a_text)]
+Word = Annotated[str, BeforeValidator(_a_word)]
+Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
+Part = Literal["original", "donor", "other"]
+Route = Literal["full", "margin", "none"]
+SizeOrder = Literal["diameter-depth", "depth-diameter"]
+FeatureKind = Literal["number", "yes-no", "word"]
+
+
+class Table(BaseModel):
+    """A TOML table: unknown keys are errors, values never change after reading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class ShopTable(Table):
+    name: Text
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]  # ISO 4217
+    size_order: SizeOrder = "diameter-depth"
+
+
+class FilesTable(Table):
+    decimal: Literal[",", "."] | None = None
+    day_first: Truth | None = None
+    delimiter: Literal[",", ";", "\t", "|"] | None = None
+    encoding: str | None = None
+
+
+class PricesTable(Table):
+    haggle: Percent | None = None  # percent between asked and sold, while the book cannot tell
+    columns: Filled[str] = {}  # our column = the header in the file; an open right side maps nothing, here and below
+    words: dict[str, Filled[Word]] = {}  # column -> the file's word = our word
+    features: dict[str, FeatureKind] = {}
+
+
+class JotTable(Table):
+    words: dict[str, str] = {}  # an advert's word = what it means, such as "VB" = "negotiable"
+
+
+class SeriesTable(Table):
+    part: Part = "other"
+    also: tuple[str, ...] = ()
+
+
+class Destination(Table):
+    kind: Literal["export", "union"]
+    vat: Percent
+    duty: Percent = Decimal(0)
+    freight: Money | None = None
+    clearance: Money = Decimal(0)
+
+
+class TaxTable(Table):
+    rate: Percent
+    route: Route = "full"
+    destinations: dict[str, Destination] = {}
+
+
+class WorkTable(Table):
+    rate: Money  # net, per hour
+    contingency: Percent = Decimal(0)  # percent of labour
+    prepare: Money | None = None  # hours to make a bought kit ready for selling on as it is
+    part_out: Money | None = None  # hours to take a kit apart and sell it in parts
+    hours: dict[str, Money] = {}  # hours for one unit of each operation
+
+
+class PromiseTable(Table):
+    guarantee: Text | None = None  # as a customer reads it, in the language that the table is called after
+    returns: Text | None = None
+
+
+class SellingTable(Table):
+    fee: Percent  # of the gross price
+    margin: Percent  # of net revenue, to be left as profit
+    loss_chance: Percent = Decimal(10)
+    step: Annotated[Number, Field(gt=0)] = Decimal(1)
+    freight: Money  # outward, gross, charged to the buyer
+    months_to_sell: Money | None = None  # from buying a kit to selling it
+    holding: Money | None = None  # what keeping one kit for a month costs, net
+
+
+class BuyingTable(Table):
+    budget: Money | None = None  # for donors and new shells in all
+    kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
+    bench_hours: Money | None = None  # of the shop's own, for all that is bought
+
+
+class Shop(Table):
+    """Every setting of a shop. Tables that only some commands need are None when the file lacks them."""
+
+    shop: ShopTable
+    files: FilesTable = FilesTable()
+    prices: PricesTable = PricesTable()
+    jot: JotTable = JotTable()
+    series: dict[str, SeriesTable] = {}
+    tax: TaxTable | None = None
+    work: WorkTable | None = None
+    selling: SellingTable | None = None
+    promise: dict[str, PromiseTable] = {}  # a language's code, such as "en" -> what the customer's sheet promises
+    buying: BuyingTable = BuyingTable()
+
+
+def read_shop(folder: Path) -> Shop:
+    """The settings in `folder`/shop.toml. Raises FileError with every problem of the file."""
+    if not folder.is_dir():
+        what = "is not a folder" if folder.exists() else "there is no such folder"
+        raise FileError(f"{shown(str(folder))}: {what}")
+    path = folder / "shop.toml"
+    if not path.exists():
+        raise FileError(f"there is no shop.toml in {shown(str(folder))}; `kitvalue new FOLDER` lays out a shop folder")
+    toml = TomlFile(path, "shop.toml")
+    return toml.checked(Shop, toml.values, lambda shop: shop_problems(shop, toml))

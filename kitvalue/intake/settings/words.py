@@ -1,0 +1,227 @@
+"""Condition cells as grades, and sheets that count the other way round: school marks, of which 1 is the best."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import Level, Problem, shown
+from kitvalue.intake.text.tomltext import toml_heading
+from kitvalue.intake.text.vocabulary import GRADES, grade
+from kitvalue.intake.text.words import Refusal, fold, listed, not_known, rows_phrase, says_not_known, trimmed, visible
+
+WORDS_TABLE: Final = "[prices.words.condition]"
+# School marks by our words; what 6 is where there is one, its owner has to say (common practice, no source).
+TURNED: Final[Mapping[str, str]] = {"1": "wipe", "2": "freshen", "3": "mend", "4": "remake", "5": "harvest"}
+_DIGIT: Final = re.compile(r"[1-6]")
+_DASH: Final = "-‐‑‒–—−"
+_MARK: Final = re.compile(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]")
+_OF_TEN: Final = re.compile(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10")
+_LAST, _OF_TEN_ALONE = Decimal(5), Decimal(7)  # the best grade; 6 can be a school mark
+_TO_TEN: Final = re.compile(r"(?:[0-9]|10)(?:[.,][0-9])?")
+_FEWEST_OF_TEN: Final = 3  # rows
+_LONGEST: Final = 8
+
+
+@dataclass(frozen=True, slots=True)
+class ShopGrades:
+    """A shop's own words for a condition. `words`: folded word -> grade; `numbers`: those of them that are numbers."""
+
+    words: Mapping[str, Decimal]
+    numbers: Mapping[Decimal, Decimal]
+
+    @property
+    def turned(self) -> bool:
+        """Does a number stand for another grade than ours of that number, or one of a scale to ten for any? Then no
+        number can be taken for ours.
+        """
+        return any(
+            number != ours if number <= _LAST else number >= _OF_TEN_ALONE for number, ours in self.numbers.items()
+        )
+
+    def find(self, text: str) -> Decimal | None:
+        """The grade in a cell: by the shop's word for it, else by ours; None where it is neither, or a number that the
+        shop has not mapped beside others that it has.
+        """
+        own = self.words.get(fold(text))
+        if own is not None:
+            return own
+        ours = grade(text)
+        if ours is None or not self.turned or fold(text) in GRADES:
+            return ours
+        return self.numbers.get(ours)
+
+    def asked(self, text: str) -> Decimal | None:
+        """The grade on a command line, which speaks our grades: by number or word, else by the shop's word for it."""
+        return grade(text) or self.words.get(fold(text))
+
+    def written(self, of: Decimal) -> str | None:
+        """How a grade is written into the shop's files so that it is read back as it is; None where nothing says it."""
+        if not self.turned:
+            return format(of.normalize(), "f")
+        own = next((number for number, ours in self.numbers.items() if ours == of), None)
+        if own is not None:
+            return format(own.normalize(), "f")
+        return next((word for word, ours in GRADES.items() if ours == of and self.find(word) == of), None)
+
+
+def shop_grades(shop: Shop) -> ShopGrades:
+    """The words of [prices.words.condition]."""
+    return grades_by(_mapped(shop))
+
+
+def grades_by(mapped: Mapping[str, str]) -> ShopGrades:
+    """The grades by the words mapped to ours; what is mapped to none is left out."""
+    words = {fold(word): found for word, ours in mapped.items() if (found := grade(ours)) is not None}
+    numbers = {number: ours for word, ours in words.items() if word not in GRADES and (number := _number(word))}
+    return ShopGrades(words, numbers)
+
+
+def _number(word: str) -> Decimal | None:
+    """A grade's number, or one beyond the grades of a scale to ten."""
+    return grade(word) or (Decimal(word.replace(",", ".")) if is_number_to_ten(word) else None)
+
+
+def _mapped(shop: Shop) -> Mapping[str, str]:
+    return shop.prices.words.get("condition", {})
+
+
+def read_grade(text: str, grades: ShopGrades) -> Decimal | Refusal:
+    """The grade in a cell, or why there is none."""
+    from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error  # a command line has no such cells
+
+    if spreadsheet_error(text):
+        return error_refusal(text)
+    found = grades.find(text)
+    if found is not None:
+        return found
+    if grade(text) is not None:
+        why = "can be our grade or your own mark, as shop.toml maps other numbers"
+        return Refusal("not_a_grade", why, f"map it too, under {WORDS_TABLE}")
+    if says_not_known(text):
+        return not_known("write its grade")
+    hint = f"write 1 to 5 in halves, {listed(GRADES, last='or')}, or map the word under {WORDS_TABLE}"
+    return Refusal("not_a_grade", "is no bench grade", hint)
+
+
+def grade_name(of: Decimal) -> str:
+    """`grade 2 (remake)`; of a half the number alone."""
+    word = next((f" ({word})" for word, ours in GRADES.items() if ours == of), "")
+    return f"grade {of.normalize():f}{word}"
+
+
+def turned_words() -> str:
+    """The mappings of a sheet in which 1 is the best, as shop.toml takes them."""
+    from kitvalue.intake.text.tomltext import toml_text  # only a message needs it
+
+    return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
+
+
+def is_digit(text: str) -> bool:
+    """Is a condition one plain digit?"""
+    return _DIGIT.fullmatch(trimmed(text)) is not None
+
+
+def is_school_mark(text: str) -> bool:
+    """Is a condition a mark as schools give it where 1 is the best: "2-", "3+", "1-2"?"""
+    return len(text) <= _LONGEST and _MARK.fullmatch(visible(text)) is not None
+
+
+def is_of_ten(text: str) -> bool:
+    """Is a condition a number of a scale that goes to ten?"""
+    return len(text) <= _LONGEST and _OF_TEN.fullmatch(visible(text)) is not None
+
+
+def is_number_to_ten(text: str) -> bool:
+    """Is a condition a number from 0 to 10, in whole or with a decimal?"""
+    return len(text) <= _LONGEST and _TO_TEN.fullmatch(trimmed(text)) is not None
+
+
+def scale_to_ten(cells: Iterable[str]) -> bool:
+    """Do conditions run to ten? So they do where three and more are numbers from 7 to 10."""
+    return sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in cells) >= _FEWEST_OF_TEN
+
+
+def of_another_scale(texts: Iterable[str]) -> frozenset[str]:
+    """The conditions that speak of another scale than ours, so that plain digits beside them may be read wrongly:
+    school marks, or where there are none numbers to ten.
+    """
+    every = frozenset(texts)
+    return frozenset(filter(is_school_mark, every)) or frozenset(filter(is_of_ten, every))
+
+
+def speaks_of_digits(shop: Shop) -> bool:
+    """Does shop.toml say of any plain digit what it means?"""
+    return any(is_digit(word) for word in _mapped(shop))
+
+
+def scale_warning(file: str, header: str, cell: str, rows: Sequence[int]) -> Problem | None:
+    """The warning that digits are read as our grades although marks beside them, the first one `cell`, look like those
+    of a school or of a scale to ten. None for a number over 5 or two: these are slips.
+    """
+    if is_of_ten(cell):
+        if len(rows) < _FEWEST_OF_TEN:
+            return None
+        message = (
+            f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ({rows_phrase(rows, 6)}) looks like "
+            f"one of a scale to ten. If so, map every number of it, 5 and less as well, under {WORDS_TABLE}"
+        )
+        return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
+    looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
+    message = (
+        f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} {looks} ({rows_phrase(rows, 6)}), where 1 "
+        f'is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: {turned_words()}. If 5 is the best, '
+        'write "5" = "wipe" there'
+    )
+    return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
+
+
+@dataclass(frozen=True, slots=True)
+class SeriesNames:
+    """The series of shop.toml. `spellings`: folded name or `also` name -> the shop's own spelling; may be empty."""
+
+    spellings: Mapping[str, str]
+
+    @property
+    def declared(self) -> bool:
+        """Does shop.toml list series at all?"""
+        return bool(self.spellings)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(self.spellings.values()))
+
+    def find(self, text: str) -> str | None:
+        """The shop's spelling of a name, None where it is not in the list."""
+        return self.spellings.get(fold(text))
+
+    def advice(self, text: str) -> str:
+        """What to do about a name that is not in the list."""
+        from kitvalue.intake.text.words import likeness  # only a mistake needs it
+
+        found = likeness(text, self.spellings)
+        if found.telling:
+            (name,) = found.names
+            table = toml_heading("series", name)
+            return f"did you mean {name}? Write it so, or add this spelling to also under {table}"
+        if not found.names:
+            return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
+        names = listed(found.names, last="or")
+        can_be = f"it can be {names}" if len(found.names) > 1 else f"it is only a part of a spelling of {names}"
+        return (
+            f"{can_be}: write which series it is, declare another one with the line [series.NAME] in shop.toml, "
+            "or leave the kit out"
+        )
+
+
+def series_names(shop: Shop) -> SeriesNames:
+    """The lookup for a shop's list of series."""
+    spellings: dict[str, str] = {}
+    for name, table in shop.series.items():
+        for spelling in (name, *table.also):
+            spellings.setdefault(fold(spelling), name)
+    return SeriesNames(spellings)

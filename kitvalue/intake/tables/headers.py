@@ -1,0 +1,365 @@
+"""Where a table's header stands, what delimits its cells, and which column is which."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from kitvalue.intake.text.decoding import file_problem, refused_file
+from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
+from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
+
+MOST_CELLS: Final = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """A quote that does not do its work. `spreads`: it reaches beyond its row, so no later row can be trusted."""
+
+    column: int
+    text: str
+    spreads: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RawRow:
+    """One row: its number, its cells (empty where there are more than `MOST_CELLS`), how many, and any damage."""
+
+    row: int
+    cells: list[str]
+    count: int
+    damage: Damage | None = None
+    lines: int = 1
+
+
+def split_lines(text: str) -> list[str]:
+    """Lines at CR LF, CR and LF, and at nothing else. A line break inside a quoted cell becomes LF on the way."""
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.split("\n")
+    if lines and not lines[-1]:
+        lines.pop()
+    return lines
+
+
+def split_rows(lines: list[str], delimiter: str) -> Iterator[RawRow]:
+    """Every row that is not blank. Stops after a row whose damage spreads."""
+    row, at, end = 0, 0, len(lines)
+    while at < end:
+        row += 1
+        line = lines[at]
+        if '"' not in line:
+            at += 1
+            if not line or line.isspace():
+                continue
+            count = line.count(delimiter) + 1
+            yield RawRow(row, line.split(delimiter) if count <= MOST_CELLS else [], count)
+            continue
+        found = _quoted_row(lines, at, row, delimiter)
+        at += found.lines
+        yield found
+        if found.damage is not None and found.damage.spreads:
+            return
+
+
+def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRow:
+    cells: list[str] = []
+    at, pos, count = start, 0, 0
+    damage: Damage | None = None
+    while True:
+        line = lines[at]
+        if line.startswith('"', pos):
+            cell = _quoted_cell(lines, at, pos, delimiter)
+            at, pos = cell.line, cell.end
+            line = lines[at]
+            text = cell.text
+            if not cell.closed:
+                found = Damage(count, _first_line(text), cell.spreads)
+                damage = damage or found
+                if cell.spreads:
+                    return RawRow(row, cells, count + 1, found, at - start + 1)
+        else:
+            stop = line.find(delimiter, pos)
+            text = line[pos:] if stop < 0 else line[pos:stop]
+            pos = len(line) if stop < 0 else stop
+        count += 1
+        if count <= MOST_CELLS:
+            cells.append(text)
+        if pos >= len(line):
+            return RawRow(row, cells if count <= MOST_CELLS else [], count, damage, at - start + 1)
+        pos += 1
+
+
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """A quoted cell: its text, the line and place behind it, and how it ended."""
+
+    text: str
+    line: int
+    end: int
+    closed: bool = True
+    spreads: bool = False
+
+
+def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _Cell:
+    """Read from the opening quote on. Unsound ends: text right behind the closing quote, or no closing quote at all."""
+    parts: list[str] = []
+    at, pos = start, opened + 1
+    while True:
+        line = lines[at]
+        stop = line.find('"', pos)
+        if stop < 0:
+            parts.append(line[pos:])
+            at, pos = at + 1, 0
+            if at == len(lines):
+                return _Cell("".join(parts), at - 1, len(lines[-1]), closed=False, spreads=True)
+            parts.append("\n")
+        elif line.startswith('"', stop + 1):
+            parts.append(line[pos : stop + 1])
+            pos = stop + 2
+        else:
+            parts.append(line[pos:stop])
+            behind = stop + 1
+            if behind == len(line) or line.startswith(delimiter, behind):
+                return _Cell("".join(parts), at, behind)
+            if at > start:
+                return _Cell("".join(parts), at, len(line), closed=False, spreads=True)
+            end = line.find(delimiter, behind)
+            end = len(line) if end < 0 else end
+            return _Cell(line[opened:end], at, end, closed=False)
+
+
+def _first_line(text: str) -> str:
+    return text.split("\n", 1)[0]
+
+
+DELIMITERS: Final = (";", ",", "\t", "|")
+_SEARCHED_LINES: Final = 60
+_LONGEST_HEADER: Final = 1000  # characters of one cell
+_NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar"}
+
+
+@dataclass(frozen=True, slots=True)
+class WantedColumns:
+    """The columns that a file should have. `headers` maps our name to the file's where shop.toml says so; `table` is
+    the shop.toml table that does it, None where a file's headers cannot be mapped.
+    """
+
+    required: tuple[str, ...]
+    optional: tuple[str, ...]
+    headers: Mapping[str, str] = field(default_factory=dict)
+    table: str | None = None
+
+    def spellings(self) -> dict[str, str]:
+        """Folded header -> our column. A mapped header comes before a header that has our own name."""
+        own = {fold(name): name for name in (*self.required, *self.optional)}
+        mapped = {fold(header): name for name, header in self.headers.items() if name in own.values()}
+        return own | mapped
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """The header row: its number, its number of cells, up to which cell it has names, and the place of each column."""
+
+    row: int
+    cells: tuple[str, ...]
+    named: int  # cells up to the last one with a name
+    places: Mapping[str, int]  # our column -> index of its cell
+    delimiter: str
+    problems: tuple[Problem, ...]
+
+    def name(self, column: str) -> str:
+        """The column's header as the file has it."""
+        return trimmed(self.cells[self.places[column]]) if column in self.places else column
+
+
+def declared_delimiter(lines: list[str]) -> str | None:
+    """The delimiter in a first line such as `sep=;`, which spreadsheets obey and do not show as a row."""
+    found = re.fullmatch(r'"?sep=(.|\t)"?[;,\t|]*', lines[0].strip(" "), re.IGNORECASE) if lines else None
+    return found[1] if found is not None and found[1] in DELIMITERS else None
+
+
+def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: str | None) -> Header:
+    """Judge delimiter and columns on the header row. Raises FileError where the file cannot be trusted as a whole."""
+    spellings = wanted.spellings()
+    candidates = (delimiter,) if delimiter is not None else DELIMITERS
+    best = max((_best_row(lines, sign, spellings, wanted) for sign in candidates), key=lambda c: (c.required, c.known))
+    if best.known == 0:
+        start = next((line for line in lines if line.strip()), "")
+        sign = delimiter or max(DELIMITERS, key=start.count)
+        best = _Candidate(sign, _first_row(lines, sign), 0, 0)
+    if best.row is None:
+        raise refused_file(file, "no_header", "has no header row")
+    first = _first_row(lines, best.delimiter)
+    if best.row.row > first.row:
+        _refuse_late_header(file, best, first, wanted)
+        best = _Candidate(best.delimiter, first, 0, 0)
+    return _read_header(best.row or first, best.delimiter, wanted, file)
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    delimiter: str
+    row: RawRow | None
+    required: int
+    known: int
+
+
+def _first_row(lines: list[str], delimiter: str) -> RawRow:
+    for raw in split_rows(lines, delimiter):
+        if raw.damage is not None or raw.count > MOST_CELLS or any(trimmed(cell) for cell in raw.cells):
+            return raw
+    return RawRow(1, [], 0)
+
+
+def _best_row(lines: list[str], delimiter: str, spellings: Mapping[str, str], wanted: WantedColumns) -> _Candidate:
+    best = _Candidate(delimiter, None, 0, 0)
+    for raw in split_rows(lines[:_SEARCHED_LINES], delimiter):
+        known = {spellings[name] for cell in raw.cells if (name := fold(cell)) in spellings}
+        required = len(known.intersection(wanted.required))
+        if (required, len(known)) > (best.required, best.known):
+            best = _Candidate(delimiter, raw, required, len(known))
+    return best
+
+
+def _refuse_late_header(file: str, best: _Candidate, first: RawRow, wanted: WantedColumns) -> None:
+    if best.row is None or best.required < min(2, len(wanted.required)):
+        return
+    row = best.row.row
+    above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
+    raise refused_file(
+        file,
+        "late_header",
+        f"row {first.row} is not the header: the expected columns ({', '.join(wanted.required)}) are in row {row}; "
+        f"delete {above}",
+        row=first.row,
+        text=_start(first),
+    )
+
+
+def _start(raw: RawRow) -> str | None:
+    return next((cell for cell in raw.cells if trimmed(cell)), None)
+
+
+def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) -> Header:
+    if raw.damage is not None:
+        raise unclosed_quote(file, raw, raw.damage, None)
+    if raw.count > MOST_CELLS:
+        raise refused_file(file, "too_wide", f"the header has {raw.count} columns; at most {MOST_CELLS} can be read")
+    longest = max(raw.cells, key=len, default="")
+    if len(longest) > _LONGEST_HEADER:
+        message = f"the header cell {shown(longest, 40)} has {len(longest):,} characters; is that the header?"
+        raise refused_file(file, "long_header", message, row=raw.row, text=longest[:_LONGEST_HEADER])
+    cells = tuple(raw.cells)
+    while cells and not trimmed(cells[-1]):
+        cells = cells[:-1]
+    places, unknown = _places(cells, wanted, file)
+    _refuse_missing(places, unknown, wanted, file, raw.row, delimiter)
+    header = Header(raw.row, tuple(raw.cells), len(cells), places, delimiter, ())
+    problems = [_unused(name, wanted, file) for name in unknown]
+    if raw.row > 1:
+        message = f"the header stands in row {raw.row}, under blank rows; rows are numbered as in the spreadsheet"
+        problems.insert(0, Problem(file, raw.row, None, None, "blank_above", Level.WARNING, message))
+    return Header(raw.row, header.cells, header.named, places, delimiter, tuple(problems))
+
+
+def _places(cells: tuple[str, ...], wanted: WantedColumns, file: str) -> tuple[dict[str, int], list[str]]:
+    """Our column -> place, and the headers that are none of ours."""
+    mapped = {fold(header): name for name, header in wanted.headers.items()}
+    own = {fold(name): name for name in (*wanted.required, *wanted.optional)}
+    present = {mapped[fold(cell)] for cell in cells if fold(cell) in mapped}
+    places: dict[str, int] = {}
+    unknown: list[str] = []
+    for place, cell in enumerate(cells):
+        name = fold(cell)
+        column = mapped.get(name) or (own.get(name) if own.get(name) not in present else None)
+        if column is None:
+            if name:
+                unknown.append(trimmed(cell))
+        elif column in places:
+            raise refused_file(
+                file,
+                "column_twice",
+                f"the column {shown(trimmed(cell))} stands twice, "
+                f"in columns {letter(places[column])} and {letter(place)}; delete or rename one",
+                column=trimmed(cell),
+                text=cell,
+            )
+        else:
+            places[column] = place
+    return places, unknown
+
+
+def _refuse_missing(
+    places: Mapping[str, int], unknown: list[str], wanted: WantedColumns, file: str, row: int, delimiter: str
+) -> None:
+    missing = [name for name in wanted.required if name not in places]
+    if not missing:
+        return
+    what = f"column {missing[0]} is missing" if len(missing) == 1 else f"columns {listed(missing)} are missing"
+    asked = [f"{wanted.headers[name]} for {name}" for name in missing if name in wanted.headers]
+    if asked:
+        what += f" (shop.toml asks for {listed(asked)})"
+    others = (
+        f"not recognised: {', '.join(shown(name, 40) for name in unknown[:12])}" if unknown else "nothing else is there"
+    )
+    if len(unknown) > 12:
+        others += f" and {len(unknown) - 12} more"
+    cure = "rename it in the file"
+    if wanted.table is not None:
+        cure += f", or map it under {wanted.table}, such as {_mapping(missing, unknown)}"
+    if not places and len(unknown) == 1 and wanted.table is not None:
+        cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
+    judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
+    problem = file_problem(file, "missing_column", f"{what}; {others}; {cure}{judged}", row=row, column=missing[0])
+    if wanted.table is not None:
+        absent = tuple(name for name in wanted.optional if name not in places)
+        problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))
+    raise FileError(problem.line(), [problem])
+
+
+def _mapping(missing: Sequence[str], unknown: Sequence[str]) -> str:
+    """An example of a mapping: the first missing column for which a header is likely."""
+    from kitvalue.intake.text.vocabulary import likely_headers  # only a mistake needs them
+
+    likely = likely_headers(missing, unknown)
+    name = next((name for name in missing if name in likely), missing[0])
+    return f"{name} = {shown(likely.get(name, 'the header in the file'), 40)}"
+
+
+def _unused(name: str, wanted: WantedColumns, file: str) -> Problem:
+    own = (*wanted.required, *wanted.optional)
+    likely = next((column for column in own if look_alike(name, column)), None)
+    message = f"the column {shown(name)} is not used" + (f"; did you mean {likely}?" if likely else "")
+    return Problem(file, None, name, name, "unused_column", Level.WARNING, message)
+
+
+def unclosed_quote(file: str, raw: RawRow, damage: Damage, header: Header | None) -> FileError:
+    """The FileError for a quote that opens in one row and runs on into the next."""
+    column = column_name(header, damage.column) if header is not None else letter(damage.column)
+    return refused_file(
+        file,
+        "unclosed_quote",
+        f"in {shown(damage.text, 40)} a quote opens and does not close in this cell; "
+        "the rows below would be swallowed; close it or delete it",
+        row=raw.row,
+        column=column,
+        text=damage.text,
+    )
+
+
+def column_name(header: Header, place: int) -> str:
+    """The header over a cell, or its spreadsheet letter where it has none."""
+    name = trimmed(header.cells[place]) if place < len(header.cells) else ""
+    return name or letter(place)
+
+
+def letter(place: int) -> str:
+    """A column as the spreadsheet letters it: 0 is A, 26 is AA."""
+    name, left = "", place + 1
+    while left:
+        left, rest = divmod(left - 1, 26)
+        name = chr(ord("A") + rest) + name
+    return name

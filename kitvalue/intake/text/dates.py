@@ -1,0 +1,166 @@
+"""Days from the text of a cell.
+
+ISO dates are exact and no setting touches them. A date with dots is day.month.year. A date with slashes (or with
+hyphens and the year last) is taken if only one order gives a day; where several do, `day_first` decides, and without
+it the cell is given back with all its readings.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from dataclasses import dataclass
+from typing import Final
+
+from kitvalue.intake.text.numbers import LONGEST, error_refusal, spreadsheet_error
+from kitvalue.intake.text.words import Refusal, visible
+
+_FIRST_YEAR: Final = 1900
+_LAST_YEAR: Final = 2099
+_TIME: Final = r"(?:[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s?(?:[ap]\.?m\.?|uhr|z|utc|[+-]\d{2}:?\d{2})?)?"
+_YEAR_FIRST: Final = re.compile(rf"(\d{{4}})([-./])(\d{{1,2}})\2(\d{{1,2}}){_TIME}", re.IGNORECASE)
+_COMPACT: Final = re.compile(r"(\d{4})(\d{2})(\d{2})")
+_DOTTED: Final = re.compile(rf"(\d{{1,2}})\. ?(\d{{1,2}})\. ?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
+_YEAR_LAST: Final = re.compile(rf"(?<!\d)(\d{{1,2}})([-/])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
+_DAY_MONTH_NAME: Final = re.compile(
+    rf"(\d{{1,2}})(?:\.|st|nd|rd|th)?[ -]?(?:of )?([^\W\d_]+)\.?,?[ -]?['’]?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE
+)
+_MONTH_NAME_DAY: Final = re.compile(
+    rf"([^\W\d_]+)\.?[ -](\d{{1,2}})(?:st|nd|rd|th)?(?:, ?| |-)(\d{{4}}){_TIME}", re.IGNORECASE
+)
+_YEAR_MONTH_NAME: Final = re.compile(rf"(\d{{4}})[ -]([^\W\d_]+)\.?[ -](\d{{1,2}}){_TIME}", re.IGNORECASE)
+_WEEKDAY: Final = re.compile(r"([^\W\d_]{2,10})(?:\.,|,|\.)? ?(?=\w)")
+
+_MONTHS: Final[dict[str, int]] = {
+    name: number
+    for number, names in enumerate(
+        (
+            "jan january januar jänner jaenner", "feb february februar feber", "mar march mär märz mrz maerz",
+            "apr april", "may mai", "jun june juni", "jul july juli", "aug august", "sep sept september",
+            "oct october okt oktober", "nov november", "dec december dez dezember",
+        ),
+        start=1,
+    )
+    for name in names.split()
+}  # fmt: skip
+_WEEKDAYS: Final[dict[str, int]] = {
+    name: number
+    for number, names in enumerate(
+        (
+            "mo mon monday montag", "di tu tue tues tuesday dienstag", "mi we wed wednesday mittwoch",
+            "do th thu thur thurs thursday donnerstag", "fr fri friday freitag", "sa sat saturday samstag sonnabend",
+            "so su sun sunday sonntag",
+        )
+    )
+    for name in names.split()
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A day that the cell shows beyond doubt."""
+
+    date: dt.date
+
+
+@dataclass(frozen=True, slots=True)
+class SeveralDays:
+    """A cell that gives different days in different orders; `dates` in the order day first, month first, year first."""
+
+    dates: tuple[dt.date, ...]
+
+
+DateReading = Day | SeveralDays | Refusal
+
+_NO_SUCH_DAY: Final = Refusal("no_such_day", "is no day of the calendar")
+
+
+def read_date(text: str, day_first: bool | None = None) -> DateReading:
+    """The day in a cell; a time of day is dropped."""
+    if len(text) > LONGEST:
+        return Refusal("not_a_date", "is too long for a date")
+    plain = visible(text).removeprefix("'")
+    if spreadsheet_error(text):
+        return error_refusal(text)
+    if not plain:
+        return Refusal("empty", "is empty")
+    word = _WEEKDAY.match(plain)
+    weekday = _WEEKDAYS.get(word[1].casefold()) if word is not None else None
+    if word is None or weekday is None:
+        return _by_shape(plain, day_first)
+    read = _by_shape(plain[word.end() :], day_first)
+    if isinstance(read, Day) and read.date.weekday() != weekday:
+        return Refusal("weekday", f"names a weekday, and {read.date.isoformat()} falls on another")
+    return read
+
+
+def day_order(text: str) -> bool | None:
+    """Whether a date shows its order by itself: True where it can only be read day first ("13/4/2023"), False where
+    only month first ("2/20/2023"), None for every other cell.
+    """
+    if len(text) > LONGEST or not isinstance(read_date(text), Day):
+        return None
+    found = _YEAR_LAST.search(visible(text))
+    if found is None or int(found[1]) == int(found[3]):
+        return None
+    first, second = _day(found[4], found[3], found[1]), _day(found[4], found[1], found[3])
+    return isinstance(first, Day) if isinstance(first, Day) != isinstance(second, Day) else None
+
+
+def _by_shape(plain: str, day_first: bool | None) -> DateReading:
+    if found := _YEAR_FIRST.fullmatch(plain):
+        return _day(found[1], found[3], found[4])
+    if found := _DOTTED.fullmatch(plain):
+        return _day(found[3], found[2], found[1])
+    if found := _YEAR_LAST.fullmatch(plain):
+        return _either_order(found[1], found[3], found[4], found[2] == "-", day_first)
+    if found := _COMPACT.fullmatch(plain):
+        return _day(found[1], found[2], found[3])
+    return _with_month_name(plain)
+
+
+def _with_month_name(plain: str) -> DateReading:
+    for pattern, (year, month, day) in (
+        (_DAY_MONTH_NAME, (3, 2, 1)),
+        (_MONTH_NAME_DAY, (3, 1, 2)),
+        (_YEAR_MONTH_NAME, (1, 2, 3)),
+    ):
+        found = pattern.fullmatch(plain)
+        number = _MONTHS.get(found[month].casefold()) if found is not None else None
+        if found is not None and number is not None:
+            return _day(found[year], str(number), found[day])
+    if re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain):
+        return Refusal(
+            "day_number", "is the spreadsheet's own day number", "format the column as a date and export again"
+        )
+    if not any(c.isdigit() for c in plain):
+        return Refusal("not_a_date", "is a word, no date")
+    return Refusal("not_a_date", "is no date that can be read")
+
+
+def _either_order(one: str, two: str, year: str, hyphen: bool, day_first: bool | None) -> DateReading:
+    """Day or month first. With hyphens and two-digit years the year may stand first as well."""
+    first, second = _day(year, two, one), _day(year, one, two)
+    if day_first is not None:
+        wanted, other = (first, second) if day_first else (second, first)
+        return wanted if isinstance(wanted, Day) else other
+    readings = [first, second]
+    if hyphen and len(year) == 2 and len(one) == 2:
+        readings.append(_day(one, two, year))
+    days = dict.fromkeys(reading.date for reading in readings if isinstance(reading, Day))
+    if not days:
+        return first
+    return Day(next(iter(days))) if len(days) == 1 else SeveralDays(tuple(days))
+
+
+def _day(year: str, month: str, day: str) -> Day | Refusal:
+    number = int(year)
+    if len(year) == 2:
+        number += 2000 if number < 70 else 1900  # as POSIX strptime reads %y, but for the year 69
+    try:
+        date = dt.date(number, int(month), int(day))
+    except ValueError:
+        return _NO_SUCH_DAY
+    if not _FIRST_YEAR <= number <= _LAST_YEAR:
+        return Refusal("year", f"has a year outside {_FIRST_YEAR} to {_LAST_YEAR}")
+    return Day(date)

@@ -1,0 +1,292 @@
+"""Drum sizes as shops write them: `22x16`, `22"/16"`, `13 x 7 1/4`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from kitvalue.intake.text.numbers import TwoReadings, plain, read_number
+from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
+
+MM_PER_INCH: Final = Decimal("25.4")  # exact since the agreement of 1 July 1959
+_LONGEST: Final = 60
+_LEAST: Final = Decimal(2)
+_WIDEST: Final = Decimal(40)
+_DEEPEST: Final = Decimal(30)
+_FRACTIONS: Final = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
+_INCH: Final = r"(?: ?(?:''|[\"“”„″‟＂]|’’|inch(?:es)?|in\.?|zoll|\"\"))?"
+_NUMBER: Final = r"(\d{1,3}(?:[.,]\d{1,4})?)(?:[ -](\d{1,2})/(\d{1,2}))?"
+_SIZE: Final = re.compile(rf"{_NUMBER}{_INCH} ?(?:[xX×✕*/]|by) ?{_NUMBER}{_INCH}", re.IGNORECASE)
+_DIAMETER: Final = rf"\d{{1,2}}{_INCH}"
+_DIAMETERS: Final = re.compile(rf"{_DIAMETER}(?:(?: ?[-–/,;+&] ?| ){_DIAMETER})+", re.IGNORECASE)
+_NARROWEST_ALONE: Final = 6  # inches: a lone number that is a diameter lies between these two
+_WIDEST_ALONE: Final = 28
+_METRIC: Final = re.compile(r"(?:mm|cm)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One drum's shell, inches."""
+
+    diameter: Decimal
+    depth: Decimal
+
+    @property
+    def diameter_mm(self) -> Decimal:
+        return self.diameter * MM_PER_INCH
+
+    @property
+    def depth_mm(self) -> Decimal:
+        return self.depth * MM_PER_INCH
+
+
+def read_size(text: str, order: str = "diameter-depth") -> Size | Refusal:
+    """One size, its two numbers in the given `order` ("diameter-depth" or "depth-diameter")."""
+    if len(text) > _LONGEST:
+        return Refusal("not_a_size", "is too long for a drum size", 'write diameter and depth, such as "22x16"')
+    plain = visible(text)
+    for sign, fraction in _FRACTIONS.items():
+        plain = plain.replace(sign, fraction)
+    plain = re.sub(r" {2,}", " ", plain)
+    if not plain:
+        return Refusal("empty", "is empty")
+    if _METRIC.search(plain):
+        return Refusal("not_inches", "is in centimetres or millimetres", 'write inches, such as "22x16"')
+    found = _SIZE.fullmatch(plain)
+    if found is None:
+        return Refusal("not_a_size", "is no drum size", 'write diameter and depth, such as "22x16"')
+    one, two = _inches(found[1], found[2], found[3]), _inches(found[4], found[5], found[6])
+    if one is None or two is None:
+        return Refusal("not_a_size", "has a fraction that is none", 'write it as "13 x 7 1/4" or "13x7.25"')
+    return _sound(Size(one, two) if order == "diameter-depth" else Size(two, one), order)
+
+
+def bare_diameters(text: str) -> tuple[int, ...]:
+    """The diameters in a text that is nothing but two or more of them, as adverts give a kit ("22/16/12"): whole
+    inches from 6 to 28. () for any other text.
+    """
+    plain = re.sub(r"\s+", " ", visible(text))
+    if _DIAMETERS.fullmatch(plain) is None:
+        return ()
+    inches = tuple(int(number) for number in re.findall(r"\d+", plain))
+    return inches if all(_NARROWEST_ALONE <= one <= _WIDEST_ALONE for one in inches) else ()
+
+
+def _inches(whole: str, top: str | None, bottom: str | None) -> Decimal | None:
+    number = Decimal(whole.replace(",", "."))
+    if top is None or bottom is None:
+        return number
+    if int(bottom) not in (2, 4, 8, 16) or not 0 < int(top) < int(bottom) or number != number.to_integral_value():
+        return None
+    return number + Decimal(top) / Decimal(bottom)
+
+
+def _sound(size: Size, order: str) -> Size | Refusal:
+    if not _LEAST <= size.diameter <= _WIDEST:
+        return Refusal("size_range", f"has a diameter outside {_LEAST} to {_WIDEST} inches", _order_hint(order))
+    if not _LEAST <= size.depth <= _DEEPEST:
+        return Refusal("size_range", f"has a depth outside {_LEAST} to {_DEEPEST} inches", _order_hint(order))
+    return size
+
+
+def _order_hint(order: str) -> str:
+    return f"sizes are read in inches as {order} ([shop] size_order)"
+
+
+def bass_order_refusal(size: Size, order: str) -> Refusal | None:
+    """A bass drum deeper than wide: most likely its two numbers stand in the other order."""
+    if size.depth <= size.diameter:
+        return None
+    other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
+    return Refusal(
+        "size_order",
+        f"would be a bass drum deeper than wide when read as {order}",
+        f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
+    )
+
+
+def parse_size(text: str, order: str = "diameter-depth") -> Size:
+    """As `read_size`, for callers that hold a checked text. Raises FileError where the text is no size."""
+    read = read_size(text, order)
+    if isinstance(read, Refusal):
+        raise FileError(read.message(shown(text), 'write diameter and depth, such as "22x16"'))
+    return read
+
+
+_FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number before it
+_LONGEST_KITSIZES: Final = 1000
+_LEAST_BASS: Final = 18  # inches: no drum is deeper than wide and as deep as that
+_SIGNS: Final = re.compile(r"\s*(?:[x×X*/]|by)\s*")
+
+
+@dataclass(frozen=True, slots=True)
+class Diameters:
+    """The diameters of a kit's drums, inches, of which no depth is told."""
+
+    inches: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SizesCell:
+    """A cell as sizes, or why it holds none; and, where it is nothing but whole numbers, as diameters alone."""
+
+    sizes: tuple[Size, ...] | Refusal
+    diameters: Diameters | None
+
+    def meant(self, pieces: int | None) -> tuple[Size, ...] | Diameters | Refusal:
+        """What it says of a kit of so many drums: "22/16 12/10" is two drums with their depths or four without."""
+        if self.diameters is None:
+            return self.sizes
+        if not isinstance(self.sizes, Refusal) and len(self.sizes) == pieces:
+            return self.sizes
+        no_size = isinstance(self.sizes, Refusal) and self.sizes.code == "not_a_size"
+        return self.diameters if no_size or len(self.diameters.inches) == pieces else self.sizes
+
+
+def sizes_reader(order: str) -> Callable[[str], SizesCell | Refusal]:
+    """The reader of a cell with a kit's sizes, each with its two numbers in the shop's `order`."""
+
+    def read(text: str) -> SizesCell | Refusal:
+        if len(text) > _LONGEST_KITSIZES:
+            return Refusal("too_long", "is too long for a kit's sizes")
+        sizes, inches = _sizes(text, order), bare_diameters(text)
+        if isinstance(sizes, Refusal) and not inches:
+            return sizes
+        return SizesCell(sizes, Diameters(inches) if inches else None)
+
+    return read
+
+
+def _sizes(text: str, order: str) -> tuple[Size, ...] | Refusal:
+    found: list[Size] = []
+    for one in split_sizes(text):
+        size = read_size(one, order)
+        if isinstance(size, Refusal):
+            return Refusal(size.code, f"holds {shown(one)}, which {size.reason}", size.cure)
+        found.append(size)
+    if not found:
+        return Refusal("not_a_size", "holds no drum size")
+    return _swapped(found, order) or tuple(found)
+
+
+def _swapped(found: list[Size], order: str) -> Refusal | None:
+    """Numbers that stand in the other order."""
+    other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
+    swapped = next((size for size in found if size.depth > size.diameter and size.depth >= _LEAST_BASS), None)
+    if swapped is not None:
+        return Refusal(
+            "size_order",
+            f"has a drum {plain(swapped.depth)} inches deep and {plain(swapped.diameter)} wide read as {order}",
+            f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
+        )
+    widest = max(found, key=lambda size: size.diameter)
+    if all(size.depth >= size.diameter for size in found) and widest.depth > widest.diameter:
+        return Refusal(
+            "size_order", f"has every drum deeper than wide when read as {order}",
+            f'swap the numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
+        )  # fmt: skip
+    return None
+
+
+def split_sizes(text: str) -> list[str]:
+    """The sizes in a cell, apart at spaces, commas, semicolons or plus signs: "22x16 16x16, 13 x 7 1/4"."""
+    joined = _SIGNS.sub(lambda found: found[0].strip(), text.replace("\n", " "))
+    parts = re.split(rf"\s*[;+&]\s*|,\s+|\s+(?!{_FRACTION})", joined.strip())
+    return [part for part in (trimmed(one).strip(",") for one in parts) if part]
+
+
+_KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
+# What may stand behind the number and says no more than that drums are counted ("5tlg.", "5-teilig", "5 pcs").
+_UNITS: Final = frozenset(
+    (
+        "tlg", "teilig", "teilige", "teiliges", "teiliger", "teile", "pc", "pcs", "pce", "pces", "piece", "pieces",
+        "drum", "drums", "shell", "shells", "trommel", "trommeln", "kessel", "stück", "stk",
+    )
+)  # fmt: skip
+_IN_WORDS: Final = {  # refused, with the digits as the cure
+    "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
+    "eleven": 11, "twelve": 12, "ein": 1, "eins": 1, "zwei": 2, "zwo": 2, "drei": 3, "vier": 4, "fünf": 5, "fuenf": 5,
+    "sechs": 6, "sieben": 7, "acht": 8, "neun": 9, "zehn": 10, "elf": 11, "zwölf": 12, "zwoelf": 12,
+}  # fmt: skip
+_LONGEST_PIECES: Final = 40  # characters of a number with its unit
+_OF_ANYTHING: Final = ("stück", "stk")  # units that may count kits as well
+_THING: Final = r"(?:hardware|stands|ständern?)"
+# A number and its unit, perhaps with what it is called and that stands come with it: neither changes the number.
+_COUNTED: Final = re.compile(
+    rf"(?P<number>[0-9]+|{'|'.join(_IN_WORDS)})[ \-‐‑–]*(?P<unit>{'|'.join(sorted(_UNITS))})\.?"
+    r"(?:[ -](?:shells?|(?:shell[ -]?)?pack|(?:drum[ -]?)?(?:kit|set)|kessel|kesselsatz))?"
+    rf"(?:(?: ?\+ ?|,? (?:with |w/ ?|mit |incl?\.? |inkl\.? |including )){_THING}(?: (?:and|und|&|\+) {_THING})?)?"
+)
+_LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
+_FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
+_LONGEST_LIST: Final = 120
+
+
+def read_pieces(text: str) -> int | Refusal:
+    """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs", or as many as the cell lists sizes:
+    "22/12/16". That stands come with them ("5 pc + hardware") changes nothing. A number in words is refused with its
+    digits as the cure.
+    """
+    if text.isascii() and text.isdigit() and len(text) < 10:
+        return int(text) or Refusal("not_positive", "must be 1 or more")
+    drums = drums_listed(text)
+    if drums is not None:
+        return drums
+    number = _without_unit(text)
+    if number in _IN_WORDS:
+        return Refusal("word", "is a word", f"write the digits: {_IN_WORDS[number]}")
+    read = read_number(number)
+    if isinstance(read, Refusal):
+        cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
+        return Refusal(read.code, read.reason, cure or (read.cure if read.code in _KEPT_CURES else None))
+    if isinstance(read, TwoReadings):
+        return Refusal("two_readings", "can be read in two ways")
+    if read.value != read.value.to_integral_value():
+        return Refusal("not_whole", "is not a whole number")
+    return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
+
+
+def drums_listed(text: str) -> int | None:
+    """How many drums a cell lists by their sizes: three diameters and more ("22/12/16"), two sizes and more with depths
+    ("22x16 16x16") in either order. None where it is no such list, or can be both ("22/16 16/16 13/11").
+    """
+    if len(text) > _LONGEST_LIST or not any(map(str.isdigit, text)):
+        return None
+    inches = bare_diameters(text)
+    if inches:
+        groups = re.split(r"[\s,;+&]+", trimmed(text))
+        in_pairs = len(groups) > 1 and all(group.count("/") == 1 for group in groups)
+        return len(inches) if len(inches) >= _FEWEST and max(inches) >= _LEAST_LARGEST and not in_pairs else None
+    sizes = [read_size(one) for one in split_sizes(text)]
+    widest = max((max(one.diameter, one.depth) for one in sizes if isinstance(one, Size)), default=0)
+    sound = len(sizes) > 1 and not any(isinstance(one, Refusal) for one in sizes)
+    return len(sizes) if sound and widest >= _LEAST_LARGEST else None
+
+
+def says_pieces(text: str) -> bool:
+    """Does a cell give a number of drums, with a word beside it that says so?"""
+    counted = _counted(text)
+    return counted is not None and counted["unit"] not in _OF_ANYTHING and not isinstance(read_pieces(text), Refusal)
+
+
+def _counted(text: str) -> re.Match[str] | None:
+    return _COUNTED.fullmatch(_plain(text)) if len(text) <= _LONGEST_PIECES else None
+
+
+def _plain(text: str) -> str:
+    return fold(visible(text)).rstrip(".")
+
+
+def _without_unit(text: str) -> str:
+    """The digits or the word of a number alone, where nothing but a unit and a harmless remark stands beside it; else
+    the text as it is.
+    """
+    counted = _counted(text)
+    if counted is not None:
+        return counted["number"]
+    word = _plain(text[: _LONGEST_PIECES + 1])
+    return word if word in _IN_WORDS else text

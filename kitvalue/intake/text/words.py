@@ -1,0 +1,232 @@
+"""How texts are cleaned and compared, and how near-misses are found."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Final
+
+# Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
+# right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
+INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
+_NOTHING: Final = dict.fromkeys(map(ord, INVISIBLE))
+SPACES: Final = (
+    "\t\n\v\f\r\x1c\x1d\x1e\x1f \x85\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a"
+    "\u2028\u2029\u202f\u205f\u3000"
+)  # what Unicode counts as white space
+_DASHES: Final = ("-", "--", "‐", "‑", "‒", "–", "—", "―", "−")
+_NOT_KNOWN: Final = frozenset([  # folded
+    "n/a", "n.a.", "n. a.", "unknown", "not known", "unbekannt", "k.a.", "k. a.", "keine angabe", "weiss nicht",
+])  # fmt: skip
+_LONGEST_NAME: Final = 200  # characters; longer texts are no names
+# UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
+_MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a cell cannot be taken. `reason` follows the quoted cell; `cure` says what to do (None: the column's own)."""
+
+    code: str
+    reason: str
+    cure: str | None = None
+
+    def message(self, cell: str, cure: str) -> str:
+        """The whole message about a quoted `cell`; `cure` is used where the refusal brings none of its own."""
+        return f"{cell} {self.reason}; {self.cure or cure}"
+
+
+def trimmed(text: str) -> str:
+    """The text without outer spaces of any kind and outer invisible characters."""
+    if text.isascii():
+        return text.strip()
+    return text.strip(SPACES + INVISIBLE)
+
+
+def visible(text: str) -> str:
+    """The text for a parser: trimmed, invisible characters dropped, every space plain, every digit 0 to 9."""
+    if text.isascii():
+        return text.strip()
+    plain = re.sub(r"[^\S\n]", " ", text.translate(_NOTHING)).strip()
+    return "".join(str(unicodedata.decimal(c)) if c.isdecimal() and not c.isascii() else c for c in plain)
+
+
+def is_dash(text: str) -> bool:
+    """Does the cell hold a lone dash of any length, as people mark that there is nothing to say?"""
+    return trimmed(text) in _DASHES
+
+
+def says_not_known(text: str) -> bool:
+    """Does the cell say that what it asks for is not known: "?", "n/a", "unknown"?"""
+    word = trimmed(text)
+    return len(word) < 20 and (set(word) == {"?"} or " ".join(fold(word).split()) in _NOT_KNOWN)
+
+
+def not_known(cure: str) -> Refusal:
+    """The refusal of a cell for which `says_not_known` holds, where it cannot be done without."""
+    return Refusal("not_known", "says that it is not known, and no kit counts without it", f"{cure}, or delete the row")
+
+
+def fold(text: str) -> str:
+    """The form in which names and words are compared: outer spaces and case ignored, composed (NFC), nothing else."""
+    if text.isascii():
+        return text.strip().lower()
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", trimmed(text)).casefold())
+
+
+def is_mangled(text: str) -> bool:
+    """Does the text look like UTF-8 that was once read as Windows-1252?"""
+    return not text.isascii() and re.search(_MOJIBAKE, text) is not None
+
+
+def nearest(text: str, names: Iterable[str]) -> str | None:
+    """The name that the text most likely stands for: one that it contains or that contains it, else the closest one."""
+    by_fold = {fold(name): name for name in names}
+    wanted = letters(fold(text[:200]))
+    if not wanted:
+        return None
+    for known in sorted(by_fold, key=len, reverse=True):
+        parts = letters(known)
+        if parts and (within(parts, wanted) or within(wanted, parts)):
+            return by_fold[known]
+    from difflib import get_close_matches  # only a mistake needs it
+
+    close = get_close_matches(" ".join(wanted), list(by_fold), n=1, cutoff=0.6)
+    return by_fold[close[0]] if close else None
+
+
+def letters(text: str) -> list[str]:
+    """The runs of letters and digits of a name, of its first 200 characters."""
+    return re.findall(r"\w+", text[:200])
+
+
+def within(short: Sequence[str], long: Sequence[str]) -> bool:
+    """Do the words `short` stand in `long`, one behind the other?"""
+    size = len(short)
+    return any(list(long[at : at + size]) == list(short) for at in range(len(long) - size + 1))
+
+
+def has_part(name: str, part: str) -> bool:
+    """Do the words of `part` stand together among those of `name`?"""
+    short, long = letters(fold(part)), letters(fold(name))
+    return bool(short) and len(short) < len(long) and within(short, long)
+
+
+def look_alike(one: str, other: str) -> bool:
+    """Two different names that are probably one misspelt: alike but for a letter or two, signs, or a word more.
+
+    Names that differ only in a number ("Slane 2", "Slane 3") are two models, not a slip.
+    """
+    if max(len(one), len(other)) > _LONGEST_NAME:
+        return False
+    a, b = fold(one), fold(other)
+    if a == b or re.sub(r"\d+", "#", a) == re.sub(r"\d+", "#", b):
+        return False
+    words_a, words_b = letters(a), letters(b)
+    if "".join(words_a) == "".join(words_b):
+        return True
+    short, long = sorted((words_a, words_b), key=len)
+    if short and len(short) < len(long) and within(short, long) and not any(w.isdigit() for w in long):
+        return True
+    from difflib import SequenceMatcher
+
+    matcher = SequenceMatcher(None, a, b, autojunk=False)
+    return min(len(a), len(b)) >= 4 and matcher.quick_ratio() >= 0.85 and matcher.ratio() >= 0.85
+
+
+def listed(names: Iterable[str], limit: int = 12, last: str = "and") -> str:
+    """Names in one phrase: "a, b and c", shortened after `limit`; `last` stands before the last one."""
+    every = list(names)
+    if len(every) > limit:
+        return f"{', '.join(every[:limit])} and {len(every) - limit} more"
+    if len(every) < 2:
+        return "".join(every)
+    return f"{', '.join(every[:-1])} {last} {every[-1]}"
+
+
+def rows_phrase(rows: Sequence[int], limit: int = 12) -> str:
+    """Row numbers for a message: "row 5", "rows 2, 5 and 8", shortened after `limit`."""
+    if len(rows) > limit:  # of a million rows only the first are told
+        return f"rows {', '.join(str(row) for row in rows[:limit])} and {len(rows) - limit} more"
+    return f"{'row' if len(rows) == 1 else 'rows'} {listed((str(row) for row in rows), limit)}"
+
+
+_CLOSE: Final = 0.6  # of SequenceMatcher's ratio
+_LONGEST: Final = 200  # characters; longer texts are no names
+
+
+@dataclass(frozen=True, slots=True)
+class Likeness:
+    """The names that a text may stand for, none, one or several alike; `telling` where the text says enough of a single
+    one to suggest it. A maker's name that is a part of one series' spelling is not telling.
+    """
+
+    names: tuple[str, ...]
+    telling: bool
+
+
+def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
+    """The names like `text`. `spellings`: a spelling of any case -> the name that it stands for."""
+    wanted = _words(text)
+    if not wanted:
+        return Likeness((), telling=False)
+    words = {spelling: _words(spelling) for spelling in spellings}
+    around = _longest([one for one in words if words[one] and within(words[one], wanted)], words)
+    if around:  # the text says all of a name, and more
+        names = _names(around, spellings)
+        return Likeness(names, telling=len(names) == 1)
+    parts = [one for one in words if within(wanted, words[one])]
+    if parts:  # the text is a part of a spelling; telling only as a part of one series' own name
+        names = _names(parts, spellings)
+        own = any(fold(one) == fold(spellings[one]) for one in parts)
+        return Likeness(names, telling=len(names) == 1 and own)
+    names = _closest(wanted, words, spellings)
+    return Likeness(names, telling=len(names) == 1)
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(letters(fold(text[:_LONGEST])))
+
+
+def _longest(found: Sequence[str], words: Mapping[str, tuple[str, ...]]) -> list[str]:
+    """The spellings that are not a part of a longer one that was found as well."""
+    return [
+        one
+        for one in found
+        if not any(len(words[other]) > len(words[one]) and within(words[one], words[other]) for other in found)
+    ]
+
+
+def _names(found: Sequence[str], spellings: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(spellings[one] for one in found))
+
+
+def _closest(
+    wanted: tuple[str, ...], words: Mapping[str, tuple[str, ...]], spellings: Mapping[str, str]
+) -> tuple[str, ...]:
+    """The names that are but for some letters the text: several where they are equally close."""
+    every = {word for own in words.values() for word in own}
+    unknown = tuple(word for word in wanted if word not in every)  # without a maker's name that is known
+    scores: dict[str, float] = {}
+    for one, own in words.items():
+        score = max(_closeness(wanted, own), _closeness(unknown, own))
+        if score >= _CLOSE:
+            scores[spellings[one]] = max(score, scores.get(spellings[one], 0.0))
+    best = max(scores.values(), default=0.0)
+    return tuple(name for name, score in scores.items() if score >= best - 1e-9)
+
+
+def _closeness(one: Sequence[str], other: Sequence[str]) -> float:
+    """How alike two names are, 0 to 1, beyond the words that both have: a maker's name makes no two series alike."""
+    left = [word for word in one if word not in other]
+    right = [word for word in other if word not in one]
+    if not left and not right:
+        return 1.0
+    if not left or not right:
+        return 0.0
+    matcher = SequenceMatcher(None, " ".join(left), " ".join(right), autojunk=False)
+    whole = SequenceMatcher(None, " ".join(one), " ".join(other), autojunk=False)
+    return min(matcher.ratio(), whole.ratio()) if matcher.quick_ratio() >= _CLOSE else 0.0
