@@ -183,12 +183,13 @@ def test_an_answer_that_is_not_proven_tells_what_a_cheaper_one_could_save(monkey
     """The solver's own answer, as if the time had been up with a bound of 12.34 under it."""
     kit = Supply("D1", 300, 40, (size(13, 9), size(16, 10)), (0, 25))
     wanted = [WantedDrum("a", size(13, 9), None, 0)]
+    milp = optimize.milp
 
     def stopped(*args: Any, **options: Any) -> Any:
-        result = optimize.milp(*args, **options)
+        result = milp(*args, **options)
         result.status, result.mip_dual_bound = 1, result.fun - 12.34
         return result
 
-    monkeypatch.setattr(sourcing, "milp", stopped)
+    monkeypatch.setattr(optimize, "milp", stopped)
     (answer,) = solve(wanted, [kit], CUT, Limits())
     assert (answer.status, answer.cost, answer.gap) == ("gap", 315.0, 12.34)  # 340 less the 25 of the drum left over

@@ -135,7 +135,7 @@ def test_a_stop_that_falls_where_nothing_can_be_raised_is_not_lost(shop: Path) -
     """A callback of the collector swallows it, as one of the import system may: the run ends all the same."""
     code = (
         "import signal, time, weakref\n"
-        "from kitvalue import usecases\n"
+        "from kitvalue.commands import usecases\n"
         "from kitvalue.__main__ import run\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "class Thing: pass\n"
