@@ -200,7 +200,8 @@ class _Body:
         """Rows of the header's width, without a quote; those down to the header are left out."""
         self._flush()
         above = min(rows.count, max(0, self.header.row - rows.first + 1))
-        self._code(rows.cells[above * self.width :], np.arange(rows.first + above, rows.first + rows.count))
+        if above < rows.count:
+            self._code(rows.cells[above * self.width :], np.arange(rows.first + above, rows.first + rows.count))
 
     def _flush(self) -> None:
         if self.waiting:
