@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from kitvalue.decisions import sourcing
 from kitvalue.decisions.sourcing import Answer, Limits, Supply, WantedDrum, solve
 from kitvalue.intake.text.sizes import Size
 
