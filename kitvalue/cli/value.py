@@ -127,7 +127,7 @@ def _asking(asked: Decimal | None, hours: Decimal | None, parts: Decimal | None)
 def _asked_answer(asked: AskedFor | None) -> dict[str, Any] | None:
     if asked is None:
         return None
-    from kitvalue.pages.answers.builds import asked_answer
+    from kitvalue.pages.answers.buying import asked_answer
 
     return asked_answer(asked)
 

@@ -17,6 +17,7 @@ from markupsafe import Markup
 from kitvalue.intake.books.bookcolumns import FeatureValue
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.numbers import plain as plain_number
+from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.vocabulary import GRADES
 
 NBSP: Final = "\u00a0"
@@ -269,3 +270,8 @@ def _finalize(value: object) -> object:
 def digest(text: str) -> str:
     """The `sha256-` value of a Content-Security-Policy, without its prefix."""
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+
+
+def size_text(size: Size) -> str:
+    """`16x14`: diameter first."""
+    return f"{size.diameter.normalize():f}x{size.depth.normalize():f}"

@@ -14,7 +14,7 @@ from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, grade, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, table, wrapped
-from kitvalue.pages.words import feature_words, work_words
+from kitvalue.pages.words import feature_words, size_text, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 
@@ -292,7 +292,7 @@ def _answer(one: Answer, place: int, count: int, seconds: float) -> str:
 
 
 def _shell(one: Sourced) -> str:
-    return f"{one.size.diameter.normalize():f}x{one.size.depth.normalize():f}" if one.offer is not None else "-"
+    return size_text(one.size) if one.offer is not None else "-"
 
 
 def _share(value: float | None) -> str:
