@@ -58,11 +58,11 @@ def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
         return False
     if one.date is not None and other.date is not None and abs((other.date - one.date).days) > _DAYS:
         return False
-    alike = _alike(one.note, other.note)
     if one.price == other.price:
-        return alike is not False and one.price_kind == other.price_kind and one.freight == other.freight
+        same = one.price_kind == other.price_kind and one.freight == other.freight
+        return same and _alike(one.note, other.note) is not False
     first, later = (one, other) if one.date is None or other.date is None or one.date <= other.date else (other, one)
-    return alike is True and later.price < first.price
+    return later.price < first.price and _alike(one.note, other.note) is True
 
 
 def _alike(one: str | None, other: str | None) -> bool | None:
