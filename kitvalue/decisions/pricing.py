@@ -23,7 +23,7 @@ from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.build import Lever, least_donor_scale
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
-from kitvalue.workshop.tax import Sale, sale_at
+from kitvalue.workshop.tax import Sale, sale_at, vat_on_net
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ def _abroad(name: str, place: Destination, sale: Sale, route: Route) -> PlacePri
         return _place(name, "export", sale, _export(place, sale, place.freight))
     door = _home(sale, place.freight, route)
     if route == "full":
-        door = replace(door, vat=cents(sale.net * percent(place.vat)))
+        door = replace(door, vat=vat_on_net(sale.net, percent(place.vat)))
     return _place(name, "union", sale, door)
 
 

@@ -1,4 +1,4 @@
-"""Value added tax: out of a gross price, on net amounts by rate, and on the margin of second-hand goods.
+"""Value added tax: out of a gross price, on a net amount, and on the margin of second-hand goods.
 
 Rates are fractions (0.23) that the shop states; nothing about any country is built in. Sources: EN 16931-1 (BR-CO-17
 and its rounding rules) and Council Directive 2006/112/EC, articles 312 to 325, the scheme for second-hand goods.
@@ -6,7 +6,7 @@ and its rounding rules) and Council Directive 2006/112/EC, articles 312 to 325, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_FLOOR, Decimal
 
@@ -14,23 +14,6 @@ from kitvalue.intake.settings.plan import DonorTable
 from kitvalue.intake.settings.shop import Route, SellingTable, TaxTable
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
-
-
-@dataclass(frozen=True, slots=True)
-class RatedAmount:
-    """A net amount of money and the VAT rate (a fraction) it falls under."""
-
-    net: Decimal
-    rate: Decimal
-
-
-@dataclass(frozen=True, slots=True)
-class RateTotal:
-    """What falls under one rate (a fraction): the sum of the net amounts and the VAT on it, to the cent."""
-
-    rate: Decimal
-    net: Decimal
-    vat: Decimal
 
 
 def vat_inside(gross: Decimal, rate: Decimal) -> Decimal:
@@ -41,17 +24,6 @@ def vat_inside(gross: Decimal, rate: Decimal) -> Decimal:
 def vat_on_net(net: Decimal, rate: Decimal) -> Decimal:
     """The VAT on a net amount, rounded once, half up and symmetric (EN 16931, BR-CO-17)."""
     return cents(net * rate)
-
-
-def vat_by_rate(amounts: Iterable[RatedAmount]) -> tuple[RateTotal, ...]:
-    """VAT of a document built up from net lines: the lines of each rate are summed, then rounded once (EN 16931).
-
-    Each line's net amount is rounded to the cent before it is summed. Rates ascending.
-    """
-    nets: dict[Decimal, Decimal] = {}
-    for amount in amounts:
-        nets[amount.rate] = nets.get(amount.rate, ZERO) + cents(amount.net)
-    return tuple(RateTotal(rate, net, vat_on_net(net, rate)) for rate, net in sorted(nets.items()))
 
 
 def margin_vat(selling: Decimal, purchase: Decimal, rate: Decimal) -> Decimal:
@@ -165,16 +137,6 @@ def price_for_margin(cost: Decimal, purchase: Decimal, terms: Terms, route: Rout
     if route == "margin":
         above -= keep * purchase * terms.rate
     return above / below
-
-
-def cost_at_margin(gross: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
-    """The net cost at which `gross` leaves exactly `terms.margin`: `price_for_margin` turned round, unrounded."""
-    up = Decimal(1) if route == "none" else 1 + terms.rate
-    keep = 1 - terms.margin
-    above = gross * (keep - terms.fee * up)
-    if route == "margin":
-        above += keep * purchase * terms.rate
-    return above / up - terms.fee * terms.freight
 
 
 def no_price_text(terms: Terms) -> str:

@@ -20,14 +20,15 @@ from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, part
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
-from kitvalue.intake.text.sizes import Size, parse_size
+from kitvalue.intake.text.sizes import Size, read_size
 from kitvalue.workshop.costing import cost_sheet, holding_cost
 from tests import worked
 from tests.decisions.test_haggling import offer
 
 
 def sizes(text: str) -> tuple[Size, ...]:
-    return tuple(parse_size(one) for one in text.split())
+    sizes = [read_size(one) for one in text.split()]
+    return tuple(size for size in sizes if isinstance(size, Size))
 
 
 def part(name: str, value: float, chance: str, diameter: int | None = None, weeks: int = 4) -> Part:

@@ -16,9 +16,9 @@ from kitvalue.market.encoding import standardise
 from kitvalue.market.fit import reml_theta
 from kitvalue.market.linear import Equations, Residuals, reml_criterion, residuals, solve
 from kitvalue.market.outlook import jackknife_plus
-from kitvalue.market.retransform import smearing
 from tests.checks import CHECKS, check_rows
 from tests.market.books import reduce
+from tests.market.retransform import smearing
 
 
 @dataclass(frozen=True)

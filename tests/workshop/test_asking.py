@@ -15,7 +15,6 @@ from kitvalue.intake.text.problems import RefusedError
 from kitvalue.workshop.money import cents_up
 from kitvalue.workshop.tax import (
     Terms,
-    cost_at_margin,
     exact_profit,
     kit_vat,
     price_for_margin,
@@ -55,12 +54,6 @@ def test_the_closed_form_is_what_a_solver_finds(cost: Decimal, part: Decimal, t:
     assume(cost > 1)
     purchase = cost * part  # P is never above the net cost: it is one part of it
     assert abs(price_for_margin(cost, purchase, t, route) - solved(cost, purchase, t, route)) < Decimal("1e-9")
-
-
-@given(money, st.decimals(min_value=0, max_value=1, places=3), terms, routes)
-def test_cost_at_a_price_turns_it_round(cost: Decimal, part: Decimal, t: Terms, route: Route) -> None:
-    gross = price_for_margin(cost, cost * part, t, route)
-    assert abs(cost_at_margin(gross, cost * part, t, route) - cost) < TINY * 10
 
 
 @given(money, st.decimals(min_value=0, max_value=1, places=3), terms, routes)

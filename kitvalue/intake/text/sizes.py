@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.text.numbers import TwoReadings, plain, read_number
-from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
 
 MM_PER_INCH: Final = Decimal("25.4")  # exact since the agreement of 1 July 1959
@@ -107,14 +107,6 @@ def bass_order_refusal(size: Size, order: str) -> Refusal | None:
         f"would be a bass drum deeper than wide when read as {order}",
         f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
     )
-
-
-def parse_size(text: str, order: str = "diameter-depth") -> Size:
-    """As `read_size`, for callers that hold a checked text. Raises FileError where the text is no size."""
-    read = read_size(text, order)
-    if isinstance(read, Refusal):
-        raise FileError(read.message(shown(text), 'write diameter and depth, such as "22x16"'))
-    return read
 
 
 _FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number before it
