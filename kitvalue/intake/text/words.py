@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import SequenceMatcher
+from functools import lru_cache
 from typing import Final
 
 # Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
@@ -105,8 +105,8 @@ def letters(text: str) -> list[str]:
 
 def within(short: Sequence[str], long: Sequence[str]) -> bool:
     """Do the words `short` stand in `long`, one behind the other?"""
-    size = len(short)
-    return any(list(long[at : at + size]) == list(short) for at in range(len(long) - size + 1))
+    size, wanted = len(short), tuple(short)
+    return any(tuple(long[at : at + size]) == wanted for at in range(len(long) - size + 1))
 
 
 def has_part(name: str, part: str) -> bool:
@@ -154,7 +154,7 @@ def rows_phrase(rows: Sequence[int], limit: int = 12) -> str:
     return f"{'row' if len(rows) == 1 else 'rows'} {listed((str(row) for row in rows), limit)}"
 
 
-_CLOSE: Final = 0.6  # of SequenceMatcher's ratio
+_CLOSE: Final = 0.6  # letters of both that stand in one order, of all letters
 _LONGEST: Final = 200  # characters; longer texts are no names
 
 
@@ -173,18 +173,33 @@ def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
     wanted = _words(text)
     if not wanted:
         return Likeness((), telling=False)
-    words = {spelling: _words(spelling) for spelling in spellings}
-    around = _longest([one for one in words if words[one] and within(words[one], wanted)], words)
-    if around:  # the text says all of a name, and more
-        names = _names(around, spellings)
-        return Likeness(names, telling=len(names) == 1)
-    parts = [one for one in words if within(wanted, words[one])]
-    if parts:  # the text is a part of a spelling; telling only as a part of one series' own name
-        names = _names(parts, spellings)
-        own = any(fold(one) == fold(spellings[one]) for one in parts)
-        return Likeness(names, telling=len(names) == 1 and own)
-    names = _closest(wanted, words, spellings)
+    known = _known(tuple(spellings))
+    if not known.words.isdisjoint(wanted):
+        around = [one for one, own in known.spellings.items() if own and within(own, wanted)]
+        if around:  # the text says all of a name, and more
+            names = _names(_longest(around, known.spellings), spellings)
+            return Likeness(names, telling=len(names) == 1)
+        parts = [one for one, own in known.spellings.items() if within(wanted, own)]
+        if parts:  # the text is a part of a spelling; telling only as a part of one series' own name
+            names = _names(parts, spellings)
+            own_name = any(fold(one) == fold(spellings[one]) for one in parts)
+            return Likeness(names, telling=len(names) == 1 and own_name)
+    names = _closest(wanted, known, spellings)
     return Likeness(names, telling=len(names) == 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Spellings with their words, and every word of any."""
+
+    spellings: Mapping[str, tuple[str, ...]]
+    words: frozenset[str]
+
+
+@lru_cache(16)
+def _known(spellings: tuple[str, ...]) -> _Known:
+    words = {spelling: _words(spelling) for spelling in spellings}
+    return _Known(words, frozenset(word for own in words.values() for word in own))
 
 
 def _words(text: str) -> tuple[str, ...]:
@@ -204,29 +219,34 @@ def _names(found: Sequence[str], spellings: Mapping[str, str]) -> tuple[str, ...
     return tuple(dict.fromkeys(spellings[one] for one in found))
 
 
-def _closest(
-    wanted: tuple[str, ...], words: Mapping[str, tuple[str, ...]], spellings: Mapping[str, str]
-) -> tuple[str, ...]:
+def _closest(wanted: tuple[str, ...], known: _Known, spellings: Mapping[str, str]) -> tuple[str, ...]:
     """The names that are but for some letters the text: several where they are equally close."""
-    every = {word for own in words.values() for word in own}
-    unknown = tuple(word for word in wanted if word not in every)  # without a maker's name that is known
+    from rapidfuzz import process  # only a mistake needs it
+    from rapidfuzz.distance import Indel
+
     scores: dict[str, float] = {}
-    for one, own in words.items():
-        score = max(_closeness(wanted, own), _closeness(unknown, own))
-        if score >= _CLOSE:
-            scores[spellings[one]] = max(score, scores.get(spellings[one], 0.0))
+    unknown = tuple(word for word in wanted if word not in known.words)  # without a maker's name that is known
+    whole = {one: " ".join(own) for one, own in known.spellings.items()}
+    for words in dict.fromkeys((wanted, unknown)):
+        near = process.extract(
+            " ".join(words), whole, scorer=Indel.normalized_similarity, score_cutoff=_CLOSE, limit=None
+        )
+        for _, score, one in near:
+            score = min(score, _beyond(words, known.spellings[one]))
+            if score >= _CLOSE:
+                scores[spellings[one]] = max(score, scores.get(spellings[one], 0.0))
     best = max(scores.values(), default=0.0)
-    return tuple(name for name, score in scores.items() if score >= best - 1e-9)
+    return tuple(
+        name for name in dict.fromkeys(spellings.values()) if scores.get(name, 0.0) >= max(best, _CLOSE) - 1e-9
+    )
 
 
-def _closeness(one: Sequence[str], other: Sequence[str]) -> float:
+def _beyond(one: Sequence[str], other: Sequence[str]) -> float:
     """How alike two names are, 0 to 1, beyond the words that both have: a maker's name makes no two series alike."""
+    from rapidfuzz.distance import Indel
+
     left = [word for word in one if word not in other]
     right = [word for word in other if word not in one]
     if not left and not right:
         return 1.0
-    if not left or not right:
-        return 0.0
-    matcher = SequenceMatcher(None, " ".join(left), " ".join(right), autojunk=False)
-    whole = SequenceMatcher(None, " ".join(one), " ".join(other), autojunk=False)
-    return min(matcher.ratio(), whole.ratio()) if matcher.quick_ratio() >= _CLOSE else 0.0
+    return Indel.normalized_similarity(" ".join(left), " ".join(right)) if left and right else 0.0
