@@ -33,7 +33,7 @@ from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
 
-KIT_COLUMNS = ("series", "pieces", "condition", "price_kind", "channel", "date")
+NEEDED = ("series", "pieces", "condition")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,15 +121,17 @@ class PriceResults:
 
     def get_prediction(self, frame: pd.DataFrame) -> Prediction:
         """Value the kits of a frame: columns series, pieces, condition, and where wanted price_kind (asked or sold,
-        sold where absent), channel, date and the declared features."""
+        sold where absent), channel, date and the declared features. Other columns, such as price, are left alone, as
+        statsmodels leaves them. Raises FileError where one that is needed is missing.
+        """
+        lacking = [name for name in NEEDED if name not in frame.columns]
+        if lacking:
+            raise FileError(f"no such column: {', '.join(lacking)}")
         return Prediction(self.fit, tuple(self._kit(row) for row in frame.to_dict("records")), frame.index)
 
     def _kit(self, row: dict[object, object]) -> Kit:
         known = {f.name for f in self.fit.recipe.features}
         given = {str(k): v for k, v in row.items() if not pd.isna(v)}  # type: ignore[call-overload]
-        unknown = set(given) - known - set(KIT_COLUMNS)
-        if unknown:
-            raise FileError(f"no such column: {', '.join(sorted(shown(u) for u in unknown))}")
         features = tuple(FeatureValue(name, _plain(given[name])) for name in known & set(given))
         day = given.get("date")
         return Kit(

@@ -14,7 +14,7 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.intake.settings.shop import Shop, ShopTable
-from kitvalue.intake.text.problems import FileCounts, RefusedError
+from kitvalue.intake.text.problems import FileCounts, FileError, RefusedError
 from kitvalue.market import encoding as columns
 from kitvalue.market import results as market_results
 from kitvalue.market.encoding import FeatureValue, Kit
@@ -154,6 +154,10 @@ def test_results_for_notebooks_are_the_same_figures() -> None:
     assert money.loc["one", "mean"] == view.typical
     assert money.loc["one", "mean_ci_lower"] == view.level_low
     assert money.loc["one", "obs_ci_upper"] == view.high
+    more = results.get_prediction(frame.assign(price=[1.0, np.nan], note="x")).summary_frame(alpha=0.2)
+    pd.testing.assert_frame_equal(more, money)  # columns that it does not need change nothing, as in statsmodels
+    with pytest.raises(FileError, match="no such column: pieces"):
+        results.get_prediction(frame.drop(columns="pieces"))
     text = str(results.summary())
     assert "condition" in text
     assert "Huber" in text
