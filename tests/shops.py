@@ -5,8 +5,10 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -38,11 +40,23 @@ def run(folder: Path | str, *args: str) -> Ran:
     return Ran(result.exit_code, result.stdout, result.stderr)
 
 
-def sample_shop(place: Path) -> Path:
-    """A copy of the sample shop without its output."""
+def sample_shop(place: Path, *, fitted: bool = True) -> Path:
+    """A copy of the sample shop without its output, but for the saved fit if `fitted`."""
     shop = place / "shop"
     shutil.copytree(SAMPLE, shop, ignore=shutil.ignore_patterns("out"))
+    if fitted:
+        (shop / "out").mkdir()
+        (shop / "out" / "fit.json").write_bytes(sample_fit())
     return shop
+
+
+@cache
+def sample_fit() -> bytes:
+    """The sample shop's saved fit, made once in each process of the tests."""
+    with tempfile.TemporaryDirectory() as place:
+        shop = sample_shop(Path(place), fitted=False)
+        assert run(shop, "fit").status == 0
+        return (shop / "out" / "fit.json").read_bytes()
 
 
 def book_shop(place: Path, settings: str, columns: Iterable[str], rows: Iterable[Mapping[str, object]]) -> Path:

@@ -104,7 +104,7 @@ def test_a_shell_is_offered_the_series_and_plans_of_the_shop(tmp_path: Path) -> 
 
 
 def test_a_shop_without_a_list_of_series_offers_those_of_its_fit(tmp_path: Path) -> None:
-    shop = sample_shop(tmp_path)
+    shop = sample_shop(tmp_path, fitted=False)
     settings = shop / "shop.toml"
     kept = re.sub(r"(?ms)^\[series\..*?(?=^\[(?!series))", "", settings.read_text(encoding="utf-8"))
     settings.write_text(kept, encoding="utf-8")

@@ -25,7 +25,7 @@ def test_finished_builds_stand_against_their_plans(tmp_path: Path) -> None:
 
 def test_nothing_is_changed_by_what_was_learned(tmp_path: Path) -> None:
     shop = sample_shop(tmp_path)
-    before = {p: p.read_bytes() for p in shop.rglob("*") if p.is_file()}
+    before = {p: p.read_bytes() for p in shop.rglob("*") if p.is_file() and p.parent.name != "out"}
     ran = run(shop, "done")
     assert ran.status == 0
     assert "To paste under [work.hours]" in ran.out

@@ -116,6 +116,20 @@ def save(folder: Path, shop: Shop, market: ShopMarket) -> Path:
     return path
 
 
+def reported_market(folder: Path, shop: Shop) -> ShopMarket:
+    """The market with every problem of its files, from the saved fit where that matches and was made as usual. Raises
+    FileError where a fresh fit cannot be kept.
+    """
+    from kitvalue.intake.books.pricebook import read_pricebook
+
+    market = saved_market(folder, shop)
+    if market is not None and market.fit.robust and market.fit.recipe.pooled:
+        return replace(market, problems=read_pricebook(folder / PRICES, shop).problems)
+    market = fresh_market(folder, shop)
+    save(folder, shop, market)
+    return market
+
+
 def market_of(folder: Path, shop: Shop) -> ShopMarket:
     """The saved fit where it matches, else a fresh one, which is saved where that is possible."""
     from kitvalue.commands.writing import make_writable

@@ -217,8 +217,7 @@ def report_shop(folder: Path, today: date, charts: Path | None = None) -> Report
     shop = read_shop(folder)
     for place in (folder / OUT, *([charts] if charts is not None else [])):
         make_writable(place)
-    market = keeper.fresh_market(folder, shop)
-    keeper.save(folder, shop, market)
+    market = keeper.reported_market(folder, shop)
     files, problems = [market.counts], list(market.problems)
     offers: tuple[OfferSeen, ...] = ()
     if (folder / OFFERS).exists():

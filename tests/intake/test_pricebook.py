@@ -23,7 +23,7 @@ from tests.intake.shops import (
     warned,
     whole_file,
 )
-from tests.intake.test_tall import carefully, in_bulk, same
+from tests.intake.test_rows import agree
 
 # ---- the book ------------------------------------------------------------------------------------------------------
 
@@ -219,7 +219,7 @@ def test_auctions_that_do_not_say_their_kind_of_price_are_named_once(
     assert refused(found) == []
     assert [one.message for one in warned(found, "auction_asked")] == ([] if message is None else [message])
     data, shop = tmp_path.joinpath("prices.csv").read_bytes(), shop_in(tmp_path)
-    assert same(in_bulk(data, tmp_path, shop), carefully(data, tmp_path, shop))
+    agree(data, tmp_path, shop)
 
 
 # ---- texts that are only text --------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
 from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import Level
 from tests.intake.shops import SETTINGS, read_rows, refused, shop_in, warned
-from tests.intake.test_tall import carefully, in_bulk, same, same_book
+from tests.intake.test_rows import agree, same_book
 from tests.shops import run
 
 HEAD = "date;series;pieces;condition;price;sold_for;status;channel;premium;currency;freight"
@@ -142,16 +142,14 @@ def test_an_odd_amount_is_told_by_its_own_cell(tmp_path: Path) -> None:
     ],
 )  # fmt: skip
 def test_prices_far_apart_are_asked_about(tmp_path: Path, price: str, paid: str, told: str | None) -> None:
-    """The row is used; a price typed for want of one is no slip. Both readers say the same."""
+    """The row is used; a price typed for want of one is no slip."""
     found = reading(tmp_path, row("480", "450"), row(price, paid, channel="dealer"))
     assert refused(found) == []
     assert len(found.rows_as_read) == 2
     messages = [(one.row, one.column, one.message) for one in warned(found, "asked_and_sold_far_apart")]
     assert messages == ([] if told is None else [(3, "sold_for", f"{told}: is one of them a slip?")])
     data = tmp_path.joinpath("prices.csv").read_bytes()
-    assert same(
-        in_bulk(data, tmp_path, shop_in(tmp_path, SETTINGS)), carefully(data, tmp_path, shop_in(tmp_path, SETTINGS))
-    )
+    agree(data, tmp_path, shop_in(tmp_path, SETTINGS))
 
 
 def test_each_column_shows_its_own_decimal_sign(tmp_path: Path) -> None:
@@ -310,10 +308,7 @@ def test_what_was_asked_is_kept_beside_what_was_paid(tmp_path: Path, price: str,
     np.testing.assert_allclose(found.book.asked, kept, rtol=1e-12)
     np.testing.assert_allclose(found.book.price, [450, 520, 550 * 1.05], rtol=1e-12)
     data = "\n".join([HEAD, row(price, "450"), row("520", ""), row("600", "550", currency="CHF"), ""]).encode()
-    bulk = in_bulk(data, tmp_path, shop_in(tmp_path, SETTINGS))
-    assert bulk is not None
-    assert bulk.book is not None
-    np.testing.assert_allclose(bulk.book.asked, kept, rtol=1e-12)
+    agree(data, tmp_path, shop_in(tmp_path, SETTINGS))
 
 
 @given(cents=st.integers(1, 10**9), sign=st.sampled_from(",."))
@@ -363,7 +358,6 @@ def test_a_tall_book_is_one_in_both_ways(tmp_path: Path) -> None:
         tmp_path.joinpath("prices.csv").write_text(text, encoding="utf-8")
         found.append(read_pricebook(tmp_path / "prices.csv", shop))
     first, second = found
-    assert type(first.rows_as_read).__name__ == "TallRows"
     assert first.counts == second.counts
     assert first.book is not None
     assert second.book is not None
@@ -372,7 +366,7 @@ def test_a_tall_book_is_one_in_both_ways(tmp_path: Path) -> None:
     same_book(replace(first.book, asked=second.book.asked), second.book)
 
 
-def test_both_readers_say_the_same_of_every_column(tmp_path: Path) -> None:
+def test_every_column_says_what_it_has_to(tmp_path: Path) -> None:
     """Both signs in both columns of money, and each kind of row that must be said."""
     shop = shop_in(tmp_path, SETTINGS)
     tmp_path.joinpath("rates.csv").write_text(RATES, encoding="utf-8")
@@ -382,9 +376,6 @@ def test_both_readers_say_the_same_of_every_column(tmp_path: Path) -> None:
         row("VB", "450", "asked", currency=""), row("480 €", "nein", "", currency=""), row("480", "1"),
     )  # fmt: skip
     data = "\n".join([HEAD, *rows, ""]).encode()
-    bulk = in_bulk(data, tmp_path, shop)
-    assert same(bulk, carefully(data, tmp_path, shop))
-    assert bulk is not None
-    codes = [problem.code for problem in bulk.problems]
+    codes = [problem.code for problem in agree(data, tmp_path, shop).problems]
     assert codes.count("mixed_styles") == 2
     assert {"sold_without_amount", "hammer_and_sold_for", "negotiable", "placeholder", "currency_clash"} <= set(codes)

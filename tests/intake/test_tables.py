@@ -23,7 +23,7 @@ def table(text: str, delimiter: str | None = None) -> TextTable:
 
 
 def cells(found: TextTable) -> list[tuple[int, list[str]]]:
-    return [(row.row, row.cells) for row in found.rows]
+    return [(found.row(at), found.row_cells(at)) for at in range(len(found))]
 
 
 def whole(text: str) -> Problem:
@@ -152,13 +152,13 @@ def test_quotes() -> None:
 def test_blank_rows_are_silent_and_count() -> None:
     found = table('name;price;remark\n\n;;\n  ; ;\n"";"";""\nA;1;\n\n')
     assert cells(found) == [(6, ["A", "1", ""])]
-    assert (found.read, found.refused, found.problems) == (1, 0, ())
+    assert (found.read, found.read - len(found), found.problems) == (1, 0, ())
 
 
 def test_ragged_rows_say_both_counts() -> None:
     found = table("name;price;remark\nA;1;ok\nB;2\nC;3;x;y\n")
     assert cells(found) == [(2, ["A", "1", "ok"])]
-    assert (found.read, found.refused) == (3, 2)
+    assert (found.read, found.read - len(found)) == (3, 2)
     assert [(p.row, p.code) for p in found.problems] == [(3, "ragged_row"), (4, "ragged_row")]
     assert "2 cells, the header has 3" in found.problems[0].message
     assert "4 cells, the header has 3" in found.problems[1].message
@@ -196,7 +196,7 @@ def test_a_quote_that_another_row_closes_is_found_too() -> None:
 
 def test_a_quote_that_closes_too_early_refuses_its_row() -> None:
     found = table('name;price;remark\nA;1;"22" bass"\nB;2;ok\n')
-    assert [row.row for row in found.rows] == [3]
+    assert found.rows.tolist() == [3]
     (problem,) = found.problems
     assert (problem.row, problem.column, problem.code) == (2, "remark", "stray_quote")
 
@@ -213,7 +213,7 @@ def test_a_header_that_comes_again_is_refused() -> None:
 def test_the_delimiter_is_judged_on_the_header(sign: str) -> None:
     found = table(sign.join(["name", "price", "remark"]) + "\n" + sign.join(["A", "1", "x y"]) + "\n")
     assert found.delimiter == sign
-    assert found.column("note") == ["x y"]
+    assert list(found.column("note") or ()) == ["x y"]
 
 
 def test_notes_and_header_texts_do_not_mislead_the_delimiter() -> None:
@@ -263,7 +263,7 @@ def test_header_only_and_a_million_columns() -> None:
 
 def test_a_mapped_header_comes_before_our_own_name() -> None:
     found = table("name;price;note;remark\nA;1;x;y\n")
-    assert found.column("note") == ["y"]
+    assert list(found.column("note") or ()) == ["y"]
     assert [p.code for p in found.problems] == ["unused_column"]
 
 
@@ -295,6 +295,6 @@ def test_any_bytes_are_a_table_or_a_file_error(data: bytes, start: bytes) -> Non
         found = table_from_text(decode(start + data, "prices.csv"), "prices.csv", WANTED)
     except FileError:
         return
-    assert found.read == len(found.rows) + found.refused
+    assert found.read - len(found) == sum(one.level is Level.REFUSED for one in found.problems)
     assert found.read > 0
-    assert all(len(row.cells) == len(found.header.cells) for row in found.rows)
+    assert len(found.cells) == len(found.header.cells)

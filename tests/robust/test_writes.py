@@ -94,6 +94,7 @@ def test_killed_while_writing_the_old_or_the_new_file_is_whole(tmp_path: Path) -
 @posix
 def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
     shops = []
+    rounds = int(os.environ.get("KITVALUE_KILLS", "1"))  # KITVALUE_KILLS=5 kills five times as many
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
         shops.append(sample_shop(tmp_path / name))
@@ -103,8 +104,8 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
     lines = [WRITING[name] for name in ("fit", "report", "jot", "card", "sheet")]
     draw = random.Random(9)
 
-    def ten_of_each(shop: Path) -> None:
-        for line in lines * 5:
+    def some_of_each(shop: Path) -> None:
+        for line in lines * rounds:
             how = draw.choice((signal.SIGKILL, signal.SIGINT))
             begun = started(shop, list(line))
             time.sleep(draw.uniform(0.15, 1.1))
@@ -122,7 +123,7 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
             for left in left_over(shop):
                 left.unlink()
 
-    two_at_once(ten_of_each, shops)
+    two_at_once(some_of_each, shops)
 
 
 def whole(path: Path) -> bool:
@@ -197,8 +198,6 @@ def test_without_room_every_command_keeps_the_old_files_and_says_so_in_one_line(
         place = tmp_path / name.replace(" ", "")
         place.mkdir()
         shop = sample_shop(place)
-        if not name.startswith("new"):
-            assert run(shop, "fit").status == 0
         before = files_in(shop)
         ran = subprocess.run(
             [sys.executable, "-c", NARROW, "--shop", str(shop), *words_of(WRITING[name], place / "new")],
@@ -260,7 +259,6 @@ OUTPUTS = {
 @pytest.mark.parametrize("name", OUTPUTS)
 def test_an_output_that_is_an_input_by_a_link_is_refused(name: str, kind: str, tmp_path: Path) -> None:
     shop = sample_shop(tmp_path)
-    run(shop, "fit")
     path = shop / "out" / OUTPUTS[name]
     path.unlink(missing_ok=True)
     for target in (shop / "prices.csv", shop / "builds" / "seven-piece.toml"):
@@ -291,7 +289,7 @@ def test_a_picture_that_is_an_input_by_a_link_is_refused(tmp_path: Path) -> None
 
 @posix
 def test_an_output_folder_that_is_the_shop_itself_is_refused(tmp_path: Path) -> None:
-    shop = sample_shop(tmp_path)
+    shop = sample_shop(tmp_path, fitted=False)
     (shop / "out").symlink_to(shop)
     before = files_in(shop)
     for name in OUTPUTS:
@@ -338,7 +336,6 @@ def test_every_writing_command_says_in_one_line_that_it_may_not_write() -> None:
         place = Path(name)
         place.chmod(0o755)
         shop = sample_shop(place)
-        assert run(shop, "fit").status == 0
         user = 65534 if os.geteuid() == 0 else None  # nobody: root may write anywhere
         for folder in (shop, shop / "out", shop / "builds", place):
             folder.chmod(0o555)
@@ -389,9 +386,10 @@ def test_awkward_names_of_folders(name: str, tmp_path: Path, monkeypatch: pytest
     assert run(".", "new", "--", name).status == 0
     assert (tmp_path / name / "shop.toml").exists()
     one_line(run(".", "new", "--", name), "not empty")
-    for words in (["fit"], ["report", "--charts", f"{name}/charts"], ["card"], ["sheet", "example", "--pdf"]):
+    heavy = [["report", "--charts", f"{name}/charts"], ["sheet", "example", "--pdf"]] if "\n" in name else []
+    for words in (["fit"], ["card"], *heavy):
         assert run(name, *words).status == 0
-    assert (tmp_path / name / "out" / "report.html").exists()
+    assert (tmp_path / name / "out" / ("report.html" if heavy else "card.html")).exists()
     (tmp_path / name / "prices.csv").unlink()
     ran = run(name, "fit")
     assert len(ran.err.splitlines()) == 1, ran.err

@@ -7,7 +7,11 @@ import tomllib
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-TOOLS = ("hypothesis", "pytest")  # of the test extra, those that the tests of the oldest versions run with
+TOOLS = (
+    "hypothesis",
+    "pytest",
+    "pytest-xdist",
+)  # of the test extra, those that the tests of the oldest versions run with
 OF_THEIR_DAY = ("pyparsing<3.3",)  # newer ones warn in the oldest matplotlib, which we do not call them by
 
 

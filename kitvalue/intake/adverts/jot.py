@@ -276,11 +276,10 @@ def _number_of_last(whole: bytes, style: FileStyle, wanted: WantedColumns, shop:
     """The new row's number, found by reading the whole file again; FileError where it does not come back as written."""
     text = decode(whole, style.file, shop.files.encoding)
     table = table_from_text(text, style.file, wanted, shop.files.delimiter)
-    last = table.rows[-1] if table.rows else None
     sent = [cell.encode(style.encoding, errors="replace").decode(style.encoding) for cell in cells]
-    if last is None or last.cells[: len(sent)] != sent:
+    if not len(table) or table.row_cells(-1)[: len(sent)] != sent:
         raise FileError(
             f"a row set behind the last line of {style.file} would not be read back as it is written; "
             "mend the last rows first (kitvalue check lists what is wrong)"
         )
-    return last.row
+    return table.row(-1)

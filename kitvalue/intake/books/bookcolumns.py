@@ -8,14 +8,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
+import numpy as np
+
+from kitvalue.intake.books.book import IntArray
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
-from kitvalue.intake.tables.columns import Column, ColumnFindings, DaysProven, date_column, number_column, word_column
-from kitvalue.intake.tables.table import TextTable
+from kitvalue.intake.tables.columns import Column, ColumnFindings, date_column, number_column, word_column
+from kitvalue.intake.tables.table import BoolArray, TextTable
 from kitvalue.intake.text.numbers import (
     Amount,
-    ColumnStyle,
     Reading,
+    currencies_said,
     error_refusal,
     meanings,
     read_amount,
@@ -136,44 +139,59 @@ class BookColumns:
         )  # fmt: skip
         return {name: getattr(self, name) for name in named} | {one.name: one.column.plain() for one in self.features}
 
+    @property
+    def paid(self) -> BoolArray:
+        """(n,) the rows whose sold_for says anything: that is their price, and what was asked counts no more."""
+        return ~self.sold_for.blank()
+
     def priced(self, at: int) -> Column[Amount]:
         """The column whose cell gives a row its price: sold_for where that says anything, else price."""
         return self.price if self.sold_for.values[at] is None else self.sold_for
 
-    def kind(self, at: int) -> str | Refusal | None:
-        """What a row's price is. In a file with a sold_for column only that tells what was paid."""
-        if self.sold_for.values[at] is not None:
-            return "sold"
-        return "asked" if self.says_sold_alone(at) else self.price_kind.values[at]
+    def kinds(self) -> IntArray:
+        """(n,) what each row's price is, a place in PRICE_KINDS; a sold_for column alone tells what was paid."""
+        asked, sold = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
+        stated = self.price_kind.values.map(lambda kind: PRICE_KINDS.index(kind) if isinstance(kind, str) else asked)
+        kinds: IntArray = np.array(stated.each, dtype=np.int64)[stated.codes]
+        if self.sold_for.present:
+            kinds[kinds == sold] = asked
+            kinds[self.paid] = sold
+        return kinds
 
-    def says_sold_alone(self, at: int) -> bool:
-        """Does a row say sold in a file with a sold_for column, and not for how much?"""
-        blank = self.sold_for.present and self.sold_for.values[at] is None
-        return blank and self.price_kind.values[at] == "sold"
+    def sold_alone(self) -> BoolArray:
+        """(n,) the rows that say sold in a file with a sold_for column, and not for how much."""
+        says_sold = self.price_kind.values.where(lambda kind: kind == "sold")
+        return says_sold & ~self.paid if self.sold_for.present else np.zeros_like(says_sold)
 
-    def is_bare_auction(self, at: int) -> bool:
-        """Is a row of an auction's, with neither a kind of price nor an amount that it was sold for?"""
-        unsaid = self.price_kind.values[at] is None and self.sold_for.values[at] is None
-        return unsaid and self.channel.values[at] == "auction"
+    def bare_auctions(self) -> BoolArray:
+        """(n,) the rows of auctions with neither a kind of price nor an amount that they were sold for."""
+        auction = self.channel.values.where(lambda channel: channel == "auction")
+        return auction & self.price_kind.blank() & ~self.paid
 
-
-@dataclass(frozen=True, slots=True)
-class Proofs:
-    """What whole columns show, for a table that holds only some of their rows: of each number column (by our name) its
-    decimal signs, and what its dates prove.
-    """
-
-    styles: Mapping[str, ColumnStyle]
-    days: DaysProven
+    def foreign(self, own: str) -> BoolArray:
+        """(n,) the rows of which a cell names another currency than the shop's own, or several."""
+        other = self.currency.values.where(lambda codes: codes is not None and codes != (own,))
+        for column in (self.price, self.sold_for, self.freight):
+            sound = ~column.refused()
+            other |= says_currency(column, sound) & ~says_currency(column, sound, own)
+        return other
 
 
-def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: Proofs | None = None) -> BookColumns:
+def says_currency(column: Column[Amount], rows: BoolArray, code: str | None = None) -> BoolArray:
+    """(n,) of some rows those whose cell of money names a currency (this one, if given)."""
+    says = np.zeros(len(column.cells.each), dtype=bool)
+    for place in np.unique(column.cells.codes[rows]).tolist():
+        said = currencies_said(column.cells.each[place], column.values.each[place])
+        says[place] = bool(said) if code is None else code in said
+    return says[column.cells.codes] & rows
+
+
+def read_columns(table: TextTable, shop: Shop, counted: BoolArray) -> BookColumns:
     """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
     findings: list[ColumnFindings[Amount]] = []
 
     def numbers(name: str, read: _Read, check: Callable[[Amount], Refusal | None], cure: str) -> Column[Amount]:
-        proven = None if proofs is None else proofs.styles.get(name, ColumnStyle(0, 0))
-        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted, proven))
+        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted))
         return findings[-1].column
 
     price = numbers("price", read_amount, price_check, PRICE_CURE)
@@ -181,8 +199,7 @@ def read_columns(table: TextTable, shop: Shop, counted: Sequence[bool], proofs: 
     freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
     premium = numbers("premium", read_percent, percent_check, "write the auction's premium in percent, such as 20")
     weight = numbers("weight", read_number, weight_check, "write a number above 0, or leave it blank for 1")
-    days = None if proofs is None else proofs.days
-    dates = date_column(table, "date", shop.files.day_first, counted, days)
+    dates = date_column(table, "date", shop.files.day_first, counted)
     features = _features(table, shop, numbers)
     return BookColumns(
         series=word_column(table, "series", read_series(shop), "write the series' name"),
@@ -225,7 +242,7 @@ def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Fea
 
 def feature_values(column: Column[Amount]) -> Column[FeatureValue]:
     """A feature that is a number, without what its cells say beside it."""
-    values = [value.value if isinstance(value, Amount) else value for value in column.values]
+    values = column.values.map(lambda value: value.value if isinstance(value, Amount) else value)
     return Column(column.header, column.cells, values, column.cure, column.present)
 
 

@@ -11,6 +11,8 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from kitvalue.intake.books.bookcolumns import (
     FREIGHT_CURE,
     BookColumns,
@@ -22,9 +24,10 @@ from kitvalue.intake.books.bookcolumns import (
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.columns import Column, date_column, known_amount, number_column, word_column
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import TextTable, read_table
+from kitvalue.intake.tables.table import BoolArray, TextTable, read_table
 from kitvalue.intake.text.numbers import Amount, currencies_said, meanings, read_number
-from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem, shown
+from kitvalue.intake.text.problems import FileCounts, FileError, Problem, shown
+from kitvalue.intake.text.vocabulary import PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold, listed, trimmed
 
 WANTED: Final = WantedColumns(("date", "currency", "rate"), ())
@@ -61,17 +64,16 @@ def read_rates(path: Path, shop: Shop) -> Rates:
         table = read_table(path, WANTED, shop.files)
     except FileError as error:
         return Rates({}, error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    counted = [True] * len(table.rows)
-    days = date_column(table, "date", shop.files.day_first, counted)
+    days = date_column(table, "date", shop.files.day_first)
     cure = "write what one unit of the currency costs, such as 1.0850"
-    rates = number_column(table, "rate", read_number, _above_zero, cure, shop.files.decimal, counted)
+    rates = number_column(table, "rate", read_number, _above_zero, cure, shop.files.decimal)
     codes = word_column(table, "currency", _code, "write the currency's code, such as CHF")
     undecided = [problem for problem in (days.undecided, rates.undecided) if problem is not None]
     if undecided:
-        return Rates({}, (*table.problems, *undecided), _counts(table, 0, shop.files.decimal))
+        return Rates({}, (*table.problems, *undecided), table.counts(0, shop.files.decimal))
     found: dict[str, list[Rate]] = {}
     problems = [*table.problems, *rates.warnings]
-    for at in range(len(table.rows)):
+    for at in range(len(table)):
         code, date, rate = codes.values[at], days.column.values[at], rates.column.values[at]
         if isinstance(code, str) and isinstance(date, dt.date) and isinstance(rate, Amount):
             found.setdefault(code, []).append(Rate(date, rate.value))
@@ -82,11 +84,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
                 problems.append(column.problem(table, at, value or Refusal("empty", "is empty")))
     used = sum(map(len, found.values()))
     by_day = {code: sorted(few, key=lambda one: one.date) for code, few in found.items()}
-    return Rates(by_day, tuple(problems), _counts(table, used, rates.sign))
-
-
-def _counts(table: TextTable, used: int, decimal: str | None) -> FileCounts:
-    return FileCounts(table.file, table.read, used, table.read - used, 0, table.encoding, table.delimiter, decimal)
+    return Rates(by_day, tuple(problems), table.counts(used, rates.sign))
 
 
 def _above_zero(amount: Amount) -> Refusal | None:
@@ -121,7 +119,7 @@ class RowAsRead:
     """One usable row as it was read: money in the row's own currency, None where unknown. `asked` is what was asked for
     a kit whose `price` is what it then went for.
 
-    `rate` turns its money into the shop's currency (1 for the shop's own); `cells` are the row's texts.
+    `rate` turns its money into the shop's currency (1 for the shop's own).
     """
 
     row: int
@@ -141,7 +139,6 @@ class RowAsRead:
     note: str | None
     features: tuple[FeatureRead, ...]
     rate: Decimal
-    cells: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,24 +151,25 @@ class _Money:
 
 def totals_refusals(table: TextTable) -> dict[int, Problem]:
     """Rows that are no kit but a total, an average or a remark: index of the row -> its one problem."""
-    places = table.header.places
-    series, pieces, condition = places["series"], places["pieces"], places["condition"]
+    header, places = table.header, table.header.places
+    series, pieces, condition = (table.cells[places[name]] for name in ("series", "pieces", "condition"))
+    unnamed, no_pieces, no_condition = (
+        column.where(lambda cell: not trimmed(cell)) for column in (series, pieces, condition)
+    )
+    bare = unnamed | series.where(lambda cell: says_total(trimmed(cell)))
     skipped = {places[name] for name in _NOT_FOR_TOTALS if name in places}
-    found: dict[int, Problem] = {}
-    for at, row in enumerate(table.rows):
-        name = trimmed(row.cells[series])
-        bare = not trimmed(row.cells[pieces]) and not trimmed(row.cells[condition])
-        if name and not says_total(name) and not bare:
-            continue
-        place = next((p for p, cell in enumerate(row.cells) if p not in skipped and says_total(cell)), None)
+    refused: dict[int, Problem] = {}
+    for at in np.flatnonzero(bare | (no_pieces & no_condition)).tolist():
+        cells = table.row_cells(at)
+        place = next((p for p, cell in enumerate(cells) if p not in skipped and says_total(cell)), None)
         if place is not None:
-            lacks = "no pieces and no condition" if name and not says_total(name) else "no series of its own"
-            message = f"{shown(row.cells[place])} looks like a totals row, with {lacks}; delete the row"
-            found[at] = _refused(table, row.row, table.header.cells[place], row.cells[place], "totals_row", message)
-        elif not name and not trimmed(row.cells[pieces]):
+            lacks = "no series of its own" if bare[at] else "no pieces and no condition"
+            message = f"{shown(cells[place])} looks like a totals row, with {lacks}; delete the row"
+            refused[at] = table.problem(at, trimmed(header.cells[place]), cells[place], "totals_row", message)
+        elif unnamed[at] and no_pieces[at]:
             message = "no series and no pieces: looks like a total, an average or a remark; delete the row"
-            found[at] = _refused(table, row.row, table.header.cells[series], row.cells[series], "totals_row", message)
-    return found
+            refused[at] = table.problem(at, header.name("series"), series[at], "totals_row", message)
+    return refused
 
 
 def says_total(cell: str) -> bool:
@@ -180,51 +178,69 @@ def says_total(cell: str) -> bool:
     return 0 < len(words) <= 3 and words[0] in _TOTALS
 
 
-def _refused(table: TextTable, row: int, header: str, text: str, code: str, message: str) -> Problem:
-    return Problem(table.file, row, trimmed(header), text, code, Level.REFUSED, message)
-
-
 class RowReader:
-    """Puts the cells of one table's rows together."""
+    """Puts the cells of one table's rows together. Masks (n,): `sound` are the rows of which every cell can be taken,
+    `plain` of these the ones whose cells leave nothing to say together, and whose money is the shop's own.
+    """
 
-    def __init__(self, table: TextTable, columns: BookColumns, rates: Rates, currency: str) -> None:
+    def __init__(self, table: TextTable, columns: BookColumns, rates: Rates, currency: str, counted: BoolArray) -> None:
         self.table = table
         self.columns = columns
         self.rates = rates
         self.currency = currency
+        self.counted = counted
         self.checked = columns.checked()
-        self.needed = {"series", "pieces", "condition", "price"}
+        self.kinds = columns.kinds()
+        self.paid = columns.paid
+        self.sound = counted.copy()
+        self.problems = tuple(self._cell_problems())
+        self.doubtful = counted & self._doubtful()
+        self.plain = self.sound & ~self.doubtful
+
+    def _cell_problems(self) -> Iterator[Problem]:
+        """Column by column what cannot be taken; the rows are then no longer `sound`."""
+        for name, column in self.checked.items():
+            counted = (
+                self.counted & ~self.paid if name == "price" else self.counted
+            )  # else what was asked counts no more
+            empty = column.blank() & counted if name in REQUIRED else np.zeros_like(counted)
+            odd = (column.refused() & counted) | empty
+            cure = (
+                either_of_two(self.columns.sold_for.header)
+                if name == "price" and self.columns.sold_for.present
+                else None
+            )
+            for at in np.flatnonzero(odd).tolist():
+                value = column.values[at]
+                why = value if isinstance(value, Refusal) else Refusal("empty", "is empty", cure)
+                yield column.problem(self.table, at, why)
+            self.sound &= ~odd
+
+    def _doubtful(self) -> BoolArray:
+        """The rows whose cells together may leave something to say; `read` has the last word."""
+        columns = self.columns
+        doubtful = columns.foreign(self.currency) | (columns.price.refused() & self.paid)
+        said_hammer = columns.price_kind.values.where(lambda kind: kind == "hammer")
+        doubtful |= said_hammer & (self.paid | columns.premium.blank())
+        firm = self.kinds != PRICE_KINDS.index("asked")
+        for price in (columns.price, columns.sold_for):
+            doubtful |= firm & price.values.where(lambda one: isinstance(one, Amount) and one.negotiable)
+        return doubtful
 
     def read(self, at: int) -> RowAsRead | list[Problem]:
-        """The row at one index, or every reason why it is refused."""
-        problems = list(self._cell_problems(at))
+        """The row at one index, or every reason beside its cells' own why it is refused."""
+        problems: list[Problem] = []
         money = self._money(at, problems)
         self._across(at, problems)
-        if problems or money is None:
+        if problems or money is None or not self.sound[at]:
             return problems
         return self._row(at, money)
-
-    def _cell_problems(self, at: int) -> Iterator[Problem]:
-        for name, column in self.checked.items():
-            value = column.values[at]
-            if name == "price" and self._paid(at):  # what was asked counts no more
-                continue
-            if isinstance(value, Refusal):
-                yield column.problem(self.table, at, value)
-            elif value is None and name in self.needed:
-                either = name == "price" and self.columns.sold_for.present
-                cure = either_of_two(self.columns.sold_for.header) if either else None
-                yield column.problem(self.table, at, Refusal("empty", "is empty", cure))
-
-    def _paid(self, at: int) -> bool:
-        """Does the row's sold_for say anything?"""
-        return self.columns.sold_for.values[at] is not None
 
     def _across(self, at: int, problems: list[Problem]) -> None:
         """What only two cells together show."""
         columns = self.columns
-        price, kind, premium = columns.priced(at).values[at], columns.kind(at), columns.premium.values[at]
-        if self._paid(at) and columns.price_kind.values[at] == "hammer":
+        price, kind, premium = columns.priced(at).values[at], PRICE_KINDS[self.kinds[at]], columns.premium.values[at]
+        if self.paid[at] and columns.price_kind.values[at] == "hammer":
             problems.append(columns.sold_for.problem(self.table, at, beside_hammer(columns.price.header)))
         if kind == "hammer" and premium is None:
             why = Refusal(
@@ -235,14 +251,13 @@ class RowReader:
             else:
                 message = "a hammer price needs a column premium with the auction's percent, 0 if there is none"
                 column = columns.price_kind
-                row = self.table.rows[at].row
-                problems.append(_refused(self.table, row, column.header, column.cells[at], "no_premium", message))
+                problems.append(self.table.problem(at, column.header, column.cells[at], "no_premium", message))
         if isinstance(price, Amount) and price.negotiable and kind in ("sold", "hammer"):
             why = Refusal(
                 "negotiable", f"says negotiable, which is an asking price, but the row says {kind}",
                 "give the price that was paid, or say asked",
             )  # fmt: skip
-            why = not_what_was_paid() if self._paid(at) else why
+            why = not_what_was_paid() if self.paid[at] else why
             problems.append(columns.priced(at).problem(self.table, at, why))
 
     def _money(self, at: int, problems: list[Problem]) -> _Money | None:
@@ -265,7 +280,7 @@ class RowReader:
         """What a cell of money says of the row's currency. A price that counts no more still does, amount or not."""
         column: Column[Amount] = getattr(self.columns, name)
         value = column.values[at]
-        if isinstance(value, Refusal) and not (name == "price" and self._paid(at)):
+        if isinstance(value, Refusal) and not (name == "price" and self.paid[at]):
             return ()
         return currencies_said(column.cells[at], value)
 
@@ -319,17 +334,20 @@ class RowReader:
             return None, Refusal("no_rate", reason, cure)
         return rate, None
 
+    def plain_row(self, at: int) -> RowAsRead:
+        """A row about which there is nothing to say."""
+        return self._row(at, _Money(self.currency, Decimal(1)))
+
     def _row(self, at: int, money: _Money) -> RowAsRead:
-        columns, raw = self.columns, self.table.rows[at]
-        kind = columns.kind(at)
+        columns = self.columns
         return RowAsRead(
-            row=raw.row,
+            row=self.table.row(at),
             series=columns.series.sure(at),
             pieces=columns.pieces.sure(at),
             condition=columns.condition.sure(at),
             price=columns.priced(at).sure(at).value,
-            asked=known_amount(columns.price, at) if self._paid(at) else None,
-            price_kind=kind if isinstance(kind, str) else "asked",
+            asked=known_amount(columns.price, at) if self.paid[at] else None,
+            price_kind=PRICE_KINDS[self.kinds[at]],
             channel=columns.channel.known(at) or "private",
             premium=known_amount(columns.premium, at),
             currency=money.currency,
@@ -340,7 +358,6 @@ class RowReader:
             note=columns.note.known(at),
             features=tuple(FeatureRead(one.name, one.column.known(at)) for one in columns.features),
             rate=money.rate,
-            cells=tuple(raw.cells),
         )
 
 

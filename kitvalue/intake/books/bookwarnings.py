@@ -7,17 +7,22 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
-from kitvalue.intake.books.bookcolumns import BookColumns, far_apart, without_amount
-from kitvalue.intake.books.bookrows import RowAsRead, is_placeholder
+import numpy as np
+from numpy.typing import NDArray
+
+from kitvalue.intake.books.book import BoolArray, IntArray
+from kitvalue.intake.books.bookcolumns import FAR_APART, BookColumns, far_apart, says_currency, without_amount
+from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import is_digit, of_another_scale, scale_warning, speaks_of_digits
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.table import TextTable
-from kitvalue.intake.text.numbers import Amount, currencies_said, plain
+from kitvalue.intake.text.numbers import Amount, plain
 from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.sizes import drums_listed
+from kitvalue.intake.text.vocabulary import PRICE_KINDS
 from kitvalue.intake.text.words import fold, has_part, listed, look_alike, rows_phrase, trimmed
 
 MOST_ROWS: Final = 5000  # of a book kept by hand; in larger ones many kits are alike by chance
@@ -53,11 +58,11 @@ def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
         return False
     if one.date is not None and other.date is not None and abs((other.date - one.date).days) > _DAYS:
         return False
-    alike = _alike(one.note, other.note)
     if one.price == other.price:
-        return alike is not False and one.price_kind == other.price_kind and one.freight == other.freight
+        same = one.price_kind == other.price_kind and one.freight == other.freight
+        return same and _alike(one.note, other.note) is not False
     first, later = (one, other) if one.date is None or other.date is None or one.date <= other.date else (other, one)
-    return alike is True and later.price < first.price
+    return later.price < first.price and _alike(one.note, other.note) is True
 
 
 def _alike(one: str | None, other: str | None) -> bool | None:
@@ -80,59 +85,61 @@ def _warning_near(one: RowAsRead, row: RowAsRead, file: str) -> Problem:
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Kept:
-    """The rows that count, the problems of the others, and how many of these were set aside and refused."""
+    """Which rows count (their places in the table), the problems of the others, and how many were set aside."""
 
-    rows: tuple[RowAsRead, ...]
+    at: IntArray
     problems: tuple[Problem, ...]
     set_aside: int
-    refused: int
 
 
-def without_repeats(rows: Sequence[RowAsRead], file: str, ref_header: str) -> Kept:
-    """Set aside rows that repeat another in every column, and of each listing's rows all but the latest."""
+def without_repeats(table: TextTable, columns: BookColumns, at: IntArray) -> Kept:
+    """Of the rows `at`, set aside those that repeat another in every column, and of each listing's rows all but the
+    latest."""
     problems: list[Problem] = []
-    seen: dict[tuple[str, ...], int] = {}
-    once: list[RowAsRead] = []
-    for row in rows:
-        first = seen.setdefault(tuple(trimmed(cell) for cell in row.cells), row.row)
-        if first == row.row:
-            once.append(row)
-        else:
-            message = f"the row repeats row {first} in every column, so it is set aside; delete it, or tell them apart"
-            problems.append(Problem(file, row.row, None, None, "repeated_row", Level.WARNING, message))
-    dropped: set[int] = set()
+    for again in _repeats([cells.map(trimmed).same()[at] for cells in table.cells]):
+        row = table.row(at[again[0]])
+        message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
+        problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
+    dropped = {problem.row or 0 for problem in problems}
     refused = 0
-    for same in _listings(once):
-        found = _one_listing(same, file, ref_header)
-        problems += found
-        refused += sum(problem.level is Level.REFUSED for problem in found)
-        dropped.update(problem.row for problem in found if problem.row is not None)
-    kept = tuple(row for row in once if row.row not in dropped)
-    return Kept(kept, tuple(problems), len(rows) - len(kept) - refused, refused)
+    once = at[~np.isin(table.rows[at], list(dropped))]
+    refs = columns.ref.values
+    named = once[refs.where(lambda ref: ref is not None)[once]]
+    for listing in _repeats([refs.same()[named]]):
+        said = _one_listing(table, columns, named[listing].tolist())
+        refused += len(said) if said[0].level is Level.REFUSED else 0
+        problems += said
+        dropped.update(problem.row or 0 for problem in said)
+    kept = at[~np.isin(table.rows[at], list(dropped))]
+    return Kept(kept, tuple(problems), len(problems) - refused)
 
 
-def _listings(rows: Sequence[RowAsRead]) -> list[list[RowAsRead]]:
-    by_ref: dict[str, list[RowAsRead]] = {}
-    for row in rows:
-        if row.ref is not None:
-            by_ref.setdefault(row.ref, []).append(row)
-    return [same for same in by_ref.values() if len(same) > 1]
+def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
+    """The groups of rows that are alike in every column, each by its places in order, the first group first."""
+    at = np.arange(len(columns[0]))
+    same = np.zeros(len(at), dtype=np.int64)
+    for column in sorted(columns, key=lambda column: -int(column.max(initial=0))):
+        keys = same * (int(column.max(initial=0)) + 1) + column[at]
+        _, same, counts = np.unique(keys, return_inverse=True, return_counts=True)
+        several = counts[same] > 1
+        at, same = at[several], same[several]
+    order = np.argsort(same, kind="stable")
+    groups = np.split(at[order], np.flatnonzero(np.diff(same[order])) + 1)
+    return sorted((group for group in groups if len(group)), key=lambda group: int(group[0]))
 
 
-def _one_listing(rows: list[RowAsRead], file: str, header: str) -> list[Problem]:
+def _one_listing(table: TextTable, columns: BookColumns, at: Sequence[int]) -> list[Problem]:
     """The problems of rows that share one ref: each but the latest set aside, or all refused if they are no one kit."""
-    ref = rows[0].ref
-    if len({fold(row.series) for row in rows}) > 1:
-        phrase = rows_phrase([row.row for row in rows])
-        message = f"{shown(ref or '')} stands for kits of different series ({phrase}); correct the ref or the series"
-        return [Problem(file, row.row, header, ref, "ref_clash", Level.REFUSED, message) for row in rows]
-    latest = max(rows, key=lambda row: (row.date or dt.date.min, row.row))
-    message = f"{shown(ref or '')} is listed again in row {latest.row}, which is later: this row is set aside"
-    return [
-        Problem(file, row.row, header, ref, "relisted", Level.WARNING, message) for row in rows if row is not latest
-    ]
+    ref, header = columns.ref.sure(at[0]), columns.ref.header
+    if len({fold(columns.series.sure(place)) for place in at}) > 1:
+        phrase = rows_phrase([table.row(place) for place in at])
+        message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
+        return [table.problem(place, header, ref, "ref_clash", message) for place in at]
+    latest = max(at, key=lambda place: (columns.date.known(place) or dt.date.min, place))
+    message = f"{shown(ref)} is listed again in row {table.row(latest)}, which is later: this row is set aside"
+    return [table.problem(place, header, ref, "relisted", message, Level.WARNING) for place in at if place != latest]
 
 
 def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str) -> list[Problem]:
@@ -173,56 +180,71 @@ def _shared_name(shared: str, of: Sequence[str], where: Mapping[str, Sequence[in
 MANY_PIECES: Final = 40
 
 
-def row_warnings(rows: Sequence[RowAsRead], table: TextTable, columns: BookColumns, shop: Shop) -> list[Problem]:
-    """Every warning about the rows that are used."""
-    places = {row.row: at for at, row in enumerate(table.rows)}
-    used = [places[row.row] for row in rows]
-    found = [*absent_warnings(table, shop), *_blanks(table, columns, shop, used)]
-    found += sold_alone_warning(table, [table.rows[at].row for at in used if columns.says_sold_alone(at)])
-    found += auction_warning(table, [table.rows[at].row for at in used if columns.is_bare_auction(at)])
-    for row, at in zip(rows, used, strict=True):
-        found += single_warnings(row, at, table, columns)
+def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, shop: Shop) -> list[Problem]:
+    """Every warning about the rows that are used: `rows`, which stand at `at` in the table."""
+    table, columns = reader.table, reader.columns
+    numbers = table.rows[at]
+    problems = [*absent_warnings(table, shop), *_blanks(table, columns, shop, at)]
+    alone, auctions = (numbers[mask[at]].tolist() for mask in (columns.sold_alone(), columns.bare_auctions()))
+    problems += _sold_alone_warning(table, alone) if alone else ()
+    problems += _auction_warning(table, auctions) if auctions else ()
+    for place in np.flatnonzero(to_be_looked_at(reader)[at]).tolist():
+        problems += single_warnings(rows[place], int(at[place]), table, columns)
     if not shop.series:
-        where: dict[str, list[int]] = {}
-        for row in rows:
-            where.setdefault(row.series, []).append(row.row)
-        found += spelling_warnings(where, table.file, table.header.name("series"))
-    found += near_duplicates(rows, table.file)
-    return [*found, *many_warning(table, [row.row for row in rows if row.pieces > MANY_PIECES])]
+        series = columns.series.values.take(at)
+        same = series.same()
+        order = np.argsort(same, kind="stable")
+        parts = np.split(order, np.flatnonzero(np.diff(same[order])) + 1)
+        where = {str(series[int(part[0])]): numbers[part].tolist() for part in parts if len(part)}
+        problems += spelling_warnings(where, table.file, columns.series.header)
+    problems += near_duplicates(rows, table.file)
+    many = numbers[
+        columns.pieces.values.where(lambda count: isinstance(count, int) and count > MANY_PIECES)[at]
+    ].tolist()
+    if many:
+        message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
+        problems.append(table.warning(columns.pieces.header, None, "many_pieces", message))
+    return problems
+
+
+def to_be_looked_at(reader: RowReader) -> BoolArray:
+    """(n,) the rows about which `single_warnings` may have something to say."""
+    columns, paid = reader.columns, reader.paid
+    maybe = columns.pieces.cells.where(lambda cell: drums_listed(cell) is not None)
+    amounts = []
+    for column, counts in ((columns.price, ~paid), (columns.sold_for, paid)):
+        odd = column.values.where(lambda one: isinstance(one, Amount) and (one.negotiable or is_placeholder(one.value)))
+        maybe |= odd & counts
+        amounts.append(column.values.floats(lambda one: float(one.value) if isinstance(one, Amount) else np.nan))
+    asked, sold = amounts
+    with np.errstate(invalid="ignore"):  # a little more than far apart: the careful look decides
+        maybe |= paid & (np.maximum(asked, sold) > 0.999 * FAR_APART * np.minimum(asked, sold))
+    premium = columns.premium.values.where(lambda one: isinstance(one, Amount) and one.value > 0)
+    maybe |= premium & (reader.kinds != PRICE_KINDS.index("hammer"))
+    return maybe
 
 
 def scale_warnings(condition: Column[Decimal], table: TextTable, shop: Shop) -> Iterator[Problem]:
     """One warning where plain digits stand beside marks that a school gives, and shop.toml maps no digit."""
-    texts = set(condition.cells)
+    texts = condition.cells.each
     if speaks_of_digits(shop) or not any(map(is_digit, texts)):
         return
     marks = of_another_scale(texts)
-    at = [n for n, cell in enumerate(condition.cells) if cell in marks]
-    if at:
-        rows = [table.rows[n].row for n in at]
-        warning = scale_warning(table.file, condition.header, condition.cells[at[0]], rows)
+    at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
+    if len(at):
+        warning = scale_warning(table.file, condition.header, condition.cells[int(at[0])], table.rows[at].tolist())
         yield from (warning,) if warning is not None else ()
 
 
-def many_warning(table: TextTable, many: Sequence[int]) -> Iterator[Problem]:
-    """One warning about rows with more drums than a kit can well have."""
-    if len(many):
-        message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
-        yield _warning(table, None, table.header.name("pieces"), None, "many_pieces", message)
-
-
-def sold_alone_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
+def _sold_alone_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
     """One warning about rows that say sold and hold nothing in the file's sold_for column."""
-    if len(rows):
-        kind, price, sold_for = (table.header.name(name) for name in ("price_kind", "price", "sold_for"))
-        message = without_amount(rows_phrase(rows), kind, price, sold_for)
-        yield _warning(table, None, sold_for, None, "sold_without_amount", message)
+    kind, price, sold_for = (table.header.name(name) for name in ("price_kind", "price", "sold_for"))
+    message = without_amount(rows_phrase(rows), kind, price, sold_for)
+    yield table.warning(sold_for, None, "sold_without_amount", message)
 
 
-def auction_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
+def _auction_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
     """One warning about rows of auctions that do not say what kind of price theirs is: often it is what was paid."""
-    if not len(rows):
-        return
     kind, one = table.header.name("price_kind"), len(rows) == 1
     cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
     if "sold_for" in table.header.places:
@@ -231,13 +253,7 @@ def auction_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
         f"{rows_phrase(rows)} {'says' if one else 'say'} auction and nothing under {kind}, so "
         f"{'it counts' if one else 'they count'} as asked: {cure}"
     )
-    yield _warning(table, None, kind, None, "auction_asked", message)
-
-
-def _warning(
-    table: TextTable, row: int | None, column: str | None, text: str | None, code: str, message: str
-) -> Problem:
-    return Problem(table.file, row, column, text, code, Level.WARNING, message)
+    yield table.warning(kind, None, "auction_asked", message)
 
 
 def defaults(shop: Shop) -> dict[str, str]:
@@ -261,38 +277,33 @@ def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
     lacking = [f"{name} ({what})" for name, what in counted_as.items() if name not in present and name != "weight"]
     if lacking:
         message = f"there is no column for {listed(lacking)}: every row counts as said in brackets"
-        yield _warning(table, None, None, None, "absent_columns", message)
+        yield table.warning(None, None, "absent_columns", message)
     for name in shop.prices.features:
         if name not in present:
             message = f"{name} is declared in shop.toml as a feature but is not in {table.file}, so it is left out"
             message += f"; where its column has another header, add {name} under [prices.columns]"
-            yield _warning(table, None, name, name, "absent_feature", message)
+            yield table.warning(name, name, "absent_feature", message)
 
 
-def _blanks(table: TextTable, columns: BookColumns, shop: Shop, used: Sequence[int]) -> Iterator[Problem]:
+def _blanks(table: TextTable, columns: BookColumns, shop: Shop, at: IntArray) -> Iterator[Problem]:
     """One warning for each column with blank cells, naming the rows."""
     known = columns.checked()
-    counted_as = defaults(shop) | {one.name: "unknown" for one in columns.features}
+    used = np.zeros(len(table), dtype=bool)
+    used[at] = True
+    counted_as = defaults(shop) | {feature.name: "unknown" for feature in columns.features}
     for name, default in counted_as.items():
         column = known[name]
         if not column.present:
             continue
-        blank = [at for at in used if column.values[at] is None]
+        blank = column.blank() & used
         if name == "currency":  # a price that says its currency leaves nothing to assume
-            blank = [at for at in blank if not _says_currency(columns, at)]
+            blank &= ~(says_currency(columns.price, blank) | says_currency(columns.sold_for, blank))
         if name == "price_kind":  # nor does an amount that it was sold for
-            blank = [at for at in blank if columns.sold_for.values[at] is None]
-        if blank:
-            yield blank_warning(table, column.header, name, [table.rows[at].row for at in blank], default)
-
-
-def blank_warning(table: TextTable, header: str, name: str, rows: Sequence[int], default: str) -> Problem:
-    """The warning that a column is blank in some rows, and what they count as."""
-    return _warning(table, None, header, None, f"blank_{name}", f"blank in {rows_phrase(rows)}: counts as {default}")
-
-
-def _says_currency(columns: BookColumns, at: int) -> bool:
-    return any(currencies_said(one.cells[at], one.values[at]) for one in (columns.price, columns.sold_for))
+            blank &= ~columns.paid
+        rows = table.rows[blank].tolist()
+        if rows:
+            message = f"blank in {rows_phrase(rows)}: counts as {default}"
+            yield table.warning(column.header, None, f"blank_{name}", message)
 
 
 def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
@@ -301,21 +312,23 @@ def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColu
     price, cell = column.values[at], column.cells[at]
     if isinstance(price, Amount) and price.negotiable:
         message = f"{shown(cell)} says negotiable: {plain(price.value)} counts as an asking price"
-        yield _warning(table, row.row, column.header, cell, "negotiable", message)
+        yield table.problem(at, column.header, cell, "negotiable", message, Level.WARNING)
     pieces = columns.pieces.cells[at]
     if drums_listed(pieces) is not None:
         message = f"{shown(trimmed(pieces))} lists sizes: as many drums count, {row.pieces}"
-        yield _warning(table, row.row, columns.pieces.header, pieces, "pieces_from_sizes", message)
+        yield table.problem(at, columns.pieces.header, pieces, "pieces_from_sizes", message, Level.WARNING)
     asked = columns.price.values[at]
     if column is columns.sold_for and isinstance(asked, Amount) and _slip(asked.value, row.price):
         message = f"asked {plain(asked.value)} and sold for {plain(row.price)}: is one of them a slip?"
-        yield _warning(table, row.row, column.header, cell, "asked_and_sold_far_apart", message)
+        yield table.problem(at, column.header, cell, "asked_and_sold_far_apart", message, Level.WARNING)
     if is_placeholder(row.price):
         message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
-        yield _warning(table, row.row, column.header, cell, "placeholder", message)
+        yield table.problem(at, column.header, cell, "placeholder", message, Level.WARNING)
     if row.premium and row.price_kind != "hammer":
         message = f"a premium counts on a hammer price only, and this row says {row.price_kind}; it is left out"
-        yield _warning(table, row.row, columns.premium.header, columns.premium.cells[at], "premium_unused", message)
+        yield table.problem(
+            at, columns.premium.header, columns.premium.cells[at], "premium_unused", message, Level.WARNING
+        )
 
 
 def _slip(asked: Decimal, paid: Decimal) -> bool:

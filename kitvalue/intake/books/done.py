@@ -110,34 +110,31 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> DoneReading:
     undecided = [one for one in unread if one is not None]
     sign = next((found.sign for found in columns.numbers if found.sign is not None), shop.files.decimal)
     if undecided:
-        counts = FileCounts(table.file, table.read, 0, table.read, 0, table.encoding, table.delimiter, sign)
+        counts = table.counts(0, sign)
         return DoneReading((), (*table.problems, *undecided), counts)
     problems = [*table.problems, *(warning for found in columns.numbers for warning in found.warnings)]
     builds: list[FinishedBuild] = []
     first: dict[tuple[str, ...], int] = {}
-    for at in range(len(table.rows)):
+    for at in range(len(table)):
         found = [*_cell_problems(table, columns, at), *_across(table, columns, at), *_again(table, at, first)]
         problems += found
         if not any(problem.level is Level.REFUSED for problem in found):
             builds.append(_build(table, columns, at))
     problems.sort(key=lambda problem: problem.row or 0)
-    counts = FileCounts(
-        table.file, table.read, len(builds), table.read - len(builds), 0, table.encoding, table.delimiter, sign
-    )
+    counts = table.counts(len(builds), sign)
     return DoneReading(tuple(builds), tuple(problems), counts)
 
 
 def _columns(table: TextTable, shop: Shop, plans: Sequence[str], decimal: Sign | None) -> _Columns:
-    counted = [True] * len(table.rows)
     numbers: list[ColumnFindings[Amount]] = []
 
     def number(name: str, read: Callable[[str], Reading], check: Callable[[Amount], Refusal | None], cure: str) -> (
         Column[Amount]
     ):  # fmt: skip
-        numbers.append(number_column(table, name, read, check, cure, decimal, counted))
+        numbers.append(number_column(table, name, read, check, cure, decimal))
         return numbers[-1].column
 
-    days = [date_column(table, name, shop.files.day_first, counted) for name in ("finished_on", "sold_on")]
+    days = [date_column(table, name, shop.files.day_first) for name in ("finished_on", "sold_on")]
     own = shop.shop.currency
     operations = shop.work.hours if shop.work is not None else {}
     return _Columns(
@@ -224,9 +221,7 @@ def _across(table: TextTable, columns: _Columns, at: int) -> Iterator[Problem]:
     if isinstance(sold_for, Amount) and sold_on is None:
         message = "the day of the sale is not written down, so this sale teaches nothing about the share; add sold_on"
         cell = columns.sold_for.cells[at]
-        yield Problem(
-            table.file, table.rows[at].row, columns.sold_for.header, cell, "no_sold_on", Level.WARNING, message
-        )
+        yield Problem(table.file, table.row(at), columns.sold_for.header, cell, "no_sold_on", Level.WARNING, message)
     if isinstance(sold_on, dt.date) and sold_for is None:
         yield columns.sold_on.problem(
             table, at, Refusal("no_sold_for", "has no price beside it", "add sold_for, or leave both blank")
@@ -235,8 +230,8 @@ def _across(table: TextTable, columns: _Columns, at: int) -> Iterator[Problem]:
 
 def _again(table: TextTable, at: int, first: dict[tuple[str, ...], int]) -> Iterator[Problem]:
     """A row that says the same as an earlier one in every cell: one job written down twice."""
-    cells = tuple(trimmed(cell) for cell in table.rows[at].cells)
-    row = table.rows[at].row
+    cells = tuple(trimmed(cell) for cell in table.row_cells(at))
+    row = table.row(at)
     if first.setdefault(cells, row) != row:
         message = (
             f"repeats row {first[cells]} in every cell ({shown(cells[0])}); delete it, or say in note what differs"
@@ -251,7 +246,7 @@ def _operations(columns: _Columns, at: int) -> tuple[OperationHours, ...]:
 
 def _build(table: TextTable, columns: _Columns, at: int) -> FinishedBuild:
     return FinishedBuild(
-        row=table.rows[at].row,
+        row=table.row(at),
         plan=columns.plan.sure(at),
         finished_on=columns.finished_on.sure(at),
         hours=known_amount(columns.hours, at),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
@@ -54,19 +54,19 @@ def _finished_reader(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
     return read
 
 
-def hours_column(table: TextTable, decimal: Sign | None, counted: Sequence[bool]) -> ColumnFindings[Amount]:
+def hours_column(table: TextTable, decimal: Sign | None) -> ColumnFindings[Amount]:
     """The bench hours that restoring each kit takes, 0 or more; None where nothing is said. `decimal` is the sign that
     the shop or another column of the file gives."""
-    return number_column(table, "hours", _read_hours, hours_check, HOURS_CURE, decimal, counted)
+    return number_column(table, "hours", _read_hours, hours_check, HOURS_CURE, decimal)
 
 
 def _read_hours(text: str) -> Reading | None:
     return None if _says_nothing(text) else read_hours(text)
 
 
-def parts_column(table: TextTable, decimal: Sign | None, counted: Sequence[bool]) -> ColumnFindings[Amount]:
+def parts_column(table: TextTable, decimal: Sign | None) -> ColumnFindings[Amount]:
     """What is bought for each kit, money net of the VAT that is deducted, 0 or more; None where nothing is said."""
-    return number_column(table, "parts", _read_parts, freight_check, PARTS_CURE, decimal, counted)
+    return number_column(table, "parts", _read_parts, freight_check, PARTS_CURE, decimal)
 
 
 def _read_parts(text: str) -> Reading | None:
@@ -92,7 +92,7 @@ class FeatureColumns:
     findings: tuple[ColumnFindings[Amount], ...]
 
 
-def feature_columns(table: TextTable, shop: Shop, names: Iterable[str], counted: Sequence[bool]) -> FeatureColumns:
+def feature_columns(table: TextTable, shop: Shop, names: Iterable[str]) -> FeatureColumns:
     """Of the features `names` those that the table has a column for. Rows that are not `counted` prove nothing."""
     columns: list[Feature] = []
     findings: list[ColumnFindings[Amount]] = []
@@ -102,7 +102,7 @@ def feature_columns(table: TextTable, shop: Shop, names: Iterable[str], counted:
         kind = shop.prices.features[name]
         if kind == "number":
             cure = "write a number, or leave it blank"
-            found = number_column(table, name, feature_number, lambda amount: None, cure, shop.files.decimal, counted)
+            found = number_column(table, name, feature_number, lambda amount: None, cure, shop.files.decimal)
             findings.append(found)
             column = feature_values(found.column)
         else:
@@ -193,18 +193,15 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
         table = read_table(path, offer_columns(shop), shop.files)
     except FileError as error:
         return OffersReading((), error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    counted = [True] * len(table.rows)
-    price = number_column(table, "price", read_amount, price_check, PRICE_CURE, shop.files.decimal, counted)
-    freight = number_column(table, "freight", read_amount, freight_check, FREIGHT_CURE, shop.files.decimal, counted)
-    features = feature_columns(table, shop, offer_features(shop), counted)
-    hours = hours_column(table, shop.files.decimal or price.sign or freight.sign, counted)
-    parts = parts_column(table, shop.files.decimal or price.sign or freight.sign, counted)
+    price = number_column(table, "price", read_amount, price_check, PRICE_CURE, shop.files.decimal)
+    freight = number_column(table, "freight", read_amount, freight_check, FREIGHT_CURE, shop.files.decimal)
+    features = feature_columns(table, shop, offer_features(shop))
+    hours = hours_column(table, shop.files.decimal or price.sign or freight.sign)
+    parts = parts_column(table, shop.files.decimal or price.sign or freight.sign)
     numbers = (price, freight, hours, parts, *features.findings)
     undecided = [one.undecided for one in numbers if one.undecided is not None]
     if undecided:
-        counts = FileCounts(
-            table.file, table.read, 0, table.read, 0, table.encoding, table.delimiter, price.sign or shop.files.decimal
-        )
+        counts = table.counts(0, price.sign or shop.files.decimal)
         return OffersReading((), (*table.problems, *undecided), counts)
     amounts = (one.column for one in (price, freight, hours, parts))
     columns = _columns(table, shop, *amounts, features=features.columns)
@@ -212,15 +209,13 @@ def read_offers(path: Path, shop: Shop) -> OffersReading:
     offers: list[Offer] = []
     rates = read_rates(path.parent / "rates.csv", shop)
     twice = _named_twice(table, columns)
-    for at in range(len(table.rows)):
+    for at in range(len(table)):
         found = [*_cell_problems(table, columns, at), *_across(table, columns, shop, rates, at), *twice.get(at, ())]
         problems += found
         if not any(problem.level is Level.REFUSED for problem in found):
             offers.append(_offer(table, columns, shop, rates, at))
     problems.sort(key=lambda problem: problem.row or 0)
-    counts = FileCounts(
-        table.file, table.read, len(offers), table.read - len(offers), 0, table.encoding, table.delimiter, price.sign
-    )
+    counts = table.counts(len(offers), price.sign)
     return OffersReading(tuple(offers), tuple(problems), counts)
 
 
@@ -274,7 +269,7 @@ def _named_twice(table: TextTable, columns: _Columns) -> dict[int, list[Problem]
     found: dict[int, list[Problem]] = {}
     for places in where.values():
         if len(places) > 1:
-            rows = rows_phrase([table.rows[at].row for at in places])
+            rows = rows_phrase([table.row(at) for at in places])
             for at in places:
                 why = Refusal("offer_twice", f"names more than one offer ({rows})", "give each a name of its own")
                 found[at] = [columns.offer.problem(table, at, why)]
@@ -321,7 +316,7 @@ def _sizes_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Pr
             f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor for a "
             'rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
         )
-        yield Problem(table.file, table.rows[at].row, column.header, cell, NO_DEPTHS, Level.WARNING, message)
+        yield Problem(table.file, table.row(at), column.header, cell, NO_DEPTHS, Level.WARNING, message)
     elif meant and pieces is not None and len(meant) != pieces:
         why = Refusal("sizes_count", f"names {len(meant)} drums, and pieces says {pieces}", "correct one of the two")
         yield column.problem(table, at, why)
@@ -352,7 +347,7 @@ def _offer(table: TextTable, columns: _Columns, shop: Shop, rates: Rates, at: in
     freight, sizes, parts = columns.freight.known(at), _sizes_meant(columns, at), columns.parts.known(at)
     features = ((one.name, one.column.known(at)) for one in columns.features)
     return Offer(
-        row=table.rows[at].row,
+        row=table.row(at),
         offer=columns.offer.sure(at),
         series=columns.series.sure(at),
         pieces=columns.pieces.sure(at),

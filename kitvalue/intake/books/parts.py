@@ -79,11 +79,11 @@ def read_parts(path: Path, shop: Shop) -> PartsReading:
         table = read_table(path, WANTED, shop.files)
     except FileError as error:
         return PartsReading((), error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    decimal, counted = shop.files.decimal, [True] * len(table.rows)
-    value = number_column(table, "value", read_amount, _value_check(shop), VALUE_CURE, decimal, counted)
+    decimal = shop.files.decimal
+    value = number_column(table, "value", read_amount, _value_check(shop), VALUE_CURE, decimal)
     sign = value.sign or decimal
-    chance = number_column(table, "chance", read_percent, _chance_check, CHANCE_CURE, sign, counted)
-    weeks = number_column(table, "weeks", read_number, _weeks_check, WEEKS_CURE, sign, counted)
+    chance = number_column(table, "chance", read_percent, _chance_check, CHANCE_CURE, sign)
+    weeks = number_column(table, "weeks", read_number, _weeks_check, WEEKS_CURE, sign)
     fractions = _are_fractions(chance.column)
     found = [*table.problems, *value.warnings, *chance.warnings, *weeks.warnings]
     if fractions:
@@ -96,16 +96,14 @@ def read_parts(path: Path, shop: Shop) -> PartsReading:
             word_column(table, "part", trimmed, "name the part"), value.column, chance.column, weeks.column
         )
         first: dict[str, int] = {}
-        for at in range(len(table.rows)):
+        for at in range(len(table)):
             problems = [*_cell_problems(table, columns, at), *_twice(table, columns, at, first)]
             if not fractions:
                 problems += _unclear(table, columns, at)
             found += problems
             if not problems:
                 usable.append(_part(table, columns, shop, at, Decimal(1) if fractions else Decimal(100)))
-    counts = FileCounts(
-        table.file, table.read, len(usable), table.read - len(usable), 0, table.encoding, table.delimiter, sign
-    )
+    counts = table.counts(len(usable), sign)
     return PartsReading(tuple(usable), (*found, *undecided), counts)
 
 
@@ -142,7 +140,7 @@ def _cell_problems(table: TextTable, columns: _Columns, at: int) -> Iterator[Pro
 
 def _twice(table: TextTable, columns: _Columns, at: int, first: dict[str, int]) -> Iterator[Problem]:
     name = columns.part.known(at)
-    row = table.rows[at].row
+    row = table.row(at)
     if name is not None and first.setdefault(fold(name), row) != row:
         message = f"{shown(name)} stands in row {first[fold(name)]} already; keep one of the two"
         yield Problem(table.file, row, columns.part.header, name, "part_twice", Level.REFUSED, message)
@@ -165,7 +163,7 @@ def _part(table: TextTable, columns: _Columns, shop: Shop, at: int, whole: Decim
     name = columns.part.sure(at)
     size = drum_meant(name, shop.shop.size_order)
     return Part(
-        row=table.rows[at].row,
+        row=table.row(at),
         part=name,
         value=columns.value.sure(at).value,
         chance=columns.chance.sure(at).value / whole,

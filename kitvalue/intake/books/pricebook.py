@@ -2,32 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import overload
 
 import numpy as np
 
-from kitvalue.intake.books.book import FeatureColumn, FloatArray, PriceBook
-from kitvalue.intake.books.bookcolumns import FeatureValue, read_columns
+from kitvalue.intake.books.book import FeatureColumn, FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.bookcolumns import Feature, read_columns
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
 from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warnings, without_repeats
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import TextTable, table_from_text
-from kitvalue.intake.text.decoding import DecodedText, decode, read_bytes
+from kitvalue.intake.tables.table import Coded, table_from_text
+from kitvalue.intake.text.decoding import decode, read_bytes
+from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
-from kitvalue.intake.text.words import fold
-
-if TYPE_CHECKING:
-    from kitvalue.intake.books.tall.book import Shape
-
-
-TALL: Final = 5000  # lines from which a book is read in bulk; below, row by row is as quick
-_LOOKED_AT: Final = 1 << 22  # characters in which lines are counted
+from kitvalue.intake.text.words import Refusal, fold
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +34,32 @@ class PriceReading:
     book: PriceBook | None
     problems: tuple[Problem, ...]
     counts: FileCounts
-    rows_as_read: Sequence[RowAsRead]  # of a tall book each is made when it is asked for
+    rows_as_read: Sequence[RowAsRead]  # each is made when it is asked for
+
+
+class _Rows(Sequence[RowAsRead]):
+    """The rows at some places of a table; those of which there was more to say have been read already."""
+
+    def __init__(self, reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> None:
+        self._reader = reader
+        self._at = at
+        self._read = read
+
+    def __len__(self) -> int:
+        return len(self._at)
+
+    @overload
+    def __getitem__(self, place: int) -> RowAsRead: ...
+    @overload
+    def __getitem__(self, place: slice) -> tuple[RowAsRead, ...]: ...
+    def __getitem__(self, place: int | slice) -> RowAsRead | tuple[RowAsRead, ...]:
+        if isinstance(place, slice):
+            return tuple(self[one] for one in range(*place.indices(len(self))))
+        at = int(self._at[place])
+        return self._read.get(at) or self._reader.plain_row(at)
+
+    def __iter__(self) -> Iterator[RowAsRead]:
+        return (self[place] for place in range(len(self)))
 
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
@@ -49,63 +68,36 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     """
     try:
         text = decode(read_bytes(path, path.name), path.name, shop.files.encoding)
-        tall = _if_tall(text, path, shop)
-        if tall is not None:
-            from kitvalue.intake.books.tall.book import read_tall
-
-            del text  # a large part of what is held, and the rows stand as bytes now
-            return read_tall(tall, read_rates(path.parent / "rates.csv", shop))
         table = table_from_text(text, path.name, wanted_columns(shop), shop.files.delimiter)
+        del text  # a large part of what is held
     except FileError as error:
-        return refused_whole(path.name, error.problems, None, 0, None)
-    return _read_carefully(table, path, shop)
-
-
-def _if_tall(text: DecodedText, path: Path, shop: Shop) -> Shape | None:
-    """The rows of a tall file, to be read in bulk; None for a small one, and for one to be read row by row."""
-    start = text.text[:_LOOKED_AT]
-    if max(start.count("\n"), start.count("\r")) < TALL:
-        return None
-    from kitvalue.intake.books.tall.book import tall_shape
-
-    return tall_shape(text, path.name, shop)
-
-
-def _read_carefully(table: TextTable, path: Path, shop: Shop) -> PriceReading:
-    """The reading of a table, row by row."""
+        return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
     totals = totals_refusals(table)
-    counted = [at not in totals for at in range(len(table.rows))]
+    counted = np.ones(len(table), dtype=bool)
+    counted[list(totals)] = False
     columns = read_columns(table, shop, counted)
     rates = read_rates(path.parent / "rates.csv", shop)
-    reader = RowReader(table, columns, rates, shop.shop.currency)
-    usable: list[RowAsRead] = []
+    reader = RowReader(table, columns, rates, shop.shop.currency, counted)
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
-    problems += scale_warnings(columns.condition, table, shop)
-    for at in range(len(table.rows)):
-        read = reader.read(at) if at not in totals else []
-        if isinstance(read, RowAsRead):
-            usable.append(read)
+    problems += [*scale_warnings(columns.condition, table, shop), *reader.problems]
+    read: dict[int, RowAsRead] = {}
+    usable = reader.plain.copy()
+    for at in np.flatnonzero(reader.doubtful).tolist():
+        row = reader.read(at)
+        if isinstance(row, RowAsRead):
+            read[at], usable[at] = row, True
         else:
-            problems += read
+            problems += row
     if columns.undecided:  # what else there is to mend is told in the same round
         problems += [*columns.undecided, *absent_warnings(table, shop)]
-        return refused_whole(table.file, problems, table, table.read, columns.decimal)
-    kept = without_repeats(usable, table.file, table.header.name("ref"))
+        return _refused(problems, table.counts(0, columns.decimal))
+    kept = without_repeats(table, columns, np.flatnonzero(usable))
+    rows = _Rows(reader, kept.at, read)
     problems += kept.problems
-    problems += row_warnings(kept.rows, table, columns, shop)
+    problems += row_warnings(reader, rows, kept.at, shop)
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
-    refused = table.read - len(usable) + kept.refused
-    counts = FileCounts(
-        table.file,
-        table.read,
-        len(kept.rows),
-        refused,
-        kept.set_aside,
-        table.encoding,
-        table.delimiter,
-        columns.decimal,
-    )
-    return PriceReading(_book(kept.rows, shop), tuple(problems), counts, kept.rows)
+    counts = table.counts(len(rows), columns.decimal, kept.set_aside)
+    return PriceReading(_book(reader, kept.at, read), tuple(problems), counts, rows if len(rows) else ())
 
 
 def wanted_columns(shop: Shop) -> WantedColumns:
@@ -113,62 +105,78 @@ def wanted_columns(shop: Shop) -> WantedColumns:
     return WantedColumns(REQUIRED, (*OPTIONAL, *shop.prices.features), shop.prices.columns, "[prices.columns]")
 
 
-def refused_whole(
-    file: str, problems: Sequence[Problem], table: TextTable | None, read: int, decimal: str | None
-) -> PriceReading:
+def _refused(problems: Sequence[Problem], counts: FileCounts) -> PriceReading:
     """The reading of a file of which nothing can be used: why not stands before what else there is to mend."""
-    encoding = table.encoding if table is not None else None
-    delimiter = table.delimiter if table is not None else None
-    ordered = sorted(problems, key=lambda one: (one.file == file, one.level is not Level.FILE, one.row or 0))
-    return PriceReading(None, tuple(ordered), FileCounts(file, read, 0, read, 0, encoding, delimiter, decimal), ())
+    ordered = sorted(problems, key=lambda one: (one.file == counts.file, one.level is not Level.FILE, one.row or 0))
+    return PriceReading(None, tuple(ordered), counts, ())
 
 
-def _book(rows: Sequence[RowAsRead], shop: Shop) -> PriceBook:
-    """The rows as arrays. Series in order of first appearance, under the spelling that appears first."""
-    names: dict[str, str] = {}
-    for row in rows:
-        names.setdefault(fold(row.series), row.series)
-    codes = {key: at for at, key in enumerate(names)}
-    features = tuple(
-        _feature_column(name, kind, [_feature_value(row, name) for row in rows])
-        for name, kind in shop.prices.features.items()
-        if rows and any(one.name == name for one in rows[0].features)
+def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> PriceBook:
+    """The rows `at` as arrays; the money of those in `read` is turned into the shop's currency."""
+    columns, kinds = reader.columns, reader.kinds[at]
+    paid = reader.paid[at]
+    price, sold_for, freight, premium, weight = (
+        _amounts(column)[at]
+        for column in (columns.price, columns.sold_for, columns.freight, columns.premium, columns.weight)
     )
-    dates = np.array([row.date for row in rows], dtype="datetime64[D]")
+    asked = np.where(paid, price, np.nan)
+    price = np.where(paid, sold_for, price)
+    foreign = [(place, read[n]) for place, n in enumerate(at.tolist()) if n in read] if read else []
+    for place, row in foreign:
+        price[place], asked[place], freight[place] = (
+            np.nan if money is None else float(money * row.rate) for money in (row.price, row.asked, row.freight)
+        )
+    series, names = _named(columns.series.values.take(at))
+    dates = columns.date.values.map(lambda day: None if isinstance(day, Refusal) else day)
     return PriceBook(
-        rows=np.array([row.row for row in rows], dtype=np.int64),
-        series=np.array([codes[fold(row.series)] for row in rows], dtype=np.int64),
-        series_names=tuple(names.values()),
-        pieces=_floats([row.pieces for row in rows]),
-        condition=_floats([row.condition for row in rows]),
-        price=_floats([row.price * row.rate for row in rows]),
-        asked=_floats([None if row.asked is None else row.asked * row.rate for row in rows]),
-        premium=_floats([row.premium if row.price_kind == "hammer" and row.premium is not None else 0 for row in rows]),
-        price_kind=np.array([PRICE_KINDS.index(row.price_kind) for row in rows], dtype=np.int64),
-        channel=np.array([CHANNELS.index(row.channel) for row in rows], dtype=np.int64),
-        date=dates,
-        freight=_floats([None if row.freight is None else row.freight * row.rate for row in rows]),
-        weight=_floats([1 if row.weight is None else row.weight for row in rows]),
-        features=features,
+        rows=reader.table.rows[at].astype(np.int64),
+        series=series,
+        series_names=names,
+        pieces=columns.pieces.values.floats(_number)[at],
+        condition=columns.condition.values.floats(_number)[at],
+        price=price,
+        asked=asked,
+        premium=np.where(kinds == PRICE_KINDS.index("hammer"), np.nan_to_num(premium), 0.0),
+        price_kind=kinds,
+        channel=columns.channel.values.floats(_channel)[at].astype(np.int64),
+        date=np.array(dates.each, dtype="datetime64[D]")[dates.codes[at]],
+        freight=freight,
+        weight=np.where(np.isnan(weight), 1.0, weight),
+        features=tuple(_feature_column(feature, at) for feature in columns.features) if len(at) else (),
     )
 
 
-def _floats(values: Sequence[Decimal | int | None]) -> FloatArray:
-    return np.array([np.nan if value is None else float(value) for value in values], dtype=np.float64)
+def _number(value: object) -> float:
+    """A cell's number; NaN where it has none."""
+    return np.nan if value is None or isinstance(value, str | Refusal) else float(value)  # type: ignore[arg-type]
 
 
-def _feature_value(row: RowAsRead, name: str) -> FeatureValue | None:
-    return next((one.value for one in row.features if one.name == name), None)
+def _amounts(column: Column[Amount]) -> FloatArray:
+    return column.values.floats(lambda amount: float(amount.value) if isinstance(amount, Amount) else np.nan)
 
 
-def _feature_column(name: str, kind: str, values: Sequence[FeatureValue | None]) -> FeatureColumn:
-    if kind != "word":
-        numbers = [None if value is None or isinstance(value, str) else Decimal(value) for value in values]
-        return FeatureColumn(name, kind, _floats(numbers))
-    words: dict[str, str] = {}
-    for value in values:
-        if value is not None:
-            words.setdefault(fold(str(value)), str(value))
-    places = {key: at for at, key in enumerate(words)}
-    found = [None if value is None else places[fold(str(value))] for value in values]
-    return FeatureColumn(name, kind, _floats(found), tuple(words.values()))
+def _channel(value: object) -> float:
+    return float(CHANNELS.index(value)) if isinstance(value, str) else 0.0
+
+
+def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
+    """Numbers of the rows' words, in order of first appearance, and each word in the spelling that appears first; -1
+    where there is none.
+    """
+    codes, first = np.unique(column.codes, return_index=True)
+    spelt: dict[str, str] = {}
+    numbers: dict[str, int] = {}
+    places = np.full(len(column.each), -1, dtype=np.int64)
+    for code in codes[np.argsort(first)].tolist():
+        word = column.each[code]
+        if isinstance(word, str):
+            spelt.setdefault(fold(word), word)
+            places[code] = numbers.setdefault(fold(word), len(numbers))
+    return places[column.codes], tuple(spelt.values())
+
+
+def _feature_column(feature: Feature, at: IntArray) -> FeatureColumn:
+    if feature.kind != "word":
+        return FeatureColumn(feature.name, feature.kind, feature.column.values.floats(_number)[at])
+    codes, words = _named(feature.column.plain().values.take(at))
+    return FeatureColumn(feature.name, feature.kind, np.where(codes < 0, np.nan, codes.astype(np.float64)), words)

@@ -6,58 +6,132 @@ cells. What cannot be trusted as a whole raises FileError; a row that is wrong b
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, Generic, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from kitvalue.intake.settings.shop import FilesTable
 from kitvalue.intake.tables.headers import (
     Damage,
     Header,
+    PlainRows,
     RawRow,
     WantedColumns,
     column_name,
     declared_delimiter,
     find_header,
     letter,
+    split_blocks,
     split_lines,
-    split_rows,
     unclosed_quote,
 )
 from kitvalue.intake.text.decoding import DecodedText, decode, read_bytes, refused_file
-from kitvalue.intake.text.problems import Level, Problem, shown
+from kitvalue.intake.text.problems import FileCounts, Level, Problem, shown
 from kitvalue.intake.text.words import fold, rows_phrase, trimmed
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.integer[Any]]
+BoolArray = NDArray[np.bool_]
 
 _MOST_RAGGED: Final = 100_000  # more, and it is not the rows that are wrong
 _FEWEST_FOR_SWALLOWED: Final = 2  # cells with digits and no letters that make a line look like a row
 
 
-@dataclass(frozen=True, slots=True)
-class TableRow:
-    """One row of data: its number in the spreadsheet and its cells exactly as the file has them."""
-
-    row: int
-    cells: list[str]
+T = TypeVar("T", covariant=True)
+U = TypeVar("U")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class Coded(Generic[T]):
+    """One column: what its cells hold, each different thing once (`each`), and which of them stands in which row.
+
+    `codes` (n,) are places in `each`. What is worked out for a cell is worked out once for all that are alike.
+    """
+
+    each: Sequence[T]
+    codes: IntArray
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def __getitem__(self, at: int) -> T:
+        return self.each[int(self.codes[at])]
+
+    def __iter__(self) -> Iterator[T]:
+        return (self.each[code] for code in self.codes.tolist())
+
+    def map(self, work: Callable[[T], U]) -> Coded[U]:
+        return Coded([work(one) for one in self.each], self.codes)
+
+    def where(self, test: Callable[[T], bool]) -> BoolArray:
+        """(n,) the rows for which a test holds."""
+        mask: BoolArray = np.array([test(one) for one in self.each], dtype=bool)[self.codes]
+        return mask
+
+    def floats(self, number: Callable[[T], float]) -> FloatArray:
+        """(n,) a number for each row."""
+        numbers: FloatArray = np.array([number(one) for one in self.each], dtype=np.float64)[self.codes]
+        return numbers
+
+    def take(self, at: IntArray | BoolArray) -> Coded[T]:
+        """Some of the rows."""
+        return Coded(self.each, self.codes[at])
+
+    def same(self) -> IntArray:
+        """(n,) a number for each row, alike where what stands there is equal."""
+        places: dict[object, int] = {}
+        numbers = [places.setdefault(one, len(places)) for one in self.each]
+        return np.array(numbers, dtype=np.int64)[self.codes]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class TextTable:
-    """A read table. `read` rows hold anything at all; `refused` of them are not in `rows` (see `problems`)."""
+    """A read table: its cells exactly as the file has them, column by column as the header has them, and the rows'
+    numbers in the spreadsheet. `read` rows hold anything at all; those that are refused are not among these (see
+    `problems`).
+    """
 
     file: str
     encoding: str
     delimiter: str
     header: Header
-    rows: tuple[TableRow, ...]
+    rows: IntArray
+    cells: tuple[Coded[str], ...]
     read: int
-    refused: int
     problems: tuple[Problem, ...]
 
-    def column(self, name: str) -> list[str] | None:
-        """Every cell of one column (our name), in row order; None where the file has no such column."""
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def row(self, at: int) -> int:
+        """The spreadsheet's number of a row."""
+        return int(self.rows[at])
+
+    def row_cells(self, at: int) -> list[str]:
+        return [column[at] for column in self.cells]
+
+    def column(self, name: str) -> Coded[str] | None:
+        """Every cell of one column (our name); None where the file has no such column."""
         place = self.header.places.get(name)
-        return None if place is None else [row.cells[place] for row in self.rows]
+        return None if place is None else self.cells[place]
+
+    def problem(self, at: int, column: str | None, text: str | None, code: str, message: str,
+                level: Level = Level.REFUSED) -> Problem:  # fmt: skip
+        """A problem of one row."""
+        return Problem(self.file, self.row(at), column, text, code, level, message)
+
+    def warning(self, column: str | None, text: str | None, code: str, message: str) -> Problem:
+        """A warning about the file as a whole, or a column."""
+        return Problem(self.file, None, column, text, code, Level.WARNING, message)
+
+    def counts(self, used: int, decimal: str | None, set_aside: int = 0) -> FileCounts:
+        refused = self.read - used - set_aside
+        return FileCounts(self.file, self.read, used, refused, set_aside, self.encoding, self.delimiter, decimal)
 
 
 def read_table(path: Path, wanted: WantedColumns, files: FilesTable) -> TextTable:
@@ -87,59 +161,86 @@ def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str |
     if declared is not None:
         lines = lines[1:]
     header = find_header(lines, wanted, file, delimiter or declared)
-    body = Body(file, header)
-    for raw in split_rows(lines, header.delimiter):
-        if raw.row > header.row:
-            body.take(raw)
-    rows, problems = body.done()
-    problems = [*text.problems, *header.problems, *problems]
-    return TextTable(file, text.encoding, header.delimiter, header, rows, body.read, body.refused, tuple(problems))
+    body = _Body(file, header)
+    for block in split_blocks(lines, header.delimiter, len(header.cells)):
+        if isinstance(block, PlainRows):
+            body.take_plain(block)
+        elif block.row > header.row:
+            body.take(block)
+    rows, cells = body.done()
+    problems = (*text.problems, *header.problems, *nameless(file, header, rows, cells), *body.problems)
+    return TextTable(file, text.encoding, header.delimiter, header, rows, cells, body.read, problems)
 
 
-class Body:
+class _Codes(dict[str, int]):
+    """A code for each text, in order of first appearance."""
+
+    def __missing__(self, text: str) -> int:
+        self[text] = code = len(self)
+        return code
+
+
+class _Body:
     """Collects the rows under one header."""
 
     def __init__(self, file: str, header: Header) -> None:
         self.file = file
         self.header = header
-        self.names = [fold(cell) for cell in header.cells]
+        self.width = len(header.cells)
         self.read = 0
-        self.rows: list[TableRow] = []
+        self.codes = [_Codes() for _ in range(self.width)]
+        self.parts: list[list[IntArray]] = [[] for _ in range(self.width)]
+        self.numbers: list[IntArray] = []
+        self.waiting: list[list[str]] = []  # sound rows not yet coded, with their numbers
+        self.waiting_numbers: list[int] = []
         self.ragged: list[RawRow] = []
         self.problems: list[Problem] = []
 
-    @property
-    def refused(self) -> int:
-        return self.read - len(self.rows)
+    def take_plain(self, rows: PlainRows) -> None:
+        """Rows of the header's width, without a quote; those down to the header are left out."""
+        self._flush()
+        above = min(rows.count, max(0, self.header.row - rows.first + 1))
+        if above < rows.count:
+            self._code(rows.cells[above * self.width :], np.arange(rows.first + above, rows.first + rows.count))
+
+    def _flush(self) -> None:
+        if self.waiting:
+            self._code(list(chain.from_iterable(self.waiting)), np.array(self.waiting_numbers, dtype=np.int64))
+            self.waiting, self.waiting_numbers = [], []
+
+    def _code(self, cells: list[str], numbers: IntArray) -> None:
+        self.numbers.append(numbers)
+        for place, (codes, parts) in enumerate(zip(self.codes, self.parts, strict=True)):
+            parts.append(np.fromiter(map(codes.__getitem__, cells[place :: self.width]), np.int32, len(numbers)))
 
     def take(self, raw: RawRow) -> None:
+        """A row that may have a quote, or another number of cells than the header."""
         if raw.damage is None and raw.cells and not any(map(trimmed, raw.cells)):
             return
-        width = len(self.header.cells)
         if raw.damage is not None and raw.damage.spreads:
             raise unclosed_quote(self.file, raw, raw.damage, self.header)
         if raw.lines > 1:
             self._refuse_swallowed(raw)
-        self.read += 1
         if raw.damage is not None:
             self._refuse_damage(raw, raw.damage)
-        elif raw.count != width and not self.header.named <= raw.count < width:
+        elif raw.count != self.width and not self.header.named <= raw.count < self.width:
+            self.read += 1
             self.ragged.append(raw)
             if len(self.ragged) > _MOST_RAGGED:
                 message = (
-                    f"more than {_MOST_RAGGED:,} rows have another number of cells than the header, which has {width}; "
-                    "is the delimiter right?"
+                    f"more than {_MOST_RAGGED:,} rows have another number of cells than the header, which has "
+                    f"{self.width}; is the delimiter right?"
                 )
                 raise refused_file(self.file, "ragged_file", message, row=self.ragged[0].row)
-        elif [fold(cell) for cell in raw.cells[:3]] == self.names[:3] and [fold(c) for c in raw.cells] == self.names:
-            self._refuse(raw.row, None, raw.cells[0], "header_again", "repeats the header; delete the row")
         else:
-            self.rows.append(TableRow(raw.row, raw.cells + [""] * (width - raw.count)))
+            self.waiting.append(raw.cells + [""] * (self.width - raw.count))
+            self.waiting_numbers.append(raw.row)
 
     def _refuse(self, row: int, column: str | None, text: str | None, code: str, message: str) -> None:
         self.problems.append(Problem(self.file, row, column, text, code, Level.REFUSED, message))
 
     def _refuse_damage(self, raw: RawRow, damage: Damage) -> None:
+        self.read += 1
         column = column_name(self.header, damage.column)
         message = (
             f"{shown(damage.text)} begins with a quote that closes before the cell ends; "
@@ -149,41 +250,55 @@ class Body:
 
     def _refuse_swallowed(self, raw: RawRow) -> None:
         """A quoted cell with line breaks in which a whole row lies: its quote was closed by another row's."""
-        width = len(self.header.cells)
         for place, cell in enumerate(raw.cells):
             lines = cell.split("\n") if "\n" in cell else []
-            if lines and (raw.count != width or _swallows(lines, place, self.header)):
+            if lines and (raw.count != self.width or _swallows(lines, place, self.header)):
                 damage = Damage(place, cell.split("\n", 1)[0], spreads=True)
                 raise unclosed_quote(self.file, raw, damage, self.header)
 
-    def done(self) -> tuple[tuple[TableRow, ...], list[Problem]]:
-        if not self._one_too_many():
-            self.refuse_ragged()
+    def done(self) -> tuple[IntArray, tuple[Coded[str], ...]]:
+        """The sound rows: their numbers and their cells. `problems` and `read` are then complete."""
+        self._flush()
+        if (
+            not self.numbers
+            and self.ragged
+            and all(raw.count == self.width + 1 and raw.cells and not trimmed(raw.cells[-1]) for raw in self.ragged)
+        ):  # a delimiter behind every single row of the file shifts nothing: these rows are sound
+            self.read -= len(self.ragged)
+            sound = list(chain.from_iterable(raw.cells[:-1] for raw in self.ragged))
+            self._code(sound, np.array([raw.row for raw in self.ragged]))
+        else:
+            self._refuse_ragged()
+        numbers = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
+        empty = np.empty(0, np.int32)
+        cells = [
+            Coded(list(codes), np.concatenate(parts) if parts else empty)
+            for codes, parts in zip(self.codes, self.parts, strict=True)
+        ]
+        blank, again = np.ones(len(numbers), dtype=bool), np.ones(len(numbers), dtype=bool)
+        for column, name in zip(cells, map(fold, self.header.cells), strict=True):
+            if not (blank.any() or again.any()):
+                break
+            blank &= column.where(lambda cell: not trimmed(cell))
+            again &= np.array([fold(cell) == name for cell in column.each], dtype=bool)[column.codes]
+        self.read += int((~blank).sum())
+        for at in np.flatnonzero(again).tolist():
+            message = "repeats the header; delete the row"
+            self._refuse(int(numbers[at]), None, cells[0][at], "header_again", message)
         self.problems.sort(key=lambda problem: problem.row or 0)
-        return tuple(self.rows), [*nameless(self.file, self.header, self.rows), *self.problems]
+        if not (blank | again).any():
+            return numbers, tuple(cells)
+        return numbers[~(blank | again)], tuple(column.take(~(blank | again)) for column in cells)
 
-    def _one_too_many(self) -> bool:
-        """A delimiter behind every single row of the file shifts nothing: these rows are then sound."""
-        width = len(self.header.cells)
-        found = (
-            not self.rows
-            and bool(self.ragged)
-            and all(r.count == width + 1 and r.cells and not trimmed(r.cells[-1]) for r in self.ragged)
-        )
-        if found:
-            self.rows = [TableRow(raw.row, raw.cells[:-1]) for raw in self.ragged]
-        return found
-
-    def refuse_ragged(self) -> None:
+    def _refuse_ragged(self) -> None:
         """Rows with too few or too many cells are refused."""
-        width = len(self.header.cells)
         for raw in self.ragged:
-            message = f"the row has {raw.count} cells, the header has {width}; "
-            if raw.count > width:
+            message = f"the row has {raw.count} cells, the header has {self.width}; "
+            if raw.count > self.width:
                 message += "put straight quotes around a cell that holds the delimiter"
             else:
                 message += "add the missing cells"
-            text = self.header.delimiter.join(raw.cells[:width]) if raw.count > width else None
+            text = self.header.delimiter.join(raw.cells[: self.width]) if raw.count > self.width else None
             self._refuse(raw.row, None, text, "ragged_row", message)
 
 
@@ -201,18 +316,14 @@ def _numeric_cells(line: str, sign: str) -> int:
     return sum(any(map(str.isdigit, c)) and not any(map(str.isalpha, c)) for c in line.split(sign))
 
 
-def nameless(file: str, header: Header, rows: Iterable[TableRow]) -> list[Problem]:
+def nameless(file: str, header: Header, rows: IntArray, cells: Sequence[Coded[str]]) -> Iterator[Problem]:
     """One warning for each column without a name that holds something; empty ones make no noise."""
-    places = [place for place, cell in enumerate(header.cells) if not trimmed(cell)]
-    found = []
-    for place in places:
-        filled = [row for row in rows if trimmed(row.cells[place])]
-        if filled:
+    for place, name in enumerate(header.cells):
+        at = np.flatnonzero(cells[place].where(lambda cell: bool(trimmed(cell))))
+        if len(at) and not trimmed(name):
             message = (
                 f"column {letter(place)} has no name, so its cells are not used "
-                f"({rows_phrase([row.row for row in filled])}); give it a header or delete it"
+                f"({rows_phrase(rows[at].tolist())}); give it a header or delete it"
             )
-            found.append(
-                Problem(file, None, letter(place), filled[0].cells[place], "nameless_column", Level.WARNING, message)
-            )
-    return found
+            text = cells[place][int(at[0])]
+            yield Problem(file, None, letter(place), text, "nameless_column", Level.WARNING, message)

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import Final, Literal
 
 from kitvalue.intake.text.words import Refusal, fold, is_mangled, visible
@@ -52,6 +53,7 @@ WORDS: Final[dict[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 
+@lru_cache(1024)
 def meanings(text: str) -> tuple[str, ...]:
     """The currency codes that a code, sign or name can stand for; () where it is none."""
     word = fold(visible(text))
@@ -70,6 +72,7 @@ _NUMBERED_ERROR: Final = re.compile(
 )
 LONGEST: Final = 120  # characters; beyond it a cell is no number or date, and no pattern is tried on it
 _LETTERS_FOR_DIGITS: Final = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8", "О": "0"})
+_ANY_DIGIT: Final = str.maketrans("123456789", "0" * 9)
 _NUM: Final = r"\d[\d.,' ]*"
 _RANGE: Final = re.compile(
     rf"{_NUM}[^\w\d]*\s*(?:[a-z€£$]{{0,4}})\s*(?:-|[‐-―]|~|〜|～|\.\.+|…|\bbis\b|\bto\b|\btill\b|\buntil\b|\ba\b|\bà\b)\s*"
@@ -130,6 +133,12 @@ def why_no_amount(text: str) -> Refusal:
         return error_refusal(text)
     if not any(c.isalnum() for c in plain):
         return Refusal("no_amount", "is no amount")
+    return _why_not(plain.translate(_ANY_DIGIT))
+
+
+@lru_cache(4096)
+def _why_not(plain: str) -> Refusal:
+    """The same of a text in which every digit stands for any: a column is often unreadable in one way throughout."""
     if not any(c.isdigit() for c in plain):
         return _word(plain)
     return _shape(plain) or _beside(plain) or Refusal("not_a_number", "is no number")
