@@ -81,6 +81,20 @@ class OfferFound:
     cautions: tuple[str, ...]
     reason: str | None
 
+    @property
+    def limited_by_loss(self) -> bool:
+        """Is it the chance of a loss that stops it, not the margin?"""
+        top = None if self.best is None else self.best.ceiling
+        return top is not None and (self.stop_at is None or self.stop_at < top)
+
+    @property
+    def better_routes(self) -> tuple[UseFound, ...]:
+        """The best use by other VAT routes that would let more be paid."""
+        if self.best is None:
+            return ()
+        open_ones = [use for use in self.uses if use.use == self.best.use and use.safe_ceiling is not None]
+        return tuple(use for use in open_ones if self.stop_at is None or (use.safe_ceiling or 0) > self.stop_at)
+
 
 @dataclass(frozen=True, slots=True)
 class ReckonedWith:

@@ -5,20 +5,21 @@ from __future__ import annotations
 import base64
 import hashlib
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
-
-from kitvalue.intake.books.bookcolumns import FeatureValue
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.numbers import plain as plain_number
 from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.vocabulary import GRADES
+
+if TYPE_CHECKING:  # neither is needed to write a figure
+    from jinja2 import Environment
+
+    from kitvalue.market.encoding import FeatureValue
 
 NBSP: Final = "\u00a0"
 MINUS: Final = "\u2212"
@@ -44,23 +45,28 @@ def _unprintable(char: str) -> bool:
     return unicodedata.category(char) in ("Cc", "Cs") or code & 0xFFFE == 0xFFFE
 
 
-def short(text: str, columns: int) -> str:
-    """The text in at most so many columns, cut with an ellipsis; wide signs (Japanese, emoji) take two."""
-    if sum(_width(c) for c in text) <= columns:
-        return text
-    room, kept = columns - 1, []
+def width(text: str) -> int:
+    """Columns that a text takes: wide signs (Japanese, emoji) take two, combining ones none."""
+    if text.isascii():
+        return len(text)
+    return sum(0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def cut(text: str, columns: int) -> list[str]:
+    """A text in pieces of so many columns."""
+    pieces, used = [""], 0
     for char in text:
-        room -= _width(char)
-        if room < 0:
-            break
-        kept.append(char)
-    return "".join(kept).rstrip() + "…"
+        if pieces[-1] and used + width(char) > columns:
+            pieces.append("")
+            used = 0
+        pieces[-1] += char
+        used += width(char)
+    return pieces
 
 
-def _width(char: str) -> int:
-    if unicodedata.combining(char):
-        return 0
-    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+def short(text: str, columns: int) -> str:
+    """The text in at most so many columns, cut with an ellipsis."""
+    return text if width(text) <= columns else f"{cut(text, columns - 1)[0].rstrip()}…"
 
 
 def number(value: float | Decimal, decimals: int = 0) -> str:
@@ -134,20 +140,22 @@ def count(how_many: int, one: str, more: str | None = None) -> str:
     return f"{number(how_many)}{NBSP}{one if how_many == 1 else more or one + 's'}"
 
 
-def feature_words(features: Sequence[FeatureRead]) -> str:
+def feature_words(features: Iterable[FeatureRead | FeatureValue]) -> str:
     """Features as a file tells them: `hardware yes, holes 2`."""
-    return ", ".join(f"{f.name} {_told(f.value)}" for f in features if f.value is not None)
+    return ", ".join(f"{f.name} {_feature(f.value)}" for f in features if f.value is not None)
 
 
-def _told(value: FeatureValue) -> str:
+def _feature(value: Decimal | float | bool | str) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return value if isinstance(value, str) else plain_number(value)
+    if isinstance(value, str):
+        return value
+    return plain_number(value) if isinstance(value, Decimal) else f"{value:g}"
 
 
 def work_words(finished: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> str:
     """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours, parts 85`."""
-    told = [] if finished is None else [f"finished {_grade(finished)}"]
+    told = [] if finished is None else [f"finished {grade(finished)}"]
     told += [] if hours is None else [hours_words(hours)]
     return ", ".join([*told, *([] if parts is None else [f"parts {exact(parts)}"])])
 
@@ -163,9 +171,14 @@ def hours_words(hours: Decimal) -> str:
     return f"{trimmed(hours)} {'hour' if hours == 1 else 'hours'}"
 
 
-def _grade(grade: Decimal) -> str:
-    word = next((f" ({word})" for word, ours in GRADES.items() if ours == grade), "")
-    return f"{trimmed(grade, 1)}{word}"
+def grade(value: Decimal | float) -> str:
+    """`3 (mend)`, `3.5`."""
+    return f"{float(value):g}" + "".join(f" ({word})" for word, ours in GRADES.items() if ours == value)
+
+
+def size_text(size: Size) -> str:
+    """`16x14`: diameter first."""
+    return f"{size.diameter.normalize():f}x{size.depth.normalize():f}"
 
 
 def in_so_many(share: float) -> str:
@@ -252,6 +265,8 @@ def and_more(left: int, more: str, where: str) -> tuple[str, ...]:
 
 def templates() -> Environment:
     """The templates of this room: every value is escaped, and an unknown name is an error."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
     return Environment(
         loader=PackageLoader("kitvalue.pages"),
         autoescape=True,
@@ -264,14 +279,9 @@ def templates() -> Environment:
 
 def _finalize(value: object) -> object:
     """Every text of a page passes here: signs that could hide or turn the text around them are made visible."""
-    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
 
 def digest(text: str) -> str:
     """The `sha256-` value of a Content-Security-Policy, without its prefix."""
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-def size_text(size: Size) -> str:
-    """`16x14`: diameter first."""
-    return f"{size.diameter.normalize():f}x{size.depth.normalize():f}"

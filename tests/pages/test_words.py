@@ -57,7 +57,7 @@ def test_shares(share: float, text: str) -> None:
 @given(st.text())
 def test_short_keeps_within_its_columns(text: str) -> None:
     cut = words.short(text, 12)
-    assert sum(words._width(c) for c in cut) <= 12
+    assert sum(words.width(c) for c in cut) <= 12
     assert cut == text or cut.endswith("…")
 
 

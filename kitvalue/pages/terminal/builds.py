@@ -1,4 +1,4 @@
-"""`cost` as text for a terminal."""
+"""`cost`, `price`, `compare` and `done` as text for a terminal."""
 
 from __future__ import annotations
 
@@ -8,180 +8,74 @@ from decimal import Decimal
 from kitvalue.decisions.breakeven import Comparison, PiecesRow, Tie
 from kitvalue.decisions.original import asked
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
-from kitvalue.decisions.shares import LearnedShares, ShareOutcome
+from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
-from kitvalue.pages.terminal.market import first_of_all, take_care
-from kitvalue.pages.terminal.table import Column, bullets, facts, figure, money, percent, span, table, wrapped
-from kitvalue.workshop.costing import CostSheet, RouteCost
-from kitvalue.workshop.outcome import Against, JobOutcome, LearnedHours, LearnedOperations, settings_lines
-from kitvalue.workshop.quantities import Cutting, Quantity
+from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
+from kitvalue.pages.terminal.market import first_of_all, span, take_care
+from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
+from kitvalue.workshop.costing import CostSheet
+from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
 ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
+UNKNOWN = " +?"  # behind a figure that lacks something of its cost
+
+
+def _title(sheet: CostSheet, what: str, route: str = "") -> str:
+    return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[route or sheet.route]} ({what})", "")
 
 
 def cost_text(sheet: CostSheet) -> str:
     """The cost sheet line by line, the buying list, and what the build must sell for by each VAT route."""
-    parts = [
-        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} (net {sheet.currency})", "") + "\n",
-        _lines(sheet) + "\n",
-        "Where the donors' prices go\n" + _apportioned(sheet) + "\n" if sheet.apportioned else "",
-        "To buy and to do\n" + _quantities(sheet.quantities) + "\n",
-        "Strips to cut, millimetres\n" + _cuttings(sheet.cuttings) + "\n" if sheet.cuttings else "",
-        "What it must sell for\n" + _routes(sheet) + "\n",
+    lines: list[tuple[str, ...]] = []
+    for part in sheet.subtotals():
+        lines += [
+            (line.what, figure(line.quantity), line.unit, cents(line.unit_price), cents(line.net))
+            for line in sheet.lines
+            if line.group is part.group
+        ]
+        lines.append((f"= {part.group.value}", "", "", "", part.total.text()))
+    lines.append(("= net cost", figure(sheet.hours), "hours", "", sheet.total.text()))
+    donors = [(a.donor, *map(cents, (a.price, a.sold_off, a.kept, a.kit))) for a in sheet.apportioned]
+    to_buy = [(q.what, figure(q.quantity), q.unit, q.note) for q in sheet.quantities]
+    strips = [
+        (f"{c.drum}: {c.what}", money(c.length), money(c.width),
+         " + ".join(map(money, c.pieces)) if len(c.pieces) > 1 else "one", f"{c.area:.2f}")
+        for c in sheet.cuttings
+    ]  # fmt: skip
+    by_donor = table("donor< | price | sold off | kept | in the kit", donors)
+    to_cut = table("< | length | width | in pieces of< | m2", strips)
+    return page(
+        _title(sheet, f"net {sheet.currency}"),
+        table("< | quantity | unit< | each | net", lines),
+        f"Where the donors' prices go\n{by_donor}" if donors else "",
+        f"To buy and to do\n{table('< | quantity | unit< | <56', to_buy)}",
+        f"Strips to cut, millimetres\n{to_cut}" if strips else "",
+        f"What it must sell for\n{_routes(sheet)}",
         bullets("Notes", sheet.notes),
         bullets("Take care", sheet.cautions),
-    ]
-    return "\n".join(p for p in parts if p)
-
-
-def _lines(sheet: CostSheet) -> str:
-    columns = [
-        Column("", figures=False), Column("quantity"), Column("unit", figures=False), Column("each"), Column("net"),
-    ]  # fmt: skip
-    rows: list[tuple[str, ...]] = []
-    for subtotal in sheet.subtotals():
-        for line in (line for line in sheet.lines if line.group is subtotal.group):
-            rows.append(
-                (line.what, figure(line.quantity), line.unit, money(line.unit_price, True), money(line.net, True))
-            )
-        rows.append((f"= {subtotal.group.value}", "", "", "", subtotal.total.text()))
-    rows.append(("= net cost", f"{figure(sheet.hours)}", "hours", "", sheet.total.text()))
-    return table(columns, rows)
-
-
-def _quantities(quantities: tuple[Quantity, ...]) -> str:
-    columns = [
-        Column("", figures=False), Column("quantity"), Column("unit", figures=False),
-        Column("", figures=False, most=56),
-    ]  # fmt: skip
-    return table(columns, [(q.what, figure(q.quantity), q.unit, q.note) for q in quantities])
-
-
-def _apportioned(sheet: CostSheet) -> str:
-    columns = [
-        Column("donor", figures=False), Column("price"), Column("sold off"), Column("kept"), Column("in the kit"),
-    ]  # fmt: skip
-    rows = [
-        (a.donor, money(a.price, True), money(a.sold_off, True), money(a.kept, True), money(a.kit, True))
-        for a in sheet.apportioned
-    ]
-    return table(columns, rows)
-
-
-def _cuttings(cuttings: tuple[Cutting, ...]) -> str:
-    columns = [
-        Column("", figures=False), Column("length"), Column("width"), Column("in pieces of", figures=False),
-        Column("m2"),
-    ]  # fmt: skip
-    rows = [
-        (
-            f"{c.drum}: {c.what}", f"{c.length:,.0f}", f"{c.width:,.0f}",
-            " + ".join(f"{piece:,.0f}" for piece in c.pieces) if len(c.pieces) > 1 else "one", f"{c.area:.2f}",
-        )
-        for c in cuttings
-    ]  # fmt: skip
-    return table(columns, rows)
+    )
 
 
 def _routes(sheet: CostSheet) -> str:
     """A column a route, a line a price: from what it costs up to what leaves the margin."""
-    found = [r for r in sheet.routes if r.allowed]
-    names = [ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in found]
-    columns = [Column("", figures=False), *map(Column, names)]
+    routes = [r for r in sheet.routes if r.allowed]
+    heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in routes)]
     rows = [
-        ("net cost", *(partly(sheet, r.net_cost) for r in found)),
-        ("bought in for", *(money(r.purchase, True) for r in found)),
-        ("price of no profit", *(partly(sheet, r.zero_profit_price) for r in found)),
-        ("landed at cost", *(partly(sheet, r.landed_at_cost) for r in found)),
-        ("floor, your margin met", *(partly(sheet, r.floor) for r in found)),
-        ("landed at the floor", *(partly(sheet, r.landed_at_floor) for r in found)),
+        ("net cost", *(_partly(sheet, r.net_cost) for r in routes)),
+        ("bought in for", *(cents(r.purchase) for r in routes)),
+        ("price of no profit", *(_partly(sheet, r.zero_profit_price) for r in routes)),
+        ("landed at cost", *(_partly(sheet, r.landed_at_cost) for r in routes)),
+        ("floor, your margin met", *(_partly(sheet, r.floor) for r in routes)),
+        ("landed at the floor", *(_partly(sheet, r.landed_at_floor) for r in routes)),
     ]
-    text = table(columns, rows) + "\n  * the route of this plan; prices are gross"
-    closed = "\n".join(wrapped(_closed(r)) for r in sheet.routes if not r.allowed)
-    return f"{text}\n{closed}" if closed else text
+    closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
+    said = ["* the route of this plan; prices are gross", *closed]
+    return "\n".join([table(" | ".join(heads), rows), *map(wrapped, said)])
 
 
-def partly(sheet: CostSheet, figure: Decimal | None) -> str:
+def _partly(sheet: CostSheet, figure: Decimal | None) -> str:
     """A figure that rests on the net cost: `1,240.00 + 1 unknown` where something of it is not known."""
     return "?" if figure is None else sheet.resting(figure).text()
-
-
-def _closed(r: RouteCost) -> str:
-    return f"{ROUTE_WORDS[r.route]} is not open: {r.reason}"
-
-
-def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
-    """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
-    quote, sale = p.quote, p.sale
-    at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
-    parts = [
-        first_of_all(cautions),
-        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[p.route]} ({sheet.currency}, gross)", "") + "\n",
-        wrapped(_lead(sheet, p)) + "\n",
-        facts(
-            [
-                ("floor, your margin met", partly(sheet, quote.floor)),
-                ("cap, an original at the door less freight", money(quote.cap, cents=True)),
-                ("resale, what the market pays for such a kit", money(quote.resale, cents=True)),
-                ("market price, the smaller of these two", money(quote.market_price, cents=True)),
-                ("profit at the market price", _profit(sheet, quote.profit_at_market)),
-                (
-                    f"suggested, set by the {quote.binding}",
-                    asked(sheet, quote, quote.suggested).text(),
-                ),
-                ("landed at the suggested price", asked(sheet, quote, quote.landed_at_price).text()),
-                ("an original at the door", money(quote.original_landed, cents=True)),
-            ]
-        )
-        + "\n",
-        f"{at}\n"
-        + facts(
-            [
-                ("price", money(sale.gross, cents=True)),
-                ("VAT in it", money(sale.vat, cents=True)),
-                ("net", money(sale.net, cents=True)),
-                ("fee", money(sale.fee, cents=True)),
-                ("profit", _profit(sheet, sale.profit)),
-                ("margin, profit of net revenue", _percent(sheet, sale.margin)),
-                ("markup, profit of net cost", _percent(sheet, sale.markup)),
-            ]
-        )
-        + "\n",
-        bullets(f"Ways out{_aside(sheet)}", [w.text for w in p.ways_out]),
-        "Delivered\n" + _places(p) + "\n" + wrapped(p.business_buyer) + "\n",
-        take_care(cautions),
-    ]
-    return "\n".join(part for part in parts if part)
-
-
-def _lead(sheet: CostSheet, p: PriceSheet) -> str:
-    """The answer in a few words, first of all on the price asked about; of one above the market, that hardly anybody
-    will pay it."""
-    quote, sale = p.quote, p.sale
-    said = p.headline
-    if sale.gross != quote.suggested:
-        said = f"At {money(sale.gross, cents=True)} {_left(sheet, p)}. {said}"
-    if sale.gross > quote.market_price:
-        above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
-        far = f"{percent(above, 0 if above >= 1 else 1)} above" if above is not None else "above"
-        said += f" At {money(sale.gross, cents=True)}, {far} the market, expect hardly a buyer."
-    return said
-
-
-def _left(sheet: CostSheet, p: PriceSheet) -> str:
-    """`you lose 1,684.30`, `you keep 200.00, a margin of 9.5 %`."""
-    profit = p.sale.profit
-    if profit < 0:
-        return f"you lose {sheet.resting(-profit).text()}"
-    return f"you keep {sheet.resting(profit).text_of_profit()}, a margin of {_percent(sheet, p.sale.margin)}"
-
-
-def _profit(sheet: CostSheet, profit: Decimal) -> str:
-    return sheet.resting(profit).text_of_profit()
-
-
-def _percent(sheet: CostSheet, value: Decimal | None) -> str:
-    return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
 
 
 def _aside(sheet: CostSheet) -> str:
@@ -189,144 +83,136 @@ def _aside(sheet: CostSheet) -> str:
     return f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
 
 
-def _places(p: PriceSheet) -> str:
-    columns = [
-        Column("to", figures=False), Column("", figures=False), Column("the kit"), Column("freight"), Column("duty"),
-        Column("VAT"), Column("clearance"), Column("the buyer pays"), Column("you get, net"),
-    ]  # fmt: skip
-    rows = [
-        (d.place, d.kind if d.kind != d.place else "", *_door(d), money(d.seller_gets, cents=True))
-        for d in p.destinations
+def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
+    """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
+    quote, sale = p.quote, p.sale
+
+    def profit(amount: Decimal) -> str:
+        return sheet.resting(amount).text_of_profit()
+
+    def of_sale(value: Decimal | None) -> str:
+        return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
+
+    prices = [
+        ("floor, your margin met", _partly(sheet, quote.floor)),
+        ("cap, an original at the door less freight", cents(quote.cap)),
+        ("resale, what the market pays for such a kit", cents(quote.resale)),
+        ("market price, the smaller of these two", cents(quote.market_price)),
+        ("profit at the market price", profit(quote.profit_at_market)),
+        (f"suggested, set by the {quote.binding}", asked(sheet, quote, quote.suggested).text()),
+        ("landed at the suggested price", asked(sheet, quote, quote.landed_at_price).text()),
+        ("an original at the door", cents(quote.original_landed)),
     ]
-    return table(columns, rows, under=[d.reason or "" for d in p.destinations])
+    leaves = [
+        ("price", cents(sale.gross)),
+        ("VAT in it", cents(sale.vat)),
+        ("net", cents(sale.net)),
+        ("fee", cents(sale.fee)),
+        ("profit", profit(sale.profit)),
+        ("margin, profit of net revenue", of_sale(sale.margin)),
+        ("markup, profit of net cost", of_sale(sale.markup)),
+    ]
+    # The answer in a few words: first the price asked about, last of one above the market that hardly anybody pays it.
+    said = p.headline
+    if sale.gross != quote.suggested:
+        left = f"you keep {profit(sale.profit)}, a margin of {of_sale(sale.margin)}"
+        if sale.profit < 0:
+            left = f"you lose {sheet.resting(-sale.profit).text()}"
+        said = f"At {cents(sale.gross)} {left}. {said}"
+    if sale.gross > quote.market_price:
+        above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
+        far = "above" if above is None else f"{percent(above, 0 if above >= 1 else 1)} above"
+        said += f" At {cents(sale.gross)}, {far} the market, expect hardly a buyer."
+    at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
+    places = table(
+        "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
+        [(d.place, "" if d.kind == d.place else d.kind, *_door(d), cents(d.seller_gets)) for d in p.destinations],
+        under=[d.reason or "" for d in p.destinations],
+    )
+    return page(
+        first_of_all(cautions),
+        _title(sheet, f"{sheet.currency}, gross", p.route),
+        wrapped(said),
+        facts(prices),
+        f"{at}\n{facts(leaves)}",
+        bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
+        f"Delivered\n{places}\n{wrapped(p.business_buyer)}",
+        take_care(cautions),
+    )
 
 
 def _door(place: PlacePrice) -> tuple[str, ...]:
-    if place.door is None:
-        return ("", "", "", "", "", "?")
     door = place.door
+    if door is None:
+        return ("", "", "", "", "", "?")
     parts = (door.goods, door.freight, door.duty, door.vat, door.clearance)
-    return (*(money(part, cents=True) if part else "-" for part in parts), money(place.buyer_pays, cents=True))
-
-
-UNKNOWN = " +?"  # behind a figure that lacks something of its cost
-HALF = 28  # columns of each side
+    return (*(cents(part) if part else "-" for part in parts), cents(place.buyer_pays))
 
 
 def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
-    unknown = f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
-    parts = [
+    aside = _aside(sheet)
+    at_cost = f"at cost{aside}: {_tie(c.tie_at_cost)}"
+    at_price = f"at webshop price{aside if c.quote.binding == 'floor' else ''}: {_tie(c.tie_at_price)}"
+    alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
+    return page(
         first_of_all(cautions),
-        wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({sheet.currency}, at the door)", "")
-        + "\n",
-        wrapped(headline) + "\n",
-        wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") + "\n" if sheet.incomplete else "",
-        "By pieces\n" + _by_pieces(c) + "\n" + wrapped(c.crossings.text) + "\n",
-        "Where they tie\n"
-        + wrapped(f"at cost{unknown}: {c.tie_at_cost.text}{_hammer(c.tie_at_cost)}")
-        + "\n"
-        + wrapped(
-            f"at webshop price{unknown if c.quote.binding == 'floor' else ''}: "
-            f"{c.tie_at_price.text}{_hammer(c.tie_at_price)}"
-        )
-        + "\n",
-        f"One thing at a time, the rest as planned{unknown}\n" + _unknowns(c.unknowns) + "\n",
-        "Like for like\n" + _like_for_like(c) + "\n",
+        _title(sheet, f"{sheet.currency}, at the door"),
+        wrapped(headline),
+        wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
+        f"By pieces\n{_by_pieces(c.by_pieces)}\n{wrapped(c.crossings.text)}",
+        f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
+        f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
+        f"Like for like\n{alike}",
         take_care(cautions),
-    ]
-    return "\n".join(p for p in parts if p)
+    )
 
 
-def _by_pieces(c: Comparison) -> str:
-    columns = [
-        Column("pieces"), Column("build at cost"), Column("webshop price"), Column("landed at price"),
-        Column("original"), Column("original, one sale"), Column("build cheaper"),
-    ]  # fmt: skip
+def _tie(tie: Tie) -> str:
+    return tie.text + ("" if tie.hammer is None else f" (a hammer price of {cents(tie.hammer)})")
+
+
+def _by_pieces(by_pieces: Sequence[PiecesRow]) -> str:
+    heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
+    rows = []
+    for r in by_pieces:
+        of_cost = UNKNOWN if r.incomplete else ""
+        of_price = of_cost if r.binding == "floor" else ""
+        rows.append((
+            r.pieces, money(r.build_at_cost) + of_cost, money(r.build_at_price) + of_price,
+            money(r.landed_at_price) + of_price, money(r.original_typical), span(r.original_low, r.original_high),
+            share(r.chance_build_cheaper),
+        ))  # fmt: skip
+    notes = [f"{r.pieces} pieces: {r.note}" for r in by_pieces if r.note]
+    if any(r.incomplete for r in by_pieces):
+        notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
+    return "\n".join([table(heads, rows), *map(wrapped, notes)])
+
+
+def _unknowns(unknowns: Sequence[Solved]) -> str:
+    """What turns the answer, and under it why some things never do, each reason once with the unknowns it holds for."""
     rows = [
         (
-            str(r.pieces), money(r.build_at_cost) + _unknown(r), money(r.build_at_price) + _of_price(r),
-            money(r.landed_at_price) + _of_price(r),
-            money(r.original_typical), span(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper),
-        )
-        for r in c.by_pieces
-    ]  # fmt: skip
-    notes = [f"{r.pieces} pieces: {r.note}" for r in c.by_pieces if r.note]
-    unknown = [f"{UNKNOWN.strip()}: something of that cost is not known"] if any(map(_unknown, c.by_pieces)) else []
-    return "\n".join([table(columns, rows), *map(wrapped, (*unknown, *notes))])
-
-
-def _of_price(row: PiecesRow) -> str:
-    return _unknown(row) if row.binding == "floor" else ""
-
-
-def _unknown(row: PiecesRow) -> str:
-    return UNKNOWN if row.incomplete else ""
-
-
-def _hammer(tie: Tie) -> str:
-    return "" if tie.hammer is None else f" (a hammer price of {money(tie.hammer, cents=True)})"
-
-
-def _unknowns(unknowns: tuple[Solved, ...]) -> str:
-    columns = [
-        Column("", figures=False), Column("planned"), Column("ties at cost"), Column("no profit at market"),
-        Column("a tenth less"), Column("a tenth more"),
-    ]  # fmt: skip
-    rows = [
-        (
-            _named(u), figure(u.planned), _at(u.break_even), _at(u.break_even_market),
-            _swing(u.swing_down), _swing(u.swing_up),
+            f"{u.name}, %" if u.unit == "percent" else u.name, figure(u.planned),
+            *("never" if at is None else cents(at) for at in (u.break_even, u.break_even_market)),
+            *(dash(swing, "{:+,.0f}".format) for swing in (u.swing_down, u.swing_up)),
         )
         for u in unknowns
     ]  # fmt: skip
-    lines = [
-        table(columns, rows),
-        wrapped(
-            "ties at cost: where the build at cost lands at the original's price; no profit at market: where a sale at "
-            "the market price leaves nothing; the last two: what the profit there becomes more or less by "
-            "(the condition moves by half a grade)"
-        ),
-        *(wrapped(text, bullet="- ") for text in _never(unknowns)),
-    ]
-    return "\n".join(lines)
-
-
-def _named(u: Solved) -> str:
-    return f"{u.name}, %" if u.unit == "percent" else u.name
-
-
-def _never(unknowns: tuple[Solved, ...]) -> list[str]:
-    """Why something never turns the answer, each reason once with the unknowns that it holds for."""
-    held: dict[str, list[str]] = {}
+    said = (
+        "ties at cost: where the build at cost lands at the original's price; no profit at market: where a sale at the "
+        "market price leaves nothing; the last two: what the profit there becomes more or less by (the condition moves "
+        "by half a grade)"
+    )
+    never: dict[str, list[str]] = {}
     for u in unknowns:
-        for reason in (u.reason or "").split("; "):
-            held.setdefault(_whatever(reason), []).append(u.name)
-    held.pop("", None)
-    return [f"{reason} ({', '.join(names)})" for reason, names in held.items()]
-
-
-def _whatever(reason: str) -> str:
-    """A reason without the values that were tried: they differ from one unknown to the next."""
-    told, tried, _ = reason.partition(" at every value from ")
-    return f"{told}, whatever the value" if tried else reason
-
-
-def _at(value: Decimal | None) -> str:
-    return "never" if value is None else f"{value:,.2f}"
-
-
-def _swing(value: Decimal | None) -> str:
-    return "-" if value is None else f"{value:+,.0f}"
-
-
-def _like_for_like(c: Comparison) -> str:
-    columns = [
-        Column("", figures=False), Column("the build", figures=False, most=HALF),
-        Column("an original", figures=False, most=HALF),
-    ]  # fmt: skip
-    return table(columns, [(p.what, p.build, p.original) for p in c.like_for_like])
+        for reason in u.reason.split("; ") if u.reason else ():
+            told, tried, _ = reason.partition(" at every value from ")  # the values differ from one to the next
+            never.setdefault(f"{told}, whatever the value" if tried else reason, []).append(u.name)
+    reasons = [wrapped(f"{reason} ({', '.join(names)})", bullet="- ") for reason, names in never.items()]
+    heads = "< | planned | ties at cost | no profit at market | a tenth less | a tenth more"
+    return "\n".join([table(heads, rows), wrapped(said), *reasons])
 
 
 def outcome_text(
@@ -335,92 +221,70 @@ def outcome_text(
     """Finished builds against their plans, and what they teach: settings to paste, never changed by themselves."""
     if not jobs:
         return "No finished build is written down in done.csv yet."
-    parts = [
-        f"Finished builds: planned against actual (net {currency})\n{_jobs(jobs)}\n",
-        f"What they were sold for\n{_sales(jobs, shares)}\n",
-        f"Hours by operation, of all jobs together\n{_operations(hours)}\n" if hours.operations else "",
-        _offered("To paste under [work.hours] in shop.toml, if you agree", settings_lines(hours)),
-        f"The share of an original's price that the builds fetched\n{_shares(shares)}\n",
-        _offered(
-            "To paste under [finished] in the plan, if you agree",
-            [line for s in shares.learned for line in (f"in {s.plan}:", f"  {s.line}")],
-        ),
+    new_shares = [line for s in shares.learned for line in (f"in {s.plan}:", f"  {s.line}")]
+    return page(
+        f"Finished builds: planned against actual (net {currency})\n{_jobs(jobs)}",
+        f"What they were sold for\n{_sales(jobs, shares)}",
+        f"Hours by operation, of all jobs together\n{_operations(hours)}" if hours.operations else "",
+        _to_paste("[work.hours] in shop.toml", settings_lines(hours)),
+        f"The share of an original's price that the builds fetched\n{_shares(shares)}",
+        _to_paste("[finished] in the plan", new_shares),
         bullets("Take care", cautions),
-    ]
-    return "\n".join(part for part in parts if part)
+    )
+
+
+def _to_paste(where: str, lines: Sequence[str]) -> str:
+    return "\n".join([f"To paste under {where}, if you agree", *(f"  {line}" for line in lines)]) if lines else ""
 
 
 def _jobs(jobs: Sequence[JobOutcome]) -> str:
-    columns = [
-        Column("row"), Column("plan, finished", figures=False), Column("", figures=False), Column("hours"),
-        Column("paid out"), Column("net cost"), Column("over"),
-    ]  # fmt: skip
-    rows = [line for j in jobs for line in _job(j)]
-    why = [
-        wrapped(f"row {j.row}: {what}: {one.reason}", bullet="- ")
-        for j in jobs
-        for what, one in (("hours", j.hours), ("paid out", j.paid))
-        if one.actual is None
-    ]
-    return "\n".join([table(columns, rows), *why])
-
-
-def _job(j: JobOutcome) -> list[tuple[str, ...]]:
-    """What it came to, and what was planned under it."""
-    return [
-        (
-            str(j.row), j.plan, "actual", _figure(j.hours.actual), money(j.paid.actual), money(j.net_cost.actual),
-            _over(j.net_cost),
-        ),
-        (
-            "", j.finished_on.isoformat(), "planned", _figure(j.hours.planned), money(j.paid.planned),
-            money(j.net_cost.planned), "",
-        ),
-    ]  # fmt: skip
-
-
-def _figure(value: Decimal | None) -> str:
-    return "?" if value is None else figure(value)
-
-
-def _over(one: Against) -> str:
-    return "?" if one.more is None else f"{one.more:+,.0f}"
+    """What each came to, and what was planned under it."""
+    rows, why = [], []
+    for j in jobs:
+        hours, paid, cost = j.hours, j.paid, j.net_cost
+        over = "?" if cost.more is None else f"{cost.more:+,.0f}"
+        rows += [
+            (j.row, j.plan, "actual", figure(hours.actual), money(paid.actual), money(cost.actual), over),
+            ("", j.finished_on, "planned", figure(hours.planned), money(paid.planned), money(cost.planned), ""),
+        ]
+        why += [
+            wrapped(f"row {j.row}: {what}: {against.reason}", bullet="- ")
+            for what, against in (("hours", hours), ("paid out", paid))
+            if against.actual is None
+        ]
+    return "\n".join([table("row | plan, finished< | < | hours | paid out | net cost | over", rows), *why])
 
 
 def _sales(jobs: Sequence[JobOutcome], shares: LearnedShares) -> str:
-    by_row = {sale.row: sale for sale in shares.sales}
-    columns = [
-        Column("row"), Column("plan, sold", figures=False), Column("", figures=False), Column("for, gross"),
-        Column("profit"), Column("margin"), Column("markup"), Column("of the market"),
-    ]  # fmt: skip
-    sold = [j for j in jobs if j.sold_for is not None]
-    rows = [line for j in sold for line in _sale(j, by_row.get(j.row))]
-    why = [wrapped(f"row {j.row}: profit: {j.sale_reason}", bullet="- ") for j in sold if j.sale is None]
-    return "\n".join([table(columns, rows), *why]) if rows else "  none yet"
-
-
-def _sale(j: JobOutcome, seen: ShareOutcome | None) -> list[tuple[str, ...]]:
-    """What it brought, and what was planned under it."""
-    sale = j.sale
-    return [
-        (
-            str(j.row), j.plan, "actual", money(j.sold_for, cents=True),
-            money(sale.profit if sale else None, cents=True), percent(sale.margin if sale else None, 1),
-            percent(sale.markup if sale else None, 1), percent(seen.share if seen else None, 1),
-        ),
-        (
-            "", j.sold_on.isoformat() if j.sold_on else "?", "planned", "", "", percent(j.planned_margin, 1), "",
-            percent(seen.planned if seen else None),
-        ),
-    ]  # fmt: skip
+    """What each brought, and what was planned under it."""
+    shares_by_row = {sale.row: sale for sale in shares.sales}
+    rows, why = [], []
+    for j in jobs:
+        if j.sold_for is None:
+            continue
+        sale, of_market = j.sale, shares_by_row.get(j.row)
+        brought = ("?", "?", "?")
+        if sale is None:
+            why.append(wrapped(f"row {j.row}: profit: {j.sale_reason}", bullet="- "))
+        else:
+            brought = (cents(sale.profit), percent(sale.margin, 1), percent(sale.markup, 1))
+        fetched, planned = (of_market.share, of_market.planned) if of_market is not None else (None, None)
+        rows += [
+            (j.row, j.plan, "actual", cents(j.sold_for), *brought, percent(fetched, 1)),
+            ("", j.sold_on or "?", "planned", "", "", percent(j.planned_margin, 1), "", percent(planned)),
+        ]
+    heads = "row | plan, sold< | < | for, gross | profit | margin | markup | of the market"
+    return "\n".join([table(heads, rows), *why]) if rows else "  none yet"
 
 
 def _operations(hours: LearnedOperations) -> str:
-    columns = [
-        Column("", figures=False), Column("for one", figures=False), Column("jobs"), Column("setting"),
-        Column("their mean"), Column("learned"), Column("8 in 10"), Column("own weight"),
+    rows = [
+        (one.operation, one.unit, one.jobs, figure(one.planned), figure(one.own), figure(one.learned),
+         "-" if one.low is None or one.high is None else f"{figure(one.low)} to {figure(one.high)}",
+         "?" if one.weight is None else share(one.weight))
+        for one in hours.operations
     ]  # fmt: skip
-    lines = [table(columns, [_operation(one) for one in hours.operations])]
+    lines = [table("< | for one< | jobs | setting | their mean | learned | 8 in 10 | own weight", rows)]
     if hours.common is not None:
         lines.append(
             wrapped(
@@ -428,37 +292,18 @@ def _operations(hours: LearnedOperations) -> str:
                 "leans on that (own weight: how far it follows its own jobs)"
             )
         )
-    reasons = dict.fromkeys(one.reason for one in hours.operations if one.reason)
-    for reason in reasons:
+    for reason in dict.fromkeys(one.reason for one in hours.operations if one.reason):
         names = ", ".join(one.operation for one in hours.operations if one.reason == reason)
         lines.append(wrapped(f"{names}: {reason}", bullet="- "))
     return "\n".join(lines)
 
 
-def _operation(one: LearnedHours) -> tuple[str, ...]:
-    span = "-" if one.low is None or one.high is None else f"{figure(one.low)} to {figure(one.high)}"
-    return (
-        one.operation, one.unit, str(one.jobs), figure(one.planned), _figure(one.own), _figure(one.learned), span,
-        percent(None if one.weight is None else 100 * one.weight),
-    )  # fmt: skip
-
-
-def _offered(heading: str, lines: Sequence[str]) -> str:
-    return "\n".join([heading, *(f"  {line}" for line in lines)]) + "\n" if lines else ""
-
-
 def _shares(shares: LearnedShares) -> str:
     if shares.reason is not None:
         return wrapped(shares.reason)
-    columns = [
-        Column("plan", figures=False), Column("held against", figures=False), Column("sales"), Column("planned"),
-        Column("their mean"), Column("learned"), Column("8 in 10"),
-    ]  # fmt: skip
     rows = [
-        (
-            s.plan, s.series, str(s.sales), percent(s.planned), percent(s.own, 1), percent(s.learned, 1),
-            f"{s.low:.0f} to {s.high:.0f} %",
-        )
+        (s.plan, s.series, s.sales, percent(s.planned), percent(s.own, 1), percent(s.learned, 1),
+         f"{s.low:.0f} to {s.high:.0f} %")
         for s in shares.learned
     ]  # fmt: skip
-    return table(columns, rows)
+    return table("plan< | held against< | sales | planned | their mean | learned | 8 in 10", rows)

@@ -1,4 +1,4 @@
-"""`fit` as text for a terminal."""
+"""`fit` and `value` as text for a terminal."""
 
 from __future__ import annotations
 
@@ -7,64 +7,14 @@ from datetime import date
 from decimal import Decimal
 
 from kitvalue.intake.text.problems import FileCounts
+from kitvalue.intake.text.words import listed
 from kitvalue.market.encoding import Kit
-from kitvalue.market.fitted import (
-    UNUSUAL_WEIGHT,
-    Accuracy,
-    Fit,
-    Moved,
-    TermEstimate,
-    following,
-    leading,
-    weighs_nothing,
-)
+from kitvalue.market.fitted import UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading, weighs_nothing
 from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
-from kitvalue.pages.terminal.table import Column, bullets, facts, money, percent, span, table, wrapped
+from kitvalue.pages.terminal.figures import cents, change, money, percent
+from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
+from kitvalue.pages.words import feature_words, grade
 from kitvalue.workshop.money import ZERO
-
-GRADE_WORDS = {1: "harvest", 2: "remake", 3: "mend", 4: "freshen", 5: "wipe"}
-
-
-def kit_words(kit: Kit) -> str:
-    """`Burren, 5 pieces, condition 3 (mend), hardware yes, on 2026-11-01`."""
-    parts = [kit.series, f"{kit.pieces:g} pieces", grade_words(kit.condition)]
-    parts += [f"{f.name} {_feature_words(f.value)}" for f in kit.features]
-    if kit.on is not None:
-        parts.append(f"on {kit.on.isoformat()}")
-    return ", ".join(parts)
-
-
-def _feature_words(value: float | bool | str) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return value if isinstance(value, str) else f"{value:g}"
-
-
-def grade_words(value: float) -> str:
-    """`condition 3 (mend)`."""
-    return f"condition {grade(value)}"
-
-
-def grade(value: float) -> str:
-    """`3 (mend)`."""
-    word = GRADE_WORDS.get(int(value)) if value == int(value) else None
-    return f"{value:g}" + (f" ({word})" if word else "")
-
-
-def as_of_words(day: date | None) -> str:
-    """`, at the prices of 2026-11-14`, behind a currency."""
-    return "" if day is None else f", at the prices of {day.isoformat()}"
-
-
-def first_of_all(cautions: Sequence[str]) -> str:
-    """The cautions that stand above an answer's headline; empty where there are none."""
-    return "".join(f"{wrapped(f'Take care: {text}.', '')}\n\n" for text in leading(cautions))[:-1]
-
-
-def take_care(cautions: Sequence[str]) -> str:
-    """The others, below the answer."""
-    return bullets("Take care", following(cautions))
-
 
 MOST_LEAST_KNOWN = 4
 PLAIN_WORDS = {
@@ -77,6 +27,21 @@ PLAIN_WORDS = {
 }
 
 
+def as_of_words(day: date | None) -> str:
+    """`, at the prices of 2026-11-14`, behind a currency."""
+    return "" if day is None else f", at the prices of {day}"
+
+
+def first_of_all(cautions: Sequence[str]) -> str:
+    """The cautions that stand above an answer's headline; blank where there are none."""
+    return "\n\n".join(wrapped(f"Take care: {text}.", "") for text in leading(cautions))
+
+
+def take_care(cautions: Sequence[str]) -> str:
+    """The others, below the answer."""
+    return bullets("Take care", following(cautions))
+
+
 def counts_line(counts: FileCounts) -> str:
     """`prices.csv: 160 rows read, 154 used, 2 refused, 4 set aside (repeats)`."""
     aside = f", {counts.set_aside} set aside (repeats)" if counts.set_aside else ""
@@ -85,63 +50,51 @@ def counts_line(counts: FileCounts) -> str:
 
 def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     """What the market pays for, how sure that is, and which rows to look at."""
-    how = ["series pooled" if fit.recipe.pooled else "series not pooled", "robust" if fit.robust else "plain"]
-    parts = [
-        first_of_all(fit.cautions),
-        wrapped(counts_line(counts), "") + "\n" + f"Fitted: {', '.join(how)}\nSaved in {saved_in}\n",
-        "What moves the price, all else equal (with the 95 % range of each effect)\n" + _effects(fit) + "\n",
-        "Series against the average one, all else equal\n" + _series(fit) + "\n",
+    pooled, robust = "" if fit.recipe.pooled else "not ", "robust" if fit.robust else "plain"
+    series = [(s.name, s.rows, change(s.percent, 0)) for s in sorted(fit.series, key=lambda s: -s.effect)]
+    unusual = [
+        (u.row, u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}", change(u.moves_percent))
+        for u in fit.unusual
     ]
-    if not fit.exact:
-        parts.append("What it knows least, and what one more sighting would do\n" + _least_known(fit) + "\n")
-    if fit.accuracy is not None:
-        parts.append("How well it foretells prices that it has not seen\n" + _accuracy(fit.accuracy, fit) + "\n")
-    if fit.unusual:
-        parts.append("Rows far from what the others say of them\n" + _unusual(fit) + "\n")
-    parts.append(bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]))
-    parts.append(take_care(fit.cautions))
-    return "\n".join(p for p in parts if p)
+    by_row = table(
+        "row | series< | seen | expected | weight | moves such kits", unusual, under=[u.hint for u in fit.unusual]
+    )
+    accuracy = _accuracy(fit.accuracy, fit) if fit.accuracy is not None else ""
+    return page(
+        first_of_all(fit.cautions),
+        f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
+        f"What moves the price, all else equal (with the 95 % range of each effect)\n{_effects(fit)}",
+        f"Series against the average one, all else equal\n{table('series< | rows | price', series)}",
+        "" if fit.exact else f"What it knows least, and what one more sighting would do\n{_least_known(fit)}",
+        f"How well it foretells prices that it has not seen\n{accuracy}" if accuracy else "",
+        f"Rows far from what the others say of them\n{by_row}" if unusual else "",
+        bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]),
+        take_care(fit.cautions),
+    )
 
 
 def _effects(fit: Fit) -> str:
     rows = [
-        (term_words(t), percent(t.percent, 1, sign=True), _effect_range(t))
+        (PLAIN_WORDS.get(t.name, t.name), change(t.percent), f"{change(t.percent_low)} to {change(t.percent_high)}")
         for t in fit.terms
         if t.percent is not None and not t.name.startswith("series[")
     ]
-    if not rows:
-        return "  nothing but the series"
-    return table([Column("", figures=False), Column("on the price"), Column("95 % range")], rows)
-
-
-def term_words(term: TermEstimate) -> str:
-    """A term in the words of the trade."""
-    return PLAIN_WORDS.get(term.name, term.name)
-
-
-def _effect_range(t: TermEstimate) -> str:
-    return f"{percent(t.percent_low, 1, sign=True)} to {percent(t.percent_high, 1, sign=True)}"
-
-
-def _series(fit: Fit) -> str:
-    rows = [
-        (s.name, str(s.rows), percent(s.percent, 0, sign=True)) for s in sorted(fit.series, key=lambda s: -s.effect)
-    ]
-    return table([Column("series", figures=False), Column("rows"), Column("price")], rows)
+    return table("< | on the price | 95 % range", rows) if rows else "  nothing but the series"
 
 
 def _least_known(fit: Fit) -> str:
-    columns = [Column("series", figures=False), Column("rows"), Column("level known to"), Column("with one more")]
     rows = [
-        (k.name, str(k.rows), f"+-{k.level_percent:.1f} %", f"+-{k.one_more_percent:.1f} %")
+        (k.name, k.rows, f"+-{k.level_percent:.1f} %", f"+-{k.one_more_percent:.1f} %")
         for k in series_knowledge(fit)[:MOST_LEAST_KNOWN]
     ]
     usual = usual_kit(fit, fit.recipe.series[0])
-    kit = f"{usual.pieces:g} pieces, {grade_words(usual.condition)}, sold in private on the newest date"
-    return table(columns, rows) + "\n" + wrapped(f"of {kit}: rows of other kinds of sale tell less of that")
+    kit = f"{usual.pieces:g} pieces, condition {grade(usual.condition)}, sold in private on the newest date"
+    known = table("series< | rows | level known to | with one more", rows)
+    return f"{known}\n{wrapped(f'of {kit}: rows of other kinds of sale tell less of that')}"
 
 
 def _accuracy(a: Accuracy, fit: Fit) -> str:
+    """The measures of a ratio study; it counts every row in full, and says what gross slips do to it."""
     pairs = [
         ("half the errors are under", percent(a.median_ape, 1)),
         ("80 % ranges held", "?" if a.coverage_80 is None else f"{a.coverage_80:.0f} % of prices held out"),
@@ -156,38 +109,12 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
     if a.forward_median_ape is not None:
         under = f"half the errors under {a.forward_median_ape:.1f} %"
         pairs.append(("forward in time", f"{under}  ({a.forward_rows} rows, past alone)"))
-    return "\n".join([facts(pairs), *(wrapped(text) for text in (*_pulled(fit), *a.reasons))])
-
-
-def _pulled(fit: Fit) -> list[str]:
-    """A ratio study counts every row in full: what that does to it where rows are gross slips."""
+    notes = [*a.reasons]
     gross = [str(u.row) for u in fit.unusual if weighs_nothing(u.weight)]
-    if not gross:
-        return []
-    which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross)} move"
-    return [f"COD, PRD and PRB count every row in full; {which} them far"]
-
-
-def _unusual(fit: Fit) -> str:
-    columns = [
-        Column("row"), Column("series", figures=False), Column("seen"), Column("expected"), Column("weight"),
-        Column("moves such kits"),
-    ]  # fmt: skip
-    rows = [
-        (str(u.row), u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}",
-         percent(u.moves_percent, 1, sign=True))
-        for u in fit.unusual
-    ]  # fmt: skip
-    return table(columns, rows, under=[u.hint for u in fit.unusual])
-
-
-def listed(names: Sequence[str], most: int = 5) -> str:
-    """`59, 68 and 70`, and how many more."""
-    shown = [*names[:most], *([f"{len(names) - most} more"] if len(names) > most else [])]
-    return " and ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else shown[0]
-
-
-GROUP_WORDS = {"basis": "asked to sold"}
+    if gross:
+        which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross, 5)} move"
+        notes.insert(0, f"COD, PRD and PRB count every row in full; {which} them far")
+    return "\n".join([facts(pairs), *map(wrapped, notes)])
 
 
 def value_text(
@@ -196,84 +123,77 @@ def value_text(
 ) -> str:  # fmt: skip
     """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them, the
     adjustments of each under it."""
-    notes = [*_alike(valuation), f"asked to sold rests on {valuation.buy_in.rests_on}", *_held(holding), *_moved(move)]
-    if not asked:
-        notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
-    dated = "" if valuation.kit.on is not None else as_of_words(valuation.as_of)  # else the kit's words have the day
-    parts = [
-        first_of_all(cautions),
-        wrapped(f"{kit_words(valuation.kit)} ({currency}{dated})", "") + "\n",
-        asked,
-        "\n".join([_values(valuation), *map(wrapped, notes)]) + "\n",
-        "The nearest sightings, each adjusted to this kit\n" + _comparables(valuation.comparables) + "\n",
-        take_care(cautions),
-    ]
-    return "\n".join(p for p in parts if p)
-
-
-def _alike(v: Valuation) -> list[str]:
-    """Why resale is no more than buy-in, where it is not."""
-    if v.finished != v.kit.condition or v.resale.typical > v.buy_in.typical:
-        return []
-    if v.resale.typical < v.buy_in.typical:
-        return ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
-    return ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
-
-
-def _held(holding: Decimal) -> list[str]:
-    return [f"holding it until it is sold costs {money(holding, cents=True)}"] if holding else []
-
-
-def _moved(m: Moved | None) -> list[str]:
-    if m is None:
-        return []
-    days = f"since {m.since.isoformat()} (to {m.to.isoformat()}) prices"
-    if m.percent is None:
-        return [f"{days}: cannot be told, {m.reason}"]
-    ends = f"{percent(m.low, 1, sign=True)} to {percent(m.high, 1, sign=True)}"
-    return [f"{days} have moved {percent(m.percent, 1, sign=True)}  ({ends})"]
-
-
-def _values(v: Valuation) -> str:
-    """Buy-in beside resale, both ranges under the typical price."""
-    share = v.buy_in.range_percent
-    ways = (v.buy_in, v.resale)
+    kit, ways = valuation.kit, (valuation.buy_in, valuation.resale)
+    buy_in, resale = ways
+    dated = as_of_words(valuation.as_of) if kit.on is None else ""  # else the kit's words have the day
     rows = [
-        ("condition", grade(v.kit.condition), grade(v.finished)),
+        ("condition", grade(kit.condition), grade(valuation.finished)),
         ("typical", *(money(o.typical) for o in ways)),
         ("average", *(money(o.mean) for o in ways)),
-        (f"one sale, {share} %", *(span(o.low, o.high) for o in ways)),
-        (f"market level, {share} %", *(span(o.level_low, o.level_high) for o in ways)),
+        (f"one sale, {buy_in.range_percent} %", *(span(o.low, o.high) for o in ways)),
+        (f"market level, {buy_in.range_percent} %", *(span(o.level_low, o.level_high) for o in ways)),
     ]
-    return table([Column("", figures=False), Column("buy-in value"), Column("resale value")], rows)
-
-
-def _comparables(found: tuple[Comparable, ...]) -> str:
-    columns = [
-        Column("row"), Column("series", figures=False), Column("pieces"), Column("condition"), Column("date"),
-        Column("seen"), Column("adjusted"), Column("gross"),
-    ]  # fmt: skip
-    rows = [
-        (
-            str(c.row), c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date.isoformat() if c.date else "-",
-            money(c.observed), money(c.adjusted), percent(c.gross_percent),
+    notes = []
+    if valuation.finished == kit.condition and resale.typical < buy_in.typical:
+        notes.append(
+            "resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"
         )
-        for c in found
+    elif valuation.finished == kit.condition and resale.typical == buy_in.typical:
+        notes.append("resale equals buy-in: the same condition, and no dealer's price to tell apart")
+    notes.append(f"asked to sold rests on {buy_in.rests_on}")
+    if holding:
+        notes.append(f"holding it until it is sold costs {cents(holding)}")
+    if move is not None:
+        notes.append(_moved(move))
+    if not asked:
+        notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
+    return page(
+        first_of_all(cautions),
+        wrapped(f"{_kit_words(kit)} ({currency}{dated})", ""),
+        asked,
+        "\n".join([table("< | buy-in value | resale value", rows), *map(wrapped, notes)]),
+        f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
+        take_care(cautions),
+    )
+
+
+def _kit_words(kit: Kit) -> str:
+    """`Burren, 5 pieces, condition 3 (mend), hardware yes, on 2026-11-01`."""
+    on = "" if kit.on is None else f"on {kit.on}"
+    parts = [kit.series, f"{kit.pieces:g} pieces", f"condition {grade(kit.condition)}", feature_words(kit.features), on]
+    return ", ".join(part for part in parts if part)
+
+
+def span(low: Decimal | float | None, high: Decimal | float | None) -> str:
+    """A range; a dash alone where there is none."""
+    return "-" if low is None or high is None else f"{money(low)} to {money(high)}"
+
+
+def _moved(m: Moved) -> str:
+    days = f"since {m.since} (to {m.to}) prices"
+    if m.percent is None:
+        return f"{days}: cannot be told, {m.reason}"
+    return f"{days} have moved {change(m.percent)}  ({change(m.low)} to {change(m.high)})"
+
+
+def _comparables(comparables: Sequence[Comparable]) -> str:
+    heads = "row | series< | pieces | condition | date | seen | adjusted | gross"
+    rows = [
+        (c.row, c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date or "-", money(c.observed), money(c.adjusted),
+         percent(c.gross_percent))
+        for c in comparables
     ]  # fmt: skip
     legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
-    return table(columns, rows, under=[_adjustments(c) for c in found]) + "\n" + wrapped(legend)
+    return f"{table(heads, rows, under=[_adjustments(c) for c in comparables])}\n{wrapped(legend)}"
 
 
 def _adjustments(c: Comparable) -> str:
     """`time +4 %, asked to sold -5 %`, and how little the row counts where it is an unusual one."""
     made = [
-        f"{GROUP_WORDS.get(a.name, a.name)} {percent(a.percent, 0, sign=True)}"
+        f"{'asked to sold' if a.name == 'basis' else a.name} {change(a.percent, 0)}"
         for a in c.adjustments
         if round(a.percent) != 0
     ]
-    far = f"; far off: {_counts(c.weight)}" if c.weight < UNUSUAL_WEIGHT else ""
+    counts = "weighs nothing" if weighs_nothing(c.weight) else f"weighs {c.weight:.2f}, not 1"
+    far = f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else ""
     return (", ".join(made) or "nothing to adjust") + far
-
-
-def _counts(weight: float) -> str:
-    return "weighs nothing" if weighs_nothing(weight) else f"weighs {weight:.2f}, not 1"
