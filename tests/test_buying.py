@@ -309,9 +309,7 @@ def test_a_trade_donors_vat_is_asked_for_in_the_written_plan(tmp_path: Path) -> 
 
 def test_offers_of_the_sample_all_have_a_place(shop: Path) -> None:
     reading = read_offers(shop / "offers.csv", read_shop(shop))
-    assert {o.offer for o in reading.offers} == {
-        one["offer"] for one in run(shop, "shortlist", "--json").data["offers"]
-    }
+    assert {o.offer for o in reading.rows} == {one["offer"] for one in run(shop, "shortlist", "--json").data["offers"]}
 
 
 # ---- nothing to judge ----------------------------------------------------------------------------------------------

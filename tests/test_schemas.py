@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+from kitvalue.intake.books.specs import PRICES
+from kitvalue.intake.tables.specification import wanted
+from kitvalue.intake.text.vocabulary import OPTIONAL, REQUIRED
 from tests.shops import SAMPLE
 from tests.tooling.make_schemas import PLACE, schemas, written
 
@@ -98,6 +101,11 @@ def test_slips_do_not_fit(slip: str) -> None:
     rule = schema("shop.schema.json")
     assert fits(tomllib.loads(SOUND), rule, rule)
     assert not fits(tomllib.loads(slip), rule, rule)
+
+
+def test_the_settings_know_the_columns_of_the_price_book() -> None:
+    assert wanted(PRICES).required == REQUIRED
+    assert set(wanted(PRICES).optional) == set(OPTIONAL)
 
 
 @pytest.mark.parametrize("name", ["prices", "offers"])

@@ -120,5 +120,5 @@ def test_the_first_price_book_is_read_whole_and_can_be_fitted() -> None:
 @pytest.mark.parametrize(("folder", "count"), [(STARTER, 4), (SAMPLE, 12)], ids=["starter", "sample"])
 def test_every_offer_is_read_and_has_a_drum_for_each_size(folder: Path, count: int) -> None:
     reading = read_offers(folder / "offers.csv", shops.read_shop(folder))
-    assert len(reading.offers) == reading.counts.used == reading.counts.read == count
-    assert all(len(offer.sizes) == offer.pieces for offer in reading.offers)
+    assert len(reading.rows) == reading.counts.used == reading.counts.read == count
+    assert all(len(offer.sizes) == offer.pieces for offer in reading.rows)

@@ -212,10 +212,10 @@ def bench_hours(context: click.Context, parameter: click.Parameter, text: str | 
     """An option of hours at the bench, read as the files' hours are: 6, 5.5 or 5:30."""
     if text is None:
         return None
-    from kitvalue.intake.books.done import hours_check, read_hours
+    from kitvalue.intake.books.specs import WORK, read_hours
     from kitvalue.intake.text.numbers import Amount
 
     read = read_hours(text)
-    if not isinstance(read, Amount) or hours_check(read) is not None:
+    if not isinstance(read, Amount) or WORK.refusal(read.value) is not None:
         raise click.BadParameter(f'"{text}" is no number of hours; write for instance 6 or 5:30')
     return read.value

@@ -19,8 +19,9 @@ from kitvalue.market.value import value_kit
 if TYPE_CHECKING:
     from kitvalue.decisions.shortlist import OfferFound, Shortlist
     from kitvalue.decisions.sourcing import Answer, Sourcing
-    from kitvalue.intake.books.offers import Offer, OffersReading
+    from kitvalue.intake.books.offers import Offer
     from kitvalue.intake.books.parts import Part
+    from kitvalue.intake.tables.specification import FileReading
     from kitvalue.intake.text.problems import FileCounts
     from kitvalue.market.fitted import Fit
     from kitvalue.pages.report import OfferSeen
@@ -34,7 +35,7 @@ PARTS = "parts.csv"
 class Gathered:
     """The offers and the parts of a shop; `parts` is None where there is no parts.csv."""
 
-    offers: OffersReading
+    offers: FileReading[Offer]
     parts: tuple[Part, ...] | None
     problems: tuple[Problem, ...]
 
@@ -50,14 +51,14 @@ def gathered(folder: Path, shop: Shop) -> Gathered:
         raise FileError(f"there is no {OFFERS} in {folder}: write the kits you are offered into it, or use jot --offer")
     offers = read_offers(folder / OFFERS, shop)
     keeper.refuse_file(offers.problems)
-    if not offers.offers:
+    if not offers.rows:
         raise RefusedError(_no_offers(offers.counts), offers.problems)
     problems, parts = list(offers.problems), None
     if (folder / PARTS).exists():
         reading = read_parts(folder / PARTS, shop)
         keeper.refuse_file(reading.problems)
         problems += reading.problems
-        parts = reading.parts
+        parts = reading.rows
     return Gathered(offers, parts, tuple(problems))
 
 
@@ -92,7 +93,7 @@ def shortlist_shop(
     read = gathered(folder, shop)
     market = keeper.market_of(folder, shop)
     want = wanted(shop, market.fit, plan, read.parts, on)
-    listed = shortlisted(want, read.offers.offers, tell)
+    listed = shortlisted(want, read.offers.rows, tell)
     selling = shop.selling
     cautions = [*market.cautions, ESTIMATES, VAT]
     if not market.fit.recipe.has("dealer"):
@@ -145,7 +146,7 @@ def source_build(folder: Path, plan_name: str, best: int = 1, write: str | None 
     plan = read_plan(plan_name, folder, shop)
     target = None if write is None else _new_plan_path(folder, write)
     read = gathered(folder, shop)
-    offers = read.offers.offers
+    offers = read.offers.rows
     limits = Limits(None if shop.buying.budget is None else float(shop.buying.budget), shop.buying.kits)
     answers = solve(
         wanted_drums(plan, shop), supplies(offers, read.parts or (), plan, shop), cut_cost(shop), limits, best
@@ -235,13 +236,13 @@ def offers_seen(folder: Path, shop: Shop, fit: Fit) -> OffersSeen:
         read = read_parts(folder / PARTS, shop)
         files.append(read.counts)
         problems += read.problems
-        parts = read.parts
+        parts = read.rows
     try:
-        listed = shortlisted(wanted(shop, fit, None, parts, None), reading.offers).found
+        listed = shortlisted(wanted(shop, fit, None, parts, None), reading.rows).found
     except KitvalueError:
         listed = ()  # no [tax] or [selling], or asked prices only: each offer below says what can be said of it
     found = {one.offer.offer: one for one in listed}
-    offers = tuple(_offer_seen(offer, fit, found.get(offer.offer)) for offer in reading.offers)
+    offers = tuple(_offer_seen(offer, fit, found.get(offer.offer)) for offer in reading.rows)
     return OffersSeen(offers, tuple(files), tuple(problems))
 
 

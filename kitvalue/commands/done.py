@@ -48,11 +48,11 @@ def finished_builds(folder: Path) -> Finished:
     keeper.refuse_file(reading.problems)
     if not reading.counts.read:
         raise RefusedError(f"{DONE} has no finished build in it yet: write a row for each job (plan, finished_on)")
-    if not reading.builds:
+    if not reading.rows:
         rows = "the one row" if reading.counts.read == 1 else f"all {reading.counts.read} rows"
         raise RefusedError(f"{rows} of {DONE} cannot be read: kitvalue check lists what to mend", reading.problems)
-    plans, problems = _planned(folder, shop, reading.builds)
-    jobs = job_outcomes([b for b in reading.builds if b.plan in plans], plans, shop)
+    plans, problems = _planned(folder, shop, reading.rows)
+    jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
     cautions: list[str] = []
     seen: list[SaleSeen] = []
     if any(job.sold_on is not None and job.sold_for is not None for job in jobs):

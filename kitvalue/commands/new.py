@@ -16,7 +16,7 @@ from kitvalue.commands.check import CheckDone, check_shop
 from kitvalue.commands.writing import make_writable, write_whole_bytes
 from kitvalue.intake.arrival.settings import FirstLook, NewLines, SeriesSeen, new_settings, series_seen, unknown_words
 from kitvalue.intake.arrival.takeover import Incoming, incoming
-from kitvalue.intake.books.offers import WANTED
+from kitvalue.intake.books import specs
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.pasting import open_blocks, paste_blocks
 from kitvalue.intake.settings.shop import PricesTable, Shop, read_shop
@@ -84,7 +84,11 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         if seen.decimal is not None:  # proven by a row beyond those that were looked at
             sheet = replace(sheet, sized=None)
         write(SHOP, new_settings(starter, sheet, series, seen, currency).encode())
-        columns = (*WANTED.required, *_OF_AN_OFFER, *(name for name in features if name in sheet.columns))
+        columns = (
+            *(spec.name for spec in specs.OFFERS if spec.needed),
+            *_OF_AN_OFFER,
+            *(name for name in features if name in sheet.columns),
+        )
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
     usual = _usual_grade(sheet.conditions, read_shop(folder))

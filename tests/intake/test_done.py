@@ -12,8 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.books.done import DoneReading, FinishedBuild, OperationHours, read_done
+from kitvalue.intake.books.done import FinishedBuild, OperationHours, read_done
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.tables.specification import FileReading
 from kitvalue.intake.text.problems import Level
 
 PLANS = ("seven-piece", "inishmore-restored")
@@ -30,7 +31,7 @@ def shop(**files: object) -> Shop:
     )
 
 
-def read(place: Path, text: str, **files: object) -> DoneReading:
+def read(place: Path, text: str, **files: object) -> FileReading[FinishedBuild]:
     path = place / "done.csv"
     path.write_text(text, encoding="utf-8")
     return read_done(path, shop(**files), PLANS)
@@ -41,7 +42,7 @@ def test_a_row_as_a_workshop_writes_it(tmp_path: Path) -> None:
         tmp_path, HEAD + "seven-piece;04.05.2026;33,5;5,2;2,8;1.250,00 EUR;01.06.2026;2.310,-;first of its kind\n"
     )
     assert found.problems == ()
-    assert found.builds == (
+    assert found.rows == (
         FinishedBuild(
             2, "seven-piece", dt.date(2026, 5, 4), Decimal("33.5"),
             (OperationHours("edge", Decimal("5.2")), OperationHours("head", Decimal("2.8"))),
@@ -53,7 +54,7 @@ def test_a_row_as_a_workshop_writes_it(tmp_path: Path) -> None:
 
 def test_what_is_blank_is_unknown_and_not_nothing(tmp_path: Path) -> None:
     found = read(tmp_path, HEAD + "Seven-Piece.toml;2026-05-04;;0;;;;;\n")
-    (one,) = found.builds
+    (one,) = found.rows
     assert one == FinishedBuild(
         2, "seven-piece", dt.date(2026, 5, 4), None, (OperationHours("edge", Decimal(0)),), None, None, None, None
     )
@@ -61,13 +62,13 @@ def test_what_is_blank_is_unknown_and_not_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("text", "hours"), [("5:30", "5.5"), ("5:30:00", "5.5"), ("0:15", "0.25"), ("12", "12")])
 def test_hours_and_minutes(tmp_path: Path, text: str, hours: str) -> None:
-    (one,) = read(tmp_path, f"{HEAD}seven-piece;2026-05-04;{text};;;;;;\n").builds
+    (one,) = read(tmp_path, f"{HEAD}seven-piece;2026-05-04;{text};;;;;;\n").rows
     assert one.hours == Decimal(hours)
 
 
 def test_two_columns_are_enough(tmp_path: Path) -> None:
     found = read(tmp_path, "plan,finished_on\nseven-piece,2026-05-04\n")
-    assert len(found.builds) == 1
+    assert len(found.rows) == 1
     assert found.problems == ()
 
 
@@ -94,7 +95,7 @@ def test_two_columns_are_enough(tmp_path: Path) -> None:
 )
 def test_a_cell_that_cannot_be_taken_refuses_its_row(tmp_path: Path, row: str, column: str, words: str) -> None:
     found = read(tmp_path, f"{HEAD}seven-piece;2026-04-01;;;;;;;\n{row}\n")
-    assert [one.row for one in found.builds] == [2]
+    assert [one.row for one in found.rows] == [2]
     hard = [p for p in found.problems if p.level is Level.REFUSED]
     assert len(hard) == 1, [p.line() for p in hard]
     assert (hard[0].row, hard[0].column) == (3, column)
@@ -106,13 +107,13 @@ def test_a_sale_without_its_day_is_used_and_said(tmp_path: Path) -> None:
     found = read(tmp_path, HEAD + "seven-piece;2026-05-04;;;;;;2310;\n")
     (problem,) = found.problems
     assert (problem.level, problem.code, problem.column) == (Level.WARNING, "no_sold_on", "sold_for")
-    assert found.builds[0].sold_for == 2310
+    assert found.rows[0].sold_for == 2310
 
 
 def test_one_job_written_down_twice_counts_once(tmp_path: Path) -> None:
     row = "seven-piece;2026-05-04;33;;;;;;\n"
     found = read(tmp_path, HEAD + row + "inishmore-restored;2026-05-04;33;;;;;;\n" + row)
-    assert [one.row for one in found.builds] == [2, 3]
+    assert [one.row for one in found.rows] == [2, 3]
     (problem,) = found.problems
     assert (problem.row, problem.code) == (4, "row_twice")
     assert "repeats row 2" in problem.message
@@ -123,16 +124,16 @@ def test_an_operation_that_the_shop_has_not_is_told(tmp_path: Path) -> None:
     (problem,) = found.problems
     assert problem.level is Level.WARNING
     assert 'the column "hours_egde" is not used; did you mean hours_edge?' in problem.message
-    assert found.builds[0].operations == ()
+    assert found.rows[0].operations == ()
 
 
 def test_one_column_proves_the_decimal_sign_for_another(tmp_path: Path) -> None:
     both = read(tmp_path, HEAD + "seven-piece;2026-05-04;;;;1.150,00;2026-06-01;2.590;\n")
     assert both.problems == ()
-    assert (both.builds[0].cost, both.builds[0].sold_for) == (Decimal("1150.00"), Decimal(2590))
+    assert (both.rows[0].cost, both.rows[0].sold_for) == (Decimal("1150.00"), Decimal(2590))
     alone = read(tmp_path, HEAD + "seven-piece;2026-05-04;;;;1150;2026-06-01;2.590;\n")
     assert [p.code for p in alone.problems] == ["undecided_decimal"]
-    assert alone.builds == ()
+    assert alone.rows == ()
     clash = read(tmp_path, HEAD + "seven-piece;2026-05-04;5.5;;;1.150,00;2026-06-01;2.590;\n")
     assert [p.code for p in clash.problems] == ["undecided_decimal"]
 
@@ -140,10 +141,10 @@ def test_one_column_proves_the_decimal_sign_for_another(tmp_path: Path) -> None:
 def test_a_file_that_leaves_its_dates_open_is_refused_as_a_whole(tmp_path: Path) -> None:
     text = "plan;finished_on\nseven-piece;03/04/2026\n"
     found = read(tmp_path, text)
-    assert found.builds == ()
+    assert found.rows == ()
     assert [p.level for p in found.problems] == [Level.FILE]
     assert "day_first" in found.problems[0].message
-    assert read(tmp_path, text, day_first=True).builds[0].finished_on == dt.date(2026, 4, 3)
+    assert read(tmp_path, text, day_first=True).rows[0].finished_on == dt.date(2026, 4, 3)
 
 
 @pytest.mark.parametrize(
@@ -151,7 +152,7 @@ def test_a_file_that_leaves_its_dates_open_is_refused_as_a_whole(tmp_path: Path)
 )
 def test_a_file_that_cannot_be_trusted_gives_one_problem(tmp_path: Path, text: str) -> None:
     found = read(tmp_path, text)
-    assert found.builds == ()
+    assert found.rows == ()
     assert [p.level for p in found.problems] == [Level.FILE]
 
 
@@ -175,10 +176,10 @@ def test_what_was_written_is_what_is_read(
         writer.writerow(["seven-piece", "2026-05-04", edge, head, f"{cost:.2f}"])
     found = read(place, out.getvalue(), decimal=".")
     assert found.problems == ()
-    read_back = [(*(one.hours for one in build.operations), build.cost) for build in found.builds]
+    read_back = [(*(one.hours for one in build.operations), build.cost) for build in found.rows]
     assert read_back == rows
 
 
 def test_a_header_alone_is_a_file_without_builds(tmp_path: Path) -> None:
     found = read(tmp_path, "plan;finished_on;hours;sold_on\n")
-    assert (found.builds, found.problems, found.counts.read, found.counts.refused) == ((), (), 0, 0)
+    assert (found.rows, found.problems, found.counts.read, found.counts.refused) == ((), (), 0, 0)

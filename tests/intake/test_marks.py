@@ -37,7 +37,7 @@ def test_mapped_numbers_are_read_the_other_way_round(tmp_path: Path) -> None:
     assert [row.condition for row in reading.rows_as_read] == [5, 4, 3, 2, 1, 1, 5, 4]
     path = tmp_path / "offers.csv"
     path.write_text("offer;series;pieces;condition;price\nD1;Burren;4;2;300\nD2;Burren;4;5;300\n", encoding="utf-8")
-    assert [offer.condition for offer in read_offers(path, shop_in(tmp_path, rule)).offers] == [4, 1]
+    assert [offer.condition for offer in read_offers(path, shop_in(tmp_path, rule)).rows] == [4, 1]
 
 
 def test_a_number_left_out_of_a_turned_scale_is_refused_with_both_meanings(tmp_path: Path) -> None:

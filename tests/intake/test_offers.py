@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.books.offers import OffersReading, read_offers
+from kitvalue.intake.books.offers import Offer, read_offers
+from kitvalue.intake.tables.specification import FileReading
 from kitvalue.intake.text.problems import Level, Problem
 from kitvalue.intake.text.sizes import Size, split_sizes
 from tests.intake.shops import SETTINGS, shop_in
@@ -17,20 +18,20 @@ from tests.intake.shops import SETTINGS, shop_in
 HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
 
 
-def read(folder: Path, *rows: str, header: str = HEADER, settings: str = SETTINGS) -> OffersReading:
+def read(folder: Path, *rows: str, header: str = HEADER, settings: str = SETTINGS) -> FileReading[Offer]:
     shop = shop_in(folder, settings)
     (folder / "offers.csv").write_text("\n".join([header, *rows, ""]), encoding="utf-8")
     return read_offers(folder / "offers.csv", shop)
 
 
-def refused(reading: OffersReading) -> list[Problem]:
+def refused(reading: FileReading[Offer]) -> list[Problem]:
     return [problem for problem in reading.problems if problem.level is Level.REFUSED]
 
 
 def test_a_sound_offer(tmp_path: Path) -> None:
     reading = read(tmp_path, 'D1;burren;4;good;1.360,00 VB;45;"22x16 16"" x 16"" 13 x 7 1/4, 12x10";trade;10 %;blue',
                    "D2;Slane;5;3,5;400;;;;fixed;")  # fmt: skip
-    one, two = reading.offers
+    one, two = reading.rows
     assert (one.row, one.offer, one.series, one.pieces, one.condition) == (2, "D1", "Burren", 4, 4)
     assert (one.price, one.freight, one.bought_from, one.haggle, one.note) == (1360, 45, "trade", 10, "blue")
     assert [(size.diameter, size.depth) for size in one.sizes] == [(22, 16), (16, 16), (13, Decimal("7.25")), (12, 10)]
@@ -63,19 +64,19 @@ def test_a_cell_that_cannot_be_taken(tmp_path: Path, row: str, column: str, word
     (problem,) = refused(reading)
     assert (problem.file, problem.row, problem.column) == ("offers.csv", 2, column)
     assert words in problem.message
-    assert [offer.offer for offer in reading.offers] == ["E"]
+    assert [offer.offer for offer in reading.rows] == ["E"]
 
 
 def test_one_name_for_two_offers_refuses_both(tmp_path: Path) -> None:
     reading = read(tmp_path, "D1;Burren;4;good;360;;;;;", "d1 ;Slane;5;3;400;;;;;", "D2;Slane;5;3;400;;;;;")
     assert [(p.row, p.code) for p in refused(reading)] == [(2, "offer_twice"), (3, "offer_twice")]
     assert "rows 2 and 3" in refused(reading)[0].message
-    assert [offer.offer for offer in reading.offers] == ["D2"]
+    assert [offer.offer for offer in reading.rows] == ["D2"]
 
 
 def test_sizes_follow_the_shops_order(tmp_path: Path) -> None:
     settings = SETTINGS.replace('currency = "EUR"', 'currency = "EUR"\nsize_order = "depth-diameter"')
-    (offer,) = read(tmp_path, "D;Burren;2;good;360;;16x22 10x12;;;", settings=settings).offers
+    (offer,) = read(tmp_path, "D;Burren;2;good;360;;16x22 10x12;;;", settings=settings).rows
     assert offer.sizes == (Size(Decimal(22), Decimal(16)), Size(Decimal(12), Decimal(10)))
 
 
@@ -83,7 +84,7 @@ def test_the_file_as_a_whole(tmp_path: Path) -> None:
     assert [p.code for p in read_offers(tmp_path / "offers.csv", shop_in(tmp_path)).problems] == ["no_file"]
     undecided = read(tmp_path, "D;Burren;4;good;1.360;;;;;")
     assert [(p.level, p.row, p.text) for p in undecided.problems] == [(Level.FILE, 2, "1.360")]
-    assert undecided.offers == ()
+    assert undecided.rows == ()
     missing = read(tmp_path, "D;Burren", header="offer;series")
     assert "pieces, condition and price are missing" in missing.problems[0].message
 
@@ -107,7 +108,7 @@ def test_sizes_are_told_apart(text: str, parts: list[str]) -> None:
 def test_any_rows_are_read_or_refused(tmp_path_factory: pytest.TempPathFactory, rows: list[str]) -> None:
     reading = read(tmp_path_factory.getbasetemp(), *rows)
     assert reading.counts.read == reading.counts.used + reading.counts.refused
-    assert reading.counts.used == len(reading.offers)
+    assert reading.counts.used == len(reading.rows)
 
 
 def test_an_offer_in_another_currency_needs_a_rate_and_takes_the_newest(tmp_path: Path) -> None:
@@ -115,12 +116,12 @@ def test_an_offer_in_another_currency_needs_a_rate_and_takes_the_newest(tmp_path
     path = tmp_path / "offers.csv"
     path.write_text("offer,series,pieces,condition,price,freight\nA,Burren,4,3,480 CHF,33.33 CHF\n", encoding="utf-8")
     without = read_offers(path, shop)
-    assert without.offers == ()
+    assert without.rows == ()
     assert {p.column for p in without.problems} == {"price", "freight"}
     assert all("rates.csv" in p.message for p in without.problems)
     rates = "date,currency,rate\n2026-01-02,CHF,1.01\n2026-10-01,CHF,1.07\n"
     (tmp_path / "rates.csv").write_text(rates, encoding="utf-8")
-    (offer,) = read_offers(path, shop).offers
+    (offer,) = read_offers(path, shop).rows
     assert (str(offer.price), str(offer.freight)) == ("513.60", "35.66")
 
 
@@ -141,11 +142,11 @@ def test_features_stand_in_columns_of_their_own_and_are_read_as_in_the_book(tmp_
     rows = ("A;Burren;4;3;360;2;ja;Sparkling;10", "B;Burren;4;3;360;1,5;no;-;", "C;Burren;4;3;360;;;;fixed")
     reading = read(tmp_path, *rows, header=header, settings=FEATURES)
     assert reading.problems == ()
-    told = [{f.name: f.value for f in offer.features} for offer in reading.offers]
+    told = [{f.name: f.value for f in offer.features} for offer in reading.rows]
     assert told[0] == {"hardware": True, "holes": 2, "finish": "sparkle"}
     assert told[1] == {"hardware": False, "holes": Decimal("1.5")}
     assert told[2] == {}
-    assert [offer.haggle for offer in reading.offers] == [10, None, "fixed"]  # a column that is there already
+    assert [offer.haggle for offer in reading.rows] == [10, None, "fixed"]  # a column that is there already
 
 
 def test_a_feature_that_cannot_be_read_refuses_its_row(tmp_path: Path) -> None:
@@ -153,7 +154,7 @@ def test_a_feature_that_cannot_be_read_refuses_its_row(tmp_path: Path) -> None:
     reading = read(tmp_path, "A;Burren;4;3;360;few;yes", "B;Burren;4;3;360;1;maybe", header=header, settings=FEATURES)
     assert [(p.row, p.column) for p in refused(reading)] == [(2, "holes"), (3, "hardware")]
     assert "neither yes nor no" in refused(reading)[1].message
-    assert reading.offers == ()
+    assert reading.rows == ()
 
 
 def test_a_number_that_can_be_two_makes_the_file_unusable_as_in_the_book(tmp_path: Path) -> None:
@@ -166,7 +167,7 @@ def test_a_feature_that_is_not_declared_is_not_used(tmp_path: Path) -> None:
     header = "offer;series;pieces;condition;price;hardware"
     reading = read(tmp_path, "A;Burren;4;3;360;yes", header=header)
     assert [p.code for p in reading.problems] == ["unused_column"]
-    assert reading.offers[0].features == ()
+    assert reading.rows[0].features == ()
 
 
 @pytest.mark.parametrize(
@@ -177,7 +178,7 @@ def test_diameters_alone_leave_the_sizes_unknown_and_say_so(
     tmp_path: Path, cell: str, pieces: int, differs: bool
 ) -> None:
     reading = read(tmp_path, f"D;Burren;{pieces};good;360;;{cell};;;")
-    (offer,) = reading.offers
+    (offer,) = reading.rows
     assert offer.sizes == ()
     (warning,) = reading.problems
     assert (warning.level, warning.row, warning.column, warning.text) == (Level.WARNING, 2, "sizes", cell)
@@ -196,7 +197,7 @@ def test_a_row_refused_elsewhere_keeps_its_warning(tmp_path: Path) -> None:
 
 def test_a_header_alone_is_a_file_without_offers(tmp_path: Path) -> None:
     reading = read(tmp_path)
-    assert (reading.offers, reading.problems) == ((), ())
+    assert (reading.rows, reading.problems) == ((), ())
     assert (reading.counts.read, reading.counts.refused, reading.counts.delimiter) == (0, 0, ";")
 
 
@@ -220,7 +221,7 @@ WORK = "offer;series;pieces;condition;price;finished;hours"
 def test_the_grade_it_is_sold_in_and_the_hours_until_then(
     tmp_path: Path, cells: str, finished: Decimal | None, hours: Decimal | None
 ) -> None:
-    (offer,) = read(tmp_path, f"D;Burren;4;3;360;{cells}", header=WORK).offers
+    (offer,) = read(tmp_path, f"D;Burren;4;3;360;{cells}", header=WORK).rows
     assert (offer.finished, offer.hours) == (finished, hours)
 
 
@@ -240,16 +241,16 @@ def test_what_is_done_before_it_is_sold_and_cannot_be(tmp_path: Path, cells: str
     (problem,) = refused(reading)
     assert (problem.file, problem.row, problem.column) == ("offers.csv", 2, column)
     assert words in problem.message
-    assert [offer.offer for offer in reading.offers] == ["E"]
+    assert [offer.offer for offer in reading.rows] == ["E"]
 
 
 def test_hours_are_read_by_the_sign_that_the_prices_prove(tmp_path: Path) -> None:
-    (offer,) = read(tmp_path, "D;Burren;4;3;360,50;4;1,125", header=WORK).offers
+    (offer,) = read(tmp_path, "D;Burren;4;3;360,50;4;1,125", header=WORK).rows
     assert offer.hours == Decimal("1.125")
     undecided = read(tmp_path, "D;Burren;4;3;360;4;1,125", header=WORK)
     assert [(p.level, p.column, p.text) for p in undecided.problems] == [(Level.FILE, "hours", "1,125")]
 
 
 def test_offers_without_the_columns_tell_nothing_of_it(tmp_path: Path) -> None:
-    (offer,) = read(tmp_path, "D;Burren;4;3;360;;;;;").offers
+    (offer,) = read(tmp_path, "D;Burren;4;3;360;;;;;").rows
     assert (offer.finished, offer.hours) == (None, None)

@@ -13,7 +13,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from kitvalue.intake.books.book import PriceBook
-from kitvalue.intake.books.bookcolumns import read_columns
+from kitvalue.intake.books.bookcolumns import read_book_columns
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
 from kitvalue.intake.books.bookwarnings import single_warnings, to_be_looked_at, without_repeats
 from kitvalue.intake.books.pricebook import PriceReading, read_pricebook, wanted_columns
@@ -50,7 +50,7 @@ def agree(data: bytes, folder: Path, shop: Shop) -> PriceReading:
         return reading
     totals = totals_refusals(table)
     counted = np.array([at not in totals for at in range(len(table))], dtype=bool)
-    columns, rates = read_columns(table, shop, counted), read_rates(folder / "rates.csv", shop)
+    columns, rates = read_book_columns(table, shop, counted), read_rates(folder / "rates.csv", shop)
     reader = RowReader(table, columns, rates, "EUR", counted)
     looked_at, usable = to_be_looked_at(reader), []
     for at in np.flatnonzero(counted).tolist():

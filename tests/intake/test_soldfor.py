@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.books.bookcolumns import read_sold_for
 from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
+from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import Level
 from tests.intake.shops import SETTINGS, read_rows, refused, shop_in, warned

@@ -123,7 +123,7 @@ class Readers:
 
     def offers(self, data: bytes) -> str:
         reading = read_offers(self._written("offers.csv", data), self.shop)
-        assert reading.counts.used == len(reading.offers)
+        assert reading.counts.used == len(reading.rows)
         return _sound(reading.problems)
 
     def rates(self, data: bytes) -> str:

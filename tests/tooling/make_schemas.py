@@ -8,61 +8,21 @@ shop.toml and build plans as JSON Schema (draft 2020-12), the CSV files as Table
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
 
-from kitvalue.intake.books import bookrows as rates
-from kitvalue.intake.books import done, offers, parts
+from kitvalue.intake.books import specs
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED
+from kitvalue.intake.tables.specification import ColumnSpec
+from kitvalue.intake.text.vocabulary import GRADES
 
 PLACE = Path(__file__).resolve().parents[2] / "shared" / "schemas"
 LIMITS = {"ge": "minimum", "gt": "exclusiveMinimum", "le": "maximum", "lt": "exclusiveMaximum"}
 GRADE = {"anyOf": [{"type": "number", "minimum": 1, "maximum": 5, "multipleOf": 0.5}, {"enum": list(GRADES)}]}
-GRADES_SAID = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
-
-Field = dict[str, Any]
-NUMBER: Field = {"type": "number"}
-MONEY: Field = {"type": "number", "constraints": {"minimum": 0}}
-PERCENT: Field = {"type": "number", "constraints": {"minimum": 0, "maximum": 99.99}}
-FIELDS: dict[str, Field] = {
-    "series": {"type": "string"},
-    "pieces": {"type": "integer", "constraints": {"minimum": 1}, "description": "drums, no cymbals or stands"},
-    "condition": {"type": "string", "description": GRADES_SAID},
-    "price": {"type": "number", "constraints": {"minimum": 0.01}},
-    "date": {"type": "date"},
-    "price_kind": {
-        "type": "string",
-        "constraints": {"enum": list(PRICE_KINDS)},
-        "description": "blank counts as asked",
-    },
-    "channel": {"type": "string", "constraints": {"enum": list(CHANNELS)}, "description": "blank counts as private"},
-    "premium": PERCENT | {"description": "percent on a hammer price"},
-    "currency": {"type": "string", "description": "ISO 4217; blank counts as the shop's"},
-    "freight": MONEY | {"description": "blank is unknown, 0 is free"},
-    "ref": {"type": "string", "description": "the listing's own number or address; of its rows only the latest counts"},
-    "note": {"type": "string"},
-    "weight": {"type": "number", "constraints": {"minimum": 0}, "description": "precision weight; blank counts as 1"},
-    "offer": {"type": "string", "constraints": {"unique": True}},
-    "sizes": {"type": "string", "description": 'in the shop\'s order, such as "22x16 16x16 13x11 12x10"'},
-    "bought_from": {"type": "string", "constraints": {"enum": ["private", "trade", "import"]}},
-    "haggle": {"type": "string", "description": 'percent, or "fixed"'},
-    "rate": {"type": "number", "constraints": {"minimum": 0}, "description": "what one unit of the currency costs"},
-    "part": {"type": "string"},
-    "value": MONEY | {"description": "what the part fetches, gross"},
-    "chance": {"type": "number", "constraints": {"minimum": 0, "maximum": 100}, "description": "percent that it sells"},
-    "weeks": {"type": "number", "constraints": {"minimum": 0}, "description": "until it is sold"},
-    "plan": {"type": "string", "description": "a plan's name in builds/"},
-    "finished_on": {"type": "date"},
-    "hours": {"type": "string", "description": "of all work, such as 5.5 or 5:30; hours_OPERATION for one operation"},
-    "cost": MONEY | {"description": "paid out, net, without the shop's own hours"},
-    "sold_on": {"type": "date"},
-    "sold_for": MONEY | {"description": "gross, without freight"},
-}
 
 
 def toml_schema(model: type[BaseModel], title: str) -> dict[str, Any]:
@@ -102,31 +62,26 @@ def _tidy(part: Any) -> Any:
     return found
 
 
-OF_PRICES: dict[str, Field] = {  # which of the two may be blank hangs on the other, which a Table Schema cannot say
-    "price": {**FIELDS["price"], "description": "what was asked or paid; blank only where sold_for is filled in"},
-    "sold_for": {**FIELDS["price"], "description": "what it went for; blank if unsold or unknown"},
-}
-OF_OFFERS: dict[str, Field] = {
-    "finished": {"type": "string", "description": f"{GRADES_SAID}, that it will be sold in; blank is as it stands"},
-    "hours": {
-        "type": "string",
-        "description": "of the bench to restore it, such as 6 or 5:30, on top of prepare",
-    },
-    "parts": {"type": "string", "description": "what is bought to restore it, net of the VAT that is deducted"},
-}
+def field(spec: ColumnSpec) -> dict[str, Any]:
+    """A field of a Table Schema: of a number that must be above 0, or below another, the last cent within."""
+    said = {"type": {"word": "string", "number": "number", "day": "date"}[spec.kind], **spec.schema}
+    kind, limits = said.pop("type"), dict[str, Any]()
+    if spec.needed and not spec.unless:  # which of two may be blank hangs on the other, which a Table Schema cannot say
+        limits["required"] = True
+    if spec.bounds is not None and kind == "number":
+        bounds = spec.bounds
+        limits["minimum"] = 0.01 if bounds.zero is not None and spec.unit == "money" else 0
+        if bounds.highest is not None:
+            limits["maximum"] = bounds.highest - 0.01 if bounds.below else bounds.highest
+    limits |= said
+    described = {"description": spec.description} if spec.description else {}
+    return {"name": spec.name, "type": kind, **({"constraints": limits} if limits else {}), **described}
 
 
-def table_schema(
-    required: tuple[str, ...], optional: tuple[str, ...], own: Mapping[str, Field] | None = None
-) -> dict[str, Any]:
-    """Table Schema of a CSV file, under our names for its columns. `own`: fields that are this file's alone."""
-    fields = []
-    for name in (*required, *optional):
-        field = {"name": name, **((own or {}).get(name) or FIELDS[name])}
-        if name in required and name not in (own or {}):
-            field["constraints"] = {"required": True, **field.get("constraints", {})}
-        fields.append(field)
-    return {"fields": fields, "missingValues": [""]}
+def table_schema(columns: Sequence[ColumnSpec]) -> dict[str, Any]:
+    """Table Schema of a CSV file, under our names for its columns, those that are needed first."""
+    ordered = sorted(columns, key=lambda spec: not spec.needed)
+    return {"fields": [field(spec) for spec in ordered], "missingValues": [""]}
 
 
 def schemas() -> Mapping[str, dict[str, Any]]:
@@ -134,11 +89,11 @@ def schemas() -> Mapping[str, dict[str, Any]]:
     return {
         "shop.schema.json": toml_schema(Shop, "Settings of a shop (shop.toml)"),
         "plan.schema.json": toml_schema(Plan, "A build plan (builds/NAME.toml)"),
-        "prices.tableschema.json": table_schema(REQUIRED, OPTIONAL, OF_PRICES),
-        "offers.tableschema.json": table_schema(offers.WANTED.required, offers.WANTED.optional, OF_OFFERS),
-        "parts.tableschema.json": table_schema(parts.WANTED.required, parts.WANTED.optional),
-        "done.tableschema.json": table_schema(done.REQUIRED, done.OPTIONAL),
-        "rates.tableschema.json": table_schema(rates.WANTED.required, rates.WANTED.optional),
+        "prices.tableschema.json": table_schema(specs.PRICES),
+        "offers.tableschema.json": table_schema(specs.OFFERS),
+        "parts.tableschema.json": table_schema(specs.PARTS),
+        "done.tableschema.json": table_schema(specs.DONE),
+        "rates.tableschema.json": table_schema(specs.RATES),
     }
 
 

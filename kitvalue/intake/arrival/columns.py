@@ -11,7 +11,7 @@ from itertools import pairwise
 from statistics import median
 from typing import Final, Literal
 
-from kitvalue.intake.books.bookcolumns import read_sold_for
+from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.text.dates import read_date
 from kitvalue.intake.text.numbers import Amount, TwoReadings, meanings
 from kitvalue.intake.text.sizes import drums_listed, read_pieces, says_pieces

@@ -11,8 +11,8 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from kitvalue.intake.arrival.takeover import Incoming
-from kitvalue.intake.books.bookcolumns import feature_reader, kind_reader, read_shop_grade
 from kitvalue.intake.books.bookrows import says_total
+from kitvalue.intake.books.specs import feature_reader, kind_reader, read_shop_grade
 from kitvalue.intake.settings.pasting import PasteBlock
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import TURNED, is_number_to_ten, scale_to_ten

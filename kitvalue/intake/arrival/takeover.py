@@ -9,8 +9,8 @@ from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.arrival.columns import MoneyNotes, taken_columns
-from kitvalue.intake.books.bookcolumns import read_sold_for
 from kitvalue.intake.books.bookrows import says_total
+from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.tables.headers import DELIMITERS, MOST_CELLS, RawRow, declared_delimiter, split_lines, split_rows
 from kitvalue.intake.text.dates import day_order
 from kitvalue.intake.text.decoding import decode, refused_file

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
@@ -11,52 +10,17 @@ from typing import Final
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
+from kitvalue.intake.books.specs import PRICES, Feature, feature_specs, features_of
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
-from kitvalue.intake.tables.columns import Column, ColumnFindings, date_column, number_column, word_column
+from kitvalue.intake.tables.columns import Column
+from kitvalue.intake.tables.specification import read_columns
 from kitvalue.intake.tables.table import BoolArray, TextTable
-from kitvalue.intake.text.numbers import (
-    Amount,
-    Reading,
-    currencies_said,
-    error_refusal,
-    meanings,
-    read_amount,
-    read_number,
-    read_percent,
-    spreadsheet_error,
-)
+from kitvalue.intake.text.numbers import Amount, currencies_said
 from kitvalue.intake.text.problems import Problem
-from kitvalue.intake.text.sizes import read_pieces
-from kitvalue.intake.text.tomltext import toml_heading
-from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS, TRUTHS, vocabulary
-from kitvalue.intake.text.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed
+from kitvalue.intake.text.vocabulary import PRICE_KINDS
+from kitvalue.intake.text.words import Refusal
 
-SOLD_FOR_CURE: Final = "write the one amount that was paid, such as 480, or leave it blank if unsold or unknown"
 FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
-_LONGEST: Final = 40  # characters
-_UNSOLD: Final = frozenset([  # folded; the words of a column that others use for yes or no (common practice, no source)
-    "no", "nein", "unsold", "not sold", "unverkauft", "nicht verkauft", "noch da", "still there",
-])  # fmt: skip
-
-
-def read_sold_for(text: str) -> Reading | None:
-    """The amount that a kit went for; None where the cell says that it is unsold, or that nothing is known of it."""
-    if is_dash(text) or says_not_known(text) or _says_unsold(text):
-        return None
-    return read_amount(text)
-
-
-def _says_unsold(text: str) -> bool:
-    return len(text) < _LONGEST and " ".join(fold(text).split()) in _UNSOLD
-
-
-def sold_for_check(amount: Amount) -> Refusal | None:
-    """What was paid is above 0."""
-    if amount.value > 0:
-        return None
-    reason = "is negative" if amount.value < 0 else "is no price"
-    return Refusal("not_positive", reason, "a price must be above 0; leave the cell blank if the kit is unsold")
 
 
 def far_apart(asked: Decimal, paid: Decimal) -> bool:
@@ -88,24 +52,6 @@ def without_amount(rows: str, kind: str, price: str, sold_for: str) -> str:
         f"blank in {rows}, where {kind} says sold: what stands in {price} counts as asked, since in a file with this "
         f"column it does not tell what was paid; fill in {sold_for}"
     )
-
-
-PRICE_CURE: Final = "write one price, such as 480 or 480.50"
-FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
-FeatureValue = Decimal | bool | str
-
-
-_Read = Callable[[str], Reading | None]
-_NumberReader = Callable[[str, _Read, Callable[[Amount], Refusal | None], str], Column[Amount]]
-
-
-@dataclass(frozen=True, slots=True)
-class Feature:
-    """A declared feature with its column."""
-
-    name: str
-    kind: str
-    column: Column[FeatureValue]
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,190 +132,14 @@ def says_currency(column: Column[Amount], rows: BoolArray, code: str | None = No
     return says[column.cells.codes] & rows
 
 
-def read_columns(table: TextTable, shop: Shop, counted: BoolArray) -> BookColumns:
+def read_book_columns(table: TextTable, shop: Shop, counted: BoolArray) -> BookColumns:
     """Every column of a price book's table. Rows that are not `counted` (totals) prove nothing about a column."""
-    findings: list[ColumnFindings[Amount]] = []
-
-    def numbers(name: str, read: _Read, check: Callable[[Amount], Refusal | None], cure: str) -> Column[Amount]:
-        findings.append(number_column(table, name, read, check, cure, shop.files.decimal, counted))
-        return findings[-1].column
-
-    price = numbers("price", read_amount, price_check, PRICE_CURE)
-    sold_for = numbers("sold_for", read_sold_for, sold_for_check, SOLD_FOR_CURE)
-    freight = numbers("freight", read_amount, freight_check, FREIGHT_CURE)
-    premium = numbers("premium", read_percent, percent_check, "write the auction's premium in percent, such as 20")
-    weight = numbers("weight", read_number, weight_check, "write a number above 0, or leave it blank for 1")
-    dates = date_column(table, "date", shop.files.day_first, counted)
-    features = _features(table, shop, numbers)
+    names = tuple(shop.prices.features)
+    read = read_columns(table, (*PRICES, *feature_specs(shop, names)), shop, counted)
     return BookColumns(
-        series=word_column(table, "series", read_series(shop), "write the series' name"),
-        pieces=word_column(table, "pieces", read_pieces, "write the number of drums in digits, such as 4"),
-        condition=word_column(table, "condition", read_shop_grade(shop), "write its grade"),
-        price=price,
-        sold_for=sold_for,
-        date=dates.column,
-        price_kind=_words(table, "price_kind", PRICE_KINDS, shop),
-        channel=_words(table, "channel", CHANNELS, shop),
-        premium=premium,
-        currency=word_column(table, "currency", currency_reader(shop), "write the currency's code, such as EUR"),
-        freight=freight,
-        weight=weight,
-        ref=word_column(table, "ref", reference, ""),
-        note=word_column(table, "note", _text, ""),
-        features=features,
-        warnings=tuple(problem for one in findings for problem in one.warnings),
-        undecided=tuple(one for one in (*(found.undecided for found in findings), dates.undecided) if one is not None),
-        decimal=findings[0].sign or findings[1].sign,
+        **{spec.name: read[spec.name] for spec in PRICES},
+        features=features_of(read, shop, names),
+        warnings=read.warnings,
+        undecided=read.undecided,
+        decimal=read.sign,
     )
-
-
-def _features(table: TextTable, shop: Shop, numbers: _NumberReader) -> tuple[Feature, ...]:
-    """The declared features that the file has a column for."""
-    found = []
-    for name, kind in shop.prices.features.items():
-        if name not in table.header.places:
-            continue
-        if kind == "number":
-            column = feature_values(
-                numbers(name, feature_number, lambda amount: None, "write a number, or leave it blank")
-            )
-        else:
-            reader = feature_reader(name, kind, shop.prices.words.get(name, {}))
-            column = word_column(table, name, reader, "write a word, or leave it blank")
-        found.append(Feature(name, kind, column))
-    return tuple(found)
-
-
-def feature_values(column: Column[Amount]) -> Column[FeatureValue]:
-    """A feature that is a number, without what its cells say beside it."""
-    values = column.values.map(lambda value: value.value if isinstance(value, Amount) else value)
-    return Column(column.header, column.cells, values, column.cure, column.present)
-
-
-def feature_number(text: str) -> Reading | None:
-    """The number in a feature's cell; None where it says that it is not known."""
-    return None if says_not_known(text) else read_number(text)
-
-
-def price_check(amount: Amount) -> Refusal | None:
-    """A price is above 0."""
-    if amount.value > 0:
-        return None
-    return Refusal("not_positive", "is negative" if amount.value < 0 else "is no price", "a price must be above 0")
-
-
-def freight_check(amount: Amount) -> Refusal | None:
-    """Freight is a firm amount, 0 or more."""
-    if amount.negotiable:
-        return Refusal("negotiable", "says negotiable")
-    return None if amount.value >= 0 else Refusal("negative", "is negative")
-
-
-def percent_check(amount: Amount) -> Refusal | None:
-    """A percentage from 0 to below 100."""
-    return None if 0 <= amount.value < 100 else Refusal("range", "is no percentage from 0 to below 100")
-
-
-def weight_check(amount: Amount) -> Refusal | None:
-    """A weight is above 0."""
-    return None if amount.value > 0 else Refusal("not_positive", "must be above 0")
-
-
-def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
-    """The reader of a series cell: a name of the shop's list, or any name where there is no list."""
-    names = series_names(shop)
-
-    def read(text: str) -> str | Refusal:
-        if spreadsheet_error(text):
-            return error_refusal(text)
-        known = names.find(text)
-        if known is None and says_not_known(text):
-            return not_known("write the series' name, or one of your own for kits without a name")
-        found = known if names.declared else trimmed(text)
-        return found or Refusal("unknown_series", "is not in shop.toml's list of series", names.advice(text))
-
-    return read
-
-
-def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
-    """The reader of a condition cell: a grade, one of our words or one of the shop's."""
-    grades = shop_grades(shop)
-
-    def read(text: str) -> Decimal | Refusal:
-        return read_grade(text, grades)
-
-    return read
-
-
-def _words(table: TextTable, name: str, own: Sequence[str], shop: Shop) -> Column[str]:
-    return word_column(table, name, kind_reader(name, own, shop), f"write {listed(own, last='or')}")
-
-
-def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
-    """The reader of a cell that holds one of our words or one of the shop's for it. What says nothing is None."""
-    known = vocabulary(own, shop.prices.words.get(name, {}))
-
-    def read(text: str) -> str | Refusal | None:
-        if spreadsheet_error(text):
-            return error_refusal(text)
-        found = known.find(text)
-        return found if found is not None or _says_nothing(text) else known.refusal(text, name)
-
-    return read
-
-
-def _says_nothing(text: str) -> bool:
-    return is_dash(text) or says_not_known(text)
-
-
-def currency_reader(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | None]:
-    """What a currency cell can stand for; the shop's own currency where that is among it. None for a dash."""
-    own = shop.shop.currency
-    mapped = {fold(word): code for word, code in shop.prices.words.get("currency", {}).items()}
-
-    def read(text: str) -> tuple[str, ...] | Refusal | None:
-        word = mapped.get(fold(text), text)
-        codes = (own,) if fold(word) == fold(own) else meanings(word)
-        if codes:
-            return (own,) if own in codes else codes
-        if is_dash(text):
-            return None
-        return Refusal("currency", "is no currency that is known", f"write its code, such as {own}")
-
-    return read
-
-
-def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal | None]:
-    """The reader of a feature's cell, "yes-no" or "word". What says nothing is None; a dash does so for a word, while
-    for yes or no it may say two things, and is refused.
-    """
-    words = {fold(word): ours for word, ours in mapped.items()}
-    table = toml_heading("prices", "words", name)
-    hint = f"write yes or no, or map the word under {table}"
-
-    def truth(text: str) -> FeatureValue | Refusal | None:
-        found = TRUTHS.get(fold(words.get(fold(text), text)))
-        if found is not None or says_not_known(text):
-            return found
-        if spreadsheet_error(text):
-            return error_refusal(text)
-        if is_dash(text):
-            cure = f"leave the cell blank if unknown, write no, or map the dash under {table}"
-            return Refusal("unknown_word", "can be no or unknown", cure)
-        return Refusal("unknown_word", "is neither yes nor no", hint)
-
-    def word(text: str) -> FeatureValue | Refusal | None:
-        if spreadsheet_error(text):
-            return error_refusal(text)
-        return words.get(fold(text)) or (None if _says_nothing(text) else trimmed(text))
-
-    return truth if kind == "yes-no" else word
-
-
-def reference(text: str) -> str | None:
-    """A listing's number or address; a dash or a question mark is none."""
-    return trimmed(text) if any(c.isalnum() for c in text) else None
-
-
-def _text(text: str) -> str:
-    return text

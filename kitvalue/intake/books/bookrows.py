@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import datetime as dt
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -13,24 +13,16 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.intake.books.bookcolumns import (
-    FREIGHT_CURE,
-    BookColumns,
-    FeatureValue,
-    beside_hammer,
-    either_of_two,
-    not_what_was_paid,
-)
+from kitvalue.intake.books.bookcolumns import BookColumns, beside_hammer, either_of_two, not_what_was_paid
+from kitvalue.intake.books.specs import FREIGHT_CURE, RATES, FeatureValue
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import Column, date_column, known_amount, number_column, word_column
-from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import BoolArray, TextTable, read_table
-from kitvalue.intake.text.numbers import Amount, currencies_said, meanings, read_number
-from kitvalue.intake.text.problems import FileCounts, FileError, Problem, shown
+from kitvalue.intake.tables.columns import Column, known_amount
+from kitvalue.intake.tables.specification import Columns, read_rows
+from kitvalue.intake.tables.table import BoolArray, TextTable
+from kitvalue.intake.text.numbers import Amount, currencies_said
+from kitvalue.intake.text.problems import FileCounts, Problem, shown
 from kitvalue.intake.text.vocabulary import PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold, listed, trimmed
-
-WANTED: Final = WantedColumns(("date", "currency", "rate"), ())
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,40 +52,18 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     """The rates of a shop; none where there is no such file."""
     if not path.exists():
         return Rates({})
-    try:
-        table = read_table(path, WANTED, shop.files)
-    except FileError as error:
-        return Rates({}, error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    days = date_column(table, "date", shop.files.day_first)
-    cure = "write what one unit of the currency costs, such as 1.0850"
-    rates = number_column(table, "rate", read_number, _above_zero, cure, shop.files.decimal)
-    codes = word_column(table, "currency", _code, "write the currency's code, such as CHF")
-    undecided = [problem for problem in (days.undecided, rates.undecided) if problem is not None]
-    if undecided:
-        return Rates({}, (*table.problems, *undecided), table.counts(0, shop.files.decimal))
-    found: dict[str, list[Rate]] = {}
-    problems = [*table.problems, *rates.warnings]
-    for at in range(len(table)):
-        code, date, rate = codes.values[at], days.column.values[at], rates.column.values[at]
-        if isinstance(code, str) and isinstance(date, dt.date) and isinstance(rate, Amount):
-            found.setdefault(code, []).append(Rate(date, rate.value))
-            continue
-        for column in (days.column.plain(), codes.plain(), rates.column.plain()):
-            value = column.values[at]
-            if value is None or isinstance(value, Refusal):
-                problems.append(column.problem(table, at, value or Refusal("empty", "is empty")))
-    used = sum(map(len, found.values()))
-    by_day = {code: sorted(few, key=lambda one: one.date) for code, few in found.items()}
-    return Rates(by_day, tuple(problems), table.counts(used, rates.sign))
 
+    def rates(columns: Columns) -> Callable[[int], tuple[str, Rate]]:
+        return lambda at: (
+            columns.known("currency", at), Rate(columns.known("date", at), columns.known("rate", at)),
+        )  # fmt: skip
 
-def _above_zero(amount: Amount) -> Refusal | None:
-    return None if amount.value > 0 else Refusal("not_positive", "must be above 0")
-
-
-def _code(text: str) -> str | Refusal:
-    found = meanings(text)
-    return found[0] if len(found) == 1 else Refusal("currency", "is no currency code")
+    reading = read_rows(path, RATES, shop, lambda columns: (), rates)
+    by_currency: dict[str, list[Rate]] = {}
+    for code, rate in reading.rows:
+        by_currency.setdefault(code, []).append(rate)
+    by_day = {code: sorted(several, key=lambda rate: rate.date) for code, several in by_currency.items()}
+    return Rates(by_day, reading.problems, reading.counts)
 
 
 _TOTALS_WORDS: Final = """
@@ -200,20 +170,11 @@ class RowReader:
     def _cell_problems(self) -> Iterator[Problem]:
         """Column by column what cannot be taken; the rows are then no longer `sound`."""
         for name, column in self.checked.items():
-            counted = (
-                self.counted & ~self.paid if name == "price" else self.counted
-            )  # else what was asked counts no more
-            empty = column.blank() & counted if name in REQUIRED else np.zeros_like(counted)
-            odd = (column.refused() & counted) | empty
-            cure = (
-                either_of_two(self.columns.sold_for.header)
-                if name == "price" and self.columns.sold_for.present
-                else None
-            )
-            for at in np.flatnonzero(odd).tolist():
-                value = column.values[at]
-                why = value if isinstance(value, Refusal) else Refusal("empty", "is empty", cure)
-                yield column.problem(self.table, at, why)
+            counted = self.counted & ~self.paid if name == "price" else self.counted  # what was asked counts no more
+            odd = counted & (column.refused() | column.blank() if name in REQUIRED else column.refused())
+            sold_for = self.columns.sold_for if name == "price" else None
+            cure = either_of_two(sold_for.header) if sold_for is not None and sold_for.present else None
+            yield from column.problems(self.table, odd, Refusal("empty", "is empty", cure))
             self.sound &= ~odd
 
     def _doubtful(self) -> BoolArray:

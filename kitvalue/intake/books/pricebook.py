@@ -10,9 +10,10 @@ from typing import overload
 import numpy as np
 
 from kitvalue.intake.books.book import FeatureColumn, FloatArray, IntArray, PriceBook
-from kitvalue.intake.books.bookcolumns import Feature, read_columns
+from kitvalue.intake.books.bookcolumns import read_book_columns
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
 from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warnings, without_repeats
+from kitvalue.intake.books.specs import Feature
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.headers import WantedColumns
@@ -75,7 +76,7 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    columns = read_columns(table, shop, counted)
+    columns = read_book_columns(table, shop, counted)
     rates = read_rates(path.parent / "rates.csv", shop)
     reader = RowReader(table, columns, rates, shop.shop.currency, counted)
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Generic, TypeVar, get_args
@@ -26,6 +26,7 @@ from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.intake.text.words import Refusal, is_dash, rows_phrase, says_not_known, trimmed
 
 V = TypeVar("V", covariant=True)
+EMPTY: Final = Refusal("empty", "is empty")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,6 +72,12 @@ class Column(Generic[V]):
         cell = self.cells[at]
         message = why.message(shown(cell) if trimmed(cell) else "the cell", self.cure)
         return table.problem(at, self.header, cell, why.code, message)
+
+    def problems(self, table: TextTable, rows: BoolArray, empty: Refusal = EMPTY) -> Iterator[Problem]:
+        """Why the cells in some rows (n,) cannot be taken; `empty` is said of blank ones."""
+        for at in np.flatnonzero(rows).tolist():
+            value = self.values[at]
+            yield self.problem(table, at, value if isinstance(value, Refusal) else empty)
 
 
 def known_amount(column: Column[Amount], at: int) -> Decimal | None:

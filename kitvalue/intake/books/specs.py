@@ -1,0 +1,415 @@
+"""The columns of the five tables, each said once: how its cells are read, what is allowed, what it means."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any, Final
+
+from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
+from kitvalue.intake.tables.columns import Column
+from kitvalue.intake.tables.specification import Bounds, Columns, ColumnSpec, same_for_all
+from kitvalue.intake.text.numbers import (
+    Amount,
+    Reading,
+    TwoReadings,
+    error_refusal,
+    meanings,
+    read_amount,
+    read_number,
+    read_percent,
+    spreadsheet_error,
+)
+from kitvalue.intake.text.sizes import read_pieces, sizes_reader
+from kitvalue.intake.text.tomltext import toml_heading
+from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, vocabulary
+from kitvalue.intake.text.words import (
+    Refusal,
+    fold,
+    is_dash,
+    listed,
+    nearest,
+    not_known,
+    says_not_known,
+    trimmed,
+    visible,
+)  # fmt: skip
+
+FeatureValue = Decimal | bool | str
+HOURS: Final = "hours_"  # begins the column of an operation in done.csv
+SOURCES: Final = ("private", "trade", "import")
+_FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
+_LONGEST: Final = 40  # characters
+_UNSOLD: Final = frozenset([  # folded; the words of a column that others use for yes or no (common practice, no source)
+    "no", "nein", "unsold", "not sold", "unverkauft", "nicht verkauft", "noch da", "still there",
+])  # fmt: skip
+_CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
+
+
+def _says_nothing(text: str) -> bool:
+    return is_dash(text) or says_not_known(text)
+
+
+def unless_nothing(read: Callable[[str], Reading]) -> Callable[[Shop], Callable[[str], Reading | None]]:
+    """The reader of a number that may be left out: None where the cell says nothing, in whatever way."""
+    return same_for_all(lambda text: None if _says_nothing(text) else read(text))
+
+
+def read_sold_for(text: str) -> Reading | None:
+    """The amount that a kit went for; None where the cell says that it is unsold, or that nothing is known of it."""
+    says_unsold = len(text) < _LONGEST and " ".join(fold(text).split()) in _UNSOLD
+    return None if _says_nothing(text) or says_unsold else read_amount(text)
+
+
+def read_hours(text: str) -> Reading:
+    """Hours as a number, or as hours and minutes with a colon: 5:30 is 5.5."""
+    clock = _CLOCK.fullmatch(visible(text))
+    return read_number(text) if clock is None else Amount(Decimal(clock[1]) + Decimal(clock[2]) / 60)
+
+
+def read_series(shop: Shop) -> Callable[[str], str | Refusal]:
+    """The reader of a series cell: a name of the shop's list, or any name where there is no list."""
+    names = series_names(shop)
+
+    def read(text: str) -> str | Refusal:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        known = names.find(text)
+        if known is None and says_not_known(text):
+            return not_known("write the series' name, or one of your own for kits without a name")
+        name = known if names.declared else trimmed(text)
+        return name or Refusal("unknown_series", "is not in shop.toml's list of series", names.advice(text))
+
+    return read
+
+
+def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
+    """The reader of a condition cell: a grade, one of our words or one of the shop's."""
+    grades = shop_grades(shop)
+    return lambda text: read_grade(text, grades)
+
+
+def _read_finished(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
+    """The grade that a kit will be sold in, in the words of `condition`; None where nothing is said."""
+    grade = read_shop_grade(shop)
+
+    def read(text: str) -> Decimal | Refusal | None:
+        value = grade(text)
+        return None if isinstance(value, Refusal) and _says_nothing(text) else value
+
+    return read
+
+
+def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
+    """The reader of a cell that holds one of our words or one of the shop's for it. What says nothing is None."""
+    known = vocabulary(own, shop.prices.words.get(name, {}))
+
+    def read(text: str) -> str | Refusal | None:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        word = known.find(text)
+        return word if word is not None or _says_nothing(text) else known.refusal(text, name)
+
+    return read
+
+
+def _read_currency(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | None]:
+    """What a currency cell can stand for; the shop's own currency where that is among it. None for a dash."""
+    own = shop.shop.currency
+    mapped = {fold(word): code for word, code in shop.prices.words.get("currency", {}).items()}
+
+    def read(text: str) -> tuple[str, ...] | Refusal | None:
+        word = mapped.get(fold(text), text)
+        codes = (own,) if fold(word) == fold(own) else meanings(word)
+        if codes:
+            return (own,) if own in codes else codes
+        if is_dash(text):
+            return None
+        return Refusal("currency", "is no currency that is known", f"write its code, such as {own}")
+
+    return read
+
+
+def _read_code(text: str) -> str | Refusal:
+    codes = meanings(text)
+    return codes[0] if len(codes) == 1 else Refusal("currency", "is no currency code")
+
+
+def _read_source(text: str) -> str | Refusal:
+    source = vocabulary(SOURCES, {}).find(text)
+    return source or Refusal("unknown_word", "is no known word", "write private, trade or import")
+
+
+def _read_haggle(shop: Shop) -> Callable[[str], Amount | str | Refusal]:
+    def read(text: str) -> Amount | str | Refusal:
+        if fold(text) in _FIXED:
+            return "fixed"
+        percent: Reading = read_percent(text)
+        if isinstance(percent, TwoReadings):
+            percent = percent.under(shop.files.decimal or ".")
+        if isinstance(percent, Refusal):
+            return Refusal(percent.code, "is no percentage")
+        return PERCENT.refusal(percent.value) or percent
+
+    return read
+
+
+def plan_reader(plans: Sequence[str]) -> Callable[[str], str | Refusal]:
+    """The reader of a plan's name; `plans` are those that there are."""
+    known = {fold(name): name for name in plans}
+
+    def read(text: str) -> str | Refusal:
+        name = trimmed(text)
+        plan = known.get(fold(name)) or known.get(fold(name.removesuffix(".toml")))
+        if plan is not None:
+            return plan
+        likely = nearest(name, plans)
+        names = listed(plans) if plans else "there are none"
+        return Refusal(
+            "unknown_plan", "is no plan in builds/", f"did you mean {likely}?" if likely else f"the plans: {names}"
+        )
+
+    return read
+
+
+def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[[str], FeatureValue | Refusal | None]:
+    """The reader of a feature's cell, "yes-no" or "word". What says nothing is None; a dash does so for a word, while
+    for yes or no it may say two things, and is refused.
+    """
+    words = {fold(word): ours for word, ours in mapped.items()}
+    table = toml_heading("prices", "words", name)
+
+    def truth(text: str) -> FeatureValue | Refusal | None:
+        value = TRUTHS.get(fold(words.get(fold(text), text)))
+        if value is not None or says_not_known(text):
+            return value
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        if is_dash(text):
+            cure = f"leave the cell blank if unknown, write no, or map the dash under {table}"
+            return Refusal("unknown_word", "can be no or unknown", cure)
+        return Refusal("unknown_word", "is neither yes nor no", f"write yes or no, or map the word under {table}")
+
+    def word(text: str) -> FeatureValue | Refusal | None:
+        if spreadsheet_error(text):
+            return error_refusal(text)
+        return words.get(fold(text)) or (None if _says_nothing(text) else trimmed(text))
+
+    return truth if kind == "yes-no" else word
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """A declared feature with its column."""
+
+    name: str
+    kind: str
+    column: Column[FeatureValue]
+
+
+def feature_specs(shop: Shop, names: Iterable[str]) -> tuple[ColumnSpec, ...]:
+    """The columns of declared features."""
+
+    def spec(name: str, kind: str) -> ColumnSpec:
+        if kind == "number":
+            read: Callable[[str], object] = lambda text: None if says_not_known(text) else read_number(text)  # noqa: E731
+            return ColumnSpec(name, same_for_all(read), "write a number, or leave it blank", "number")
+        read = feature_reader(name, kind, shop.prices.words.get(name, {}))
+        return ColumnSpec(name, same_for_all(read), "write a word, or leave it blank")
+
+    return tuple(spec(name, shop.prices.features[name]) for name in names)
+
+
+def features_of(columns: Columns, shop: Shop, names: Iterable[str]) -> tuple[Feature, ...]:
+    """Of the features `names` those that the table has a column for; of numbers the value alone is kept."""
+    features = []
+    for name in names:
+        column: Column[Any] = columns[name]
+        if column.present:
+            values = column.values.map(lambda value: value.value if isinstance(value, Amount) else value)
+            features.append(Feature(name, shop.prices.features[name], replace(column, values=values)))
+    return tuple(features)
+
+
+def _reference(text: str) -> str | None:
+    """A listing's number or address; a dash or a question mark is none."""
+    return trimmed(text) if any(c.isalnum() for c in text) else None
+
+
+PRICE_CURE: Final = "write one price, such as 480 or 480.50"
+FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
+CHANCE_CURE: Final = "write how many of 100 are sold, such as 80"
+_OWN_HOURS_CURE: Final = "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down"
+_GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
+
+_MUST_BE_ABOVE_0: Final = Refusal("not_positive", "must be above 0")
+_NO_PERCENTAGE: Final = Refusal("range", "is no percentage from 0 to below 100")
+_NO_CHANCE: Final = Refusal("range", "is no percentage from 0 to 100")
+_NO_WEEKS: Final = Refusal("range", "is no sensible number of weeks")
+ABOVE_0: Final = Bounds(low=_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
+FREIGHT_OR_PARTS: Final = Bounds(low=Refusal("negative", "is negative"))
+PERCENT: Final = Bounds(low=_NO_PERCENTAGE, highest=100, high=_NO_PERCENTAGE, below=True)
+WORK: Final = Bounds(
+    low=Refusal("negative", "is below 0"), highest=10_000, high=Refusal("range", "is no sensible number of hours")
+)
+
+
+def _a_price(cure: str) -> Bounds:
+    return Bounds(low=Refusal("not_positive", "is negative", cure), zero=Refusal("not_positive", "is no price", cure))
+
+
+def _kind(name: str, own: Sequence[str], description: str) -> ColumnSpec:
+    return ColumnSpec(
+        name, lambda shop: kind_reader(name, own, shop), f"write {listed(own, last='or')}",
+        description=description, schema={"enum": list(own)},
+    )  # fmt: skip
+
+
+NOTE: Final = ColumnSpec("note")
+SERIES: Final = ColumnSpec("series", read_series, "write the series' name", needed=True)
+PIECES: Final = ColumnSpec(
+    "pieces", same_for_all(read_pieces), "write the number of drums in digits, such as 4", needed=True,
+    description="drums, no cymbals or stands", schema={"type": "integer", "minimum": 1},
+)  # fmt: skip
+CONDITION: Final = ColumnSpec("condition", read_shop_grade, "write its grade", needed=True, description=_GRADES_SAID)
+PRICE: Final = ColumnSpec(
+    "price", same_for_all(read_amount), PRICE_CURE, "number", "money", needed=True, gives_sign="file",
+    bounds=_a_price("a price must be above 0"),
+)  # fmt: skip
+FREIGHT: Final = ColumnSpec(
+    "freight", same_for_all(read_amount), FREIGHT_CURE, "number", "money", bounds=FREIGHT_OR_PARTS, firm=True,
+    description="blank is unknown, 0 is free",
+)  # fmt: skip
+
+PRICES: Final = (
+    ColumnSpec("date", kind="day"),
+    SERIES,
+    PIECES,
+    CONDITION,
+    replace(
+        PRICE, unless="sold_for", description="what was asked or paid; blank only where sold_for is filled in"
+    ),
+    ColumnSpec(
+        "sold_for", same_for_all(read_sold_for),
+        "write the one amount that was paid, such as 480, or leave it blank if unsold or unknown", "number", "money",
+        gives_sign="file", bounds=_a_price("a price must be above 0; leave the cell blank if the kit is unsold"),
+        description="what it went for; blank if unsold or unknown",
+    ),
+    _kind("price_kind", PRICE_KINDS, "blank counts as asked"),
+    _kind("channel", CHANNELS, "blank counts as private"),
+    ColumnSpec(
+        "premium", same_for_all(read_percent), "write the auction's premium in percent, such as 20", "number",
+        "percent", bounds=PERCENT, description="percent on a hammer price",
+    ),
+    ColumnSpec(
+        "currency", _read_currency, "write the currency's code, such as EUR",
+        description="ISO 4217; blank counts as the shop's",
+    ),
+    FREIGHT,
+    ColumnSpec(
+        "weight", same_for_all(read_number), "write a number above 0, or leave it blank for 1", "number",
+        bounds=ABOVE_0, description="precision weight; blank counts as 1",
+    ),
+    ColumnSpec(
+        "ref", same_for_all(_reference),
+        description="the listing's own number or address; of its rows only the latest counts",
+    ),
+    NOTE,
+)  # fmt: skip
+
+RATES: Final = (
+    ColumnSpec("date", kind="day", needed=True),
+    ColumnSpec(
+        "currency", same_for_all(_read_code), "write the currency's code, such as CHF", needed=True,
+        description="ISO 4217",
+    ),
+    ColumnSpec(
+        "rate", same_for_all(read_number), "write what one unit of the currency costs, such as 1.0850", "number",
+        needed=True, gives_sign="file", bounds=ABOVE_0, description="what one unit of the currency costs",
+    ),
+)  # fmt: skip
+
+OFFERS: Final = (
+    ColumnSpec(
+        "offer", same_for_all(trimmed), "write a name or number of your choice", needed=True, schema={"unique": True}
+    ),
+    SERIES,
+    PIECES,
+    CONDITION,
+    PRICE,
+    replace(FREIGHT, gives_sign="columns"),
+    ColumnSpec(
+        "sizes", lambda shop: sizes_reader(shop.shop.size_order), 'write sizes such as "22x16 16x16 13x11 12x10"',
+        description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"',
+    ),
+    ColumnSpec(
+        "bought_from", same_for_all(_read_source), "write private, trade or import", schema={"enum": list(SOURCES)}
+    ),
+    ColumnSpec(
+        "haggle", _read_haggle, 'write a percentage, such as 10, or "fixed"', description='percent, or "fixed"'
+    ),
+    ColumnSpec(
+        "finished", _read_finished, "write the grade that it will be sold in, or leave it blank if it is sold as it is",
+        description=f"{_GRADES_SAID}, that it will be sold in; blank is as it stands",
+    ),
+    ColumnSpec(
+        "hours", unless_nothing(read_hours),
+        "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank", "number", "hours",
+        bounds=WORK, takes_sign=True, schema={"type": "string"},
+        description="of the bench to restore it, such as 6 or 5:30, on top of prepare",
+    ),
+    ColumnSpec(
+        "parts", unless_nothing(read_amount),
+        "write what heads and parts for it cost, such as 85, or leave it blank", "number", "money",
+        bounds=FREIGHT_OR_PARTS, firm=True, takes_sign=True,
+        description="what is bought to restore it, net of the VAT that is deducted",
+    ),
+    NOTE,
+)  # fmt: skip
+
+PARTS: Final = (
+    ColumnSpec("part", same_for_all(trimmed), "name the part", needed=True),
+    ColumnSpec(
+        "value", same_for_all(read_amount), "write what one fetches, such as 45.00", "number", "money", needed=True,
+        own_money=True, gives_sign="file", bounds=ABOVE_0, description="what the part fetches, gross",
+    ),
+    ColumnSpec(
+        "chance", same_for_all(read_percent), CHANCE_CURE, "number", "percent", needed=True, takes_sign=True,
+        bounds=Bounds(low=_NO_CHANCE, highest=100, high=_NO_CHANCE), description="percent that it sells",
+    ),
+    ColumnSpec(
+        "weeks", same_for_all(read_number), "write the weeks until it is sold, such as 6", "number", "weeks",
+        needed=True, takes_sign=True, bounds=Bounds(low=_NO_WEEKS, highest=520, high=_NO_WEEKS),
+        description="until it is sold",
+    ),
+    NOTE,
+)  # fmt: skip
+
+OWN_HOURS: Final = ColumnSpec(
+    "hours", same_for_all(read_hours), _OWN_HOURS_CURE, "number", "hours", bounds=WORK, gives_sign="file",
+    takes_sign=True, schema={"type": "string"},
+    description="of all work, such as 5.5 or 5:30; hours_OPERATION for one operation",
+)  # fmt: skip
+DONE: Final = (
+    ColumnSpec(
+        "plan", same_for_all(trimmed), "write the name of its plan", needed=True,
+        description="a plan's name in builds/",
+    ),
+    ColumnSpec("finished_on", kind="day", needed=True),
+    OWN_HOURS,
+    ColumnSpec(
+        "cost", same_for_all(read_amount), "write one amount, or leave it blank if unknown", "number", "money",
+        own_money=True, gives_sign="file", takes_sign=True,
+        bounds=Bounds(low=Refusal("not_positive", "must be 0 or more")),
+        description="paid out, net, without the shop's own hours",
+    ),
+    ColumnSpec("sold_on", kind="day"),
+    ColumnSpec(
+        "sold_for", same_for_all(read_amount), "write what the kit was sold for", "number", "money", own_money=True,
+        gives_sign="file", takes_sign=True, bounds=ABOVE_0, description="gross, without freight",
+    ),
+    NOTE,
+)  # fmt: skip
