@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import BaseModel
 
-from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, Shortlist
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
@@ -50,7 +50,7 @@ def shortlist_csv(found: Shortlist) -> str:
     return csv_text(HEADER_SHORTLISTCSV, (_row_shortlistcsv(one) for one in found.offers))
 
 
-def _row_shortlistcsv(one: OfferFound) -> list[str | Decimal | int | None]:
+def _row_shortlistcsv(one: JudgedOffer) -> list[str | Decimal | int | None]:
     offer, best = one.offer, one.best
     return [
         offer.offer, offer.series, offer.pieces, offer.condition, cents(offer.price),
@@ -61,7 +61,7 @@ def _row_shortlistcsv(one: OfferFound) -> list[str | Decimal | int | None]:
     ]  # fmt: skip
 
 
-def _best(best: UseFound | None) -> list[str | Decimal | int | None]:
+def _best(best: JudgedUse | None) -> list[str | Decimal | int | None]:
     if best is None:
         return [None] * 8
     return [
