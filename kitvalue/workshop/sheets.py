@@ -2,7 +2,7 @@
 
 Model: two-stage cutting. A sheet is cut into shelves along one of its sides, each shelf into strips side by side; no
 strip is higher than its shelf. That is how covering is cut with a long straight edge. Where first-fit does not reach
-the lower bound, an integer program over flows does (Macedo, Alves, Valerio de Carvalho 2010, "Arc-flow model for the
+the lower bound, an integer program over flows does (Macedo, Alves, Valério de Carvalho 2010, "Arc-flow model for the
 two-dimensional guillotine cutting stock problem", Computers & Operations Research 37:991-1001, from memory).
 
 A shell that a sheet is too short for is covered in two pieces, with one overlap a joint; a sheet too short for that is
