@@ -19,7 +19,7 @@ from kitvalue.market.outlook import outlook
 
 if TYPE_CHECKING:
     from kitvalue.intake.settings.plan import DonorTable, Plan
-    from kitvalue.intake.settings.shop import Shop
+    from kitvalue.intake.settings.shop import Shop, SizeOrder
     from kitvalue.market.fitted import Fit
     from kitvalue.pages.card import CeilingSeen
     from kitvalue.pages.sheet.given import SheetInput
@@ -162,7 +162,7 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
     sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     found = []
-    for need in donor_needs(plan, shop):
+    for need in donor_needs(plan):
         donor = plan.donor[need.at]
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
         freight = float(donor.freight or 0)
@@ -173,15 +173,16 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
             float(grounds.terms.freight),
         )  # fmt: skip
         use = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)[0]
-        note = use.reason or _ceiling_note(donor, plan, use.ceiling)
+        note = use.reason or _ceiling_note(donor, plan, shop.shop.size_order, use.ceiling)
         found.append(CeilingSeen(f"Donor {donor.id}", _told(use.ceiling), _told(use.safe_ceiling), note))
     return tuple(found)
 
 
-def _ceiling_note(donor: DonorTable, plan: Plan, ceiling: float | None) -> str:
+def _ceiling_note(donor: DonorTable, plan: Plan, order: SizeOrder, ceiling: float | None) -> str:
+    from kitvalue.intake.text.sizes import size_text
     from kitvalue.pages.words import exact
 
-    sizes = ", ".join(drum.size for drum in plan.drum if drum.from_ == donor.id)
+    sizes = ", ".join(size_text(drum.size, order) for drum in plan.drum if drum.from_ == donor.id)
     if ceiling is None:
         return f"with its {sizes}: even as a gift it would not leave your margin"
     on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"

@@ -273,10 +273,9 @@ class DonorNeed:
     sizes: tuple[Size, ...]
 
 
-def donor_needs(plan: Plan, shop: Shop) -> tuple[DonorNeed, ...]:
+def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    drums = drums_of(plan, shop.shop.size_order)
-    taken = [tuple(drum.size for drum in drums if drum.source == donor.id) for donor in plan.donor]
+    taken = [tuple(drum.size for drum in drums_of(plan) if drum.source == donor.id) for donor in plan.donor]
     return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
 
 

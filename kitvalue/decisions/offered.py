@@ -46,7 +46,7 @@ from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import RefusedError, shown
-from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
@@ -270,7 +270,7 @@ def _rebuilt(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, us
     plan, shop = grounds.plan, grounds.shop
     if plan is None:
         return []
-    needs = donor_needs(plan, shop)
+    needs = donor_needs(plan)
     taken: dict[int, DonorNeed] = {}
     for i in valued.places:
         need = takes_place_of(offers[i], needs)
@@ -331,8 +331,7 @@ def _why_no_parts(grounds: Grounds, parts: KitParts | None) -> str | None:
     if parts is None:
         return NO_SIZES
     if parts.unknown:
-        size = parts.unknown[0]
-        return f"parts.csv has no row for a drum of {size.diameter.normalize():f}x{size.depth.normalize():f}"
+        return f"parts.csv has no row for a drum of {size_text(parts.unknown[0])}"
     return None
 
 

@@ -6,8 +6,8 @@ from kitvalue.decisions.asked import JudgedPrice
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer as Sources
 from kitvalue.decisions.sourcing import Sourcing
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.pages.answers.record import Answer, answer, features
-from kitvalue.pages.words import size_text
 
 _SOLD_IN = (
     "finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$ best_route=best.route "

@@ -9,12 +9,13 @@ from kitvalue.decisions.asked import JudgedPrice
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer, Sourcing
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, dash, figure, money, share
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, page, table, wrapped
-from kitvalue.pages.words import capital, feature_words, grade, size_text, work_words
+from kitvalue.pages.words import capital, feature_words, grade, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 MOST_USES = 30  # offers whose every use is listed
