@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from kitvalue.decisions.shortlist import OfferFound
+from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import Valuation, no_dealer
@@ -49,7 +49,7 @@ class OfferSeen:
     freight: Decimal | None
     valuation: Valuation | None
     reason: str | None
-    found: OfferFound | None = None  # up to what price it pays; None where the settings for that lack
+    found: JudgedOffer | None = None  # up to what price it pays; None where the settings for that lack
     features: tuple[FeatureRead, ...] = ()  # those that offers.csv tells
     finished: Decimal | None = None  # the condition that it will be sold in; None: as it is
     hours: Decimal | None = None  # the bench's until then; None: the shop's own
@@ -166,7 +166,7 @@ def _offers_table(valued: Sequence[Judged], currency: str, fit: Fit) -> Table:
     )  # fmt: skip
 
 
-def _bids_table(found: Sequence[OfferFound], currency: str) -> Table:
+def _bids_table(found: Sequence[JudgedOffer], currency: str) -> Table:
     """The offers that have a best use, the most profitable first."""
     ranked = sorted(
         ((f, f.best) for f in found if f.best is not None), key=lambda pair: -(pair[1].expected_profit or 0.0)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kitvalue.decisions.shortlist import OfferFound
+from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Level, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.pages.sections.builds import BuildSeen, cheaper_words, lead_words
@@ -86,12 +86,12 @@ def _build(b: BuildSeen, key: str) -> Note:
     return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
 
 
-def _pays(found: OfferFound | None) -> bool:
+def _pays(found: JudgedOffer | None) -> bool:
     """Does the offer pay at the price that it will probably be had for?"""
     return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
 
 
-def _bid(found: OfferFound | None, currency: str) -> str:
+def _bid(found: JudgedOffer | None, currency: str) -> str:
     """The price to open with and the price to stop at."""
     if found is None or found.best is None:
         return ""
