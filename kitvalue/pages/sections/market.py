@@ -10,9 +10,8 @@ from decimal import Decimal
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.market import encoding
-from kitvalue.market.accuracy import left_out_prices, paid
-from kitvalue.market.encoding import Kit, Term
+from kitvalue.market.accuracy import left_out_prices
+from kitvalue.market.encoding import Kit, Term, paid
 from kitvalue.market.fitted import Accuracy, Fit, moved
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.pages.pictures.frame import Key, Section, chart, thinned
@@ -264,7 +263,7 @@ def trend_section(fit: Fit) -> Section:
 def trend_picture(fit: Fit) -> TrendPicture:
     """The dated rows of the sample with everything but time evened out, or so many evenly spaced in time."""
     term = next(t for t in fit.terms if t.name == "years")
-    years = encoding.of_book(fit.book, fit.recipe.reference_date).years
+    years = fit.rows.years
     rows = sightings(fit, years, np.exp(fit.residuals + term.coefficient * years))
     dated = [s for s in rows if s.seen_on is not None]
     reach = fit.level_t[RANGE - 1] * term.se
