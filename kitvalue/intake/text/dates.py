@@ -85,14 +85,15 @@ def day_order(text: str) -> bool | None:
 
 
 def _by_shape(plain: str, day_first: bool | None) -> DateReading:
+    for shape in _SHAPES:
+        if m := shape.fullmatch(plain):
+            month = m["month"] if m["month"].isdigit() else word_numbers("months").get(m["month"].casefold())
+            if month is not None:
+                return _day(m["year"], str(month), m["day"])
     if m := _YEAR_LAST.fullmatch(plain):
         return _either_order(m[1], m[3], m[4], m[2] == "-", day_first)
     if re.fullmatch(r"\d{8}", plain):
         return _day(plain[:4], plain[4:6], plain[6:])
-    for m in filter(None, (shape.fullmatch(plain) for shape in _SHAPES)):
-        month = int(m["month"]) if m["month"].isdigit() else word_numbers("months").get(m["month"].casefold())
-        if month is not None:
-            return _day(m["year"], str(month), m["day"])
     if re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain):
         cure = "format the column as a date and export again"
         return Refusal("day_number", "is the spreadsheet's own day number", cure)

@@ -213,7 +213,7 @@ def _closest(
         )
         for _, score, one in near:
             scores[spellings[one]] = max(min(score, _beyond(words, known[one])), scores.get(spellings[one], 0.0))
-    best = max(_CLOSE, *scores.values(), 0.0)
+    best = max([_CLOSE, *scores.values()])
     return {name: None for name in spellings.values() if scores.get(name, 0.0) >= best - 1e-9}
 
 
