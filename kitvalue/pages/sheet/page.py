@@ -2,42 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from markupsafe import Markup
 
-from kitvalue.pages.pictures.frame import Caption, Chart, chart
-from kitvalue.pages.pictures.originals import originals_figure, sizes_figure
-from kitvalue.pages.sheet.given import Captioned, SheetView
+from kitvalue.pages.pictures.frame import chart
+from kitvalue.pages.sheet.given import SheetView
 from kitvalue.pages.words import digest, templates
 
 
-@dataclass(frozen=True, slots=True)
-class Pictures:
-    """The sheet's pictures, drawn."""
-
-    dots: Chart
-    sizes: Chart | None
-
-
 def render_sheet(view: SheetView) -> str:
-    """The whole page. Equal input gives equal text."""
+    """The whole page, each picture drawn at both widths. Equal input gives equal text."""
     pages = templates()
     css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
+    pictures = [(chart(p.caption, p.table, p.draw), p.words) for p in view.pictures]
     style = Markup(css)  # noqa: S704 - our own templates
-    return pages.get_template("sheet.html").render(page=view, pictures=pictures(view), css=style, css_hash=digest(css))
-
-
-def pictures(view: SheetView) -> Pictures:
-    """Draw both pictures at both widths."""
-    dots, lines = view.dots, view.sizes
-    drawn = None
-    if lines is not None and view.sizes_around is not None:
-        around = view.sizes_around
-        drawn = chart(_caption("sizes", around), around.table, lambda layout: sizes_figure(lines, layout))
-    around = view.dots_around
-    return Pictures(chart(_caption("dots", around), around.table, lambda layout: originals_figure(dots, layout)), drawn)
-
-
-def _caption(name: str, around: Captioned) -> Caption:
-    return Caption(name, around.title, around.description, around.keys, around.note)
+    return pages.get_template("sheet.html").render(page=view, pictures=pictures, css=style, css_hash=digest(css))
