@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands import keeper
 from kitvalue.commands.writing import make_writable, write_whole
-from kitvalue.decisions.asked import as_laid_out
-from kitvalue.decisions.offered import Tell, kit_offered, portfolio_of, shortlisted, sold_condition, wanted
+from kitvalue.decisions.offered import Tell, grounds_of, kit_offered, portfolio_of, shortlisted, sold_condition
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.market.value import value_kit
 
 if TYPE_CHECKING:
-    from kitvalue.decisions.shortlist import OfferFound, Shortlist
+    from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
     from kitvalue.decisions.sourcing import Answer, Sourcing
     from kitvalue.intake.books.offers import Offer
     from kitvalue.intake.books.parts import Part
@@ -92,8 +91,8 @@ def shortlist_shop(
     plan = None if plan_name is None else read_plan(plan_name, folder, shop)
     read = gathered(folder, shop)
     market = keeper.market_of(folder, shop)
-    want = wanted(shop, market.fit, plan, read.parts, on)
-    listed = shortlisted(want, read.offers.rows, tell)
+    grounds = grounds_of(shop, market.fit, plan, read.parts, on)
+    listed = shortlisted(grounds, read.offers.rows, tell)
     selling = shop.selling
     cautions = [*market.cautions, ESTIMATES, VAT]
     if not market.fit.recipe.has("dealer"):
@@ -105,14 +104,14 @@ def shortlist_shop(
         plan=None if plan is None else plan.name,
         on=on,
         as_of=on or market.fit.recipe.reference_date,
-        offers=listed.found,
-        portfolio=portfolio_of(want, listed),
-        holding=want.holding,
+        offers=listed.judged,
+        portfolio=portfolio_of(grounds, listed),
+        holding=grounds.holding,
         months=None if selling is None or selling.months_to_sell is None else float(selling.months_to_sell),
-        loss_percent=100 * want.loss_chance,
-        margin_percent=100 * float(want.terms.margin),
+        loss_percent=100 * grounds.loss_chance,
+        margin_percent=100 * float(grounds.terms.margin),
         cautions=tuple(dict.fromkeys(cautions)),
-        reckoned_with=reckoned_with(shop, as_laid_out(shop)),
+        reckoned_with=reckoned_with(shop),
         unread=read.offers.counts.refused,
     )
     written = None
@@ -204,7 +203,7 @@ def _write_plan(
     plan = read_plan(plan_name, folder, shop)
     made = plan_from(answer, plan, shop, offers, target.stem)
     remark = f"Made by kitvalue source from {plan.name}; donors and drums are those of the cheapest answer."
-    write_whole(target, plan_text(made.plan, remark, made.ask_vat))
+    write_whole(target, plan_text(made.plan, remark, shop.shop.size_order, made.ask_vat))
     found = (
         [f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"] if plan.surplus else []
     )
@@ -238,7 +237,7 @@ def offers_seen(folder: Path, shop: Shop, fit: Fit) -> OffersSeen:
         problems += read.problems
         parts = read.rows
     try:
-        listed = shortlisted(wanted(shop, fit, None, parts, None), reading.rows).found
+        listed = shortlisted(grounds_of(shop, fit, None, parts, None), reading.rows).judged
     except KitvalueError:
         listed = ()  # no [tax] or [selling], or asked prices only: each offer below says what can be said of it
     found = {one.offer.offer: one for one in listed}
@@ -246,7 +245,7 @@ def offers_seen(folder: Path, shop: Shop, fit: Fit) -> OffersSeen:
     return OffersSeen(offers, tuple(files), tuple(problems))
 
 
-def _offer_seen(offer: Offer, fit: Fit, found: OfferFound | None) -> OfferSeen:
+def _offer_seen(offer: Offer, fit: Fit, found: JudgedOffer | None) -> OfferSeen:
     from kitvalue.pages.report import OfferSeen
 
     valuation, reason = None, None

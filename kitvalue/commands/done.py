@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kitvalue.commands import keeper
 from kitvalue.decisions.plans import finished_kit
-from kitvalue.decisions.shares import LearnedShares, SaleSeen, learned_shares
+from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.books.done import FinishedBuild, read_done
 from kitvalue.intake.settings.plan import plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
@@ -54,7 +54,7 @@ def finished_builds(folder: Path) -> Finished:
     plans, problems = _planned(folder, shop, reading.rows)
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
     cautions: list[str] = []
-    seen: list[SaleSeen] = []
+    seen: list[SoldBuild] = []
     if any(job.sold_on is not None and job.sold_for is not None for job in jobs):
         try:
             market = keeper.market_of(folder, shop)
@@ -79,11 +79,11 @@ def _planned(folder: Path, shop: Shop, builds: Sequence[FinishedBuild]) -> tuple
     return plans, problems
 
 
-def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SaleSeen]:
+def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SoldBuild]:
     found = []
     for job in jobs:
         if job.sold_on is not None and job.sold_for is not None:
             planned = plans[job.plan]
             kit = replace(finished_kit(planned.plan, len(planned.plan.drum), fit), on=job.sold_on)
-            found.append(SaleSeen(job, planned, outlook(fit, kit)))
+            found.append(SoldBuild(job, planned, outlook(fit, kit)))
     return found

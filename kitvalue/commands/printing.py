@@ -19,7 +19,7 @@ from kitvalue.market.outlook import outlook
 
 if TYPE_CHECKING:
     from kitvalue.intake.settings.plan import DonorTable, Plan
-    from kitvalue.intake.settings.shop import Shop
+    from kitvalue.intake.settings.shop import Shop, SizeOrder
     from kitvalue.market.fitted import Fit
     from kitvalue.pages.card import CeilingSeen
     from kitvalue.pages.sheet.given import SheetInput
@@ -152,13 +152,13 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
     """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
     and sent as the plan's donor is."""
     from kitvalue.decisions.ceiling import REBUILD, donor_needs, own_route, rebuild_bases
-    from kitvalue.decisions.offered import wanted
-    from kitvalue.decisions.shortlist import UseBatch, use_found
+    from kitvalue.decisions.offered import grounds_of
+    from kitvalue.decisions.shortlist import UseBatch, judged_uses
     from kitvalue.market.outlook import kit_samples
     from kitvalue.pages.card import CeilingSeen
     from kitvalue.workshop.money import percent
 
-    want = wanted(shop, fit, plan, None, None)
+    grounds = grounds_of(shop, fit, plan, None, None)
     sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     found = []
@@ -169,19 +169,20 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
         base = next(base for base in bases if base.route == route)
         one = np.zeros(1, dtype=np.int64)
         batch = UseBatch(
-            base, one, share * sold.sample, share * sold.clipped, one, np.array([want.holding + freight]),
-            float(want.terms.freight),
+            base, one, share * sold.sample, share * sold.clipped, one, np.array([grounds.holding + freight]),
+            float(grounds.terms.freight),
         )  # fmt: skip
-        use = use_found(batch, np.zeros(1), want.terms, want.loss_chance)[0]
-        note = use.reason or _ceiling_note(donor, plan, use.ceiling)
+        use = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)[0]
+        note = use.reason or _ceiling_note(donor, plan, shop.shop.size_order, use.ceiling)
         found.append(CeilingSeen(f"Donor {donor.id}", _told(use.ceiling), _told(use.safe_ceiling), note))
     return tuple(found)
 
 
-def _ceiling_note(donor: DonorTable, plan: Plan, ceiling: float | None) -> str:
+def _ceiling_note(donor: DonorTable, plan: Plan, order: SizeOrder, ceiling: float | None) -> str:
+    from kitvalue.intake.text.sizes import size_text
     from kitvalue.pages.words import exact
 
-    sizes = ", ".join(drum.size for drum in plan.drum if drum.from_ == donor.id)
+    sizes = ", ".join(size_text(drum.size, order) for drum in plan.drum if drum.from_ == donor.id)
     if ceiling is None:
         return f"with its {sizes}: even as a gift it would not leave your margin"
     on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from kitvalue.commands import keeper
 from kitvalue.commands.keeper import OUT, PRICES, ShopMarket
 from kitvalue.commands.writing import make_writable, write_whole
-from kitvalue.decisions.asked import KitWanted, KnownNames, kit_asked
+from kitvalue.decisions.asked import KitNamed, read_kit
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import KitvalueError, Problem
 from kitvalue.market.fitted import Moved, moved
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from kitvalue.commands.check import CheckDone
     from kitvalue.commands.jot import Jotted
     from kitvalue.commands.new import NewDone, TakenOver
-    from kitvalue.decisions.asked import AskedFor, Asking
+    from kitvalue.decisions.asked import AskedPrice, JudgedPrice
     from kitvalue.decisions.breakeven import Comparison
     from kitvalue.decisions.pricing import PriceSheet
     from kitvalue.market.fitted import Fit
@@ -104,33 +104,33 @@ class ValueDone:
     holding: Decimal  # what keeping the kit until it is sold costs, net
     currency: str
     cautions: tuple[str, ...]
-    asked: AskedFor | None = None  # the price that somebody asks for it, judged
+    asked: JudgedPrice | None = None  # the price that somebody asks for it, judged
 
 
 def value_one(
-    folder: Path, wanted: KitWanted, range_percent: int, *, since: date | None = None, unseen: bool = False,
-    asking: Asking | None = None,
+    folder: Path, named: KitNamed, range_percent: int, *, since: date | None = None, unseen: bool = False,
+    asked: AskedPrice | None = None,
 ) -> ValueDone:  # fmt: skip
     """Value one kit from the saved fit, or from a fresh one where the files have changed, and what is asked for it."""
     shop = read_shop(folder)
     market = keeper.market_of(folder, shop)
     recipe = market.fit.recipe
-    asked = kit_asked(shop, KnownNames(recipe.series, tuple(one.name for one in recipe.features)), wanted)
-    valuation = value_kit(market.fit, asked.kit, asked.finished, range_percent, unseen=unseen)
-    move = None if since is None else moved(market.fit, since, wanted.on, range_percent)
+    read = read_kit(shop, recipe.series, [feature.name for feature in recipe.features], named)
+    valuation = value_kit(market.fit, read.kit, read.finished, range_percent, unseen=unseen)
+    move = None if since is None else moved(market.fit, since, named.on, range_percent)
     held = ZERO if shop.selling is None else holding_cost(shop.selling)
-    cautions = (*market.cautions, *asked.cautions, *valuation.cautions)
+    cautions = (*market.cautions, *read.cautions, *valuation.cautions)
     done = ValueDone(valuation, move, held, shop.shop.currency, cautions)
-    return done if asking is None else _with_asked(done, shop, market.fit, asking)
+    return done if asked is None else _with_asked(done, shop, market.fit, asked)
 
 
-def _with_asked(done: ValueDone, shop: Shop, fit: Fit, asking: Asking) -> ValueDone:
-    from kitvalue.decisions.asked import judge_asking
+def _with_asked(done: ValueDone, shop: Shop, fit: Fit, asked: AskedPrice) -> ValueDone:
+    from kitvalue.decisions.asked import judge_price
     from kitvalue.workshop.costing import VAT
 
     kit, typical = done.valuation.kit, done.valuation.buy_in.typical
-    asked = judge_asking(shop, fit, kit, done.valuation.finished, typical, asking)
-    return replace(done, asked=asked, cautions=(*done.cautions, VAT) if asked.judged else done.cautions)
+    judged = judge_price(shop, fit, kit, done.valuation.finished, typical, asked)
+    return replace(done, asked=judged, cautions=(*done.cautions, VAT) if judged.judged else done.cautions)
 
 
 def cost_build(folder: Path, plan_name: str) -> CostSheet:

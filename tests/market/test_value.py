@@ -15,7 +15,6 @@ import statsmodels.api as sm
 
 from kitvalue.intake.settings.shop import Shop, ShopTable
 from kitvalue.intake.text.problems import FileCounts, FileError, RefusedError
-from kitvalue.market import encoding as columns
 from kitvalue.market import results as market_results
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
@@ -107,7 +106,7 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
         lambda text: "",
         lambda text: text[: len(text) // 2],
         lambda text: "[]",
-        lambda text: text.replace('"format": 4', '"format": 3'),
+        lambda text: text.replace('"format": 5', '"format": 4'),
         lambda text: json.dumps({**json.loads(text), "coef": [1.0]}),
         lambda text: json.dumps({**json.loads(text), "weights": [-1.0] * 90}),
         lambda text: json.dumps({**json.loads(text), "extra": 1}),
@@ -167,7 +166,7 @@ def test_robust_errors_are_statsmodels_hc3_on_a_plain_fit() -> None:
     shop = Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))
     results = fit_prices(Prices(BOOK, shop), robust=False, pooled=False)
     fit = results.fit
-    F = fit.columns_of(columns.of_book(BOOK, fit.recipe.reference_date)) * fit.scaling.scale + fit.scaling.center
+    F = fit.columns_of(fit.rows) * fit.scaling.scale + fit.scaling.center
     F[:, 0] = 1
     peer = sm.OLS(np.log(BOOK.price), F).fit(cov_type="HC3")
     np.testing.assert_allclose(results.robust_bse(), peer.bse, rtol=1e-8)

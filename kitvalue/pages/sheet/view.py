@@ -113,7 +113,7 @@ def _drums(given: SheetInput, t: Tongue) -> Table:
     """Every drum: its size, its tension points and heads, and where its shell is from."""
     series = {donor.id: donor.series for donor in given.plan.donor}
     rows = []
-    for d in drums_of(given.plan, given.shop.shop.size_order):
+    for d in drums_of(given.plan):
         inches = (t.number(inch, 3) for inch in (d.size.diameter, d.size.depth))
         across = (t.number(mm / MM_A_CM) for mm in (d.diameter, d.depth))
         used = t.say("kit.shell_used" if d.source in series else "kit.shell_new", series=series.get(d.source))
