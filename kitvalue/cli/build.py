@@ -31,7 +31,7 @@ def cost(folder: Path, plan: str, as_csv: bool) -> Said:
       kitvalue --shop myshop cost example
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.builds import cost_answer
+    from kitvalue.pages.answers import cost_answer
     from kitvalue.pages.terminal.builds import cost_text
 
     sheet = usecases.cost_build(folder, plan)
@@ -67,7 +67,7 @@ def price(folder: Path, plan: str, at: Decimal | None) -> Said:
       kitvalue --shop myshop price example --at 2300
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.builds import price_answer
+    from kitvalue.pages.answers import price_answer
     from kitvalue.pages.terminal.builds import price_text
 
     done = usecases.price_build(folder, plan, at)
@@ -99,7 +99,7 @@ def compare(folder: Path, plan: str) -> Said:
       kitvalue --shop myshop compare example
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.builds import compare_answer
+    from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
     done = usecases.compare_build(folder, plan)
@@ -129,7 +129,7 @@ def done(folder: Path) -> Said:
       kitvalue --shop myshop done
     """
     from kitvalue.commands.done import finished_builds
-    from kitvalue.pages.answers.builds import outcome_answer
+    from kitvalue.pages.answers import outcome_answer
     from kitvalue.pages.terminal.builds import outcome_text
 
     book = finished_builds(folder)

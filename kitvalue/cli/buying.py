@@ -43,7 +43,7 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
       kitvalue --shop myshop shortlist --plan example
     """
     from kitvalue.commands import buying
-    from kitvalue.pages.answers.buying import shortlist_answer
+    from kitvalue.pages.answers import shortlist_answer
     from kitvalue.pages.terminal.buying import shortlist_text
 
     quiet = sys.stderr is None or not sys.stderr.isatty()
@@ -88,7 +88,7 @@ def source(folder: Path, plan: str, best: int, write: str | None) -> Said:
       kitvalue --shop myshop source example --best 3
     """  # fmt: skip
     from kitvalue.commands import buying
-    from kitvalue.pages.answers.buying import source_answer
+    from kitvalue.pages.answers import source_answer
     from kitvalue.pages.terminal.buying import source_text
 
     done = buying.source_build(folder, plan, best, write)

@@ -76,7 +76,7 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
       kitvalue --shop myshop check
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.arrival import check_answer
+    from kitvalue.pages.answers import check_answer
     from kitvalue.pages.terminal.arrival import check_text, problem_lines
 
     done = usecases.check_shop(folder, strict=strict)
@@ -114,7 +114,7 @@ def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
         "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.arrival import jot_answer
+    from kitvalue.pages.answers import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
 
     jotting = usecases.jot_advert(folder, _pasted() if text is None else text, date.today(), offer=offer)
@@ -168,7 +168,7 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
       kitvalue --shop myshop fit
     """
     from kitvalue.commands import usecases
-    from kitvalue.pages.answers.market import fit_answer
+    from kitvalue.pages.answers import fit_answer
     from kitvalue.pages.terminal.market import fit_text
 
     done = usecases.fit_shop(folder, robust=not plain, pooled=not no_pool)

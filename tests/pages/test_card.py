@@ -20,7 +20,7 @@ from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.answers.record import money
+from kitvalue.pages.answers import money
 from kitvalue.pages.card import CardInput, CeilingSeen, packed_column, render_card
 from kitvalue.pages.words import amount
 from tests.market.books import invented_book
