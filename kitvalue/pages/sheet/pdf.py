@@ -5,8 +5,7 @@ from __future__ import annotations
 import importlib.util
 import io
 import logging
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Final
@@ -16,7 +15,7 @@ from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
 from kitvalue.pages.pictures.frame import NARROW
 from kitvalue.pages.sheet.given import Picture, SheetView
-from kitvalue.pages.words import Fact, Table, plain
+from kitvalue.pages.words import Fact, Row, Table, plain
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -63,10 +62,10 @@ def sheet_pdf(view: SheetView, today: date) -> PdfSheet:
     _table(pdf, view.drums, (28, 36, 28, 24, 20, 44))
     if view.price is not None or view.price_words:
         _heading(pdf, view.headings["price"])
-        if view.price is not None:
-            _table(pdf, view.price, (140, 40))
-        for words in view.price_words:
-            _text(pdf, words, TEXT)
+    if view.price is not None:
+        _table(pdf, view.price, (140, 40))
+    for words in view.price_words:
+        _text(pdf, words, TEXT)
     _room(pdf, 40)
     _heading(pdf, view.headings["against"])
     _text(pdf, " ".join(view.verdict), 10)
@@ -81,22 +80,10 @@ def sheet_pdf(view: SheetView, today: date) -> PdfSheet:
     _text(pdf, view.headings["care"], 9.6, bold=True)
     for words in view.cautions:
         _text(pdf, f"–  {words}", TEXT)
-    with _quiet():
-        data = bytes(pdf.output())
+    logging.getLogger(LIBRARY).setLevel(logging.ERROR)  # it logs what its font lacks; the caller tells it instead
+    data = bytes(pdf.output())
     lacking = {code for font in pdf.fonts.values() for code in getattr(font, "missing_glyphs", ())}
     return PdfSheet(data, "".join(chr(code) for code in sorted(lacking)))
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """The library logs what its font lacks; the caller tells it instead."""
-    log = logging.getLogger(LIBRARY)
-    level = log.level
-    log.setLevel(logging.ERROR)
-    try:
-        yield
-    finally:
-        log.setLevel(level)
 
 
 def _document(view: SheetView, today: date) -> FPDF:
@@ -109,9 +96,8 @@ def _document(view: SheetView, today: date) -> FPDF:
             self.cell(WIDTH, 4, plain(view.footer))
 
     pdf = Sheet(format="A4")
-    regular, bold = charts.font_files()
-    pdf.add_font(FACE, "", regular)
-    pdf.add_font(FACE, "B", bold)
+    for style, file in zip(("", "B"), charts.font_files(), strict=True):
+        pdf.add_font(FACE, style, file)
     pdf.set_margins(MARGIN, 13, MARGIN)
     pdf.set_auto_page_break(True, 16)
     pdf.set_title(plain(view.title))
@@ -177,11 +163,11 @@ def _table(pdf: FPDF, table: Table, widths: tuple[float, ...]) -> None:
         width=WIDTH, col_widths=widths, text_align=align, line_height=TEXT * 0.46, padding=(0.55, 1, 0.55, 0),
         borders_layout=TableBordersLayout.HORIZONTAL_LINES, headings_style=FontFace(emphasis="", color=FADED),
     ) as laid:  # fmt: skip
-        for cells in ([column.head for column in table.columns], *(row.cells for row in table.rows)):
-            row = laid.row()
-            bold = any(r.cells is cells and r.kind in ("total", "subtotal") for r in table.rows)
-            for cell in cells:
-                row.cell(plain(cell), style=FontFace(emphasis="B") if bold else None)
+        for row in (Row(tuple(column.head for column in table.columns)), *table.rows):
+            style = FontFace(emphasis="B") if row.kind in ("total", "subtotal") else None
+            cells = laid.row()
+            for cell in row.cells:
+                cells.cell(plain(cell), style=style)
     pdf.ln(1.5)
 
 
