@@ -12,7 +12,7 @@ from kitvalue.decisions.sourcing import Answer, Sourcing
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
-from kitvalue.pages.terminal.figures import cents, change, dash, figure, money, share
+from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
@@ -41,7 +41,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     what to take care of."""
     valued = [one for one in s.offers if one.reason is None]
     plan = f", also as donors of {s.plan}" if s.plan else ""
-    unread = f"; {_offers(s.unread)} more could not be read: kitvalue check lists them" if s.unread else ""
+    unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
     tables = [
         _lead(s, valued),
         f"What to bid, the most profitable first\n{_bids(valued)}",
@@ -53,7 +53,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     ]
     text = page(
         first_of_all(s.cautions),
-        wrapped(f"{_offers(len(s.offers))}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
+        wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
         _together(s.portfolio) if s.portfolio is not None else "",
         wrapped(f"Holding one kit {s.months or 0:g} months costs {cents(s.holding)}; it is in the profits.")
@@ -64,10 +64,6 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         take_care(s.cautions),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
-
-
-def _offers(how_many: int) -> str:
-    return f"{how_many} offer{'' if how_many == 1 else 's'}"
 
 
 def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -276,15 +272,13 @@ def _most(asked: JudgedPrice) -> list[str]:
     """Up to what price, for each way to sell it."""
     if not asked.judged:
         return [f"Up to what price it pays cannot be told: {asked.reason}"]
-    if len(asked.judged) == 1:
-        stop = asked.judged[0].stop_at
-        return ["To you it pays at no price." if stop is None else f"Pay at most {money(stop)}."]
-    told = [(f"to sell it {_sold_as(one)}", one.stop_at) for one in asked.judged]
-    pays = ", ".join(f"{money(stop)} {way}" for way, stop in told if stop is not None)
-    not_so = " and ".join(way for way, stop in told if stop is None)
+    several = len(asked.judged) > 1
+    told = [(f"to sell it {_sold_as(one)}" if several else "", one.stop_at) for one in asked.judged]
+    pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in told if stop is not None)
+    never = " and ".join(way or "to you" for way, stop in told if stop is None)
     return [
         *([f"Pay at most {pays}."] if pays else []),
-        *([f"{capital(not_so)} it pays at no price."] if not_so else []),
+        *([f"{capital(never)} it pays at no price."] if never else []),
     ]
 
 
