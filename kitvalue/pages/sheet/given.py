@@ -13,7 +13,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
 from kitvalue.pages.charts import Figure
-from kitvalue.pages.pictures.frame import Caption, Layout
+from kitvalue.pages.pictures.frame import Key, Layout
 from kitvalue.pages.words import Fact, Table
 
 
@@ -44,11 +44,15 @@ class SheetInput:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A picture to be drawn at any width, what stands around it, its numbers, and a sentence beneath it."""
+    """A picture to be drawn at any width, its numbers, what stands around it, and a sentence beneath it."""
 
-    caption: Caption
+    name: str
+    title: str
+    description: str  # for those who listen
     table: Table
     draw: Callable[[Layout], Figure]
+    keys: tuple[Key, ...]
+    note: str = ""
     words: str = ""
 
 

@@ -13,6 +13,8 @@ def render_sheet(view: SheetView) -> str:
     """The whole page, each picture drawn at both widths. Equal input gives equal text."""
     pages = templates()
     css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
-    pictures = [(chart(p.caption, p.table, p.draw), p.words) for p in view.pictures]
+    pictures = [
+        (chart(p.name, p.title, p.description, p.table, p.draw, p.keys, p.note), p.words) for p in view.pictures
+    ]
     style = Markup(css)  # noqa: S704 - our own templates
     return pages.get_template("sheet.html").render(page=view, pictures=pictures, css=style, css_hash=digest(css))

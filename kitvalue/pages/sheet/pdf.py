@@ -186,11 +186,10 @@ def _pictures(pdf: FPDF, view: SheetView) -> None:
 
 def _picture(pdf: FPDF, picture: Picture, png: bytes, place: tuple[float, float, float]) -> None:
     left, top, width = place
-    caption = picture.caption
     pdf.set_xy(left, top)
     _style(pdf, 9, bold=True)
-    pdf.multi_cell(width, 4.4, plain(caption.title), align="L", new_x="LEFT", new_y="NEXT")
-    for key in caption.keys:
+    pdf.multi_cell(width, 4.4, plain(picture.title), align="L", new_x="LEFT", new_y="NEXT")
+    for key in picture.keys:
         sign, colour = SIGNS[key.glyph]
         pdf.set_x(left)
         _style(pdf, 7.4, colour)
@@ -198,11 +197,11 @@ def _picture(pdf: FPDF, picture: Picture, png: bytes, place: tuple[float, float,
         _style(pdf, 7.4, FADED)
         pdf.cell(80, 3.7, plain(key.text), new_x="LMARGIN", new_y="NEXT")
         pdf.set_x(left)
-    if caption.note:
+    if picture.note:
         _style(pdf, 7.4, FADED)
-        pdf.cell(width, 3.7, plain(caption.note), new_x="LEFT", new_y="NEXT")
+        pdf.cell(width, 3.7, plain(picture.note), new_x="LEFT", new_y="NEXT")
     at = pdf.get_y() + 1.5
-    set_in = pdf.image(io.BytesIO(png), left, at, width, alt_text=plain(caption.description))
+    set_in = pdf.image(io.BytesIO(png), left, at, width, alt_text=plain(picture.description))
     pdf.set_xy(left, at + set_in.rendered_height + 1)
     if picture.words:
         _style(pdf, TEXT)

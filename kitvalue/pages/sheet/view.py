@@ -11,12 +11,19 @@ from kitvalue.decisions.original import as_money, on_top, repair_of
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import PromiseTable
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.pictures import originals
-from kitvalue.pages.pictures.frame import Caption, Key
-from kitvalue.pages.pictures.originals import OriginalsPicture, SizeSeen, SizesPicture, originals_figure, sizes_figure
+from kitvalue.pages.pictures.builds import (
+    OriginalsPicture,
+    SizeSeen,
+    SizesPicture,
+    dot_ticks,
+    originals_figure,
+    size_ticks,
+    sizes_figure,
+)
+from kitvalue.pages.pictures.frame import Key
 from kitvalue.pages.sheet.given import Picture, SheetInput, SheetView
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import DASH, Column, Fact, Row, RowKind, Table
+from kitvalue.pages.words import DASH, Column, Fact, Row, RowKind, Table, table
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.drums import NEW, drums_of
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
@@ -61,7 +68,7 @@ def spaced(fingerprint: str) -> str:
 def _table(t: Tongue, part: str, caption: str, heads: str, rows: Sequence[Row]) -> Table:
     """A table whose texts are those of `part`; a column of words has `<` behind its head, the others hold figures."""
     columns = [Column(t.say(f"{part}.{head.rstrip('<')}"), "w" if "<" in head else "n") for head in heads.split()]
-    return Table(t.say(f"{part}.{caption}"), tuple(columns), tuple(rows))
+    return table(t.say(f"{part}.{caption}"), columns, rows)
 
 
 def _facts(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
@@ -226,20 +233,18 @@ def _dots(given: SheetInput, t: Tongue) -> Picture:
     """Twenty originals at the door and our price among them."""
     price = given.comparison.quote.landed_at_price
     ours, dots = t.exact(price), given.at_door
-    ticks = tuple((v, t.number(v, 2)) for v in originals.tick_values(dots, float(price), MOST_TICKS))
+    ticks = tuple((v, t.number(v, 2)) for v in dot_ticks(dots, float(price), MOST_TICKS))
     axis, label = t.say("dots.axis", currency=t.currency), t.say("dots.ours", ours=ours)
     picture = OriginalsPicture(dots, float(price), axis, label, ticks)
     rows = [Row((str(i), t.about(dot))) for i, dot in enumerate(dots, start=1)]
     return Picture(
-        Caption(
-            "dots",
-            t.say("dots.title"),
-            t.say("dots.description", ours=ours, left=_cheaper(given)),
-            (Key("less", t.say("dots.key_less")), Key("more", t.say("dots.key_more"))),
-            t.say("dots.one_each"),
-        ),
+        "dots",
+        t.say("dots.title"),
+        t.say("dots.description", ours=ours, left=_cheaper(given)),
         _table(t, "dots", "title", "number value", rows),
         lambda layout: originals_figure(picture, layout),
+        (Key("less", t.say("dots.key_less")), Key("more", t.say("dots.key_more"))),
+        t.say("dots.one_each"),
     )
 
 
@@ -260,7 +265,7 @@ def _sizes(given: SheetInput, t: Tongue) -> list[Picture]:
         across=t.say("sizes.across"),
         ours=t.say("sizes.ours"),
         original=t.say("sizes.typical"),
-        ticks=tuple((v, t.number(v, 2)) for v in originals.tick_values_sizes(tuple(sizes))),
+        ticks=tuple((v, t.number(v, 2)) for v in size_ticks(tuple(sizes))),
     )
     keys = [Key("cost", t.say("sizes.key_ours")), Key("original", t.say("sizes.key_original"))]
     keys += [Key("band", t.say("sizes.key_band"))] if any(s.low is not None for s in sizes) else []
@@ -268,10 +273,13 @@ def _sizes(given: SheetInput, t: Tongue) -> list[Picture]:
     which = "none" if not cheaper else "every" if len(cheaper) == len(sizes) else "some"
     ends = {"first": sizes[0].pieces, "last": sizes[-1].pieces}
     return [Picture(
-        Caption("sizes", t.say("sizes.title"), t.say("sizes.description", **ends), tuple(keys)),
+        "sizes",
+        t.say("sizes.title"),
+        t.say("sizes.description", **ends),
         _table(t, "sizes", "title", "pieces at_door original range", rows),
         lambda layout: sizes_figure(picture, layout),
-        t.say(f"sizes.{which}", sizes=t.listed(cheaper), **ends),
+        tuple(keys),
+        words=t.say(f"sizes.{which}", sizes=t.listed(cheaper), **ends),
     )]  # fmt: skip
 
 
