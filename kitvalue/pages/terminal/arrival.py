@@ -88,18 +88,17 @@ def check_text(
 
 def _to_paste(block: PasteBlock) -> str:
     """Lines for shop.toml as they are to stand there: no sign before them, none of them folded."""
-    text = ""
+    parts = []
     if block.open_at:
         place = f"{_lines_phrase(block.open_at)} under {block.heading}"
-        text += "\n" + wrapped(f"Fill in shop.toml, {place}: write {block.to_fill} on the right", "")
+        parts.append(wrapped(f"Fill in shop.toml, {place}: write {block.to_fill} on the right", ""))
     if block.lines:
         fill = f"; where the right side is open, write {block.to_fill}" if block.to_fill else ""
         place = "" if block.stands is None else f" under {block.heading}, line {block.stands}"
-        more = [f"# and {block.left_out} more words"] if block.left_out else []
         heading = [block.heading] if block.stands is None else []
-        lines = [wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *heading, *block.lines, *more]
-        text += ("\n\n" if text else "\n") + "\n".join(lines)
-    return text
+        more = [f"# and {block.left_out} more words"] if block.left_out else []
+        parts.append("\n".join([wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *heading, *block.lines, *more]))
+    return "\n" + "\n\n".join(parts)
 
 
 def _lines_phrase(numbers: Sequence[int]) -> str:

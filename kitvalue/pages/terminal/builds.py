@@ -13,7 +13,7 @@ from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import first_of_all, span, take_care
-from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
+from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
@@ -292,9 +292,8 @@ def _operations(hours: LearnedOperations) -> str:
                 "leans on that (own weight: how far it follows its own jobs)"
             )
         )
-    for reason in dict.fromkeys(one.reason for one in hours.operations if one.reason):
-        names = ", ".join(one.operation for one in hours.operations if one.reason == reason)
-        lines.append(wrapped(f"{names}: {reason}", bullet="- "))
+    for reason, names in grouped((one.reason, one.operation) for one in hours.operations if one.reason):
+        lines.append(wrapped(f"{', '.join(names)}: {reason}", bullet="- "))
     return "\n".join(lines)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import astuple
 
 from kitvalue.decisions.asked import JudgedPrice
@@ -14,7 +14,7 @@ from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
-from kitvalue.pages.terminal.table import Column, bullets, facts, page, table, wrapped
+from kitvalue.pages.terminal.table import Column, bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
@@ -159,7 +159,7 @@ def _uses(valued: Sequence[JudgedOffer]) -> str:
 
 def _not_open(valued: Sequence[JudgedOffer]) -> str:
     """Why uses are not open, each reason once with its offers."""
-    reasons = _grouped(
+    reasons = grouped(
         (f"{use.use}{f' ({ROUTES[use.route]})' if use.route == 'margin' else ''}: {use.reason}", one.offer.offer)
         for one in valued
         for use in one.uses
@@ -176,15 +176,7 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
         told = f"these figures rest on {one.paid.rests_on}" in cautions
         paid = [] if told else [f"to pay rests on {one.paid.rests_on}"]
         said += [(text, one.offer.offer) for text in (*cautions, *paid)]
-    return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in _grouped(said)]
-
-
-def _grouped(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
-    """Each text once with the names that it is said of."""
-    groups: dict[str, list[str]] = {}
-    for text, name in pairs:
-        groups.setdefault(text, []).append(name)
-    return list(groups.items())
+    return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
 
 def _names(names: Sequence[str], most: int = 12) -> str:
@@ -328,7 +320,7 @@ def _notes(asked: JudgedPrice) -> list[str]:
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
         notes.append(f"{' and '.join(uncounted)} are counted for the better condition: --hours 6 --parts 60 count them")
-    other = _grouped(
+    other = grouped(
         (use.route, f"{money(use.safe_ceiling)} {_sold_as(one)}") for one in asked.judged for use in one.better_routes
     )
     notes += [
