@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.decisions.asked import KitWanted, KnownNames, kit_asked
+from kitvalue.decisions.asked import KitNamed, read_kit
 from kitvalue.intake.settings.shop import read_shop
 from tests.shops import run, sample_shop
 
@@ -111,10 +111,9 @@ def test_mapped_numbers_give_the_figures_of_the_sheet_as_it_was(tmp_path: Path) 
 
 def test_numbers_on_the_command_line_are_ours_and_the_answer_says_so(tmp_path: Path) -> None:
     shop = read_shop(mapped(turned_shop(tmp_path)))
-    known = KnownNames(("Burren",), ())
 
     def asked(condition: str, finished: str | None = None) -> tuple[float, float | None, tuple[str, ...]]:
-        read = kit_asked(shop, known, KitWanted("Burren", 5, condition, finished, (), None))
+        read = read_kit(shop, ("Burren",), (), KitNamed("Burren", 5, condition, finished, (), None))
         return read.kit.condition, read.finished, read.cautions
 
     said = "--condition 2 is our grade 2 (remake); in your files it stands for grade 4 (freshen)"

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from decimal import Decimal
 
     from kitvalue.commands.folder import ShopFolder
-    from kitvalue.decisions.asked import AskedFor, Asking
+    from kitvalue.decisions.asked import AskedPrice, JudgedPrice
     from kitvalue.market.value import Valuation
 
 
@@ -94,11 +94,11 @@ def value(
         --pieces 5 --condition 3 --finished 5 --asked 350
     """
     from kitvalue.commands import value as command
-    from kitvalue.decisions.asked import KitWanted
+    from kitvalue.decisions.asked import KitNamed
 
-    wanted = KitWanted(series, pieces, condition, finished, features, on)
-    asking = _asking(asked, hours, parts)
-    done = command.value(folder, wanted, range_percent, since=since, unseen=unseen, asking=asking)
+    named = KitNamed(series, pieces, condition, finished, features, on)
+    price = _asked_price(asked, hours, parts)
+    done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
 
     def answer() -> dict[str, Any]:
         from kitvalue.pages.answers.market import value_answer
@@ -114,17 +114,17 @@ def value(
     return Said(answer, text, cautions=done.cautions)
 
 
-def _asking(asked: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> Asking | None:
+def _asked_price(asked: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> AskedPrice | None:
     if asked is None:
         if hours is not None or parts is not None:
             raise click.UsageError("--hours and --parts say what is done to a kit that is asked for: give --asked, too")
         return None
-    from kitvalue.decisions.asked import Asking
+    from kitvalue.decisions.asked import AskedPrice
 
-    return Asking(asked, hours, parts)
+    return AskedPrice(asked, hours, parts)
 
 
-def _asked_answer(asked: AskedFor | None) -> dict[str, Any] | None:
+def _asked_answer(asked: JudgedPrice | None) -> dict[str, Any] | None:
     if asked is None:
         return None
     from kitvalue.pages.answers.buying import asked_answer
@@ -132,7 +132,7 @@ def _asked_answer(asked: AskedFor | None) -> dict[str, Any] | None:
     return asked_answer(asked)
 
 
-def _asked_text(asked: AskedFor | None, valuation: Valuation) -> str:
+def _asked_text(asked: JudgedPrice | None, valuation: Valuation) -> str:
     if asked is None:
         return ""
     from kitvalue.pages.terminal.buying import asked_text

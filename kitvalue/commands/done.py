@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
 from kitvalue.decisions.plans import finished_kit
-from kitvalue.decisions.shares import LearnedShares, SaleSeen, learned_shares
+from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.text.problems import FileError, KitvalueError, Problem, RefusedError
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
@@ -53,7 +53,7 @@ def done(folder: ShopFolder) -> Finished:
             problems += error.problems
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
     cautions: list[str] = []
-    sales: list[SaleSeen] = []
+    sales: list[SoldBuild] = []
     if any(job.sold_on is not None and job.sold_for is not None for job in jobs):
         try:
             market = folder.market
@@ -66,11 +66,11 @@ def done(folder: ShopFolder) -> Finished:
     return Finished(jobs, learned_hours(jobs, shop), shares, shop.shop.currency, tuple(problems), said)
 
 
-def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SaleSeen]:
+def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SoldBuild]:
     sales = []
     for job in jobs:
         if job.sold_on is not None and job.sold_for is not None:
             planned = plans[job.plan]
             kit = replace(finished_kit(planned.plan, len(planned.plan.drum), fit), on=job.sold_on)
-            sales.append(SaleSeen(job, planned, outlook(fit, kit)))
+            sales.append(SoldBuild(job, planned, outlook(fit, kit)))
     return sales

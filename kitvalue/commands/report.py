@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kitvalue.commands.folder import OFFERS, ShopFolder
 from kitvalue.commands.writing import make_writable, write_whole
-from kitvalue.decisions.offered import kit_offered, shortlisted, sold_condition, wanted
+from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
 from kitvalue.decisions.plans import compared, priced
 from kitvalue.intake.text.problems import KitvalueError, Problem
 from kitvalue.market.fitted import Fit
@@ -72,7 +72,7 @@ def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
         return ()
     parts = None if folder.parts is None else folder.parts.rows
     try:
-        judged = shortlisted(wanted(folder.shop, fit, None, parts, None), folder.offers.rows).found
+        judged = shortlisted(grounds_of(folder.shop, fit, None, parts, None), folder.offers.rows).judged
     except KitvalueError:
         judged = ()  # no [tax] or [selling], or asked prices only: each offer below says what can be said of it
     by_name = {one.offer.offer: one for one in judged}

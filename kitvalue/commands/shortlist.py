@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.asked import as_laid_out
-from kitvalue.decisions.offered import Tell, portfolio_of, shortlisted, wanted
+from kitvalue.decisions.offered import Tell, grounds_of, portfolio_of, shortlisted
 from kitvalue.intake.text.problems import Problem
 
 if TYPE_CHECKING:
@@ -37,8 +36,8 @@ def shortlist(
     plan = None if plan_name is None else folder.plan(plan_name)
     offers = folder.offers_to_judge()
     market = folder.market
-    want = wanted(shop, market.fit, plan, None if folder.parts is None else folder.parts.rows, on)
-    listed = shortlisted(want, offers.rows, tell)
+    grounds = grounds_of(shop, market.fit, plan, None if folder.parts is None else folder.parts.rows, on)
+    listed = shortlisted(grounds, offers.rows, tell)
     cautions = [*market.cautions, ESTIMATES, VAT]
     if not market.fit.recipe.has("dealer"):
         cautions.append(no_dealer(market.fit))
@@ -49,14 +48,14 @@ def shortlist(
         plan=None if plan is None else plan.name,
         on=on,
         as_of=on or market.fit.recipe.reference_date,
-        offers=listed.found,
-        portfolio=portfolio_of(want, listed),
-        holding=want.holding,
+        offers=listed.judged,
+        portfolio=portfolio_of(grounds, listed),
+        holding=grounds.holding,
         months=None if selling is None or selling.months_to_sell is None else float(selling.months_to_sell),
-        loss_percent=100 * want.loss_chance,
-        margin_percent=100 * float(want.terms.margin),
+        loss_percent=100 * grounds.loss_chance,
+        margin_percent=100 * float(grounds.terms.margin),
         cautions=tuple(dict.fromkeys(cautions)),
-        reckoned_with=reckoned_with(shop, as_laid_out(shop)),
+        reckoned_with=reckoned_with(shop),
         unread=offers.counts.refused,
     )
     written = None

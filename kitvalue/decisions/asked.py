@@ -1,16 +1,14 @@
-"""The kit that a command line asks about, read by the shop's own names and words."""
+"""The kit that a command line names, read by the shop's own names and words, and the price asked for it, judged."""
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from importlib import resources
 
-from kitvalue.decisions.offered import shortlisted, wanted
-from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, reckoned_with
+from kitvalue.decisions.offered import grounds_of, shortlisted
+from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, reckoned_with
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.shop import Shop
@@ -24,7 +22,7 @@ from kitvalue.market.fitted import Fit
 
 
 @dataclass(frozen=True, slots=True)
-class KitWanted:
+class KitNamed:
     """A kit as the command line names it. `features` are `name=value` texts."""
 
     series: str
@@ -36,7 +34,7 @@ class KitWanted:
 
 
 @dataclass(frozen=True, slots=True)
-class KitAsked:
+class KitRead:
     """The kit as read, the condition that it will be sold in, and what is to be said of how they were read."""
 
     kit: Kit
@@ -44,75 +42,46 @@ class KitAsked:
     cautions: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class KnownNames:
-    """The series of the book, and the features that it has a column for."""
+def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: KitNamed) -> KitRead:
+    """Read a named kit by a shop's words and the `series` and `features` of its book.
 
-    series: tuple[str, ...]
-    features: tuple[str, ...]
-
-
-def kit_asked(shop: Shop, known: KnownNames, wanted: KitWanted) -> KitAsked:
-    """Read a wanted kit by a shop's words. Raises FileError for a word that cannot be read, RefusedError for a declared
-    feature that the book has no column for.
+    Raises FileError for a word that cannot be read, RefusedError for a declared feature that the book has no column
+    for.
     """
-    features = tuple(_feature(shop, text) for text in wanted.features)
-    names = [f.name for f in features]
-    twice = next((n for n in names if names.count(n) > 1), None)
-    if twice is not None:
-        raise FileError(f"--with {twice} is given twice; give it once")
-    _refuse_without_column(names, known.features)
-    kit = Kit(
-        series=series_asked(shop, known.series, wanted.series),
-        pieces=float(wanted.pieces),
-        condition=grade_asked(shop, wanted.condition, "--condition"),
-        on=wanted.on,
-        features=features,
-    )
-    finished = None if wanted.finished is None else grade_asked(shop, wanted.finished, "--finished")
-    given = (("--condition", wanted.condition), ("--finished", wanted.finished or ""))
-    said = [text for option, grade in given for text in _other_in_files(shop, option, grade)]
-    return KitAsked(kit, finished, tuple(said))
-
-
-def _other_in_files(shop: Shop, option: str, text: str) -> list[str]:
-    """What a number on the command line is not: the grade that the shop's files mean by it."""
-    grades = shop_grades(shop)
-    ours, theirs = grades.asked(text), grades.find(text)
-    if ours is None or theirs is None or ours == theirs:
-        return []
-    return [f"{option} {trimmed(text)} is our {grade_name(ours)}; in your files it stands for {grade_name(theirs)}"]
-
-
-def _refuse_without_column(names: Sequence[str], known: Sequence[str]) -> None:
+    values = tuple(_feature(shop, text) for text in named.features)
+    names = [value.name for value in values]
     for name in names:
-        if name not in known:
+        if names.count(name) > 1:
+            raise FileError(f"--with {name} is given twice; give it once")
+    for name in names:
+        if name not in features:
             cure = f'add it, or map its header under [prices.columns]: {toml_key(name)} = "the header"'
             what = f"shop.toml declares {shown(name)} under [prices.features], but prices.csv has no such column"
             raise RefusedError(f"--with {shown(name)}: {what}; {cure}")
-
-
-def series_asked(shop: Shop, known: Sequence[str], text: str) -> str:
-    """The book's spelling of a series; the text itself where neither shop nor book has it."""
-    listed_name = series_names(shop).find(text)
-    return next((name for name in known if fold(name) == fold(listed_name or text)), listed_name or trimmed(text))
-
-
-def grade_asked(shop: Shop, text: str, option: str) -> float:
-    """A bench grade by our number or our word, else by a word of the shop's own that is none of ours: a number that
-    shop.toml maps stays ours here, as the program's answers tell grades by our numbers.
-    """
-    found = shop_grades(shop).asked(text)
-    if found is None:
-        words = listed((*GRADES, *shop.prices.words.get("condition", {})))
-        raise FileError(f"{option} {shown(text)} is no condition; write 1 to 5, a half such as 3.5, or one of {words}")
-    return float(found)
+    own = series_names(shop).find(named.series)
+    spelled = next((name for name in series if fold(name) == fold(own or named.series)), own or trimmed(named.series))
+    grades, said = [], []
+    for option, text in (("--condition", named.condition), ("--finished", named.finished)):
+        if text is None:
+            continue
+        # by our number or word, else by the shop's: a number that shop.toml maps stays ours here, as in all answers
+        ours, in_files = shop_grades(shop).asked(text), shop_grades(shop).find(text)
+        if ours is None:
+            words = listed((*GRADES, *shop.prices.words.get("condition", {})))
+            either = f"write 1 to 5, a half such as 3.5, or one of {words}"
+            raise FileError(f"{option} {shown(text)} is no condition; {either}")
+        grades.append(float(ours))
+        if in_files is not None and in_files != ours:
+            stands_for = f"in your files it stands for {grade_name(in_files)}"
+            said.append(f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}")
+    kit = Kit(spelled, float(named.pieces), grades[0], on=named.on, features=values)
+    return KitRead(kit, None if named.finished is None else grades[1], tuple(said))
 
 
 def _feature(shop: Shop, text: str) -> FeatureValue:
-    name, sign, value = (part.strip() for part in text.partition("="))
+    name, sign, cell = (part.strip() for part in text.partition("="))
     declared = {fold(n): n for n in shop.prices.features}
-    if not sign or not value:
+    if not sign or not cell:
         raise FileError(f"--with {shown(text)} is not name=value; write for instance --with hardware=yes")
     if fold(name) not in declared:
         near = nearest(name, declared.values())
@@ -121,25 +90,23 @@ def _feature(shop: Shop, text: str) -> FeatureValue:
         raise FileError(f"--with {shown(text)}: no feature {shown(name)} in [prices.features]; {hint}")
     own = declared[fold(name)]
     words = {fold(word): ours for word, ours in shop.prices.words.get(own, {}).items()}
-    return FeatureValue(own, _feature_value(shop.prices.features[own], words.get(fold(value), value), text))
-
-
-def _feature_value(kind: str, value: str, text: str) -> float | bool | str:
-    if kind == "word":
-        return value
-    if kind == "yes-no":
-        truth = TRUTHS.get(fold(value))
-        if truth is None:
-            raise FileError(f"--with {shown(text)} is neither yes nor no; write yes or no")
-        return truth
+    value = words.get(fold(cell), cell)
+    match shop.prices.features[own]:
+        case "word":
+            return FeatureValue(own, value)
+        case "yes-no":
+            truth = TRUTHS.get(fold(value))
+            if truth is None:
+                raise FileError(f"--with {shown(text)} is neither yes nor no; write yes or no")
+            return FeatureValue(own, truth)
     try:
-        return float(value.replace(",", "."))
+        return FeatureValue(own, float(value.replace(",", ".")))
     except ValueError as why:
         raise FileError(f"--with {shown(text)} is no number; write for instance 2 or 2.5") from why
 
 
 @dataclass(frozen=True, slots=True)
-class Asking:
+class AskedPrice:
     """A price asked, and what is done to the kit before it is sold: bench hours on top of `prepare`, and what is bought
     for it, net of the VAT that is deducted; None where nothing is said."""
 
@@ -149,59 +116,48 @@ class Asking:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class AskedFor:
-    """A price asked, judged: the kit sold on as it is, and where another grade was asked about in that one, too.
+class JudgedPrice:
+    """A price asked, judged: the kit sold on as it is, and where another grade was named in that one, too.
 
     `judged` is empty beside a `reason`; then the value alone says something. `loss_percent` is the shop's limit on the
     chance of a loss.
     """
 
-    asking: Asking
+    price: Decimal
     against_percent: float  # of the typical buy-in value
-    judged: tuple[OfferFound, ...]
+    judged: tuple[JudgedOffer, ...]
     loss_percent: float
     reckoned: ReckonedWith | None
     reason: str | None
 
 
-def as_laid_out(shop: Shop) -> bool:
-    """Do the hourly rate, the hours to prepare a kit and the margin all stand as in a new shop?"""
-    text = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
-    new = tomllib.loads(text, parse_float=Decimal)
-    if shop.work is None or shop.selling is None:
-        return False
-    ours = (shop.work.rate, shop.work.prepare, shop.selling.margin)
-    return ours == (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])
-
-
-def judge_asking(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float, asking: Asking) -> AskedFor:
+def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float, asked: AskedPrice) -> JudgedPrice:
     """Judge a price asked for a kit whose buy-in value is `typical`, as `shortlist` judges an offer that is sold on."""
-    against = 100 * (float(asking.price) / typical - 1)
+    against = 100 * (float(asked.price) / typical - 1)
     loss = 0.0 if shop.selling is None else float(shop.selling.loss_chance)
-    offers = [_offer(0, kit, finished, asking)]
+    offers = [_offer(0, kit, finished, asked)]
     if finished != kit.condition:
-        offers.insert(0, _offer(1, kit, kit.condition, Asking(asking.price)))
+        offers.insert(0, _offer(1, kit, kit.condition, AskedPrice(asked.price)))
     try:
-        found = {one.offer.row: one for one in shortlisted(wanted(shop, fit, None, None, kit.on), offers).found}
+        judged = {j.offer.row: j for j in shortlisted(grounds_of(shop, fit, None, None, kit.on), offers).judged}
     except KitvalueError as error:
-        return AskedFor(asking, against, (), loss, None, error.message)
-    reason = next((one.reason for one in found.values() if one.reason is not None), None)
-    judged = () if reason is not None else tuple(found[offer.row] for offer in offers)
-    return AskedFor(asking, against, judged, loss, reckoned_with(shop, as_laid_out(shop)), reason)
+        return JudgedPrice(asked.price, against, (), loss, None, error.message)
+    reason = next((j.reason for j in judged.values() if j.reason is not None), None)
+    answers = () if reason is not None else tuple(judged[offer.row] for offer in offers)
+    return JudgedPrice(asked.price, against, answers, loss, reckoned_with(shop), reason)
 
 
-def _offer(row: int, kit: Kit, sold_in: float, asking: Asking) -> Offer:
+def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:
+    """The kit as a row of offers.csv would tell it."""
+
+    def exact(value: float) -> Decimal:
+        return Decimal(str(value))
+
     return Offer(
-        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=_exact(kit.condition),
-        price=asking.price, freight=None, sizes=(), bought_from="private", haggle=None, note=None,
-        features=tuple(_feature_asking_price(f) for f in kit.features), finished=_exact(sold_in), hours=asking.hours,
-        parts=asking.parts,
+        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=exact(kit.condition),
+        price=asked.price, freight=None, sizes=(), bought_from="private", haggle=None, note=None,
+        features=tuple(
+            FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else exact(f.value)) for f in kit.features
+        ),
+        finished=exact(sold_in), hours=asked.hours, parts=asked.parts,
     )  # fmt: skip
-
-
-def _feature_asking_price(f: FeatureValue) -> FeatureRead:
-    return FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else _exact(f.value))
-
-
-def _exact(value: float) -> Decimal:
-    return Decimal(str(value))

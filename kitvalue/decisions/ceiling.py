@@ -313,7 +313,7 @@ class DonorNeed:
 
 def donor_needs(plan: Plan, shop: Shop) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    drums = drums_of(plan, shop.shop.size_order)
+    drums = drums_of(plan)
     needs = (DonorNeed(i, d.id, _taken(drums, d.id)) for i, d in enumerate(plan.donor))
     return tuple(need for need in needs if need.sizes)
 

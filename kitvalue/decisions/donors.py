@@ -8,11 +8,12 @@ from decimal import Decimal
 import numpy as np
 
 from kitvalue.decisions.ceiling import REBUILD, donor_needs, own_route, rebuild_bases
-from kitvalue.decisions.offered import wanted
+from kitvalue.decisions.offered import grounds_of
 from kitvalue.decisions.plans import finished_kit
-from kitvalue.decisions.shortlist import UseBatch, use_found
+from kitvalue.decisions.shortlist import UseBatch, judged_uses
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import kit_samples
 from kitvalue.workshop.money import percent
@@ -32,7 +33,7 @@ class DonorCeiling:
 
 def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]:
     """For each donor of the plan, by the plan's own VAT route, bought and sent as the plan's donor is."""
-    want = wanted(shop, fit, plan, None, None)
+    grounds = grounds_of(shop, fit, plan, None, None)
     sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     one, ceilings = np.zeros(1, dtype=np.int64), []
@@ -42,9 +43,9 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
         base = next(base for base in bases if base.route == route)
         batch = UseBatch(
             base, one, share * sold.sample, share * sold.clipped, one,
-            np.array([want.holding + float(donor.freight or 0)]), float(want.terms.freight),
+            np.array([grounds.holding + float(donor.freight or 0)]), float(grounds.terms.freight),
         )  # fmt: skip
-        use = use_found(batch, np.zeros(1), want.terms, want.loss_chance)[0]
-        sizes = tuple(drum.size for drum in plan.drum if drum.from_ == donor.id)
+        use = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)[0]
+        sizes = tuple(size_text(drum.size, shop.shop.size_order) for drum in plan.drum if drum.from_ == donor.id)
         ceilings.append(DonorCeiling(donor.id, sizes, donor.freight, use.ceiling, use.safe_ceiling, use.reason))
     return tuple(ceilings)

@@ -29,16 +29,16 @@ from kitvalue.decisions.ceiling import (
 from kitvalue.decisions.plans import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import (
+    JudgedOffer,
+    JudgedUse,
     KitParts,
-    OfferFound,
     UseBatch,
-    UseFound,
     deals_of,
     judged,
+    judged_uses,
     part_sales,
     parts_of,
     ranked,
-    use_found,
     without_value,
 )
 from kitvalue.intake.books.book import FloatArray
@@ -145,7 +145,7 @@ NO_VAT_SAID = "bought from the trade, and offers.csv does not say how VAT stands
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Wanted:
+class Grounds:
     """What a shortlist is made from. `parts` is None where there is no parts.csv."""
 
     shop: Shop
@@ -160,7 +160,7 @@ class Wanted:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Seen:
+class ValuedOffers:
     """The offers that can be valued: offer `places[i]` is the kit of row `at[i]`, sold as that of row `sold_at[i]`."""
 
     places: tuple[int, ...]
@@ -171,10 +171,10 @@ class Seen:
     resale: KitSamples  # one for each different kit and condition that it is sold in
 
 
-def wanted(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None, on: date | None) -> Wanted:
+def grounds_of(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None, on: date | None) -> Grounds:
     """Everything beside the offers. Raises FileError for tables of shop.toml that lack."""
     tax, selling = settings_of(shop)
-    return Wanted(
+    return Grounds(
         shop, fit, plan, None if parts is None else tuple(parts), on, terms_of(tax, selling),
         float(holding_cost(selling)), float(percent(selling.loss_chance)), step_of(fit),
     )  # fmt: skip
@@ -184,52 +184,54 @@ def wanted(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None
 class Listed:
     """Every offer judged, the most profitable first, and what they were judged from."""
 
-    found: tuple[OfferFound, ...]
+    judged: tuple[JudgedOffer, ...]
     offers: tuple[Offer, ...]
-    seen: Seen
+    seen: ValuedOffers
     batches: tuple[UseBatch, ...]
 
 
-def shortlisted(want: Wanted, offers: Sequence[Offer], tell: Tell | None = None) -> Listed:
+def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = None) -> Listed:
     """Every offer judged."""
-    paid = [paid_for(offer, want.step) for offer in offers]
+    paid = [paid_for(offer, grounds.step) for offer in offers]
     reasons: dict[int, str] = {}
-    seen = _seen(want, offers, reasons)
-    uses: list[list[UseFound]] = [[] for _ in offers]
+    seen = _seen(grounds, offers, reasons)
+    uses: list[list[JudgedUse]] = [[] for _ in offers]
     batches: list[UseBatch] = []
-    makers = (_sold_on, _rebuilt, _in_parts) if want.plan is not None else (_sold_on, _in_parts)
+    makers = (_sold_on, _rebuilt, _in_parts) if grounds.plan is not None else (_sold_on, _in_parts)
     for done, make in enumerate(makers, start=1):
-        for batch in make(want, offers, seen, uses):
+        for batch in make(grounds, offers, seen, uses):
             batches.append(batch)
             prices = np.array([paid[i].price for i in batch.offers])
-            for i, use in zip(batch.offers, use_found(batch, prices, want.terms, want.loss_chance), strict=True):
+            for i, use in zip(
+                batch.offers, judged_uses(batch, prices, grounds.terms, grounds.loss_chance), strict=True
+            ):
                 uses[i].append(use)
         if tell is not None:
             tell(done / len(makers))
     ranks = _ranks(seen, offers)
-    own = {use: own_route(want.shop, want.plan, use) for use in (SELL_ON, REBUILD, PARTS)}
+    own = {use: own_route(grounds.shop, grounds.plan, use) for use in (SELL_ON, REBUILD, PARTS)}
     found = [without_value(offers[i], paid[i], reason) for i, reason in reasons.items()]
     for i, at, rank, known in zip(seen.places, seen.at, ranks, seen.cautions, strict=True):
-        said = (*known, *_own_cautions(offers[i], want))
+        said = (*known, *_own_cautions(offers[i], grounds))
         routes = [own[use.use] for use in uses[i]]
         found.append(judged(offers[i], paid[i], float(seen.buy_in.typical[at]), float(rank), uses[i], routes, said))
     return Listed(ranked(found), tuple(offers), seen, tuple(batches))
 
 
-def _seen(want: Wanted, offers: Sequence[Offer], reasons: dict[int, str]) -> Seen:
+def _seen(grounds: Grounds, offers: Sequence[Offer], reasons: dict[int, str]) -> ValuedOffers:
     """Each different kit once. Offers without a value go into `reasons`."""
     rows: dict[KitOffered, int] = {}
     refused: dict[KitOffered, str] = {}
     places, at, cautions = [], [], []
     for i, offer in enumerate(offers):
         try:
-            offered = kit_offered(offer, want.fit, want.on)
+            offered = kit_offered(offer, grounds.fit, grounds.on)
         except RefusedError as error:
             reasons[i] = error.message
             continue
         if offered not in rows and offered not in refused:
             try:
-                cautions.append((*known_cautions(want.fit, offered.kit), *offered.cautions))
+                cautions.append((*known_cautions(grounds.fit, offered.kit), *offered.cautions))
                 rows[offered] = len(rows)
             except RefusedError as error:
                 refused[offered] = error.message
@@ -239,14 +241,19 @@ def _seen(want: Wanted, offers: Sequence[Offer], reasons: dict[int, str]) -> See
         else:
             reasons[i] = refused[offered]
     kits = [offered.kit for offered in rows]
-    sold = resales(kits, at, [sold_condition(offers[i]) for i in places], want.fit)
+    sold = resales(kits, at, [sold_condition(offers[i]) for i in places], grounds.fit)
     said = [tuple(dict.fromkeys((*cautions[a], *sold.cautions[s]))) for a, s in zip(at, sold.at, strict=True)]
-    return Seen(
-        tuple(places), tuple(at), sold.at, tuple(said), kit_samples(want.fit, kits), kit_samples(want.fit, sold.kits)
+    return ValuedOffers(
+        tuple(places),
+        tuple(at),
+        sold.at,
+        tuple(said),
+        kit_samples(grounds.fit, kits),
+        kit_samples(grounds.fit, sold.kits),
     )
 
 
-def _ranks(seen: Seen, offers: Sequence[Offer]) -> FloatArray:
+def _ranks(seen: ValuedOffers, offers: Sequence[Offer]) -> FloatArray:
     """The share of each offer's buy-in sample that lies below what is asked."""
     ordered = np.sort(seen.buy_in.sample, axis=1)
     below = [np.searchsorted(ordered[at], float(offers[i].price)) for i, at in zip(seen.places, seen.at, strict=True)]
@@ -254,18 +261,18 @@ def _ranks(seen: Seen, offers: Sequence[Offer]) -> FloatArray:
     return shares
 
 
-def _own_cautions(offer: Offer, want: Wanted) -> tuple[str, ...]:
+def _own_cautions(offer: Offer, grounds: Grounds) -> tuple[str, ...]:
     found = []
     if offer.freight is None:
         found.append(NO_FREIGHT)
     if offer.bought_from == "trade":
         found.append(NO_VAT_SAID)
-    if sold_condition(offer) > offer.condition and offer.hours is None and _hours(offer, want.shop) is not None:
+    if sold_condition(offer) > offer.condition and offer.hours is None and _hours(offer, grounds.shop) is not None:
         found.append(NO_HOURS_SAID)
     if sold_condition(offer) > offer.condition and offer.parts is None:
         found.append(NO_PARTS_SAID)
-    if want.fit.recipe.sold_offset:
-        found.append(f"these figures rest on {want.fit.recipe.sold_basis}")
+    if grounds.fit.recipe.sold_offset:
+        found.append(f"these figures rest on {grounds.fit.recipe.sold_basis}")
     return tuple(found)
 
 
@@ -289,89 +296,98 @@ def _hours(offer: Offer, shop: Shop) -> Decimal | None:
     return prepare if offer.hours is None else (prepare or ZERO) + offer.hours
 
 
-def _sold_on(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[UseFound]]) -> list[UseBatch]:
+def _sold_on(
+    grounds: Grounds, offers: Sequence[Offer], seen: ValuedOffers, uses: list[list[JudgedUse]]
+) -> list[UseBatch]:
     groups: dict[tuple[BoughtFrom, Decimal | None], list[int]] = {}
     for position, i in enumerate(seen.places):
-        groups.setdefault((offers[i].bought_from, _hours(offers[i], want.shop)), []).append(position)
+        groups.setdefault((offers[i].bought_from, _hours(offers[i], grounds.shop)), []).append(position)
     batches = []
     for (source, hours), positions in groups.items():
         places = [seen.places[p] for p in positions]
         at = np.array([seen.sold_at[p] for p in positions])
-        cost = np.array([_freight(offers[i]) + float(offers[i].parts or 0) + want.holding for i in places])
-        for base in plain_bases(want.shop, SELL_ON, hours, source, "prepare"):
+        cost = np.array([_freight(offers[i]) + float(offers[i].parts or 0) + grounds.holding for i in places])
+        for base in plain_bases(grounds.shop, SELL_ON, hours, source, "prepare"):
             batches.append(
                 UseBatch(
                     base, np.array(places), seen.resale.sample, seen.resale.clipped, at, cost,
-                    float(want.terms.freight),
+                    float(grounds.terms.freight),
                 )
             )  # fmt: skip
     return batches
 
 
-def _rebuilt(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[UseFound]]) -> list[UseBatch]:
+def _rebuilt(
+    grounds: Grounds, offers: Sequence[Offer], seen: ValuedOffers, uses: list[list[JudgedUse]]
+) -> list[UseBatch]:
     """The offers that have all the drums of one donor of the plan; of the others the reason is noted."""
-    plan = want.plan
+    plan = grounds.plan
     if plan is None:
         return []
-    needs = donor_needs(plan, want.shop)
+    needs = donor_needs(plan, grounds.shop)
     groups: dict[tuple[DonorNeed, int, BoughtFrom], list[int]] = {}
     for i in seen.places:
         need = takes_place_of(offers[i], needs)
         if need is None:
-            uses[i].append(UseFound(REBUILD, own_route(want.shop, plan, REBUILD), None, None, None, None, None, 0.0,
+            uses[i].append(JudgedUse(REBUILD, own_route(grounds.shop, plan, REBUILD), None, None, None, None, None, 0.0,
                                     None, why_no_place(offers[i], needs)))  # fmt: skip
         else:
             groups.setdefault((need, offers[i].pieces, offers[i].bought_from), []).append(i)
     if not groups:
         return []
-    known_cautions(want.fit, finished_kit(plan, len(plan.drum), want.fit))
-    sold = kit_samples(want.fit, [finished_kit(plan, len(plan.drum), want.fit)])
+    known_cautions(grounds.fit, finished_kit(plan, len(plan.drum), grounds.fit))
+    sold = kit_samples(grounds.fit, [finished_kit(plan, len(plan.drum), grounds.fit)])
     share = float(percent(plan.finished.share))
     return [
         UseBatch(
             base, np.array(places), share * sold.sample, share * sold.clipped, np.zeros(len(places), dtype=np.int64),
-            np.array([_freight(offers[i]) + want.holding for i in places]), float(want.terms.freight),
+            np.array([_freight(offers[i]) + grounds.holding for i in places]), float(grounds.terms.freight),
         )
         for (need, pieces, source), places in groups.items()
-        for base in rebuild_bases(plan, want.shop, need.at, pieces, source)
+        for base in rebuild_bases(plan, grounds.shop, need.at, pieces, source)
     ]  # fmt: skip
 
 
-def _in_parts(want: Wanted, offers: Sequence[Offer], seen: Seen, uses: list[list[UseFound]]) -> list[UseBatch]:
+def _in_parts(
+    grounds: Grounds, offers: Sequence[Offer], seen: ValuedOffers, uses: list[list[JudgedUse]]
+) -> list[UseBatch]:
     """The offers whose drums are known and all stand in parts.csv; of the others the reason is noted."""
     made: dict[object, KitParts] = {}
     open_ones: list[int] = []
     for i in seen.places:
         sizes = offers[i].sizes
-        if want.parts and sizes and sizes not in made:
-            made[sizes] = parts_of(sizes, want.parts)
-        reason = _why_no_parts(want, offers[i], made.get(sizes))
+        if grounds.parts and sizes and sizes not in made:
+            made[sizes] = parts_of(sizes, grounds.parts)
+        reason = _why_no_parts(grounds, offers[i], made.get(sizes))
         if reason is None:
             open_ones.append(i)
         else:
-            route = own_route(want.shop, None, PARTS)
-            uses[i].append(UseFound(PARTS, route, None, None, None, None, None, 0.0, None, reason))
-    if not open_ones or want.parts is None:
+            route = own_route(grounds.shop, None, PARTS)
+            uses[i].append(JudgedUse(PARTS, route, None, None, None, None, None, 0.0, None, reason))
+    if not open_ones or grounds.parts is None:
         return []
     kinds = list(made)
     row = {sizes: k for k, sizes in enumerate(kinds)}
-    sales = part_sales([made[sizes] for sizes in kinds], want.parts)
-    work, monthly = want.shop.work, float(want.shop.selling.holding or 0) if want.shop.selling is not None else 0.0
+    sales = part_sales([made[sizes] for sizes in kinds], grounds.parts)
+    work, monthly = (
+        grounds.shop.work,
+        float(grounds.shop.selling.holding or 0) if grounds.shop.selling is not None else 0.0,
+    )
     batch = partial(UseBatch, outcomes=sales.outcomes, clipped=sales.outcomes, freight=0.0, values=sales.values)
     batches = []
     for source, positions in _by_source(offers, open_ones).items():
         places = [open_ones[p] for p in positions]
         at = np.array([row[offers[i].sizes] for i in places])
         cost = np.array([_freight(offers[i]) for i in places]) + monthly * sales.months[at]
-        for base in plain_bases(want.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
+        for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
             batches.append(batch(base, np.array(places), at=at, cost=cost))
     return batches
 
 
-def _why_no_parts(want: Wanted, offer: Offer, parts: KitParts | None) -> str | None:
-    if want.parts is None:
+def _why_no_parts(grounds: Grounds, offer: Offer, parts: KitParts | None) -> str | None:
+    if grounds.parts is None:
         return "there is no parts.csv: part, value, chance, weeks"
-    if not want.parts:
+    if not grounds.parts:
         return "parts.csv has no usable row: part, value, chance, weeks"
     if parts is None:
         return NO_SIZES
@@ -386,21 +402,21 @@ MOST = 60  # offers taken into account, the most profitable ones
 SEED = 20260108
 
 
-def portfolio_of(want: Wanted, listed: Listed) -> Portfolio:
+def portfolio_of(grounds: Grounds, listed: Listed) -> Portfolio:
     """The best set of the offers for their best uses, within the shop's [buying] limits and its loss_chance."""
-    limits = want.shop.buying
+    limits = grounds.shop.buying
     budget = None if limits.budget is None else float(limits.budget)
     hours = None if limits.bench_hours is None else float(limits.bench_hours)
-    return best_set(_candidates(want, listed), budget, hours, want.loss_chance)
+    return best_set(_candidates(grounds, listed), budget, hours, grounds.loss_chance)
 
 
-def _candidates(want: Wanted, listed: Listed) -> Candidates:
+def _candidates(grounds: Grounds, listed: Listed) -> Candidates:
     place = {offer.offer: i for i, offer in enumerate(listed.offers)}
-    gaining = [o for o in listed.found if o.best is not None and (o.best.expected_profit or 0) > 0][:MOST]
+    gaining = [o for o in listed.judged if o.best is not None and (o.best.expected_profit or 0) > 0][:MOST]
     chosen = [(o, o.best) for o in gaining if o.best is not None]
     places = [place[o.offer.offer] for o, _ in chosen]
-    kits = [_kit(want, listed, i, best.use) for i, (_, best) in zip(places, chosen, strict=True)]
-    draws = shared_draws(want.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))
+    kits = [_kit(grounds, listed, i, best.use) for i, (_, best) in zip(places, chosen, strict=True)]
+    draws = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))
     rng = np.random.default_rng(SEED)
     profits = []
     for row, (i, (one, best)) in enumerate(zip(places, chosen, strict=True)):
@@ -409,11 +425,11 @@ def _candidates(want: Wanted, listed: Listed) -> Candidates:
         )
         sold = draws[row]
         at = int(np.flatnonzero(batch.offers == i)[0])
-        if best.use == REBUILD and want.plan is not None:
-            sold = sold * float(percent(want.plan.finished.share))
+        if best.use == REBUILD and grounds.plan is not None:
+            sold = sold * float(percent(grounds.plan.finished.share))
         elif best.use == PARTS:
             sold = rng.choice(batch.outcomes[batch.at[at]], DRAWS)
-        profits.append(_profits(want, batch, at, sold, one.paid.price))
+        profits.append(_profits(grounds, batch, at, sold, one.paid.price))
     return Candidates(
         names=tuple(o.offer.offer for o, _ in chosen),
         expected=np.array([best.expected_profit for _, best in chosen], dtype=np.float64),
@@ -423,17 +439,17 @@ def _candidates(want: Wanted, listed: Listed) -> Candidates:
     )
 
 
-def _kit(want: Wanted, listed: Listed, place: int, use: str) -> Kit:
+def _kit(grounds: Grounds, listed: Listed, place: int, use: str) -> Kit:
     """What is sold, as the market would see it."""
     offer = listed.offers[place]
-    if use == REBUILD and want.plan is not None:
-        return finished_kit(want.plan, len(want.plan.drum), want.fit)
-    kit = kit_offered(offer, want.fit, want.on).kit
-    return kit_resold(kit, sold_condition(offer), want.fit) if use == SELL_ON else kit
+    if use == REBUILD and grounds.plan is not None:
+        return finished_kit(grounds.plan, len(grounds.plan.drum), grounds.fit)
+    kit = kit_offered(offer, grounds.fit, grounds.on).kit
+    return kit_resold(kit, sold_condition(offer), grounds.fit) if use == SELL_ON else kit
 
 
-def _profits(want: Wanted, batch: UseBatch, at: int, sold: FloatArray, price: float) -> FloatArray:
+def _profits(grounds: Grounds, batch: UseBatch, at: int, sold: FloatArray, price: float) -> FloatArray:
     """(draws,) profit where a kit fetches `sold` (draws,)."""
-    deals = deals_of(batch, slice(at, at + 1), want.terms)
+    deals = deals_of(batch, slice(at, at + 1), grounds.terms)
     profit: FloatArray = deals.profit(sold[None, :], np.array([price]))[0]
     return profit

@@ -164,7 +164,7 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     )
 
 
-def asked(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
+def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
     """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
     return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
 

@@ -23,7 +23,7 @@ OWN_SALES = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SaleSeen:
+class SoldBuild:
     """One sale of a finished build and what the market said of it.
 
     `market` is the outlook, on the day of the sale, of the plan's finished series at the kit's pieces and condition,
@@ -79,7 +79,7 @@ class LearnedShares:
     cautions: tuple[str, ...]
 
 
-def learned_shares(seen: Sequence[SaleSeen]) -> LearnedShares:
+def learned_shares(seen: Sequence[SoldBuild]) -> LearnedShares:
     """The share that the finished builds fetched, learned as the hours are: shrunken means of fetched over planned.
 
     How much one sale scatters is taken from the market (the sample of the outlook around its typical price), so that
@@ -110,7 +110,7 @@ def _above(one: LearnedShare) -> str:
     )
 
 
-def _outcome(seen: SaleSeen) -> ShareOutcome:
+def _outcome(seen: SoldBuild) -> ShareOutcome:
     job, plan = seen.job, seen.planned.plan
     if job.sold_for is None or job.sold_on is None:
         raise ValueError(f"row {job.row} was not sold")

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
+from importlib import resources
 from typing import Final
 
 import numpy as np
@@ -46,7 +49,7 @@ class MadeUp:
 
 
 @dataclass(frozen=True, slots=True)
-class UseFound:
+class JudgedUse:
     """One use of an offer by one route. Money; chances are shares of the sample; None beside a `reason`.
 
     `expected_profit` and `chance_of_loss` are at the price expected to be paid, `chance_at_ceiling` at the ceiling.
@@ -66,7 +69,7 @@ class UseFound:
 
 
 @dataclass(frozen=True, slots=True)
-class OfferFound:
+class JudgedOffer:
     """One offer judged. `rank` is the share of the buy-in sample below the asked price. None beside a `reason`."""
 
     offer: Offer
@@ -76,8 +79,8 @@ class OfferFound:
     paid: Paid
     open_at: float | None
     stop_at: float | None
-    best: UseFound | None
-    uses: tuple[UseFound, ...]
+    best: JudgedUse | None
+    uses: tuple[JudgedUse, ...]
     cautions: tuple[str, ...]
     reason: str | None
 
@@ -88,7 +91,7 @@ class OfferFound:
         return top is not None and (self.stop_at is None or self.stop_at < top)
 
     @property
-    def better_routes(self) -> tuple[UseFound, ...]:
+    def better_routes(self) -> tuple[JudgedUse, ...]:
         """The best use by other VAT routes that would let more be paid."""
         if self.best is None:
             return ()
@@ -122,7 +125,7 @@ class Shortlist:
     plan: str | None
     on: date | None
     as_of: date | None  # the day whose prices these are: `on`, else the newest of the book
-    offers: tuple[OfferFound, ...]
+    offers: tuple[JudgedOffer, ...]
     portfolio: Portfolio | None
     holding: float
     months: float | None
@@ -148,21 +151,21 @@ class UseBatch:
     values: FloatArray | None = None  # (u,) for kits in parts
 
 
-def use_found(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: float) -> list[UseFound]:
+def judged_uses(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: float) -> list[JudgedUse]:
     """The use for each offer of a batch; `paid` (m,) are the prices expected."""
     if batch.base.reason is not None:
         return [closed(batch.base)] * len(batch.offers)
     step = max(1, MOST_AT_ONCE // batch.outcomes.shape[1])
-    found: list[UseFound] = []
+    found: list[JudgedUse] = []
     for start in range(0, len(batch.offers), step):
         part = slice(start, start + step)
         found += _found(deals_of(batch, part, terms), batch.base, paid[part], loss_chance)
     return found
 
 
-def closed(base: Base) -> UseFound:
+def closed(base: Base) -> JudgedUse:
     """A use that is not open."""
-    return UseFound(base.use, base.route, None, None, None, None, None, base.hours, None, base.reason)
+    return JudgedUse(base.use, base.route, None, None, None, None, None, base.hours, None, base.reason)
 
 
 def deals_of(batch: UseBatch, part: slice, terms: Terms) -> Deals:
@@ -185,7 +188,7 @@ def deals_of(batch: UseBatch, part: slice, terms: Terms) -> Deals:
     )
 
 
-def _found(deals: Deals, base: Base, paid: FloatArray, loss_chance: float) -> list[UseFound]:
+def _found(deals: Deals, base: Base, paid: FloatArray, loss_chance: float) -> list[JudgedUse]:
     tops = ceilings(deals, loss_chance)
     profit, chance = mean_profit(deals, paid), chance_of_loss(deals, paid)
     per_hour = (profit + base.labour) / base.hours if base.hours else np.full(len(profit), np.nan)
@@ -193,7 +196,7 @@ def _found(deals: Deals, base: Base, paid: FloatArray, loss_chance: float) -> li
         tops.ceiling, tops.safe, profit, chance, tops.chance_at_ceiling, per_hour, _made_up(deals, tops), strict=True
     )
     return [
-        UseFound(
+        JudgedUse(
             base.use, base.route, float(top) if top >= 0 else None, float(safe) if safe >= 0 else None,
             float(mean), float(lost), float(at_top) if top >= 0 else None, base.hours,
             float(hourly) if base.hours else None, None, made_up,
@@ -209,21 +212,21 @@ def _made_up(deals: Deals, tops: Ceilings) -> list[MadeUp]:
 
 
 def judged(
-    offer: Offer, paid: Paid, buy_in: float, rank: float, uses: Sequence[UseFound], own: Sequence[Route],
+    offer: Offer, paid: Paid, buy_in: float, rank: float, uses: Sequence[JudgedUse], own: Sequence[Route],
     cautions: Sequence[str],
-) -> OfferFound:  # fmt: skip
+) -> JudgedOffer:  # fmt: skip
     """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is taken
     among these, or among the others of the same use where that route is closed."""
     best = best_use(uses, own)
     asked = float(offer.price)
     stop = best.safe_ceiling if best is not None else None
     start = None if stop is None else opening(asked, paid.price, stop)
-    return OfferFound(
+    return JudgedOffer(
         offer, buy_in, 100 * (asked / buy_in - 1), rank, paid, start, stop, best, tuple(uses), tuple(cautions), None
     )
 
 
-def best_use(uses: Sequence[UseFound], own: Sequence[Route]) -> UseFound | None:
+def best_use(uses: Sequence[JudgedUse], own: Sequence[Route]) -> JudgedUse | None:
     """The most profitable of the uses, each by the shop's own route where that is open."""
     open_ones = [(u, u.route == route) for u, route in zip(uses, own, strict=True) if u.expected_profit is not None]
     ours = {u.use for u, is_own in open_ones if is_own}
@@ -231,16 +234,19 @@ def best_use(uses: Sequence[UseFound], own: Sequence[Route]) -> UseFound | None:
     return max(candidates, key=lambda u: u.expected_profit or 0.0, default=None)
 
 
-def without_value(offer: Offer, paid: Paid, reason: str) -> OfferFound:
+def without_value(offer: Offer, paid: Paid, reason: str) -> JudgedOffer:
     """An offer that cannot be valued."""
-    return OfferFound(offer, None, None, None, paid, None, None, None, (), (), reason)
+    return JudgedOffer(offer, None, None, None, paid, None, None, None, (), (), reason)
 
 
-def reckoned_with(shop: Shop, invented: bool) -> ReckonedWith | None:
+def reckoned_with(shop: Shop) -> ReckonedWith | None:
     """What a shop's shortlist rests on; None without [tax] and [selling], and then nothing is judged."""
     if shop.tax is None or shop.selling is None:
         return None
     work = shop.work
+    starter = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
+    new = tomllib.loads(starter, parse_float=Decimal)
+    ours = None if work is None else (work.rate, work.prepare, shop.selling.margin)
     return ReckonedWith(
         vat_percent=float(shop.tax.rate),
         route=shop.tax.route,
@@ -250,14 +256,14 @@ def reckoned_with(shop: Shop, invented: bool) -> ReckonedWith | None:
         part_out_hours=None if work is None or work.part_out is None else float(work.part_out),
         margin_percent=float(shop.selling.margin),
         fee_percent=float(shop.selling.fee),
-        invented=invented,
+        invented=ours == (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"]),
     )
 
 
-def ranked(found: Sequence[OfferFound]) -> tuple[OfferFound, ...]:
+def ranked(found: Sequence[JudgedOffer]) -> tuple[JudgedOffer, ...]:
     """The most profitable first; offers that cannot be valued last, in the file's order."""
 
-    def key(one: OfferFound) -> tuple[int, float]:
+    def key(one: JudgedOffer) -> tuple[int, float]:
         if one.reason is not None:
             return (2, float(one.offer.row))
         profit = one.best.expected_profit if one.best is not None else None

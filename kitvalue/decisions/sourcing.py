@@ -21,7 +21,7 @@ from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.problems import FileError, RefusedError
-from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.workshop.build import Charge, Group, Stated, net_unit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.drums import NEW, Drum, drums_of
@@ -301,7 +301,7 @@ def drum_names(drums: Sequence[Drum]) -> tuple[str, ...]:
 
 def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
     """The plan's drums. Raises FileError where all of them are new shells, and where the plan cannot be costed."""
-    drums = drums_of(plan, shop.shop.size_order)
+    drums = drums_of(plan)
     if all(drum.source == NEW for drum in drums):
         raise FileError(f"{plan_file(plan.name)}: every drum is new, so there is nothing to look for among the offers")
     tax, selling = settings_of(shop)
@@ -374,13 +374,14 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
     bought = [offer for offer in offers if offer.offer in answer.buy]
     ids = {offer.offer for offer in bought}
     _refuse_lost(plan, ids)
-    names = drum_names(drums_of(plan, shop.shop.size_order))
+    names, order = drum_names(drums_of(plan)), shop.shop.size_order
     sourced = {one.drum: one for one in answer.drums}
     drums = [_drum(table, sourced[name], at) for at, (table, name) in enumerate(zip(plan.drum, names, strict=True), 1)]
     cuts = tuple(
         WorkLine.model_validate(
             {
-                "what": f"Cut the {table.size} {table.role} down from {_plain(sourced[name].size.depth)} inches deep",
+                "what": f"Cut the {size_text(table.size, order)} {table.role} down from "
+                f"{_plain(sourced[name].size.depth)} inches deep",
                 "operation": CUT_DOWN, "per": "shell", "only": (drum.id,),
             }
         )

@@ -9,9 +9,11 @@ from typing import Literal
 
 from pydantic import BaseModel
 
-from kitvalue.decisions.shortlist import OfferFound, Shortlist, UseFound
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, Shortlist
 from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
+from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.pages.words import feature_words
 from kitvalue.workshop.costing import CostSheet, Line
 from kitvalue.workshop.money import cents
@@ -48,7 +50,7 @@ def shortlist_csv(found: Shortlist) -> str:
     return csv_text(HEADER_SHORTLISTCSV, (_row_shortlistcsv(one) for one in found.offers))
 
 
-def _row_shortlistcsv(one: OfferFound) -> list[str | Decimal | int | None]:
+def _row_shortlistcsv(one: JudgedOffer) -> list[str | Decimal | int | None]:
     offer, best = one.offer, one.best
     return [
         offer.offer, offer.series, offer.pieces, offer.condition, cents(offer.price),
@@ -59,7 +61,7 @@ def _row_shortlistcsv(one: OfferFound) -> list[str | Decimal | int | None]:
     ]  # fmt: skip
 
 
-def _best(best: UseFound | None) -> list[str | Decimal | int | None]:
+def _best(best: JudgedUse | None) -> list[str | Decimal | int | None]:
     if best is None:
         return [None] * 8
     return [
@@ -79,25 +81,25 @@ def _share(value: float | None) -> Decimal | None:
 ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
 
 
-def plan_text(plan: Plan, remark: str, ask_vat: Sequence[str] = ()) -> str:
+def plan_text(plan: Plan, remark: str, order: SizeOrder, ask_vat: Sequence[str] = ()) -> str:
     """The plan as TOML that reads back as the same plan, a remark on top. Keys at their default are left out.
 
-    `ask_vat` are donors whose VAT nobody has told yet: a remark stands in its place.
+    Sizes stand in the shop's `order`; `ask_vat` are donors whose VAT nobody has told yet: a remark stands in its place.
     """
-    blocks = [f"# {remark}", _keys(plan, skip=("name",))]
+    blocks = [f"# {remark}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
         if isinstance(value, BaseModel):
-            blocks.append(f"[{field.alias or name}]\n{_keys(value)}")
+            blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
         elif isinstance(value, tuple):
             for one in value:
-                lines = f"[[{name}]]\n{_keys(one)}"
+                lines = f"[[{name}]]\n{_keys(one, order)}"
                 asked = name == "donor" and one.id in ask_vat
                 blocks.append(f"{lines}\n{ASK_VAT}" if asked else lines)
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def _keys(table: BaseModel, skip: Sequence[str] = ()) -> str:
+def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
     lines = []
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
@@ -106,7 +108,8 @@ def _keys(table: BaseModel, skip: Sequence[str] = ()) -> str:
         )
         if name in skip or inner or value is None or value == () or value == field.default:
             continue
-        lines.append(f"{field.alias or name} = {_value(value)}")
+        written = size_text(value, order) if isinstance(value, Size) else value
+        lines.append(f"{field.alias or name} = {_value(written)}")
     return "\n".join(lines)
 
 

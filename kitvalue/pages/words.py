@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.numbers import plain as plain_number
-from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.vocabulary import GRADES
 
 if TYPE_CHECKING:  # neither is needed to write a figure
@@ -174,11 +173,6 @@ def hours_words(hours: Decimal) -> str:
 def grade(value: Decimal | float) -> str:
     """`3 (mend)`, `3.5`."""
     return f"{float(value):g}" + "".join(f" ({word})" for word, ours in GRADES.items() if ours == value)
-
-
-def size_text(size: Size) -> str:
-    """`16x14`: diameter first."""
-    return f"{size.diameter.normalize():f}x{size.depth.normalize():f}"
 
 
 def in_so_many(share: float) -> str:

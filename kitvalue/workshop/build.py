@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 
 from kitvalue.intake.settings.plan import DonorTable, Plan, SurplusTable, WorkLine
-from kitvalue.intake.settings.shop import Route, SizeOrder, WorkTable
+from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.drums import NEW, Drum, drums_of
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
@@ -269,14 +269,14 @@ class Build:
         return sum((c.quantity for c in self.charges if c.group is Group.WORK), Decimal(0))
 
 
-def build_of(plan: Plan, order: SizeOrder, work: WorkTable | None, pieces: int | None = None) -> Build:
+def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> Build:
     """The build of a plan's first `pieces` drums as written, all where None.
 
     A donor all of whose drums in the plan are cut goes, with its freight and surplus. The plan is taken as the reader
     of plans leaves it, its tables fitting together. Raises FileError with a problem for every fault beyond that: a
     sheet too small for a strip, hours or the hourly rate missing in shop.toml.
     """
-    every = drums_of(plan, order)
+    every = drums_of(plan)
     drums = every[:pieces] if pieces is not None else every
     donors = _donors_needed(plan, every, drums)
     kept = {donor.id for donor in donors}

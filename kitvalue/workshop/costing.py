@@ -177,7 +177,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     """
     tax, selling = settings_of(shop)
     terms = terms_of(tax, selling)
-    build = build_of(plan, shop.shop.size_order, shop.work, pieces)
+    build = build_of(plan, shop.work, pieces)
     contingency = contingency_of(shop)
     route = _route_of(plan, tax, build)
     routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)

@@ -150,7 +150,7 @@ def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[Operation
 
 def _planned_operations(plan: Plan, shop: Shop) -> list[_PlannedOperation]:
     """The plan's operations with their units and hours, the lines of one operation together."""
-    drums = drums_of(plan, shop.shop.size_order)
+    drums = drums_of(plan)
     found: dict[str, _PlannedOperation] = {}
     for line in plan.work:
         counted = count(line, drums)

@@ -5,7 +5,6 @@ A hoop holds a head and a bearing edge carries one: a drum with one head has one
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +17,6 @@ from kitvalue.workshop.drums import NEW, PI, Drum
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.sheets import Covering, Division, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
 
-SHEET = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*(?:mm)?\s*", re.IGNORECASE)
 UNITS: dict[Per, str] = {"m2_outside": "m2", "m2_inside": "m2"}
 COVER_HOOP = "cover_hoop"  # the operation
 HEAD_WORDS: dict[Role, tuple[str, str]] = {  # the struck head of a drum, and its other one
@@ -114,14 +112,11 @@ def _of_drum(per: Per, drum: Drum) -> Decimal:
 def _count_sheets(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
     if not isinstance(line, PartLine):
         return NotCounted("per", 'per = "sheet" goes with [[part]] only')
-    read = SHEET.fullmatch(line.sheet or "")
-    if read is None:
-        found = f"{shown(line.sheet)} is not one" if line.sheet is not None else "none is given"
-        return NotCounted("sheet", f'a line per = "sheet" needs a sheet such as "1370x610" (mm), and {found}')
-    length, width = Decimal(read[1]), Decimal(read[2])
-    if length <= 0 or width <= 0:
-        return NotCounted("sheet", f"{shown(line.sheet or '')}: both sides must be above 0 mm")
-    covering = Covering(length, width, line.overlap, line.clearance, line.turn)
+    if line.sheet is None:
+        return NotCounted("sheet", 'a line per = "sheet" needs a sheet such as "1370x610" (mm), and none is given')
+    if line.sheet.length <= 0 or line.sheet.width <= 0:
+        return NotCounted("sheet", f"{shown(str(line.sheet))}: both sides must be above 0 mm")
+    covering = Covering(line.sheet.length, line.sheet.width, line.overlap, line.clearance, line.turn)
     made = [strip_of(drum, covering) for drum in drums]
     small = [one for one in made if isinstance(one, TooSmall)]
     if small:

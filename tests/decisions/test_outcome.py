@@ -12,20 +12,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.decisions.shares import OWN_SALES, LearnedShares, SaleSeen, learned_shares
+from kitvalue.decisions.shares import OWN_SALES, LearnedShares, SoldBuild, learned_shares
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.outcome import Planned, job_outcomes
 from tests import worked
 from tests.workshop.test_outcome import build
 
 
-def sale(row: int, sold_for: str, typical: float = 3300.0, name: str = "worked", share: int = 70) -> SaleSeen:
+def sale(row: int, sold_for: str, typical: float = 3300.0, name: str = "worked", share: int = 70) -> SoldBuild:
     finished = {"series": "Inishmore", "share": share, "condition": 5}
     plan = worked.plan(name=name, finished=finished)
     planned = Planned(plan, cost_sheet(plan, worked.shop()))
     done = build(row, plan=name, sold_on=dt.date(2026, 6, row), sold_for=Decimal(sold_for))
     (job,) = job_outcomes([done], {name: planned}, worked.shop())
-    return SaleSeen(job, planned, worked.outlook(typical))
+    return SoldBuild(job, planned, worked.outlook(typical))
 
 
 def test_a_sale_at_the_planned_share_teaches_the_planned_share() -> None:
@@ -86,7 +86,7 @@ def test_a_job_that_was_not_sold_is_no_sale() -> None:
     planned = Planned(plan, cost_sheet(plan, worked.shop()))
     (job,) = job_outcomes([build()], {"worked": planned}, worked.shop())
     with pytest.raises(ValueError, match="row 2 was not sold"):
-        learned_shares([SaleSeen(job, planned, worked.outlook(3300.0))])
+        learned_shares([SoldBuild(job, planned, worked.outlook(3300.0))])
 
 
 @settings(max_examples=40)

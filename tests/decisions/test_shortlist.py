@@ -10,7 +10,7 @@ import pytest
 
 from kitvalue.decisions import shortlist
 from kitvalue.decisions.ceiling import Base, Paid
-from kitvalue.decisions.shortlist import OfferFound, UseBatch, UseFound, judged, ranked, use_found, without_value
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, ranked, without_value
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import terms_of
 from tests import worked
@@ -21,16 +21,16 @@ BASE = Base("sell on", "none", 138.6, 0.0, 0.0, 0.0, 3.0, 126.0, None)
 SALES = np.array([[500.0, 600.0, 700.0, 800.0]])
 
 
-def used(**changes: object) -> UseFound:
-    plain = UseFound("sell on", "full", 420.0, 390.0, 100.0, 0.05, 0.1, 3.0, 75.0, None)
+def used(**changes: object) -> JudgedUse:
+    plain = JudgedUse("sell on", "full", 420.0, 390.0, 100.0, 0.05, 0.1, 3.0, 75.0, None)
     return replace(plain, **changes)  # type: ignore[arg-type]
 
 
-def found_of(base: Base, paid: float = 360.0) -> UseFound:
+def found_of(base: Base, paid: float = 360.0) -> JudgedUse:
     batch = UseBatch(
         base, np.array([0]), SALES, SALES, np.array([0]), np.array([45.0]), freight=0.0,
     )  # fmt: skip
-    (one,) = use_found(batch, np.array([paid]), terms_of(*settings_of(worked.shop(fee=0))), 0.25)
+    (one,) = judged_uses(batch, np.array([paid]), terms_of(*settings_of(worked.shop(fee=0))), 0.25)
     return one
 
 
@@ -79,7 +79,7 @@ def test_the_shops_own_route_is_taken_where_it_is_open() -> None:
 
 
 def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
-    def one(row: int, profit: float | None) -> OfferFound:
+    def one(row: int, profit: float | None) -> JudgedOffer:
         uses = [used(expected_profit=profit)]
         return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ["full"], ())
 
@@ -92,7 +92,7 @@ def test_many_offers_in_several_goes_are_each_found_once(monkeypatch: pytest.Mon
     paid = np.array([100.0, 200.0, 300.0, 400.0, 350.0])
     batch = UseBatch(BASE, np.arange(5), SALES, SALES, np.zeros(5, dtype=np.int64), np.full(5, 45.0), freight=0.0)
     terms = terms_of(*settings_of(worked.shop(fee=0)))
-    whole = use_found(batch, paid, terms, 0.25)
+    whole = judged_uses(batch, paid, terms, 0.25)
     monkeypatch.setattr(shortlist, "MOST_AT_ONCE", 8)  # two offers of four sales at a time
-    assert use_found(batch, paid, terms, 0.25) == whole
+    assert judged_uses(batch, paid, terms, 0.25) == whole
     assert [one.expected_profit for one in whole] == pytest.approx(list(650 - 138.6 - 45 - paid))

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.settings.plan import Plan, plan_names, plan_warnings, read_plan
+from kitvalue.intake.settings.plan import Plan, Sheet, plan_names, plan_warnings, read_plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError, Level, Problem
+from kitvalue.intake.text.sizes import Size
 from tests.intake.shops import SETTINGS, shop_in
 
 GOOD = """title = "Four-piece in Inishmore dress"
@@ -95,6 +96,15 @@ def test_a_sound_plan(tmp_path: Path, shop: Shop) -> None:
     assert plan_warnings(plan) == ()
 
 
+def test_sizes_and_sheets_are_read_once(tmp_path: Path, shop: Shop) -> None:
+    plan = read(tmp_path, shop, GOOD.replace('"1370x610"', '" 1370.5 × 610"'))
+    assert [drum.size for drum in plan.drum] == [Size(Decimal(22), Decimal(16)), Size(Decimal(12), Decimal(10))]
+    assert plan.part[0].sheet == Sheet(Decimal("1370.5"), Decimal(610))
+    swapped = shop_in(tmp_path, SETTINGS.replace('"EUR"', '"EUR"\nsize_order = "depth-diameter"', 1))
+    text = GOOD.replace("22x16", "16x22").replace("12 x 10", "10 x 12")
+    assert read(tmp_path, swapped, text).drum == plan.drum
+
+
 def test_plans_are_found_by_name_ending_or_path(tmp_path: Path, shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     plan = read(tmp_path, shop, GOOD)
     other = tmp_path / "elsewhere é.toml"
@@ -130,6 +140,7 @@ def test_no_plans_at_all(tmp_path: Path, shop: Shop) -> None:
         ('series = "Burren"', 'series = "Buren"', "donor 1, series", ["did you mean Burren?"]),
         ('size = "22x16"', 'size = "16x22"', "drum 1, size", ["deeper than wide", "size_order"]),
         ('size = "12 x 10"', 'size = "12"', "drum 2, size", ["no drum size", "22x16"]),
+        ('size = "12 x 10"', "size = 12", "drum 2, size", ["is no text"]),
         ("price = 165.00\nvat", "vat", "drum 2", ["new shell needs its price"]),
         ('size = "22x16"', 'size = "22x16"\nprice = 3', "drum 1, price", ['from = "new" only']),
         ("repair = 220\n", "", "original.repair", ["add repair"]),
@@ -151,7 +162,9 @@ def test_no_plans_at_all(tmp_path: Path, shop: Shop) -> None:
         ('only = ["bass", "new"', 'only = ["bas", "new"', "work 1, only", ['"bas"', "did you mean bass?"]),
         ('only = ["bass"', 'except = ["zzz"]\nonly = ["bass"', "work 1, except", ['"zzz"']),
         ('sheet = "1370x610"\n', "", "part 1", ["millimetres"]),
-        ('sheet = "1370x610"', 'sheet = "1370"', "part 1, sheet", ['"1370"']),
+        ('sheet = "1370x610"', 'sheet = "1370"', "part 1, sheet", ['"1370"', "millimetres"]),
+        ('sheet = "1370x610"', 'sheet = "1370x610 mm"', "part 1, sheet", ["no sheet size"]),
+        ('sheet = "1370x610"', "sheet = 1370", "part 1, sheet", ["is no text"]),
         ('per = "sheet"', 'per = "shell"', "part 1, sheet", ["counts per shell"]),
         ("each = 48.00\n", "", "part 1", ["needs each"]),
         ('id = "B22"', 'id = "rack"', "drum 1, id", ["cannot be a drum's id"]),

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from kitvalue.decisions.shares import SaleSeen, learned_shares
+from kitvalue.decisions.shares import SoldBuild, learned_shares
 from kitvalue.intake.books.done import FinishedBuild
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.pages.answers.builds import compare_answer, cost_answer, outcome_answer, price_answer
@@ -95,7 +95,7 @@ def outcome(*builds: FinishedBuild) -> tuple[str, object]:
     planned = Planned(plan, cost_sheet(plan, shop))
     jobs = job_outcomes(builds, {"worked": planned}, shop)
     hours = learned_hours(jobs, shop)
-    sold = [SaleSeen(job, planned, worked.outlook(3300.0)) for job in jobs if job.sold_for and job.sold_on]
+    sold = [SoldBuild(job, planned, worked.outlook(3300.0)) for job in jobs if job.sold_for and job.sold_on]
     shares = learned_shares(sold)
     return outcome_text(jobs, hours, shares, "EUR", shares.cautions), outcome_answer(jobs, hours, shares, "EUR")
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from kitvalue.intake.adverts.read import size_text
 from kitvalue.intake.adverts.text import Understood
 from kitvalue.intake.books.offers import offer_features
 from kitvalue.intake.settings.shop import Shop
@@ -28,6 +27,7 @@ from kitvalue.intake.tables.table import table_from_text
 from kitvalue.intake.text.decoding import decode
 from kitvalue.intake.text.numbers import Amount, column_style, meanings, read_amount
 from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
 
 _COUNTED: Final = re.compile(r"(.*?)(\d{0,8})")

@@ -32,9 +32,8 @@ from kitvalue.intake.adverts.price import PriceSeen, price_seen, sums
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.lexicon import MEANINGS, Lexicon, lexicon
-from kitvalue.intake.text.numbers import plain
 from kitvalue.intake.text.problems import FileError, RefusedError, shown
-from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
 
 _TWO_KITS: Final = re.compile(
@@ -192,9 +191,3 @@ def _note(seen: _Seen) -> str | None:
     parts += [seen.price.haggle or "", seen.fetch or ""]
     text = "; ".join(part for part in parts if part)
     return text or None
-
-
-def size_text(size: Size, order: str = "diameter-depth") -> str:
-    """`22x16`, in the shop's order."""
-    one, two = plain(size.diameter), plain(size.depth)
-    return f"{one}x{two}" if order == "diameter-depth" else f"{two}x{one}"

@@ -5,35 +5,30 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final, Literal
+from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
-from kitvalue.intake.settings.toml import TomlFile
+from kitvalue.intake.settings.toml import TomlFile, no_such_value
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
-from kitvalue.intake.text.sizes import bass_order_refusal, read_size
+from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size
 from kitvalue.intake.text.vocabulary import grade
 from kitvalue.intake.text.words import Refusal, fold, listed, nearest
 
-if TYPE_CHECKING:
-    from kitvalue.intake.settings.shop import Shop
-
-
 NEW: Final = "new"
 ROLES: Final = ("bass", "floor", "rack", "snare")
-_SHEET: Final = re.compile(r"\s*\d+(?:\.\d+)?\s*[xX×]\s*\d+(?:\.\d+)?\s*")
-_SIZE_CURE: Final = 'write diameter and depth, such as "22x16"'
+_SHEET: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*")
 
 
 def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
     """Every such problem, in no order."""
-    found = [*_donors(plan, toml), *_drums(plan, shop, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
+    found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
     for at, line in enumerate(plan.work):
         found += [*_work(line, at, shop, toml), *_selection(plan, line, ("work", at), toml)]
     for at, part in enumerate(plan.part):
@@ -119,9 +114,8 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
 
 
-def _drums(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+def _drums(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     donors = _donor_ids(plan)
-    order = shop.shop.size_order
     seen: dict[str, int] = {}
     for at, drum in enumerate(plan.drum):
         where = ("drum", at)
@@ -135,13 +129,6 @@ def _drums(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
             key = "price" if drum.price is not None else "vat"
             message = f'{key} goes with from = "new" only: a donor has its own price; take it out'
             yield toml.problem((*where, key), "price_unused", message)
-        size = read_size(drum.size, order)
-        refusal = (
-            size if isinstance(size, Refusal) else bass_order_refusal(size, order) if drum.role == "bass" else None
-        )
-        if refusal is not None:
-            message = refusal.message(shown(drum.size), _SIZE_CURE)
-            yield toml.problem((*where, "size"), refusal.code, message, drum.size)
         if drum.id is not None:
             yield from _drum_id(drum.id, at, seen, donors, toml)
 
@@ -213,12 +200,9 @@ def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
         if line.sheet is None:
             message = 'a line per = "sheet" needs the size of a sheet in millimetres, such as sheet = "1370x610"'
             yield toml.problem(where, "no_sheet", message, line.what)
-        elif _SHEET.fullmatch(line.sheet) is None:
-            message = f'{shown(line.sheet)} is no sheet size; write its sides in millimetres, such as "1370x610"'
-            yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
     elif line.sheet is not None:
         message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
-        yield toml.problem((*where, "sheet"), "sheet", message, line.sheet)
+        yield toml.problem((*where, "sheet"), "sheet", message, str(line.sheet))
     yield from _quantity(line, where, toml)
 
 
@@ -250,6 +234,48 @@ def _a_grade(value: object) -> object:
     return known
 
 
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet of covering, millimetres."""
+
+    length: Decimal
+    width: Decimal
+
+    def __str__(self) -> str:
+        return f"{self.length}x{self.width}"
+
+
+def _a_size(value: object, info: ValidationInfo) -> Size:
+    """A drum's size, its two numbers in the order that the context says (a shop's `size_order`)."""
+    if isinstance(value, Size):
+        return value
+    order = (info.context or {}).get("size_order", "diameter-depth")
+    size = read_size(_text(value), order)
+    if isinstance(size, Size) and info.data.get("role") == "bass":
+        size = bass_order_refusal(size, order) or size
+    if isinstance(size, Refusal):
+        cure = size.cure or 'write diameter and depth, such as "22x16"'
+        raise no_such_value(size.code, f"{size.reason}; {cure}", stand_in=Size(Decimal(9), Decimal(9)))
+    return size
+
+
+def _a_sheet(value: object) -> Sheet:
+    if isinstance(value, Sheet):
+        return value
+    sides = _SHEET.fullmatch(_text(value))
+    if sides is None:
+        message = 'is no sheet size; write its sides in millimetres, such as "1370x610"'
+        raise no_such_value("sheet", message, stand_in=Sheet(Decimal(1), Decimal(1)))
+    return Sheet(Decimal(sides[1]), Decimal(sides[2]))
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise PydanticCustomError("string_type", "is no text")
+    return value
+
+
+_WRITTEN = WithJsonSchema({"type": "string"})
 Grade = Annotated[Decimal, BeforeValidator(_a_grade), Field(ge=1, le=5)]
 Role = Literal["bass", "floor", "rack", "snare"]
 VatWord = Literal["included", "excluded"]
@@ -290,7 +316,7 @@ class DonorTable(Table):
 
 class DrumTable(Table):
     role: Role
-    size: str
+    size: Annotated[Size, PlainValidator(_a_size), _WRITTEN]
     from_: Annotated[str, Field(alias="from")]  # a donor's id, or "new"
     positions: Annotated[Whole, Field(ge=1)]  # tension points per head
     id: str | None = None
@@ -318,7 +344,7 @@ class WorkLine(LineTable):
 
 
 class PartLine(LineTable):
-    sheet: str | None = None  # "1370x610", millimetres
+    sheet: Annotated[Sheet, PlainValidator(_a_sheet), _WRITTEN] | None = None
     overlap: Money = Decimal(50)  # millimetres, one a joint
     clearance: Number = Decimal(6)  # at each edge; negative where veneer stands over
     turn: Truth = True  # may a strip lie across the sheet?
@@ -358,7 +384,8 @@ def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
         message = "a plan has no key name: its file's name is its name; write title for what it is called"
         raise FileError(f"{file}: {message}", [toml.problem(("name",), "unknown_key", message, "name")])
     values = {**toml.values, "name": path.stem}
-    return toml.checked(Plan, values, lambda plan: plan_problems(plan, shop, toml))
+    context = {"size_order": shop.shop.size_order}
+    return toml.checked(Plan, values, lambda plan: plan_problems(plan, shop, toml), context)
 
 
 def plan_warnings(plan: Plan) -> tuple[Problem, ...]:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
+from copy import deepcopy
 from decimal import Decimal
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Final, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from kitvalue.intake.text.decoding import decode, read_bytes, refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
@@ -53,9 +54,15 @@ class TomlFile:
         line = next((self.lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in self.lines), None)
         return Problem(self.file, line, key_path(where), text, code, Level.FILE, message)
 
-    def checked(self, model: type[M], values: Mapping[str, Any], more: Callable[[M], Sequence[Problem]]) -> M:
+    def checked(
+        self,
+        model: type[M],
+        values: Mapping[str, Any],
+        more: Callable[[M], Sequence[Problem]],
+        context: Mapping[str, str] | None = None,
+    ) -> M:
         """The record in these values. Raises FileError with every problem of the file; `more` looks for those beyond
-        the types of single keys, and is asked once these are right.
+        the types of single keys, and is asked once these are right. `context` is for the model's validators.
         """
         try:
             problems = self._out_of_range(values)
@@ -64,12 +71,14 @@ class TomlFile:
         record: M | None = None
         if not problems:
             try:
-                record = model.model_validate(values)
+                record = model.model_validate(values, context=context)
                 problems = list(more(record))
             except ValidationError as error:
-                problems = _once(
-                    [self._plain(model, one) for one in _deepest(error.errors(include_url=False)[:_MOST_PROBLEMS])]
-                )
+                errors = error.errors(include_url=False)[:_MOST_PROBLEMS]
+                problems = _once([self._plain(model, one) for one in _deepest(errors)])
+                stood_in = _with_stand_ins(values, errors)
+                if stood_in is not None:
+                    problems += more(model.model_validate(stood_in, context=context))
         if problems or record is None:
             raise file_error(self.file, problems)
         return record
@@ -97,8 +106,10 @@ class TomlFile:
             message = "is a table, which a dot in its key makes; put a key with a dot in double quotes"
             return self.problem(where, kind, message)
         text = value if isinstance(value, str) else _as_toml(value)
+        if "stand_in" in (context := error.get("ctx") or {}):
+            return self.problem(where, kind, f"{shown(text)} {context['why']}", text)
         said = shown(text, 40)
-        return self.problem(where, kind, f"{said} {_reason(kind, error.get('ctx') or {}, text)}", text)
+        return self.problem(where, kind, f"{said} {_reason(kind, context, text)}", text)
 
     def _unknown_key(self, model: type[BaseModel], where: Path_) -> Problem:
         name = str(where[-1])
@@ -108,6 +119,26 @@ class TomlFile:
         place = f" in {table_name(where[:-1])}" if len(where) > 1 else ""
         hint = f"did you mean {likely}?" if likely else f"known there: {listed(known, 20)}"
         return self.problem(where, "unknown_key", f"there is no {what} {shown(name)}{place}; {hint}", name)
+
+
+def no_such_value(code: str, why: str, stand_in: object) -> PydanticCustomError:
+    """What a validator raises of a text that is of the right kind and cannot be read: `why` and what to do. With the
+    `stand_in` in its place the rest of the file is checked.
+    """
+    return PydanticCustomError(code, "{why}", {"why": why, "stand_in": stand_in})
+
+
+def _with_stand_ins(values: Mapping[str, Any], errors: Sequence[ErrorDetails]) -> dict[str, Any] | None:
+    """The values with a stand-in for each that cannot be read; None where something else is wrong as well."""
+    whole = deepcopy(dict(values))
+    for one in errors:
+        if "stand_in" not in one.get("ctx", {}):
+            return None
+        table: Any = whole
+        for part in one["loc"][:-1]:
+            table = table[part]
+        table[one["loc"][-1]] = one["ctx"]["stand_in"]
+    return whole
 
 
 def _refuse_long_lines(file: str, text: str) -> None:

@@ -44,6 +44,12 @@ class Size:
         return self.depth * MM_PER_INCH
 
 
+def size_text(size: Size, order: str = "diameter-depth") -> str:
+    """`22x16`, its two numbers in the given order."""
+    one, two = plain(size.diameter), plain(size.depth)
+    return f"{one}x{two}" if order == "diameter-depth" else f"{two}x{one}"
+
+
 def read_size(text: str, order: str = "diameter-depth") -> Size | Refusal:
     """One size, its two numbers in the given `order` ("diameter-depth" or "depth-diameter")."""
     if len(text) > _LONGEST:

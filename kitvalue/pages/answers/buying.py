@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from kitvalue.decisions.asked import AskedFor
-from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, Shortlist, UseFound
+from kitvalue.decisions.asked import JudgedPrice
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer as Sources
 from kitvalue.decisions.sourcing import Sourcing
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.pages.answers.record import Answer, answer, features
-from kitvalue.pages.words import size_text
 
 _SOLD_IN = (
     "finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$ best_route=best.route "
@@ -37,7 +37,7 @@ def _reckoned(r: ReckonedWith | None) -> Answer | None:
     return None if r is None else answer(r, keys)
 
 
-def _offer(one: OfferFound) -> Answer:
+def _offer(one: JudgedOffer) -> Answer:
     return answer(
         one,
         "offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition features "
@@ -50,7 +50,7 @@ def _offer(one: OfferFound) -> Answer:
     )
 
 
-def _use(use: UseFound) -> Answer:
+def _use(use: JudgedUse) -> Answer:
     return answer(
         use,
         "use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss chance_of_loss_at_ceiling=chance_at_ceiling "
@@ -59,17 +59,17 @@ def _use(use: UseFound) -> Answer:
     )
 
 
-def _made_up(use: UseFound | None) -> Answer | None:
+def _made_up(use: JudgedUse | None) -> Answer | None:
     made = None if use is None else use.made_up
     return None if made is None else answer(made, "sells_for$ vat$ fee$ costs$ margin$ leaves$")
 
 
-def asked_answer(a: AskedFor) -> Answer:
+def asked_answer(a: JudgedPrice) -> Answer:
     """What is asked for one kit, judged; `sold_in` holds each condition that it could be sold in."""
     judged = answer(a.judged[0] if a.judged else None, "rank expected_paid=paid.price$")
     return answer(
         a,
-        "price=asking.price$ against_percent rank expected_paid sold_in reckoned_with reason",
+        "price$ against_percent rank expected_paid sold_in reckoned_with reason",
         sold_in=[answer(one, _SOLD_IN, made_up=_made_up(one.best)) for one in a.judged],
         reckoned_with=_reckoned(a.reckoned),
         **judged,

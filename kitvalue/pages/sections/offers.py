@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from kitvalue.decisions.shortlist import OfferFound, UseFound
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.problems import Level, Problem
 from kitvalue.market.fitted import Fit
@@ -57,7 +57,7 @@ class OfferSeen:
     freight: Decimal | None
     valuation: Valuation | None
     reason: str | None
-    found: OfferFound | None = None  # up to what price it pays; None where the settings for that lack
+    found: JudgedOffer | None = None  # up to what price it pays; None where the settings for that lack
     features: tuple[FeatureRead, ...] = ()  # those that offers.csv tells
     finished: Decimal | None = None  # the condition that it will be sold in; None: as it is
     hours: Decimal | None = None  # the bench's until then; None: the shop's own
@@ -204,7 +204,7 @@ def _offers_table(valued: Sequence[Judged], currency: str, resale: str) -> Table
     )  # fmt: skip
 
 
-def _ceilings(found: OfferFound | None) -> tuple[float | None, float | None]:
+def _ceilings(found: JudgedOffer | None) -> tuple[float | None, float | None]:
     """The ceiling and the safe one of the best use."""
     best = found.best if found is not None else None
     return (None, None) if best is None else (best.ceiling, best.safe_ceiling)
@@ -232,7 +232,7 @@ def _bids_table(valued: Sequence[Judged], currency: str) -> Table | None:
     )  # fmt: skip
 
 
-def _bid(found: OfferFound, best: UseFound) -> Row:
+def _bid(found: JudgedOffer, best: JudgedUse) -> Row:
     return Row(
         (found.offer.offer, best.use, amount(found.paid.price), _exact(found.open_at), _exact(found.stop_at),
          _exact(best.ceiling), _whole(best.expected_profit), _chance(best.chance_of_loss), _whole(best.profit_per_hour))
@@ -340,12 +340,12 @@ def _offers(offers: Sequence[OfferSeen], currency: str) -> NoteList:
     return NoteList("Offers under their value", tuple(notes), nothing, _more(len(cheap), "offer"))
 
 
-def _pays(found: OfferFound | None) -> bool:
+def _pays(found: JudgedOffer | None) -> bool:
     """Does the offer pay at the price that it will probably be had for?"""
     return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
 
 
-def _bid_today(found: OfferFound | None, currency: str) -> str:
+def _bid_today(found: JudgedOffer | None, currency: str) -> str:
     """The price to open with and the price to stop at."""
     if found is None or found.best is None:
         return ""

@@ -173,7 +173,7 @@ def drum_table(given: SheetInput, t: Tongue) -> Table:
             words(t.say("kit.drum")), figures(t.say("kit.inches")), figures(t.say("kit.centimetres")),
             figures(t.say("kit.lugs")), figures(t.say("kit.heads")), words(t.say("kit.shell")),
         ),
-        rows=tuple(_drum_row(d, series.get(d.source), t) for d in drums_of(plan, given.shop.shop.size_order)),
+        rows=tuple(_drum_row(d, series.get(d.source), t) for d in drums_of(plan)),
     )  # fmt: skip
 
 

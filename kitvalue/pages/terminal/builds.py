@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison, PiecesRow, Tie
-from kitvalue.decisions.original import asked
+from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
@@ -99,8 +99,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
         ("resale, what the market pays for such a kit", cents(quote.resale)),
         ("market price, the smaller of these two", cents(quote.market_price)),
         ("profit at the market price", profit(quote.profit_at_market)),
-        (f"suggested, set by the {quote.binding}", asked(sheet, quote, quote.suggested).text()),
-        ("landed at the suggested price", asked(sheet, quote, quote.landed_at_price).text()),
+        (f"suggested, set by the {quote.binding}", of_suggested(sheet, quote, quote.suggested).text()),
+        ("landed at the suggested price", of_suggested(sheet, quote, quote.landed_at_price).text()),
         ("an original at the door", cents(quote.original_landed)),
     ]
     leaves = [

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import astuple
 
-from kitvalue.decisions.asked import AskedFor
+from kitvalue.decisions.asked import JudgedPrice
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import OfferFound, ReckonedWith, Shortlist
+from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer, Sourcing
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, dash, figure, money, share
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
 from kitvalue.pages.terminal.table import Column, bullets, facts, page, table, wrapped
-from kitvalue.pages.words import capital, feature_words, grade, size_text, work_words
+from kitvalue.pages.words import capital, feature_words, grade, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 MOST_USES = 30  # offers whose every use is listed
@@ -69,7 +70,7 @@ def _offers(how_many: int) -> str:
     return f"{how_many} offer{'' if how_many == 1 else 's'}"
 
 
-def _lead(s: Shortlist, valued: Sequence[OfferFound]) -> str:
+def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """The answer in a sentence; where no offer leaves the margin, which ones are expected to bring anything at all."""
     good = [one for one in valued if one.stop_at is not None and one.paid.price <= one.stop_at]
     if good:
@@ -88,7 +89,7 @@ def _lead(s: Shortlist, valued: Sequence[OfferFound]) -> str:
     )
 
 
-def _bids(valued: Sequence[OfferFound]) -> str:
+def _bids(valued: Sequence[JudgedOffer]) -> str:
     rows = [
         (
             one.offer.offer, one.offer.series, money(one.paid.price), dash(one.open_at), dash(one.stop_at),
@@ -100,7 +101,7 @@ def _bids(valued: Sequence[OfferFound]) -> str:
     return table("offer< | series< | to pay | open at | stop at | best use< | profit | loss | per hour", rows)
 
 
-def _bid_notes(s: Shortlist, valued: Sequence[OfferFound]) -> str:
+def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """What the columns mean, which offers are judged as they are, and on which settings all rests."""
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
@@ -119,7 +120,7 @@ def _bid_notes(s: Shortlist, valued: Sequence[OfferFound]) -> str:
     return "\n".join(map(wrapped, said))
 
 
-def _asked(valued: Sequence[OfferFound]) -> str:
+def _asked(valued: Sequence[JudgedOffer]) -> str:
     """Under an offer stand its features, then what is done to it before it is sold."""
     offers = [one.offer for one in valued]
     rows = [
@@ -132,7 +133,7 @@ def _asked(valued: Sequence[OfferFound]) -> str:
     return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under=under)
 
 
-def _where_it_goes(valued: Sequence[OfferFound], margin: float) -> str:
+def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
     """The ceiling of each best use, from the mean sale down."""
     rows = [
         (one.offer.offer, one.best.use, *map(money, astuple(one.best.made_up)))
@@ -147,7 +148,7 @@ def _where_it_goes(valued: Sequence[OfferFound], margin: float) -> str:
     return f"Where the money goes in the best use\n{told}\n{wrapped(said)}" if rows else ""
 
 
-def _uses(valued: Sequence[OfferFound]) -> str:
+def _uses(valued: Sequence[JudgedOffer]) -> str:
     rows = [
         (one.offer.offer, use.use, ROUTES[use.route], dash(use.ceiling, cents), dash(use.chance_at_ceiling, share),
          dash(use.safe_ceiling, cents), money(use.expected_profit), dash(use.chance_of_loss, share), figure(use.hours))
@@ -160,7 +161,7 @@ def _uses(valued: Sequence[OfferFound]) -> str:
     return told + (f"\n  and {left:,} more offers: --json has them all" if left > 0 else "")
 
 
-def _not_open(valued: Sequence[OfferFound]) -> str:
+def _not_open(valued: Sequence[JudgedOffer]) -> str:
     """Why uses are not open, each reason once with its offers."""
     reasons = _grouped(
         (f"{use.use}{f' ({ROUTES[use.route]})' if use.route == 'margin' else ''}: {use.reason}", one.offer.offer)
@@ -171,7 +172,7 @@ def _not_open(valued: Sequence[OfferFound]) -> str:
     return bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in reasons])
 
 
-def _single(valued: Sequence[OfferFound]) -> list[str]:
+def _single(valued: Sequence[JudgedOffer]) -> list[str]:
     """What is to be said of some offers, each text once with their names."""
     said = []
     for one in valued:
@@ -245,7 +246,7 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
     return f"{title}\n{facts(pairs)}\n\n{shells}\n{wrapped(f'Left over: {left}.')}"
 
 
-def asked_text(asked: AskedFor, typical: float) -> str:
+def asked_text(asked: JudgedPrice, typical: float) -> str:
     """The answer in a few sentences, then how the most to pay comes about."""
     said = [_much(asked, typical), *_most(asked), *_at_that_price(asked)]
     if asked.reckoned is not None and asked.reckoned.invented:
@@ -254,13 +255,13 @@ def asked_text(asked: AskedFor, typical: float) -> str:
     return page(wrapped(" ".join(said), ""), about)[:-1]
 
 
-def _much(asked: AskedFor, typical: float) -> str:
+def _much(asked: JudgedPrice, typical: float) -> str:
     """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less.`
 
     Held against asked prices where it is known how far sold ones lie under them.
     """
     first = asked.judged[0] if asked.judged else None
-    price = float(asked.asking.price)
+    price = float(asked.price)
     step = 1.0 if first is None else first.paid.price / price
     off = round(100 * (price * step / typical - 1))
     how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
@@ -271,7 +272,7 @@ def _much(asked: AskedFor, typical: float) -> str:
     return f"{money(price)} asked is {how} {usual}{less}."
 
 
-def _most(asked: AskedFor) -> list[str]:
+def _most(asked: JudgedPrice) -> list[str]:
     """Up to what price, for each way to sell it."""
     if not asked.judged:
         return [f"Up to what price it pays cannot be told: {asked.reason}"]
@@ -287,7 +288,7 @@ def _most(asked: AskedFor) -> list[str]:
     ]
 
 
-def _at_that_price(asked: AskedFor) -> list[str]:
+def _at_that_price(asked: JudgedPrice) -> list[str]:
     """What it leaves in the better way to sell it, at the price that it will probably be had for."""
     profits = [one.best.expected_profit for one in asked.judged if one.best is not None]
     best = max((profit for profit in profits if profit is not None), default=None)
@@ -298,12 +299,12 @@ def _at_that_price(asked: AskedFor) -> list[str]:
     return [f"At {money(asked.judged[0].paid.price)}, the price to expect, it would {what} on average{better}."]
 
 
-def _sold_as(one: OfferFound) -> str:
+def _sold_as(one: JudgedOffer) -> str:
     finished = one.offer.finished
     return "as it is" if finished is None or finished == one.offer.condition else f"in {grade(finished)}"
 
 
-def _come_about(asked: AskedFor) -> str:
+def _come_about(asked: JudgedPrice) -> str:
     """The most to pay, from the mean sale down, a column for each way to sell it."""
     judged, reckoned = asked.judged, asked.reckoned
     best = [one.best for one in judged]
@@ -325,7 +326,7 @@ def _come_about(asked: AskedFor) -> str:
     return table([Column("", figures=False), *(Column(_sold_as(one)) for one in judged)], rows)
 
 
-def _notes(asked: AskedFor) -> list[str]:
+def _notes(asked: JudgedPrice) -> list[str]:
     notes = []
     if any(one.limited_by_loss for one in asked.judged):
         notes.append(f"stop at is below what is left where more would lose in over {asked.loss_percent:g} % of sales")
