@@ -287,9 +287,8 @@ def fresh_market(folder: ShopFolder, *, robust: bool = True, pooled: bool = True
     except RefusedError as why:
         raise RefusedError(f"{PRICES}: {why.message}{mend}", reading.problems) from why
     if not fit.exact:
-        fit = fit.with_accuracy(
-            assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
-        )
+        accuracy = assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
+        fit = replace(fit, accuracy=accuracy)
     return ShopMarket(fit, reading.counts, reading.problems)
 
 

@@ -27,7 +27,6 @@ from kitvalue.intake.books.book import PriceBook
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import FileError, Level, shown
-from kitvalue.market import encoding as columns
 from kitvalue.market.encoding import Channel, FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -96,8 +95,8 @@ class PriceResults:
     @property
     def fittedvalues(self) -> pd.Series:
         """(n,) fitted log price, the haggle's offset not in it."""
-        rows = columns.of_book(self.fit.book, self.fit.recipe.reference_date)
-        return pd.Series(self.fit.columns_of(rows) @ self.fit.coef, index=self._rows, name="fittedvalues")
+        fitted = self.fit.columns_of(self.fit.rows) @ self.fit.coef
+        return pd.Series(fitted, index=self._rows, name="fittedvalues")
 
     @property
     def _rows(self) -> pd.Index:
@@ -109,7 +108,7 @@ class PriceResults:
         On a plain fit without pooling they are statsmodels' HC3; weights count as in weighted least squares.
         """
         fit = self.fit
-        C = fit.columns_of(columns.of_book(fit.book, fit.recipe.reference_date))
+        C = fit.columns_of(fit.rows)
         p = len(fit.recipe.names)
         half = fit.scaling.back() @ fit.root[:p] @ ((C @ fit.root) * (fit.weights * fit.left_out_residuals)[:, None]).T
         return pd.Series(np.sqrt((half**2).sum(axis=1)), index=list(fit.recipe.names), name="robust_bse")

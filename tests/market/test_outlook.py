@@ -13,8 +13,7 @@ from scipy import stats
 
 from kitvalue.intake.books.book import PriceBook
 from kitvalue.intake.text.problems import RefusedError
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import FeatureValue, Kit, like
+from kitvalue.market.encoding import FeatureValue, Kit, of_kits
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import Triangle, solve
@@ -43,8 +42,7 @@ def slipped_book() -> PriceBook:
 
 
 def encoded(fit: Fit, kit: Kit) -> np.ndarray:
-    rows = columns.of_kits([kit], fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    return fit.columns_of(rows)[0]
+    return fit.columns_of(of_kits([kit], fit.recipe))[0]
 
 
 @pytest.mark.parametrize("robust", [True, False])
@@ -54,7 +52,7 @@ def test_closed_form_equals_refits_with_weights_and_theta_fixed(robust: bool, po
     fit = fit_book(book, None, robust=robust, pooled=pooled)
     x = encoded(fit, Kit("Series C", 6, 4.5, features=(FeatureValue("hardware", 1.0),)))
     got = scatter_at(fit, sample_of(fit), x, stretch=False, unseen=False)
-    C = fit.columns_of(columns.of_book(book, fit.recipe.reference_date))
+    C = fit.columns_of(fit.rows)
     p = len(fit.recipe.names)
     y = fit.residuals + C @ fit.coef
     for i in range(len(book)):
@@ -101,8 +99,7 @@ def test_level_range_is_the_students_t_range_of_the_prediction() -> None:
 
     book = invented_book(n=80)
     fit = fit_book(book, None, robust=False, pooled=False)
-    rows = columns.of_book(book, fit.recipe.reference_date)
-    F = fit.columns_of(rows)
+    F = fit.columns_of(fit.rows)
     peer = sm.OLS(np.log(book.price), F).fit()
     kit = Kit("Series B", 6, 4)
     frame = peer.get_prediction(encoded(fit, kit)[None, :]).summary_frame(alpha=0.2)

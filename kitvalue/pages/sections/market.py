@@ -6,9 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kitvalue.market import encoding as columns
-from kitvalue.market.accuracy import paid
-from kitvalue.market.encoding import Kit, Term
+from kitvalue.market.encoding import Kit, Term, paid
 from kitvalue.market.fitted import Fit, TermEstimate, moved
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart, thinned
@@ -327,7 +325,7 @@ def trend_view(fit: Fit) -> TrendView:
 def trend_picture(fit: Fit) -> TrendPicture:
     """The dated rows of the sample with everything but time evened out, or so many evenly spaced in time."""
     term = next(t for t in fit.terms if t.name == "years")
-    years = columns.of_book(fit.book, fit.recipe.reference_date).years
+    years = fit.rows.years
     unusual = {u.row for u in fit.unusual}
     rows = [
         Dated(

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitvalue.market.accuracy import left_out_prices, paid
+from kitvalue.market.accuracy import left_out_prices
+from kitvalue.market.encoding import paid
 from kitvalue.market.fitted import Accuracy, Fit
 from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart, thinned
 from kitvalue.pages.pictures.market import Foretold, ForetoldPicture, foretold_figure
