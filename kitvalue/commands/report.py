@@ -50,7 +50,6 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
             files=tuple(files),
             problems=tuple(problems),
             fit=market.fit,
-            fit_reason=None,
             offers=offers_seen(folder, market.fit),
             builds=tuple(_build_seen(name, folder, market.fit) for name in folder.plan_names),
             cautions=market.cautions,

@@ -37,7 +37,7 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
     sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     one, ceilings = np.zeros(1, dtype=np.int64), []
-    for need in donor_needs(plan, shop):
+    for need in donor_needs(plan):
         donor = plan.donor[need.at]
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
         base = next(base for base in bases if base.route == route)
