@@ -114,7 +114,7 @@ def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> No
     assert width == pytest.approx(layout.width)
     assert height <= TALLEST
     unusual = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
-    drawn_series = {strip.series for strip in picture.strips}
+    drawn_series = {strip.series.name for strip in picture.strips}
     assert unusual == {u.row for u in g.fit_of(500, 30).unusual if u.series in drawn_series}
     assert unusual
 
