@@ -10,18 +10,20 @@ import base64
 import json
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 
+from kitvalue.decisions.donors import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.encoding import Term
 from kitvalue.market.fitted import Fit
 from kitvalue.market.pocket import pocket_cautions, pocket_fit
-from kitvalue.pages.words import day, digest, plain, templates
+from kitvalue.pages.words import cents, day, digest, exact, plain, templates
 
 STALE_DAYS = 90
 CODES = "".join(chr(c) for c in range(35, 127) if chr(c) not in "\\<&'`")  # one sign a value; safe inside a page
@@ -29,16 +31,6 @@ BENCH = {
     "wipe": "clean and tune", "freshen": "new heads, polish", "mend": "one or two faults to mend",
     "remake": "finish or several edges", "harvest": "good for its parts",
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class CeilingSeen:
-    """Up to what a donor may cost for one use, ready texts; `note` says what the figures are for, or why none is."""
-
-    use: str
-    ceiling: str
-    safe_ceiling: str
-    note: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +43,7 @@ class CardInput:
     fit: Fit
     cautions: tuple[str, ...]
     plan: str = ""
-    ceilings: tuple[CeilingSeen, ...] = ()
+    ceilings: tuple[DonorCeiling, ...] = ()
 
     @property
     def title(self) -> str:
@@ -74,12 +66,28 @@ def render_card(given: CardInput) -> str:
         start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), pocket.MOST_PIECES),
         most_pieces=pocket.MOST_PIECES,
         grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(pocket.GRADES)],
+        ceilings=[(c.donor, _note(c), _told(c.ceiling), _told(c.safe_ceiling)) for c in given.ceilings],
         css=Markup(css),  # noqa: S704 - our own template
         css_hash=digest(css),
         script=Markup(script),  # noqa: S704 - our own template
         script_hash=digest(script),
         data=Markup(in_page(card_data(given))),  # noqa: S704 - in_page leaves nothing that ends the element
     )
+
+
+def _told(price: float | None) -> str:
+    return "none" if price is None else cents(Decimal(repr(price)))
+
+
+def _note(donor: DonorCeiling) -> str:
+    """What a donor's ceilings are for, or why there is none."""
+    if donor.reason is not None:
+        return donor.reason
+    sizes = ", ".join(donor.sizes)
+    if donor.ceiling is None:
+        return f"with its {sizes}: even as a gift it would not leave your margin"
+    on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"
+    return f"with its {sizes}; {on_top}"
 
 
 def in_page(data: dict[str, Any]) -> str:

@@ -21,9 +21,8 @@ from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
 from kitvalue.pages.pictures.builds import OriginalsPicture, stacked
 from kitvalue.pages.sheet.given import SheetInput, SheetView, Shown
-from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import sheet_view, spaced
+from kitvalue.pages.sheet.view import render_sheet, sheet_view, spaced
 from kitvalue.pages.words import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced

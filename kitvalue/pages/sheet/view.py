@@ -1,4 +1,7 @@
-"""The customer's sheet from its records: every text in one language, nothing that is the shop's own business."""
+"""The customer's sheet from its records: every text in one language, nothing that is the shop's own business.
+
+As HTML it is one page: no script, nothing fetched, one or two sheets of A4 when printed.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 import numpy as np
+from markupsafe import Markup
 
 from kitvalue.decisions.original import as_money, on_top, repair_of
 from kitvalue.intake.settings.plan import Plan
@@ -20,10 +24,10 @@ from kitvalue.pages.pictures.builds import (
     size_ticks,
     sizes_figure,
 )
-from kitvalue.pages.pictures.frame import Key
+from kitvalue.pages.pictures.frame import Key, chart
 from kitvalue.pages.sheet.given import Picture, SheetInput, SheetView
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import DASH, Column, Fact, Row, RowKind, Table, table
+from kitvalue.pages.words import DASH, Column, Fact, Row, RowKind, Table, digest, table, templates
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.drums import NEW, drums_of
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
@@ -321,3 +325,14 @@ def _cautions(given: SheetInput, t: Tongue) -> tuple[str, ...]:
     if rows < FEW:
         said.append(t.say("care.few", n=t.numbers[rows]))
     return tuple(said)
+
+
+def render_sheet(view: SheetView) -> str:
+    """The whole page, each picture drawn at both widths. Equal input gives equal text."""
+    pages = templates()
+    css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
+    pictures = [
+        (chart(p.name, p.title, p.description, p.table, p.draw, p.keys, p.note), p.words) for p in view.pictures
+    ]
+    style = Markup(css)  # noqa: S704 - our own templates
+    return pages.get_template("sheet.html").render(page=view, pictures=pictures, css=style, css_hash=digest(css))
