@@ -17,7 +17,7 @@ from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
-from kitvalue.intake.text.problems import FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
+from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.market.fitted import Fit, upside_down
 from kitvalue.market.saved import FORMAT, dump_fit, load_fit
 

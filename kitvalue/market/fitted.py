@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book, paid
 
 if TYPE_CHECKING:

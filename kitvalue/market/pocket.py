@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kitvalue.intake.text.problems import texts
 from kitvalue.intake.books.book import FloatArray, IntArray
+from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, typical_g

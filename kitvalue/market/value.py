@@ -7,8 +7,8 @@ from datetime import date
 
 import numpy as np
 
-from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.encoding import Columns, Kit, encode, of_kits, offsets, paid
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
@@ -100,9 +100,7 @@ def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
     )
 
 
-ESTIMATES = Caution(
-    "estimates", "Market values are estimates from the shop's own observations, not an appraisal."
-)
+ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own observations, not an appraisal.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

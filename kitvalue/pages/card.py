@@ -19,6 +19,7 @@ from markupsafe import Markup
 
 from kitvalue.decisions.donors import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.fitted import Fit
@@ -51,7 +52,7 @@ class CardInput:
     currency: str
     today: date
     fit: Fit
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     plan: str = ""
     ceilings: tuple[DonorCeiling, ...] = ()
 
@@ -191,7 +192,7 @@ def card_data(given: CardInput) -> dict[str, Any]:
             for t, raw in zip(small.terms, small.raw, strict=True)
         ],
         **_arrays(small),
-        "cautions": _said(said, given.cautions),
+        "cautions": _said(said, texts(given.cautions)),
     }  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
-from kitvalue.intake.text.problems import Problem
+from kitvalue.intake.text.problems import Caution, Problem
 from kitvalue.workshop.build import (
     Apportioned,
     Build,
@@ -91,7 +91,7 @@ class RouteCost:
     floor: Decimal | None
     landed_at_cost: Decimal | None
     landed_at_floor: Decimal | None
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ class CostSheet:
     hours: Decimal
     incomplete: tuple[str, ...]
     notes: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     terms: Terms
     contingency: Decimal  # a fraction of labour
     charges: tuple[Charge, ...]  # what the lines are made from, for solvers
@@ -228,7 +228,7 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
         zero = cents_up(price_for_margin(cost, purchase, terms.without_margin(), route))
         floor = cents_up(price_for_margin(cost, purchase, terms, route))
         landed, at_floor = zero + terms.freight, floor + terms.freight
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     if route == "margin" and reason is None:
         donors = _sum(line for line in lines if line.group is Group.DONORS)
         made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
@@ -290,45 +290,62 @@ def _route_fault(plan: Plan, chosen: RouteCost) -> Problem:
     return plan_problem(plan.name, "route", "route_closed", message, chosen.route)
 
 
-def _incomplete(unknown: Sequence[str]) -> tuple[str, ...]:
+def _incomplete(unknown: Sequence[str]) -> tuple[Caution, ...]:
     if not unknown:
         return ()
-    return (f"Not known: {'; '.join(unknown)}. Every cost and price here is too low by it.",)
+    text = f"Not known: {'; '.join(unknown)}. Every cost and price here is too low by it."
+    return (Caution("not_known", text),)
 
 
-VAT = (
+VAT = Caution(
+    "vat",
     "VAT rules differ by country, and the margin scheme may not fit a rebuilt kit: ask a tax adviser before you use "
-    "these figures."
+    "these figures.",
 )
-MARGIN_TOTALS = (
+MARGIN_TOTALS = Caution(
+    "margin_totals",
     "Some countries want the margin scheme reckoned on totals by period instead of item by item "
-    "(Directive 2006/112/EC art. 318)."
+    "(Directive 2006/112/EC art. 318).",
 )
-MARGIN_INVOICE = (
+MARGIN_INVOICE = Caution(
+    "margin_invoice",
     'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" (art. 226(14)) and must '
-    "not show the VAT apart (art. 325)."
+    "not show the VAT apart (art. 325).",
 )
-MARGIN_NEW_SHELL = "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
-MARGIN_HEAVY = (
+MARGIN_NEW_SHELL = Caution(
+    "margin_new_shell", "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
+)
+MARGIN_HEAVY = Caution(
+    "margin_heavy",
     "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the margin scheme may "
-    "not fit it."
+    "not fit it.",
 )
-MARGIN_SEVERAL = (
-    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them."
+MARGIN_SEVERAL = Caution(
+    "margin_several",
+    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them.",
 )
 IMPORT = (
     "Donor {ids} is imported: count duty and the carrier's fee at the border with its freight; import VAT is left out."
 )
-EXEMPT = "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
-TIMBER = (
+EXEMPT = Caution(
+    "exempt", "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
+)
+TIMBER = Caution(
+    "timber",
     "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; ask the "
-    "national CITES authority which listing the wood falls under."
+    "national CITES authority which listing the wood falls under.",
 )
-DUST = (
-    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit."
+DUST = Caution(
+    "dust",
+    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit.",
 )
-PAINT = "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules."
-HEAT = "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
+PAINT = Caution(
+    "paint",
+    "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules.",
+)
+HEAT = Caution(
+    "heat", "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
+)
 
 # Beginnings of words in a line's operation or text; a hazard is there where every group has one.
 VENEER_WORDS = (("veneer",),)
@@ -337,21 +354,21 @@ PAINT_WORDS = (("paint", "lacquer", "spray", "oil", "seal", "stain"),)
 HEAT_WORDS = (("strip", "remov", "old"), ("wrap", "covering"))
 
 
-def build_cautions(plan: Plan, shop: Shop) -> tuple[str, ...]:
+def build_cautions(plan: Plan, shop: Shop) -> tuple[Caution, ...]:
     """The cautions for a build whatever its VAT route: timbers at a border, dust, old paint, solvents, heat."""
     exports = shop.tax is not None and any(d.kind == "export" for d in shop.tax.destinations.values())
     veneer = _any_line((*plan.work, *plan.part), VENEER_WORDS)
     cautions = [TIMBER] if exports or veneer else []
-    for text, words in ((DUST, DUST_WORDS), (PAINT, PAINT_WORDS), (HEAT, HEAT_WORDS)):
+    for caution, words in ((DUST, DUST_WORDS), (PAINT, PAINT_WORDS), (HEAT, HEAT_WORDS)):
         if _any_line(plan.work, words):
-            cautions.append(text)
+            cautions.append(caution)
     imported = [d.id for d in plan.donor if d.bought_from == "import"]
     if imported:
-        cautions.append(IMPORT.format(ids=", ".join(imported)))
+        cautions.append(Caution("imported", IMPORT.format(ids=", ".join(imported))))
     return tuple(cautions)
 
 
-def margin_cautions(build: Build, donors_cost: Decimal, made_cost: Decimal) -> tuple[str, ...]:
+def margin_cautions(build: Build, donors_cost: Decimal, made_cost: Decimal) -> tuple[Caution, ...]:
     """Why the margin scheme may not fit although nothing closes it. Costs net: the donors, and work with parts."""
     cautions = [MARGIN_TOTALS, MARGIN_INVOICE]
     if any(d.source == NEW for d in build.drums):

@@ -5,9 +5,10 @@ from __future__ import annotations
 import functools
 import itertools
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,15 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
+from kitvalue.decisions.donors import DonorCeiling
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
 from kitvalue.pages.answers.record import money
-from kitvalue.pages.card import CardInput, CeilingSeen, packed_column, render_card
+from kitvalue.pages.card import CardInput, packed_column, render_card
 from kitvalue.pages.words import amount
 from tests.market.books import invented_book
 from tests.pages.browsing import launched, listened, needs_browser
@@ -330,12 +333,21 @@ def test_the_policy_allows_the_cards_own_script_and_nothing_else() -> None:
 
 
 def test_shop_cautions_and_ceilings_are_shown() -> None:
-    seen: Sequence[CeilingSeen] = (CeilingSeen("donor A", "410", "355", "freight on top"),)
-    html = card(fit_of(), cautions=("2 rows are refused",), plan="Seven <pieces>", ceilings=tuple(seen))
-    page = page_of(html)
+    ceilings = (
+        DonorCeiling("A", ("20x14", "12x8"), Decimal(35), 410.0, 355.5, None),
+        DonorCeiling("B", ("14x14",), None, None, None, None),
+        DonorCeiling("C", (), None, None, None, "no margin can be met"),
+    )
+    refused = Caution("refused_rows", "2 rows are refused")
+    page = page_of(card(fit_of(), cautions=(refused,), plan="Seven <pieces>", ceilings=ceilings))
     assert "Ceilings for Seven <pieces>" in page.text
-    row = next(e for e in page.all("tr") if "donor A" in e.text)
-    assert [cell.text for cell in row.all("td")] == ["410", "355"]
+    rows = [row for row in page.all("tr") if "Donor" in row.text]
+    assert [[cell.text for cell in row.all("td")] for row in rows] == [
+        ["410.00", "355.50"], ["none", "none"], ["none", "none"],
+    ]  # fmt: skip
+    assert "with its 20x14, 12x8; freight of 35 on top" in rows[0].text
+    assert "with its 14x14: even as a gift it would not leave your margin" in rows[1].text
+    assert "no margin can be met" in rows[2].text
     data = json.loads(page.all("script")[0].text)
     assert data["cautions"]["always"][0] == "2 rows are refused"
     assert "Ceilings for" not in card(fit_of())

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
-from kitvalue.pages.answers.record import Answer, answer, number
+from kitvalue.pages.answers.record import Answer, answer, cautions_told, number
 from kitvalue.workshop.costing import CostSheet, Line
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 from kitvalue.workshop.quantities import Cutting
@@ -17,9 +17,7 @@ _SHEET = "plan=name title currency"
 
 def cost_answer(sheet: CostSheet) -> Answer:
     """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
-    route = (
-        "route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$ cautions"
-    )
+    route = "route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$"
     return answer(
         sheet,
         f"{_SHEET} pieces route lines subtotals quantities strips apportioned hours net_cost$ net_cost_text purchase$ "
@@ -30,7 +28,7 @@ def cost_answer(sheet: CostSheet) -> Answer:
         strips=[_strip(c) for c in sheet.cuttings],
         apportioned=[answer(a, "donor price$ sold_off$ kept$ kit$") for a in sheet.apportioned],
         net_cost_text=sheet.total.text(),
-        routes=[answer(r, route) for r in sheet.routes],
+        routes=[{**answer(r, route), **cautions_told(r.cautions)} for r in sheet.routes],
     )
 
 

@@ -7,7 +7,7 @@ from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, ReckonedWith, S
 from kitvalue.decisions.sourcing import Answer as Sources
 from kitvalue.decisions.sourcing import Sourcing
 from kitvalue.intake.text.sizes import size_text
-from kitvalue.pages.answers.record import Answer, answer, features
+from kitvalue.pages.answers.record import Answer, answer, cautions_told, features
 
 _SOLD_IN = (
     "finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$ best_route=best.route "
@@ -44,9 +44,10 @@ def _offer(one: JudgedOffer) -> Answer:
         "finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$ buy_in$ "
         "asked_against_percent=against_percent rank expected_paid=paid.price$ paid_rests_on=paid.rests_on open_at$ "
         "stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$ "
-        "chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$ uses cautions reason",
+        "chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$ uses cautions caution_codes reason",
         features=features(one.offer.features),
         uses=[_use(use) for use in one.uses],
+        **cautions_told(one.cautions),
     )
 
 

@@ -10,7 +10,7 @@ from enum import Enum
 from typing import TypeAlias, cast
 
 from kitvalue.intake.books.bookrows import FeatureRead
-from kitvalue.intake.text.problems import Problem
+from kitvalue.intake.text.problems import Caution, Problem
 
 Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
 Answer: TypeAlias = dict[str, Json]
@@ -61,9 +61,15 @@ def features(read: Sequence[FeatureRead]) -> Answer:
     return {f.name: _json(f.value) for f in read}
 
 
-def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
+def envelope(problems: Sequence[Problem], cautions: Sequence[Caution]) -> Answer:
     """What every answer holds. A caution that several parts of it bring stands once, where it comes first."""
     return {
         "problems": [answer(p, "file row column text code level message") for p in problems],
-        "cautions": list(dict.fromkeys(cautions)),
+        **cautions_told(cautions),
     }
+
+
+def cautions_told(cautions: Sequence[Caution]) -> Answer:
+    """What cautions say and, in the same order, their codes."""
+    each = tuple(dict.fromkeys(cautions))
+    return {"cautions": [caution.text for caution in each], "caution_codes": [caution.code for caution in each]}
