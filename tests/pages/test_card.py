@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Page
 
 from kitvalue.decisions.donors import DonorCeiling
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
-from kitvalue.intake.text.problems import Caution
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -175,7 +175,7 @@ def test_every_figure_and_caution_is_the_programs(browser: Browser, tmp_path: Pa
                 held, text = said["figures"][f"{of}-{key}"]
                 assert float(held) == value, (kit, of, key)
                 assert text == amount(getattr(outlook, key)), (kit, of, key)
-        assert set(said["cautions"]) == set(valued.cautions), kit
+        assert set(said["cautions"]) == set(texts(valued.cautions)), kit
     page.close()
 
 
