@@ -14,9 +14,8 @@ from kitvalue.decisions.plans import compared, original_kit, priced
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.given import SheetInput, Shown
-from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import tongue
-from kitvalue.pages.sheet.view import sheet_view
+from kitvalue.pages.sheet.view import render_sheet, sheet_view
 
 DOTS = 20  # originals in the picture, each as likely as the next
 
