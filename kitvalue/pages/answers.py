@@ -78,8 +78,8 @@ def answer(record: object, keys: str, **made: Json) -> Answer:
     """The record under these keys, in this order; a value that no field has as it is to be told comes from `made`.
 
     A key is a field's name, or `key=field` or `key=part.field`: null where there is no such part; a method is called.
-    Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features, `@` the codes of
-    cautions. In `{}` follow the keys of the record, or of each record, that it holds.
+    Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features, `@`
+    the codes of cautions. In `{}` follow the keys of the record, or of each record, that it holds.
     """
     return _answer(record, _keys_of(keys), made)
 
