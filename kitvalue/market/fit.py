@@ -162,9 +162,8 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     """Fit however few rows there are; `fit_book` is the one that asks for enough."""
     rows = of_book(book, newest_date(book))
     recipe = build_recipe(book, rows, haggle, pooled)
-    unknowns = len(recipe.names)
-    if len(book) <= unknowns:
-        raise RefusedError(f"{len(book)} usable rows for {unknowns} unknowns: add more observed kits")
+    if len(book) <= len(recipe.names):
+        raise RefusedError(f"{len(book)} usable rows for {len(recipe.names)} unknowns: add more observed kits")
     levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
@@ -267,13 +266,11 @@ def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: 
     return float(K**2 * scatter**2 * (psi @ psi) / (n - trace) / m**2)
 
 
-def fit_cautions(
-    terms: tuple[TermEstimate, ...], weighted: Weighted, exact: bool, free: int, kept: int
-) -> tuple[str, ...]:
+def fit_cautions(terms: Sequence[TermEstimate], weighted: Weighted, free: int, kept: int) -> tuple[str, ...]:
     """What a reader of this fit has to know: of its rows `free` do not carry themselves, and `kept` are the sample."""
     turned = upside_down(terms)
     said = [] if turned is None else [turned]
-    if exact:
+    if weighted.scatter <= EXACT_SCATTER:
         said.append("the prices follow a formula exactly, so there is no range: were they calculated rather than seen?")
     if not weighted.settled:
         said.append("the robust weights had not settled after 200 passes: look at the unusual rows first")
@@ -305,7 +302,7 @@ def _finish(
     unusual: tuple[UnusualRow, ...] = ()
     if not exact:  # those of a plain fit are told by the weights that a robust one would start from
         weights = weighted.huber if robust else huber_weights(left.residuals, book.weight, scatter)
-        unusual = unusual_rows(book, weights, left, scatter, terms)
+        unusual = unusual_rows(book, weights, left.residuals, left.leverage, scatter, terms)
     free = np.flatnonzero(left.leverage <= FULL_LEVERAGE)
     keep = free
     if len(free) > SAMPLE_ROWS:
@@ -333,5 +330,5 @@ def _finish(
         series=series_effects(recipe, params, solution),
         unusual=unusual,
         accuracy=None,
-        cautions=fit_cautions(terms, weighted, exact, len(free), len(keep)),
+        cautions=fit_cautions(terms, weighted, len(free), len(keep)),
     )
