@@ -24,7 +24,7 @@ from kitvalue.intake.settings.shop import FeatureKind
 from kitvalue.intake.text.problems import FileCounts
 from kitvalue.market.fitted import Fit
 
-FORMAT: Final = 4
+FORMAT: Final = 4  # one higher where a figure changes its meaning; another layout is refused by its keys
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
