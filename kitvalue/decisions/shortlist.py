@@ -307,7 +307,7 @@ def parts_of(sizes: Sequence[Size], parts: Sequence[Part]) -> KitParts:
             rows.append(fits.index(best))
         else:
             unknown.append(size)
-    rows += [i for i, part in enumerate(parts) if not part.is_drum]
+    rows += [i for i, part in enumerate(parts) if part.drum is None]
     return KitParts(tuple(rows), tuple(unknown))
 
 

@@ -17,7 +17,7 @@ from kitvalue.decisions.ceiling import (
     why_no_place,
 )
 from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.parts import DrumMeant, Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.sizes import Size, read_size
@@ -32,8 +32,8 @@ def sizes(text: str) -> tuple[Size, ...]:
 
 
 def part(name: str, value: float, chance: str, diameter: int | None = None, weeks: int = 4) -> Part:
-    return Part(2, name, Decimal(str(value)), Decimal(chance), Decimal(weeks), Decimal(diameter) if diameter else None,
-                None, False)  # fmt: skip
+    drum = DrumMeant(Decimal(diameter), None) if diameter else None
+    return Part(2, name, Decimal(str(value)), Decimal(chance), Decimal(weeks), drum)
 
 
 @pytest.mark.parametrize("route", ["full", "margin"])

@@ -7,7 +7,7 @@ in `hours`. Only `plan` and `finished_on` must be filled; what was not written d
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -67,12 +67,10 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
             yield from _sale(columns, at)
         yield from _repeated(columns)
 
-    def builds(columns: Columns) -> Callable[[int], FinishedBuild]:
-        def build(at: int) -> FinishedBuild:
+    def builds(columns: Columns, rows: Sequence[int]) -> Iterator[FinishedBuild]:
+        for at in rows:
             values = {spec.name: columns.known(spec.name, at) for spec in DONE}
-            return FinishedBuild(row=columns.table.row(at), operations=hours_of(columns, at), **values)
-
-        return build
+            yield FinishedBuild(row=columns.table.row(at), operations=hours_of(columns, at), **values)
 
     return read_rows(path, specs, shop, across, builds)
 

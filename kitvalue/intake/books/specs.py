@@ -239,9 +239,6 @@ def _reference(text: str) -> str | None:
     return trimmed(text) if any(c.isalnum() for c in text) else None
 
 
-PRICE_CURE: Final = "write one price, such as 480 or 480.50"
-FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
-CHANCE_CURE: Final = "write how many of 100 are sold, such as 80"
 _OWN_HOURS_CURE: Final = "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down"
 _GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
 
@@ -276,12 +273,12 @@ PIECES: Final = ColumnSpec(
 )  # fmt: skip
 CONDITION: Final = ColumnSpec("condition", read_shop_grade, "write its grade", needed=True, description=_GRADES_SAID)
 PRICE: Final = ColumnSpec(
-    "price", same_for_all(read_amount), PRICE_CURE, "number", "money", needed=True, gives_sign="file",
-    bounds=_a_price("a price must be above 0"),
+    "price", same_for_all(read_amount), "write one price, such as 480 or 480.50", "number", "money", needed=True,
+    gives_sign="file", bounds=_a_price("a price must be above 0"),
 )  # fmt: skip
 FREIGHT: Final = ColumnSpec(
-    "freight", same_for_all(read_amount), FREIGHT_CURE, "number", "money", bounds=FREIGHT_OR_PARTS, firm=True,
-    description="blank is unknown, 0 is free",
+    "freight", same_for_all(read_amount), "write the amount, 0 if it is free, or leave it blank if unknown",
+    "number", "money", bounds=FREIGHT_OR_PARTS, firm=True, description="blank is unknown, 0 is free",
 )  # fmt: skip
 
 PRICES: Final = (
@@ -377,8 +374,9 @@ PARTS: Final = (
         own_money=True, gives_sign="file", bounds=ABOVE_0, description="what the part fetches, gross",
     ),
     ColumnSpec(
-        "chance", same_for_all(read_percent), CHANCE_CURE, "number", "percent", needed=True, takes_sign=True,
-        bounds=Bounds(low=_NO_CHANCE, highest=100, high=_NO_CHANCE), description="percent that it sells",
+        "chance", same_for_all(read_percent), "write how many of 100 are sold, such as 80", "number", "percent",
+        needed=True, takes_sign=True, bounds=Bounds(low=_NO_CHANCE, highest=100, high=_NO_CHANCE),
+        description="percent that it sells",
     ),
     ColumnSpec(
         "weeks", same_for_all(read_number), "write the weeks until it is sold, such as 6", "number", "weeks",

@@ -12,10 +12,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
+import numpy as np
+
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.columns import EMPTY, Column, ColumnFindings, date_column, number_column, word_column
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import BoolArray, TextTable, read_table
+from kitvalue.intake.tables.table import BoolArray, FloatArray, TextTable, read_table
 from kitvalue.intake.text.numbers import Amount, Sign
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.words import Refusal
@@ -116,6 +118,11 @@ class Columns:
         value = self.by_name[name].known(at)
         return value.value if isinstance(value, Amount) else value
 
+    def amounts(self, name: str) -> FloatArray:
+        """(n,) the numbers of a column; NaN where its cell is blank or refused."""
+        column: Column[Amount] = self.by_name[name]
+        return column.values.floats(lambda amount: float(amount.value) if isinstance(amount, Amount) else np.nan)
+
     def problem(self, name: str, at: int, code: str, reason: str, cure: str | None = None) -> Problem:
         """The refusal of one cell."""
         return self.by_name[name].problem(self.table, at, Refusal(code, reason, cure))
@@ -172,10 +179,10 @@ def read_rows(
     specs: Sequence[ColumnSpec],
     shop: Shop,
     across: Callable[[Columns], Iterable[Problem]],
-    records: Callable[[Columns], Callable[[int], Record]],
+    records: Callable[[Columns, Sequence[int]], Iterable[Record]],
 ) -> FileReading[Record]:
     """Read a table by a shop's settings; a missing file is a problem like any other. `across` says what only several
-    cells together show; `records` makes of each row that is not refused what the program works on.
+    cells together show; `records` makes what the program works on of the rows that are not refused (their places).
     """
     try:
         table = read_table(path, wanted(specs), shop.files)
@@ -190,7 +197,6 @@ def read_rows(
         told += column.problems(table, column.refused() | column.blank() if spec.needed else column.refused())
     told += across(columns)
     refused = {problem.row for problem in told if problem.level is Level.REFUSED}
-    record = records(columns)
-    rows = tuple(record(at) for at in range(len(table)) if table.row(at) not in refused)
+    rows = tuple(records(columns, [at for at in range(len(table)) if table.row(at) not in refused]))
     problems = sorted((*table.problems, *columns.warnings, *told), key=lambda problem: problem.row or 0)
     return FileReading(rows, tuple(problems), table.counts(len(rows), columns.sign))
