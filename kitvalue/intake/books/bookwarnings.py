@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from kitvalue.intake.books.book import BoolArray, IntArray
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import is_digit, of_another_scale, scale_warning, speaks_of_digits
+from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
 from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
 from kitvalue.intake.text.numbers import Amount, plain
@@ -208,17 +208,27 @@ def to_be_looked_at(reader: RowReader) -> BoolArray:
     return maybe
 
 
-def scale_warnings(columns: Columns, shop: Shop) -> Iterator[Problem]:
-    """One warning where plain digits stand beside marks that a school gives, and shop.toml maps no digit."""
+def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
+    """The warning that digits are read as our grades although marks beside them look like those of a school or, where
+    there are none, of a scale to ten, and shop.toml says of no digit what it means. One number over 5 or two are slips.
+    """
     condition, table = columns["condition"], columns.table
-    texts = condition.cells.each
-    if speaks_of_digits(shop) or not any(map(is_digit, texts)):
-        return
-    marks = of_another_scale(texts)
+    texts = frozenset(condition.cells.each)
+    if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
+        return []
+    marks = frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
     at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
-    if len(at):
-        warning = scale_warning(table.file, condition.header, condition.cells[int(at[0])], table.rows[at].tolist())
-        yield from (warning,) if warning is not None else ()
+    rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
+    message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
+    if is_of_ten(cell):
+        message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
+        message += f"under {WORDS_TABLE}"
+    else:
+        looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
+        message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
+        message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
+    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) else 1)
+    return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
 
 
 def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:

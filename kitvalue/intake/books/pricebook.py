@@ -11,7 +11,7 @@ import numpy as np
 
 from kitvalue.intake.books.book import BoolArray, FeatureColumn, IntArray, PriceBook
 from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warnings, without_repeats
+from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warning, without_repeats
 from kitvalue.intake.books.specs import PRICES, Feature, feature_specs, features_of
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
@@ -78,7 +78,7 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     reader = row_reader(table, shop, rates, counted)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
-    problems += [*scale_warnings(columns, shop), *reader.problems]
+    problems += [*scale_warning(columns, shop), *reader.problems]
     read: dict[int, RowAsRead] = {}
     usable = reader.plain.copy()
     for at in np.flatnonzero(reader.doubtful).tolist():
