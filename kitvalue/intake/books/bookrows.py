@@ -172,7 +172,7 @@ class RowReader:
             odd = counted & (column.refused() | column.blank() if name in REQUIRED else column.refused())
             either = f"write what was asked, or what it went for under {sold_for.header}"
             cure = either if name == "price" and sold_for.present else None
-            yield from column.problems(self.table, odd, Refusal("empty", "is empty", cure))
+            yield from column.problems(odd, Refusal("empty", "is empty", cure))
             self.sound &= ~odd
 
     def _doubtful(self) -> BoolArray:
@@ -260,7 +260,7 @@ class RowReader:
         if isinstance(rate, Decimal):
             return codes[0], rate
         speaking = next((name for name in ("sold_for", "price") if self._said(at, name)), self.priced(at))
-        problems.append(columns["currency" if cell is not None else speaking].problem(self.table, at, rate))
+        problems.append(columns["currency" if cell is not None else speaking].problem(at, rate))
         return None
 
     def _rate(self, at: int, codes: Sequence[str]) -> Decimal | Refusal:
