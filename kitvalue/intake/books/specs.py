@@ -95,12 +95,7 @@ def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
 def _read_finished(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
     """The grade that a kit will be sold in, in the words of `condition`; None where nothing is said."""
     grade = read_shop_grade(shop)
-
-    def read(text: str) -> Decimal | Refusal | None:
-        value = grade(text)
-        return None if isinstance(value, Refusal) and _says_nothing(text) else value
-
-    return read
+    return lambda text: None if isinstance(value := grade(text), Refusal) and _says_nothing(text) else value
 
 
 def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
@@ -139,8 +134,7 @@ def _read_code(text: str) -> str | Refusal:
 
 
 def _read_source(text: str) -> str | Refusal:
-    source = vocabulary(SOURCES, {}).find(text)
-    return source or Refusal("unknown_word", "is no known word", "write private, trade or import")
+    return vocabulary(SOURCES, {}).find(text) or Refusal("unknown_word", "is no known word")
 
 
 def _read_haggle(shop: Shop) -> Callable[[str], Amount | str | Refusal]:

@@ -105,15 +105,13 @@ def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRo
     while True:
         line = lines[at]
         if line.startswith('"', pos):
-            cell = _quoted_cell(lines, at, pos, delimiter)
-            at, pos = cell.line, cell.end
+            text, at, pos, spreads = _quoted_cell(lines, at, pos, delimiter)
             line = lines[at]
-            text = cell.text
-            if not cell.closed:
-                found = Damage(count, text.split("\n", 1)[0], cell.spreads)
-                damage = damage or found
-                if cell.spreads:
-                    return RawRow(row, cells, count + 1, found, at - start + 1)
+            if spreads is not None:
+                harm = Damage(count, text.split("\n", 1)[0], spreads)
+                damage = damage or harm
+                if spreads:
+                    return RawRow(row, cells, count + 1, harm, at - start + 1)
         else:
             stop = line.find(delimiter, pos)
             text = line[pos:] if stop < 0 else line[pos:stop]
@@ -126,19 +124,10 @@ def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRo
         pos += 1
 
 
-@dataclass(frozen=True, slots=True)
-class _Cell:
-    """A quoted cell: its text, the line and place behind it, and how it ended."""
-
-    text: str
-    line: int
-    end: int
-    closed: bool = True
-    spreads: bool = False
-
-
-def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _Cell:
-    """Read from the opening quote on. Unsound ends: text right behind the closing quote, or no closing quote at all."""
+def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> tuple[str, int, int, bool | None]:
+    """A quoted cell: its text, the line and the place behind it, and whether harm spreads from it: None where it is
+    sound, False for text right behind the closing quote, True where no closing quote is its own.
+    """
     parts: list[str] = []
     at, pos = start, opened + 1
     while True:
@@ -148,7 +137,7 @@ def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _
             parts.append(line[pos:])
             at, pos = at + 1, 0
             if at == len(lines):
-                return _Cell("".join(parts), at - 1, len(lines[-1]), closed=False, spreads=True)
+                return "".join(parts), at - 1, len(lines[-1]), True
             parts.append("\n")
         elif line.startswith('"', stop + 1):
             parts.append(line[pos : stop + 1])
@@ -157,12 +146,12 @@ def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _
             parts.append(line[pos:stop])
             behind = stop + 1
             if behind == len(line) or line.startswith(delimiter, behind):
-                return _Cell("".join(parts), at, behind)
+                return "".join(parts), at, behind, None
             if at > start:
-                return _Cell("".join(parts), at, len(line), closed=False, spreads=True)
+                return "".join(parts), at, len(line), True
             end = line.find(delimiter, behind)
             end = len(line) if end < 0 else end
-            return _Cell(line[opened:end], at, end, closed=False)
+            return line[opened:end], at, end, False
 
 
 DELIMITERS: Final = (";", ",", "\t", "|")
@@ -214,9 +203,15 @@ def declared_delimiter(lines: list[str]) -> str | None:
 def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: str | None) -> Header:
     """Judge delimiter and columns on the header row. Raises FileError where the file cannot be trusted as a whole."""
     candidates = (delimiter,) if delimiter is not None else DELIMITERS
-    best = max((_best_row(lines, sign, wanted) for sign in candidates), key=lambda c: (c.required, c.known))
-    sign = best.delimiter
-    if best.known == 0 and delimiter is None:
+    spellings = wanted.spellings()
+    best, sign, (required, known) = None, candidates[0], (0, 0)  # the row with the most of the wanted columns
+    for one in candidates:
+        for raw in split_rows(lines[:_SEARCHED_LINES], one):
+            ours = {spellings[name] for cell in raw.cells if (name := fold(cell)) in spellings}
+            score = len(ours.intersection(wanted.required)), len(ours)
+            if score > (required, known):
+                best, sign, (required, known) = raw, one, score
+    if known == 0 and delimiter is None:
         sign = max(DELIMITERS, key=next((line for line in lines if line.strip()), "").count)
     filled = (
         raw
@@ -224,35 +219,16 @@ def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: s
         if raw.damage is not None or raw.count > MOST_CELLS or any(map(trimmed, raw.cells))
     )
     first = next(filled, RawRow(1, [], 0))
-    if best.row is None or best.row.row <= first.row:
-        return _read_header(best.row or first, sign, wanted, file)
-    if best.required >= min(2, len(wanted.required)):
-        row = best.row.row
+    if best is None or best.row <= first.row:
+        return _read_header(best or first, sign, wanted, file)
+    if required >= min(2, len(wanted.required)):
+        row = best.row
         above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
         expected = f"the expected columns ({', '.join(wanted.required)}) are in row {row}"
         message = f"row {first.row} is not the header: {expected}; delete {above}"
         text = next((cell for cell in first.cells if trimmed(cell)), None)
         raise refused_file(file, "late_header", message, row=first.row, text=text)
     return _read_header(first, sign, wanted, file)
-
-
-@dataclass(frozen=True, slots=True)
-class _Candidate:
-    delimiter: str
-    row: RawRow | None
-    required: int
-    known: int
-
-
-def _best_row(lines: list[str], delimiter: str, wanted: WantedColumns) -> _Candidate:
-    """The row with the most of the wanted columns when split at a delimiter."""
-    spellings, best = wanted.spellings(), _Candidate(delimiter, None, 0, 0)
-    for raw in split_rows(lines[:_SEARCHED_LINES], delimiter):
-        known = {spellings[name] for cell in raw.cells if (name := fold(cell)) in spellings}
-        required = len(known.intersection(wanted.required))
-        if (required, len(known)) > (best.required, best.known):
-            best = _Candidate(delimiter, raw, required, len(known))
-    return best
 
 
 def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) -> Header:
