@@ -88,9 +88,8 @@ def fresh_market(folder: Path, shop: Shop, *, robust: bool = True, pooled: bool 
     except RefusedError as why:
         raise RefusedError(f"{PRICES}: {why.message}{_or_mend(reading.counts)}", reading.problems) from why
     if not fit.exact:
-        fit = fit.with_accuracy(
-            assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
-        )
+        accuracy = assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
+        fit = replace(fit, accuracy=accuracy)
     return ShopMarket(fit, reading.counts, reading.problems)
 
 

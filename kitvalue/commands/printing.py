@@ -162,7 +162,7 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
     sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     found = []
-    for need in donor_needs(plan, shop):
+    for need in donor_needs(plan):
         donor = plan.donor[need.at]
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
         freight = float(donor.freight or 0)

@@ -1,19 +1,18 @@
 """Up to what price a purchase pays: ceilings counted from the market's own sample, for many purchases at once.
 
-Profit falls steadily in the price paid, so that every outcome has one price at which it breaks even and the mean has
-one price at which it leaves the margin. Both are closed forms; only a mean whose outcomes lie on both sides of the
-margin scheme's "no VAT on a loss" is solved.
+Profit falls steadily in the price paid, so that every outcome has one price at which it breaks even, a closed form, and
+the mean has one price at which it leaves the margin: a closed form too, but for the margin scheme's "no VAT on a loss".
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import BoughtFrom, Offer
@@ -22,12 +21,10 @@ from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
-from kitvalue.workshop.costing import CostSheet, contingency_of, cost_sheet
-from kitvalue.workshop.drums import Drum, drums_of
+from kitvalue.workshop.costing import contingency_of, cost_sheet
+from kitvalue.workshop.drums import drums_of
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.tax import why_no_margin_scheme
-
-BoolArray = NDArray[np.bool_]
 
 CENT_SLACK = 1e-6  # of a cent: what rounding errors may take from a price that is whole cents
 NO_LOSS = 1e-6  # money: a profit above minus this is no loss
@@ -69,22 +66,16 @@ class Deals:
             return np.ones((1, 1))
         return np.divide(outcomes, self.values[:, None], where=self.values[:, None] > 0, out=np.zeros_like(outcomes))
 
-    def taxed(self, outcomes: FloatArray) -> FloatArray:
-        """(m, n) the selling price that the purchase price is held against under the margin scheme."""
-        if self.values is None:
-            return outcomes + self.freight
-        return np.broadcast_to(self.values[:, None], outcomes.shape)
-
-    def purchase(self, price: FloatArray) -> FloatArray:
-        """(m, 1) P at a price (m,) paid."""
-        paid: FloatArray = (self.others + np.maximum(0.0, price - self.credit))[:, None]
-        return paid
+    def taxable(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
+        """(m, n) how far the selling price lies above P at a `price` (m,) paid; below 0 where no VAT is due."""
+        selling = outcomes + self.freight if self.values is None else self.values[:, None]
+        return selling - (self.others + np.maximum(0.0, price - self.credit))[:, None]
 
     def revenue(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
         """(m, n) net revenue: outcomes less their VAT."""
         if not self.on_margin:
             return outcomes * (1.0 - self.k)
-        due = self.part(outcomes) * np.maximum(0.0, self.taxed(outcomes) - self.purchase(price))
+        due = self.part(outcomes) * np.maximum(0.0, self.taxable(outcomes, price))
         return outcomes - self.k * (due - self.freight)
 
     def profit(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
@@ -104,110 +95,89 @@ class Ceilings:
     leaves: FloatArray
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class MakeUp:
-    """What the mean selling price goes into at one price paid for the kit, each (m,), money.
+@dataclass(frozen=True, slots=True)
+class MadeUp:
+    """How a ceiling comes about, means in money: sells_for - vat - fee - costs - margin = leaves, what is left to pay
+    for the kit; below 0 even a gift does not leave the margin."""
 
-    sells_for - vat - fee - costs - profit = the price paid. `costs` is work, parts, freight and holding.
-    """
-
-    sells_for: FloatArray
-    vat: FloatArray
-    fee: FloatArray
-    costs: FloatArray
-    profit: FloatArray
+    sells_for: float
+    vat: float
+    fee: float
+    costs: float  # work with its contingency, parts, other donors, freight, holding
+    margin: float
+    leaves: float
 
 
-def make_up(deals: Deals, price: FloatArray) -> MakeUp:
-    """Where the money goes at prices paid (m,)."""
+def make_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
+    """Where the money goes at prices paid (m,); what is left over them is the margin."""
     sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
     fee = deals.fee * (sells_for + deals.freight)
-    return MakeUp(sells_for, sells_for - net, fee, deals.cost, net - fee - deals.cost - price)
+    columns = (sells_for, sells_for - net, fee, deals.cost, net - fee - deals.cost - price, price)
+    return [MadeUp(*row) for row in np.column_stack(columns).tolist()]
 
 
 def mean_profit(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) expected profit at prices paid."""
-    mean: FloatArray = deals.profit(deals.clipped, price).mean(axis=1)
-    return mean
+    return np.asarray(deals.profit(deals.clipped, price).mean(axis=1))
 
 
 def chance_of_loss(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) share of the sample that loses money at prices paid."""
-    share: FloatArray = (deals.profit(deals.outcomes, price) < -NO_LOSS).mean(axis=1)
-    return share
+    return np.asarray((deals.profit(deals.outcomes, price) < -NO_LOSS).mean(axis=1))
 
 
 def surplus_over_margin(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) mean profit less the margin on mean net revenue: 0 at the ceiling, above it below."""
-    over: FloatArray = mean_profit(deals, price) - deals.margin * deals.revenue(deals.clipped, price).mean(axis=1)
-    return over
+    return mean_profit(deals, price) - deals.margin * np.asarray(deals.revenue(deals.clipped, price).mean(axis=1))
 
 
 def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     """The highest price that leaves the margin on average, and the highest at or below it that loses no oftener than
     `loss_chance` (a fraction). Both rounded down to the cent."""
-    leaves = _margin_price(deals)
+    leaves, least = _margin_price(deals), np.maximum(0.0, deals.least)
     top = down_to_cent(leaves)
-    top = np.where(top >= np.maximum(0.0, deals.least), top, -1.0)
+    top = np.where(top >= least, top, -1.0)
     even = break_even_prices(deals)
     allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
-    limit = down_to_cent(np.partition(even, allowed, axis=1)[:, allowed])
-    safe = np.minimum(top, limit)
-    safe = np.where((safe >= np.maximum(0.0, deals.least)) & (top >= 0), safe, -1.0)
+    safe = np.minimum(top, down_to_cent(np.partition(even, allowed, axis=1)[:, allowed]))
+    safe = np.where((safe >= least) & (top >= 0), safe, -1.0)
     return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), leaves)
 
 
 def break_even_prices(deals: Deals) -> FloatArray:
     """(m, n) the price at which each outcome leaves nothing; below 0 where it loses even as a gift."""
     if not deals.on_margin:
-        return deals.profit(deals.outcomes, np.zeros(len(deals.cost)))
-    start = deals.credit[:, None]
-    at_start = deals.profit(deals.outcomes, deals.credit)
+        return deals.profit(deals.outcomes, np.zeros(len(deals.cost)))  # one more paid is one less kept
+    at_credit = deals.profit(deals.outcomes, deals.credit)
     slope = 1.0 - deals.k * deals.part(deals.outcomes)
-    room = np.maximum(0.0, deals.taxed(deals.outcomes) - deals.others[:, None])  # until no VAT is due any more
-    taxed = np.minimum(at_start / slope, room)
-    untaxed = at_start - slope * taxed
-    return np.where(at_start < 0, start + at_start, start + taxed + untaxed)
+    while_taxed = np.minimum(at_credit / slope, np.maximum(0.0, deals.taxable(deals.outcomes, deals.credit)))
+    above = np.where(at_credit < 0, at_credit, while_taxed + (at_credit - slope * while_taxed))
+    return deals.credit[:, None] + above
 
 
 def _margin_price(deals: Deals) -> FloatArray:
-    """(m,) the price at which the mean profit is the margin of the mean net revenue."""
-    zero = np.zeros(len(deals.cost))
+    """(m,) the price at which the mean profit is the margin of the mean net revenue.
+
+    Under the margin scheme by Newton's steps: below the credit the surplus falls as the price rises; above it is
+    concave and straight between the outcomes' own prices, so that each step but the first stays at or above the root
+    and the last one meets it.
+    """
     if not deals.on_margin:
-        return surplus_over_margin(deals, zero)  # one more paid is one less kept
-    at_start = surplus_over_margin(deals, deals.credit)
-    slope = 1.0 - deals.k * (1.0 - deals.margin) * deals.part(deals.clipped).mean(axis=1)
-    straight = deals.credit + np.where(at_start < 0, at_start, at_start / slope)
-    bent = (deals.taxed(deals.clipped).min(axis=1) < deals.purchase(straight)[:, 0]) & (at_start > 0)
-    if bent.any():
-        straight[bent] = _solved(_some(deals, bent), straight[bent])
-    return straight
-
-
-def _some(deals: Deals, rows: BoolArray) -> Deals:
-    """Some of the purchases."""
-    arrays = ("outcomes", "clipped", "cost", "others", "credit", "least")
-    values = None if deals.values is None else deals.values[rows]
-    return replace(deals, values=values, **{name: getattr(deals, name)[rows] for name in arrays})
-
-
-def _solved(deals: Deals, price: FloatArray) -> FloatArray:
-    """The same by Newton's steps from above: the surplus is concave and straight between the outcomes' own prices, so
-    that each step stays at or above the root and the last one meets it."""
+        return surplus_over_margin(deals, np.zeros(len(deals.cost)))
+    price, part = deals.credit, deals.part(deals.clipped)
     for _ in range(MOST_STEPS):
-        bought = deals.part(deals.clipped) * (deals.taxed(deals.clipped) > deals.purchase(price))
-        slope = 1.0 - deals.k * (1.0 - deals.margin) * bought.mean(axis=1)
-        step = surplus_over_margin(deals, price) / slope
+        surplus = surplus_over_margin(deals, price)
+        saved = deals.k * (1.0 - deals.margin) * (part * (deals.taxable(deals.clipped, price) > 0)).mean(axis=1)
+        step = surplus / (1.0 - np.where((price > deals.credit) | (surplus > 0), saved, 0.0))
         price = price + step
-        if np.abs(step).max() < STEP_END:
+        if np.abs(step).max(initial=0.0) < STEP_END:
             break
     return price
 
 
 def down_to_cent(price: FloatArray) -> FloatArray:
     """The prices rounded down to whole cents."""
-    whole: FloatArray = np.floor(price * 100 + CENT_SLACK) / 100
-    return whole
+    return np.asarray(np.floor(price * 100 + CENT_SLACK) / 100)
 
 
 Use = Literal["sell on", "rebuild", "parts"]
@@ -222,7 +192,7 @@ PLACEHOLDER: Final = Decimal(1_000_000)  # a price above every surplus; taken ou
 class Base:
     """A use by one route before the kit and its freight are paid. Money, net; `hours` are the shop's own.
 
-    `others`, `credit` and `least` are those of `ceiling.Deals`. `reason` says why the use or its route is not open.
+    `others`, `credit` and `least` are those of `Deals`. `reason` says why the use or its route is not open.
     """
 
     use: Use
@@ -251,24 +221,18 @@ def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: Bought
     """Selling a kit whole, or in parts: its hours, with contingency. `hours` are the shop's (`key` of [work]) where the
     offer has none of its own; None where both lack."""
     lacks = None
-    if shop.work is None and hours is not None:
-        lacks = "shop.toml does not say what an hour costs: add rate under [work]"
-    elif hours is None:
+    if hours is None:
         lacks = f"shop.toml does not say how many hours that takes: add {key} under [work]"
-    rate = shop.work.rate if shop.work is not None else ZERO
-    labour = (hours or ZERO) * rate
+    elif shop.work is None:
+        lacks = "shop.toml does not say what an hour costs: add rate under [work]"
+    labour = (hours or ZERO) * (shop.work.rate if shop.work is not None else ZERO)
     cost = float(labour * (1 + contingency_of(shop)))
+    kit = DonorTable(id="on offer", series="-", pieces=1, condition=Decimal(3), price=ZERO, bought_from=bought_from)
+    closed = {"margin": why_no_margin_scheme([kit])}
     return tuple(
-        Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), lacks or _closed(route, bought_from))
+        Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), lacks or closed.get(route))
         for route in routes_of(shop)
     )
-
-
-def _closed(route: Route, bought_from: BoughtFrom) -> str | None:
-    if route != "margin":
-        return None
-    kit = DonorTable(id="on offer", series="-", pieces=1, condition=Decimal(3), price=ZERO, bought_from=bought_from)
-    return why_no_margin_scheme([kit])
 
 
 def rebuild_bases(plan: Plan, shop: Shop, at: int, pieces: int, bought_from: BoughtFrom) -> tuple[Base, ...]:
@@ -279,26 +243,24 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, pieces: int, bought_from: Bou
     changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": None}
     donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
     routes = routes_of(shop)
-    built = plan.model_copy(update={"donor": donors, "route": routes[0]})
-    sheet = cost_sheet(built, shop)
-    labour = float(sheet.hours * (shop.work.rate if shop.work is not None else ZERO))
-    return tuple(_rebuilt(sheet, route, plan.donor[at].id, labour) for route in routes)
-
-
-def _rebuilt(sheet: CostSheet, route: Route, donor: str, labour: float) -> Base:
-    side = next(r for r in sheet.routes if r.route == route)
-    one = next(a for a in sheet.apportioned if a.donor == donor)
+    sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0]}), shop)
+    labour = sheet.hours * (shop.work.rate if shop.work is not None else ZERO)
     lacks = f"the plan's cost is not known: {'; '.join(sheet.incomplete)}" if sheet.incomplete else None
-    return Base(
-        use=REBUILD,
-        route=route,
-        cost=float(side.net_cost - PLACEHOLDER),
-        others=float(side.purchase - one.kit),
-        credit=float(one.sold_off + one.kept),
-        least=float(one.sold_off) if route == "margin" else 0.0,
-        hours=float(sheet.hours),
-        labour=labour,
-        reason=lacks or side.reason,
+    donor = next(a for a in sheet.apportioned if a.donor == plan.donor[at].id)
+    sides = {side.route: side for side in sheet.routes}
+    return tuple(
+        Base(
+            use=REBUILD,
+            route=route,
+            cost=float(sides[route].net_cost - PLACEHOLDER),
+            others=float(sides[route].purchase - donor.kit),
+            credit=float(donor.sold_off + donor.kept),
+            least=float(donor.sold_off) if route == "margin" else 0.0,
+            hours=float(sheet.hours),
+            labour=float(labour),
+            reason=lacks or sides[route].reason,
+        )
+        for route in routes
     )
 
 
@@ -311,29 +273,15 @@ class DonorNeed:
     sizes: tuple[Size, ...]
 
 
-def donor_needs(plan: Plan, shop: Shop) -> tuple[DonorNeed, ...]:
+def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    drums = drums_of(plan)
-    needs = (DonorNeed(i, d.id, _taken(drums, d.id)) for i, d in enumerate(plan.donor))
-    return tuple(need for need in needs if need.sizes)
-
-
-def _taken(drums: Sequence[Drum], donor: str) -> tuple[Size, ...]:
-    return tuple(d.size for d in drums if d.source == donor)
+    taken = [tuple(drum.size for drum in drums_of(plan) if drum.source == donor.id) for donor in plan.donor]
+    return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
 
 
 def takes_place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | None:
     """The first donor whose drums the offer has, each in the plan's own size; None where there is none."""
-    return next((need for need in needs if _has(offer.sizes, need.sizes)), None)
-
-
-def _has(sizes: Sequence[Size], wanted: Sequence[Size]) -> bool:
-    left = list(sizes)
-    for size in wanted:
-        if size not in left:
-            return False
-        left.remove(size)
-    return True
+    return next((need for need in needs if Counter(need.sizes) <= Counter(offer.sizes)), None)
 
 
 def why_no_place(offer: Offer, needs: Sequence[DonorNeed]) -> str:
@@ -368,12 +316,12 @@ def step_of(fit: Fit) -> Step:
     recipe = fit.recipe
     if recipe.pair_step is not None:
         return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step))
-    sold = next((t.coefficient for t in fit.terms if t.name == "sold"), None)
-    if sold is not None:
-        factor = float(np.exp(sold))
-        if factor >= 1:
-            return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
-        return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
+    for term in fit.terms:
+        if term.name == "sold":
+            factor = float(np.exp(term.coefficient))
+            if factor >= 1:
+                return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
+            return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
     if recipe.sold_offset:
         return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis)
     return Step(1.0, "the asked price: the book does not tell how far sold lies under asked")
@@ -385,9 +333,8 @@ def paid_for(offer: Offer, step: Step) -> Paid:
     if offer.haggle == "fixed":
         return Paid(asked, "the asked price: it is fixed")
     if offer.haggle is not None:
-        return Paid(
-            asked * (1 - float(offer.haggle) / 100), f"the offer's own haggle of {offer.haggle.normalize():f} %"
-        )
+        own = f"the offer's own haggle of {offer.haggle.normalize():f} %"
+        return Paid(asked * (1 - float(offer.haggle) / 100), own)
     return Paid(asked * step.factor, step.rests_on)
 
 

@@ -6,16 +6,20 @@ while each sale has its own scatter.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
-from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.books.book import FloatArray, IntArray
 
 EXACT: Final = 15  # offers up to which every set is tried
 AT_ONCE: Final = 512  # sets tried at a time
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+Within: TypeAlias = Callable[[FloatArray], BoolArray]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,11 +50,21 @@ class Portfolio:
 def best_set(from_: Candidates, budget: float | None, bench_hours: float | None, loss_chance: float) -> Portfolio:
     """The best set within the limits; the empty one where no other is. Exact to 15 offers that gain, else greedy with
     swaps. An offer that loses on average is never in it."""
-    gaining = [int(i) for i in np.argsort(-from_.expected, kind="stable") if from_.expected[i] > 0]
-    within = _Limits(from_, budget, bench_hours, loss_chance)
+    order = np.argsort(-from_.expected, kind="stable")
+    gaining = order[from_.expected[order] > 0]
+    limits = [(from_.spent[gaining], budget), (from_.hours[gaining], bench_hours)]
+
+    def within(sets: FloatArray) -> BoolArray:
+        """(s,) which of the sets (s, gaining), 1 where an offer is in, are within all limits."""
+        fits = np.ones(len(sets), dtype=np.bool_)
+        for used, most in limits:
+            fits &= most is None or sets @ used <= most + 1e-9
+        lost = (sets[fits] @ from_.profits[gaining] < -1e-9).mean(axis=1)
+        fits[fits] = (lost <= loss_chance + 1e-12) | ~sets[fits].any(axis=1)
+        return fits
+
     exact = len(gaining) <= EXACT
-    chosen = _exact(within, gaining) if exact else _greedy(within, gaining)
-    at = np.array(sorted(chosen), dtype=np.int64)
+    at = np.sort(gaining[(_exact if exact else _greedy)(from_.expected[gaining], within)])
     total = from_.profits[at].sum(axis=0)
     return Portfolio(
         tuple(from_.names[i] for i in at), float(from_.expected[at].sum()),
@@ -59,68 +73,39 @@ def best_set(from_: Candidates, budget: float | None, bench_hours: float | None,
     )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Limits:
-    given: Candidates
-    budget: float | None
-    bench_hours: float | None
-    loss_chance: float
-
-    def affordable(self, spent: float, hours: float) -> bool:
-        return (self.budget is None or spent <= self.budget + 1e-9) and (
-            self.bench_hours is None or hours <= self.bench_hours + 1e-9
-        )
-
-    def allow(self, chosen: Sequence[int]) -> bool:
-        """Is this set within all limits?"""
-        at = np.array(chosen, dtype=np.int64)
-        g = self.given
-        if not self.affordable(float(g.spent[at].sum()), float(g.hours[at].sum())):
-            return False
-        return not len(at) or float((g.profits[at].sum(axis=0) < 0).mean()) <= self.loss_chance + 1e-12
-
-
-def _exact(within: _Limits, gaining: Sequence[int]) -> list[int]:
+def _exact(expected: FloatArray, within: Within) -> IntArray:
     """Every set, the most profitable first, until one is within the limits."""
-    g, m = within.given, len(gaining)
-    at = np.array(gaining, dtype=np.int64)
+    m = len(expected)
     sets = ((np.arange(2**m)[:, None] >> np.arange(m)) & 1).astype(np.float64)
-    can = np.array(
-        [within.affordable(s, h) for s, h in zip(sets @ g.spent[at], sets @ g.hours[at], strict=True)], dtype=bool
-    )
-    sets = sets[can]
-    order = np.argsort(-(sets @ g.expected[at]), kind="stable")
-    for start in range(0, len(order), AT_ONCE):
-        some = sets[order[start : start + AT_ONCE]]
-        lost = ((some @ g.profits[at]) < -1e-9).mean(axis=1)
-        fine = np.flatnonzero((lost <= within.loss_chance + 1e-12) | (some.sum(axis=1) == 0))
-        if len(fine):
-            return [gaining[int(j)] for j in np.flatnonzero(some[fine[0]])]
-    return []
+    sets = sets[np.argsort(-(sets @ expected), kind="stable")]
+    starts = range(0, len(sets), AT_ONCE)
+    found = (start + at for start in starts for at in np.flatnonzero(within(sets[start : start + AT_ONCE])))
+    return np.flatnonzero(sets[next(found, -1)])
 
 
-def _greedy(within: _Limits, gaining: Sequence[int]) -> list[int]:
+def _greedy(expected: FloatArray, within: Within) -> IntArray:
     """The most profitable that still fits, one by one; then swaps of one for one while they gain."""
-    chosen: list[int] = []
-    for i in gaining:
-        if within.allow([*chosen, i]):
-            chosen.append(i)
-    expected = within.given.expected
-    better = True
-    while better:
-        better = False
-        for out in list(chosen):
-            for i in gaining:
-                if i in chosen or expected[i] <= expected[out]:
-                    continue
-                tried = [*(c for c in chosen if c != out), i]
-                if within.allow(tried):
-                    chosen, better = tried, True
-                    break
-            if better:
-                break
-        for i in gaining:
-            if i not in chosen and within.allow([*chosen, i]):
-                chosen.append(i)
-                better = True
-    return chosen
+    every = range(len(expected))
+
+    def allowed(chosen: Sequence[int]) -> bool:
+        return bool(within(np.isin(every, chosen)[None, :].astype(np.float64))[0])
+
+    def filled(chosen: list[int]) -> list[int]:
+        for i in every:
+            if i not in chosen and allowed([*chosen, i]):
+                chosen = [*chosen, i]
+        return chosen
+
+    def swapped(chosen: list[int]) -> list[int]:
+        swaps = (
+            [*(c for c in chosen if c != out), i]
+            for out in chosen
+            for i in every
+            if i not in chosen and expected[i] > expected[out]
+        )
+        return next(filter(allowed, swaps), chosen)
+
+    chosen, before = filled([]), None
+    while chosen != before:
+        before, chosen = chosen, filled(swapped(chosen))
+    return np.array(chosen, dtype=np.int64)

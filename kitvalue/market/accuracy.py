@@ -1,4 +1,4 @@
-"""How well the fit foretells prices that it has not seen.
+"""How well the fit predicts prices that it has not seen.
 
 Median ratio, COD, PRD and PRB are those of ratio studies of mass appraisal (IAAO, Standard on Ratio Studies, 2013,
 sections 5 and 9 and appendices B and D); the bands published there were set for real property and say nothing of kits.
@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError
-from kitvalue.intake.text.vocabulary import CHANNELS
-from kitvalue.market.encoding import Channel, FeatureValue, Kit
+from kitvalue.market.encoding import Channel, FeatureValue, Kit, paid
 from kitvalue.market.fitted import Accuracy, Fit
 from kitvalue.market.linear import subset, without_empty_series
 from kitvalue.market.outlook import outlooks, typical_prices
@@ -23,19 +23,22 @@ from kitvalue.market.outlook import outlooks, typical_prices
 FOLDS = 10
 FOLD_SEED = 20260104
 MIN_FORWARD = 60  # dated rows before the forward test is made
-MIN_EARLIER = 30  # earlier rows before a quarter is foretold
+MIN_EARLIER = 30  # earlier rows before a quarter is predicted
 MOST_HELD_OUT = 2000
 MOST_ASSESSED = 10_000  # rows; more would change no figure that is printed, and refitting them takes minutes
 ASSESSED_SEED = 20260108
 
 
+Refit = Callable[[PriceBook], Fit]  # fits some rows of a book as the whole was fitted
+
+
 @dataclass(frozen=True, slots=True)
 class RatioStudy:
-    """Predicted over observed, after the ratio-study standard. A figure that cannot be had is None."""
+    """Predicted over observed, after the ratio-study standard. `prb` is None where all prices are alike."""
 
     median_ratio: float
     cod: float
-    prd: float | None
+    prd: float
     prb: float | None
 
 
@@ -48,8 +51,8 @@ class HeldOut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Foretold:
-    """Prices foretold from earlier ones: arrays are (m,); `skipped` rows were of series unseen by then."""
+class Forward:
+    """Prices predicted from earlier ones: arrays are (m,); `skipped` rows were of series unseen by then."""
 
     observed: FloatArray
     typical: FloatArray
@@ -79,18 +82,13 @@ def left_out_prices(fit: Fit) -> FloatArray:
     return paid(fit.book) * np.exp(-fit.left_out_residuals)
 
 
-def paid(book: PriceBook) -> FloatArray:
-    """(n,) what buyers paid: hammer prices with their premium."""
-    return book.price * (1 + book.premium / 100)
-
-
-def assess(book: PriceBook, fit: Fit, refit: Callable[[PriceBook], Fit]) -> Accuracy:
-    """Accuracy of a fit of `book`; `refit` fits some of its rows the same way."""
+def assess(book: PriceBook, fit: Fit, refit: Refit) -> Accuracy:
+    """Accuracy of a fit of `book`."""
     observed, predicted = paid(fit.book), left_out_prices(fit)
     study = ratio_study(predicted, observed)
     some = assessed_rows(book)
     held = hold_out_folds(some, refit)
-    forward = foretell_quarters(some, refit)
+    forward = predict_quarters(some, refit)
     reasons = []
     if len(some) < len(book):
         reasons.append(f"coverage_80 and forward: from {len(some):,} rows drawn with a fixed seed")
@@ -126,87 +124,71 @@ def _median_ape(predicted: FloatArray, observed: FloatArray) -> float:
     return 100 * float(np.median(np.abs(predicted / observed - 1)))
 
 
-def hold_out_folds(book: PriceBook, refit: Callable[[PriceBook], Fit]) -> HeldOut | None:
+def hold_out_folds(book: PriceBook, refit: Refit) -> HeldOut | None:
     """Each tenth of the rows held against a fit of the other nine tenths; folds are drawn with a fixed seed.
 
-    A series that only the held-out rows have is valued as one of which nothing is known. None where a fold leaves too
-    few rows.
+    A series that only the held-out rows have is valued as one of which nothing is known; its rows are skipped where
+    series are not pooled. None where a fold leaves too few rows.
     """
     order = np.random.default_rng(FOLD_SEED).permutation(len(book))
-    parts = []
+    rows: list[int] = []
+    inside: list[bool] = []
     for k in range(FOLDS):
         fold = order[k::FOLDS]
-        train = np.setdiff1d(order, fold)
         try:
-            parts.append(_hold_out(book, train, fold[: MOST_HELD_OUT // FOLDS], refit))
+            fit = refit(without_empty_series(subset(book, np.setdiff1d(order, fold))))
+            asked = _askable(book, fold[: MOST_HELD_OUT // FOLDS], fit, unseen=fit.recipe.pooled)
+            views = outlooks(fit, [kit_of(book, i) for i in asked], unseen=fit.recipe.pooled)
         except RefusedError:
             return None
-    return HeldOut(np.concatenate([p.observed for p in parts]), np.concatenate([p.inside for p in parts]))
+        rows += asked
+        ends = ((np.nan, np.nan) if v.low is None or v.high is None else (v.low, v.high) for v in views)
+        inside += [low <= price <= high for (low, high), price in zip(ends, paid(book)[asked], strict=True)]
+    return HeldOut(paid(book)[rows], np.array(inside, dtype=np.float64))
 
 
-def _hold_out(book: PriceBook, train: IntArray, test: IntArray, refit: Callable[[PriceBook], Fit]) -> HeldOut:
-    """The test rows against their ranges from the training rows. Rows of unknown series are skipped where series are
-    not pooled."""
-    known = without_empty_series(subset(book, train))
-    fit = refit(known)
-    asked = [i for i in test if fit.recipe.pooled or book.series_names[book.series[i]] in known.series_names]
-    views = outlooks(fit, [kit_of(book, int(i)) for i in asked], unseen=fit.recipe.pooled) if asked else ()
-    observed = paid(book)[np.array(asked, dtype=np.int64)]
-    inside = [
-        v.low is not None and v.high is not None and v.low <= price <= v.high
-        for v, price in zip(views, observed, strict=True)
-    ]
-    return HeldOut(observed, np.array(inside, dtype=np.float64))
+def _askable(book: PriceBook, rows: IntArray, fit: Fit, *, unseen: bool) -> list[int]:
+    """The rows whose series the fit has, or all where it may be asked about an unseen one."""
+    return [int(i) for i in rows if unseen or book.series_names[book.series[i]] in fit.recipe.series]
 
 
-def foretell_quarters(book: PriceBook, refit: Callable[[PriceBook], Fit]) -> Foretold | None:
-    """Each calendar quarter foretold from the rows dated before it, reference date and defaults from those alone.
+def predict_quarters(book: PriceBook, refit: Refit) -> Forward | None:
+    """Each calendar quarter predicted from the rows dated before it, reference date and defaults from those alone.
 
-    Quarters with too few earlier rows are passed over; None where the book is too young for any.
+    Quarters with too few earlier rows, or whose earlier rows cannot be fitted, are passed over; None where the book is
+    too young for any.
     """
     dated = np.flatnonzero(~np.isnat(book.date))
     if len(dated) < MIN_FORWARD:
         return None
     quarter = book.date[dated].astype("datetime64[M]").astype(np.int64) // 3
-    parts = []
+    rows: list[int] = []
+    typical: list[float] = []
+    skipped = 0
     for q in np.unique(quarter):
         earlier, now = dated[quarter < q], dated[quarter == q]
         if len(earlier) >= MIN_EARLIER:
-            with suppress(RefusedError):  # the rows of that time could not be fitted: nothing was foretold then
-                parts.append(_foretell(book, earlier, now, refit))
-    observed = np.concatenate([p.observed for p in parts]) if parts else np.empty(0)
-    if not len(observed):
-        return None
-    return Foretold(observed, np.concatenate([p.typical for p in parts]), sum(p.skipped for p in parts))
-
-
-def _foretell(book: PriceBook, train: IntArray, test: IntArray, refit: Callable[[PriceBook], Fit]) -> Foretold:
-    """The typical prices of the test rows whose series the training rows have."""
-    known = without_empty_series(subset(book, train))
-    fit = refit(known)
-    asked = [int(i) for i in test if book.series_names[book.series[i]] in known.series_names]
-    return Foretold(
-        paid(book)[np.array(asked, dtype=np.int64)],
-        typical_prices(fit, [kit_of(book, i) for i in asked]),
-        len(test) - len(asked),
-    )
+            with suppress(RefusedError):
+                fit = refit(without_empty_series(subset(book, earlier)))
+                asked = _askable(book, now, fit, unseen=False)
+                typical += typical_prices(fit, [kit_of(book, i) for i in asked]).tolist()
+                rows += asked
+                skipped += len(now) - len(asked)
+    return Forward(paid(book)[rows], np.array(typical), skipped) if rows else None
 
 
 def kit_of(book: PriceBook, i: int) -> Kit:
     """Row i of a book as a kit to be valued: its own market, its own day, the features that it states."""
-    channels: tuple[Channel, ...] = ("private", "dealer", "auction")
-    assert channels == CHANNELS  # noqa: S101 - for the type checker, which cannot read the constant
-    features = tuple(
-        FeatureValue(f.name, f.words[int(f.values[i])] if f.kind == "word" else float(f.values[i]))
-        for f in book.features
-        if not np.isnan(f.values[i])
-    )
     return Kit(
         series=book.series_names[book.series[i]],
         pieces=float(book.pieces[i]),
         condition=float(book.condition[i]),
         price_kind="asked" if book.price_kind[i] == 0 else "sold",
-        channel=channels[book.channel[i]],
-        on=None if np.isnat(book.date[i]) else book.date[i].astype("datetime64[D]").astype(object),
-        features=features,
+        channel=get_args(Channel)[book.channel[i]],
+        on=book.date[i].astype("datetime64[D]").item(),
+        features=tuple(
+            FeatureValue(f.name, f.words[int(f.values[i])] if f.kind == "word" else float(f.values[i]))
+            for f in book.features
+            if not np.isnan(f.values[i])
+        ),
     )

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.intake.text.vocabulary import PRICE_KINDS
+from kitvalue.intake.text.words import rows_phrase
 from kitvalue.market.encoding import (
     CONDITION_ZERO,
     DAYS_A_YEAR,
     Columns,
     FeatureRecipe,
-    FeatureValues,
     LeftOut,
     Recipe,
     Term,
     by_pairs,
     indicators,
     level_values,
+    newest_date,
     squares_about,
 )
 
@@ -43,7 +44,7 @@ class Candidate:
 
 def candidates(rows: Columns) -> tuple[Candidate, ...]:
     """Every term that could enter, in the order in which they are tried."""
-    found = [
+    tried = [
         _candidate(Term("log_pieces", "pieces"), np.log(rows.pieces), None),
         _candidate(Term("condition", "condition"), rows.condition - CONDITION_ZERO, None),
         _candidate(Term("sold", "sold"), rows.sold, MIN_SOLD),
@@ -52,33 +53,25 @@ def candidates(rows: Columns) -> tuple[Candidate, ...]:
         _candidate(Term("years", "years"), rows.years, None, _years_refused(rows.years)),
     ]
     for f in rows.features:
-        found += _words(f) if f.kind == "word" else [_plain(f)]
-    return tuple(found)
-
-
-def _plain(f: FeatureValues) -> Candidate:
-    return _candidate(Term(f.name, "feature", feature=f.name), f.values, MIN_SIDE if f.kind == "yes-no" else None)
-
-
-def _words(f: FeatureValues) -> list[Candidate]:
-    """One indicator for each word but the most frequent."""
-    known = f.values[~np.isnan(f.values)].astype(np.int64)
-    base = int(np.argmax(np.bincount(known, minlength=len(f.words)))) if f.words else -1
-    return [
-        _candidate(Term(f"{f.name}={word}", "feature", feature=f.name, level=word), level_values(f, i), MIN_SIDE)
-        for i, word in enumerate(f.words)
-        if i != base
-    ]
+        if f.kind == "word" and f.words:  # an indicator for each word but the most frequent
+            known = f.values[~np.isnan(f.values)].astype(np.int64)
+            base = int(np.argmax(np.bincount(known, minlength=len(f.words))))
+            for i, word in enumerate(f.words):
+                if i != base:
+                    term = Term(f"{f.name}={word}", "feature", feature=f.name, level=word)
+                    tried.append(_candidate(term, level_values(f, i), MIN_SIDE))
+        elif f.kind != "word":
+            side = MIN_SIDE if f.kind == "yes-no" else None
+            tried.append(_candidate(Term(f.name, "feature", feature=f.name), f.values, side))
+    return tuple(tried)
 
 
 def _candidate(term: Term, values: FloatArray, side: int | None, refused: str = "") -> Candidate:
-    missing = np.isnan(values)
-    if not missing.any():
-        blank, filled = float(values.mean()), values
-    else:
-        blank = 0.0 if missing.all() else float(values[~missing].mean())
-        filled = np.where(missing, blank, values)
-    return Candidate(Term(term.name, term.source, blank, term.feature, term.level), filled, side, refused)
+    known = ~np.isnan(values)
+    if known.all():
+        return Candidate(replace(term, blank=float(values.mean())), values, side, refused)
+    blank = float(values[known].mean()) if known.any() else 0.0
+    return Candidate(replace(term, blank=blank), np.where(known, values, blank), side, refused)
 
 
 def _years_refused(years: FloatArray) -> str:
@@ -104,6 +97,7 @@ def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: floa
     if len(groups) > MANY and len(columns) and plainly_independent(columns, groups):
         return (True,) * len(columns)
     basis = np.empty((len(columns), len(groups)))
+    counts = np.maximum(np.bincount(groups), 1)
     size, kept = 0, []
     for column in columns:
         rest = column - column.mean()
@@ -113,7 +107,7 @@ def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: floa
             continue
         rest = rest / length
         for _ in range(2):  # twice is enough: Gram-Schmidt with reorthogonalisation
-            rest = _less_group_means(rest, groups)
+            rest = rest - (np.bincount(groups, weights=rest) / counts)[groups]
             rest = rest - (basis[:size] @ rest) @ basis[:size]
         left = float(np.linalg.norm(rest))
         kept.append(left > tolerance)
@@ -141,34 +135,24 @@ def plainly_independent(columns: Sequence[FloatArray], groups: IntArray) -> bool
     return bool(np.all(left > PLAIN * whole))
 
 
-def _less_group_means(column: FloatArray, groups: IntArray) -> FloatArray:
-    """The projection of a column off the indicators of its groups."""
-    counts = np.bincount(groups)
-    means = np.bincount(groups, weights=column) / np.maximum(counts, 1)
-    return np.asarray(column - means[groups])
-
-
-SHOWN_ROWS = 12
 KINDS = {"sold": ("sold", "asked"), "dealer": ("dealer", "non-dealer"), "auction": ("auction", "non-auction")}
 
 
-def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bool, ...], tuple[LeftOut, ...]]:
-    """Which candidates enter, in their order, and the reasons of the others.
+def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[Term, ...], tuple[LeftOut, ...]]:
+    """The terms that enter, in their order, and the reasons of the others.
 
     A term that the series can reproduce is out, pooled or not: its effect could not be told from theirs.
     """
     reasons = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
     standing = [c for c in candidates if not reasons[c.term.name]]
-    enters = independent([c.values for c in standing], book.series)
-    kept = {c.term.name for c, yes in zip(standing, enters, strict=True) if yes}
-    for c, yes in zip(standing, enters, strict=True):
-        if not yes:
-            reasons[c.term.name] = _reproduced(c, [o for o in standing if o.term.name in kept], book)
-    left_out = tuple(LeftOut(c.term.name, reasons[c.term.name]) for c in candidates if c.term.name not in kept)
-    return tuple(c.term.name in kept for c in candidates), left_out
+    independents = independent([c.values for c in standing], book.series)
+    kept = [c for c, enters in zip(standing, independents, strict=True) if enters]
+    reasons |= {c.term.name: _reproduced(c, kept, book) for c in standing if c not in kept}
+    left_out = tuple(LeftOut(name, reason) for name, reason in reasons.items() if reason)
+    return tuple(c.term for c in candidates if not reasons[c.term.name]), left_out
 
 
-def _too_few(candidate: Candidate, rows: Iterable[int]) -> str:
+def _too_few(candidate: Candidate, rows: IntArray) -> str:
     if candidate.side is None:
         return ""
     yes = candidate.values >= 0.5
@@ -178,52 +162,36 @@ def _too_few(candidate: Candidate, rows: Iterable[int]) -> str:
         return f"no {word} rows"
     if other == 0:
         return f"every row is {word}"
-    if min(count, other) >= candidate.side:
+    number = min(count, other)
+    if number >= candidate.side:
         return ""
     scarce, which = (word, yes) if count <= other else (otherwise, ~yes)
-    number = min(count, other)
-    rows_text = listed(r for r, hit in zip(rows, which, strict=True) if hit)
-    return f"only {number} {scarce} row{'s' if number > 1 else ''} ({rows_text}); {candidate.side} are needed"
+    named = rows_phrase(rows[which].tolist())
+    return f"only {number} {scarce} row{'s' if number > 1 else ''} ({named}); {candidate.side} are needed"
 
 
-def _reproduced(candidate: Candidate, kept: list[Candidate], book: PriceBook) -> str:
+def _reproduced(candidate: Candidate, kept: Sequence[Candidate], book: PriceBook) -> str:
     """Why a column adds nothing: constant, the same as another, fixed by the series, or a mix of several."""
-    values = candidate.values
-    if np.ptp(values) <= 1e-9 * max(1.0, float(np.abs(values).max())):
-        return f"it is the same in every row{_constant(candidate)}"
-    for other in kept:
-        if candidate.side is not None and other.side is not None:
-            same, opposite = np.array_equal(values, other.values), np.array_equal(values, 1 - other.values)
-            if same or opposite:
-                return _twins(candidate, other, same, book)
-    within = [np.ptp(values[book.series == s]) for s in range(len(book.series_names)) if np.any(book.series == s)]
-    if max(within) <= 1e-9 * max(1.0, float(np.abs(values).max())):
+    name, values = candidate.term.name, candidate.values
+    flat = 1e-9 * max(1.0, float(np.abs(values).max()))
+    if np.ptp(values) <= flat:
+        told = {"log_pieces": f": {np.exp(values[0]):g} pieces", "condition": f": {values[0] + CONDITION_ZERO:g}"}
+        return f"it is the same in every row{told.get(name, '')}"
+    for other in (o for o in kept if candidate.side is not None and o.side is not None):
+        same = np.array_equal(values, other.values)
+        if same or np.array_equal(values, 1 - other.values):
+            word = KINDS.get(name, (name, ""))[0]
+            yes, no = KINDS.get(other.term.name, (other.term.name, f"non-{other.term.name}"))
+            named = rows_phrase(book.rows[values >= 0.5].tolist())
+            side = yes if same else no
+            return (
+                f"all {side} rows are {word} rows and no others are ({named}); its effect is inside {other.term.name}"
+            )
+    within = [np.ptp(values[book.series == s]) for s in np.unique(book.series)]
+    if max(within) <= flat:
         return "it is the same in all rows of each series, so its effect is inside the series effects"
     names = " and ".join([*(o.term.name for o in kept), "the series"])
     return f"it can be worked out from {names}, so its effect is inside theirs"
-
-
-def _constant(candidate: Candidate) -> str:
-    shown = {"log_pieces": f": {np.exp(candidate.values[0]):g} pieces", "condition": f": {candidate.values[0] + 3:g}"}
-    return shown.get(candidate.term.name, "")
-
-
-def _twins(candidate: Candidate, other: Candidate, same: bool, book: PriceBook) -> str:
-    word = KINDS.get(candidate.term.name, (candidate.term.name, ""))[0]
-    yes, no = KINDS.get(other.term.name, (other.term.name, f"non-{other.term.name}"))
-    side = yes if same else no
-    rows = listed(r for r, hit in zip(book.rows, candidate.values >= 0.5, strict=True) if hit)
-    return f"all {side} rows are {word} rows and no others are ({rows}); its effect is inside {other.term.name}"
-
-
-def listed(rows: Iterable[int]) -> str:
-    """Row numbers in words: `rows 2, 5 and 9`, cut after a dozen."""
-    numbers = [str(int(r)) for r in rows]
-    if len(numbers) == 1:
-        return f"row {numbers[0]}"
-    if len(numbers) > SHOWN_ROWS:
-        return f"rows {', '.join(numbers[:SHOWN_ROWS])} and {len(numbers) - SHOWN_ROWS} more"
-    return f"rows {', '.join(numbers[:-1])} and {numbers[-1]}"
 
 
 def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: bool) -> Recipe:
@@ -231,40 +199,33 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
 
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
-    tried = candidates(rows)
-    kept, left_out = decide(tried, book)
-    terms = tuple(c.term for c, k in zip(tried, kept, strict=True) if k)
+    terms, left_out = decide(candidates(rows), book)
     several = len(book.series_names) > 1
     if not several:
         only = f"every row is {book.series_names[0]}: there is no other series to tell it from"
         left_out += (LeftOut("series", only),)
     elif not pooled:
         terms += tuple(Term(f"series[{s}]", "series", level=s) for s in sorted(book.series_names)[1:])
-    steps = asked_to_paid(book)
-    pair_step = min(0.0, float(np.median(steps))) if len(steps) >= MIN_SOLD else None
-    offset, basis = _sold_basis(book, any(t.source == "sold" for t in terms), pair_step, len(steps), haggle)
+    both = (book.price_kind == PRICE_KINDS.index("sold")) & (book.asked > 0)  # rows that tell what was asked and paid
+    pairs = int(both.sum())
+    step = float(np.median(np.log(book.price[both] / book.asked[both]))) if pairs >= MIN_SOLD else None
+    pair_step = None if step is None else min(0.0, step)
+    offset, basis = _sold_basis(book, any(t.source == "sold" for t in terms), pair_step, pairs, haggle)
     return Recipe(
         terms=terms,
         series=book.series_names,
         features=tuple(FeatureRecipe(f.name, f.kind, f.words) for f in book.features),
         pooled=pooled and several,
-        reference_date=rows.reference,
+        reference_date=newest_date(book),
         sold_offset=offset,
         sold_basis=basis,
-        pairs=len(steps),
+        pairs=pairs,
         pair_step=pair_step,
         left_out=left_out,
         pieces_seen=(float(book.pieces.min()), float(book.pieces.max())),
         conditions_seen=(float(book.condition.min()), float(book.condition.max())),
-        rows_by_series=tuple(int(n) for n in np.bincount(book.series, minlength=len(book.series_names))),
+        rows_by_series=tuple(np.bincount(book.series, minlength=len(book.series_names)).tolist()),
     )
-
-
-def asked_to_paid(book: PriceBook) -> FloatArray:
-    """The log of what was paid over what was asked, of the rows that tell both."""
-    both = (book.price_kind == PRICE_KINDS.index("sold")) & (book.asked > 0)
-    steps: FloatArray = np.log(book.price[both] / book.asked[both])
-    return steps
 
 
 def _sold_basis(

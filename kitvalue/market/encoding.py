@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
-from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import FeatureColumn, FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError, shown
 from kitvalue.intake.text.vocabulary import CHANNELS
 
@@ -48,16 +48,6 @@ DAYS_A_YEAR = 365.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FeatureValues:
-    """One feature of n kits, NaN where blank; for words the index into `words`."""
-
-    name: str
-    kind: str
-    values: FloatArray
-    words: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Columns:
     """What the model sees of n kits; every array is (n,). `series` is -1 for a series that the book does not have."""
 
@@ -68,17 +58,21 @@ class Columns:
     dealer: FloatArray
     auction: FloatArray
     years: FloatArray  # since the reference date, so mostly negative; NaN where the date is unknown
-    features: tuple[FeatureValues, ...]
-    reference: date | None  # the day from which years count
+    features: tuple[FeatureColumn, ...]
 
     def __len__(self) -> int:
         return len(self.pieces)
 
 
+def paid(book: PriceBook) -> FloatArray:
+    """(n,) what buyers paid: hammer prices with their premium."""
+    return book.price * (1 + book.premium / 100)
+
+
 def newest_date(book: PriceBook) -> date | None:
     """The newest date of the book, or None where no row has one."""
-    newest = np.fmax.reduce(book.date, initial=np.datetime64("NaT"))
-    return None if np.isnat(newest) else newest.astype("datetime64[D]").astype(object)
+    newest = np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D"))
+    return cast(date | None, newest.astype("datetime64[D]").item())
 
 
 def of_book(book: PriceBook, reference: date | None) -> Columns:
@@ -96,25 +90,22 @@ def of_book(book: PriceBook, reference: date | None) -> Columns:
         dealer=(book.channel == CHANNELS.index("dealer")).astype(np.float64),
         auction=(book.channel == CHANNELS.index("auction")).astype(np.float64),
         years=years,
-        features=tuple(FeatureValues(f.name, f.kind, f.values, f.words) for f in book.features),
-        reference=reference,
+        features=book.features,
     )
 
 
-def of_kits(
-    kits: Sequence[Kit], series: tuple[str, ...], reference: date | None, like: tuple[FeatureValues, ...]
-) -> Columns:
-    """The kits asked about, coded with the book's series and the features' words (`like`).
+def of_kits(kits: Sequence[Kit], recipe: Recipe) -> Columns:
+    """The kits asked about, coded with the book's series and its features' words.
 
     Raises RefusedError for a feature or a word that the book does not have.
     """
-    place = {name: i for i, name in enumerate(series)}
-    for kit in kits:
-        _known_features(kit, like)
-    features = tuple(
-        FeatureValues(f.name, f.kind, np.array([_feature(kit, f) for kit in kits], dtype=np.float64), f.words)
-        for f in like
-    )
+    names, reference = [f.name for f in recipe.features], recipe.reference_date
+    for given in (f.name for kit in kits for f in kit.features):
+        if given not in names:
+            known = ", ".join(names) or "none"
+            raise RefusedError(f"the book has no feature {shown(given)}; its features: {known}")
+    days = [0 if k.on is None or reference is None else (k.on - reference).days for k in kits]
+    place = {name: i for i, name in enumerate(recipe.series)}
     return Columns(
         series=np.array([place.get(k.series, -1) for k in kits], dtype=np.int64),
         pieces=np.array([k.pieces for k in kits], dtype=np.float64),
@@ -122,34 +113,22 @@ def of_kits(
         sold=np.array([k.price_kind == "sold" for k in kits], dtype=np.float64),
         dealer=np.array([k.channel == "dealer" for k in kits], dtype=np.float64),
         auction=np.array([k.channel == "auction" for k in kits], dtype=np.float64),
-        years=np.array([_years(k.on, reference) for k in kits], dtype=np.float64),
-        features=features,
-        reference=reference,
+        years=np.array(days, dtype=np.float64) / DAYS_A_YEAR,
+        features=tuple(
+            FeatureColumn(f.name, f.kind, np.array([_feature(kit, f) for kit in kits], dtype=np.float64), f.words)
+            for f in recipe.features
+        ),
     )
 
 
-def _years(on: date | None, reference: date | None) -> float:
-    return 0.0 if on is None or reference is None else (on - reference).days / DAYS_A_YEAR
-
-
-def _known_features(kit: Kit, like: tuple[FeatureValues, ...]) -> None:
-    names = [f.name for f in like]
-    for given in kit.features:
-        if given.name not in names:
-            known = ", ".join(names) or "none"
-            raise RefusedError(f"the book has no feature {shown(given.name)}; its features: {known}")
-
-
-def _feature(kit: Kit, like: FeatureValues) -> float:
-    given = next((f.value for f in kit.features if f.name == like.name), None)
-    if given is None:
-        return float("nan")
-    if like.kind != "word":
-        return float(given)
-    if given not in like.words:
-        known = ", ".join(like.words)
-        raise RefusedError(f"no row has {like.name} = {shown(str(given))}; the book has {known}")
-    return float(like.words.index(str(given)))
+def _feature(kit: Kit, feature: FeatureRecipe) -> float:
+    given = next((f.value for f in kit.features if f.name == feature.name), None)
+    if given is None or feature.kind != "word":
+        return np.nan if given is None else float(given)
+    if given not in feature.words:
+        known = ", ".join(feature.words)
+        raise RefusedError(f"no row has {feature.name} = {shown(str(given))}; the book has {known}")
+    return float(feature.words.index(str(given)))
 
 
 CONDITION_ZERO = 3.0  # condition enters as grade less 3
@@ -168,37 +147,28 @@ class Term:
     level: str = ""  # the word or the series of an indicator
 
 
-def level_values(f: FeatureValues, level: int) -> FloatArray:
+def level_values(f: FeatureColumn, level: int) -> FloatArray:
     """(n,) 1 where the word is this one, 0 where it is another, NaN where blank."""
     return np.where(np.isnan(f.values), np.nan, (f.values == level).astype(np.float64))
 
 
 def term_values(term: Term, rows: Columns, series: tuple[str, ...]) -> FloatArray:
     """(n,) one term's column for any kits, blanks filled by the book's average."""
-    values = _raw(term, rows, series)
-    missing = np.isnan(values)
-    return np.where(missing, term.blank, values) if missing.any() else values
-
-
-def _raw(term: Term, rows: Columns, series: tuple[str, ...]) -> FloatArray:
+    values: FloatArray
     match term.source:
         case "pieces":
-            return np.log(rows.pieces)
+            values = np.log(rows.pieces)
         case "condition":
-            return rows.condition - CONDITION_ZERO
-        case "sold":
-            return rows.sold
-        case "dealer":
-            return rows.dealer
-        case "auction":
-            return rows.auction
-        case "years":
-            return rows.years
+            values = rows.condition - CONDITION_ZERO
         case "series":
-            return np.asarray(rows.series == series.index(term.level), dtype=np.float64)
+            values = (rows.series == series.index(term.level)).astype(np.float64)
         case "feature":
-            found = next(f for f in rows.features if f.name == term.feature)
-            return level_values(found, found.words.index(term.level)) if term.level else found.values
+            feature = next(f for f in rows.features if f.name == term.feature)
+            values = level_values(feature, feature.words.index(term.level)) if term.level else feature.values
+        case _:
+            values = getattr(rows, term.source)
+    missing = np.isnan(values)
+    return np.where(missing, term.blank, values) if missing.any() else values
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,11 +211,6 @@ class Recipe:
         """The fixed columns' names, the intercept first."""
         return ("intercept", *(t.name for t in self.terms))
 
-    @property
-    def numbers(self) -> tuple[Term, ...]:
-        """The terms that are no indicators of a series."""
-        return tuple(t for t in self.terms if t.source != "series")
-
     def has(self, source: str) -> bool:
         """Does a term of this source enter?"""
         return any(t.source == source for t in self.terms)
@@ -256,12 +221,7 @@ def by_pairs(pairs: int, step: float) -> str:
     return f"{pairs} rows that tell what was asked and what was paid ({100 * np.expm1(step):.1f} %)"
 
 
-def encode(rows: Columns, recipe: Recipe) -> FloatArray:
-    """(n, p) fixed columns, the intercept first, blanks filled by the recipe's averages."""
-    return encode_terms(rows, recipe.terms, recipe.series)
-
-
-def encode_terms(rows: Columns, terms: tuple[Term, ...], series: tuple[str, ...]) -> FloatArray:
+def encode(rows: Columns, terms: tuple[Term, ...], series: tuple[str, ...]) -> FloatArray:
     """(n, 1 + terms) columns of some terms, the intercept first, blanks filled by the book's averages.
 
     Column by column in memory, which is how they are made and standardised.
@@ -284,11 +244,6 @@ def offsets(rows: Columns, recipe: Recipe) -> FloatArray:
     return np.where(sold, recipe.sold_offset or 0.0, 0.0)
 
 
-def like(recipe: Recipe) -> tuple[FeatureValues, ...]:
-    """The features as empty columns, to code kits by."""
-    return tuple(FeatureValues(f.name, f.kind, np.empty(0), f.words) for f in recipe.features)
-
-
 BLOCK = 16_384  # rows worked on at a time, so that they stay in the processor's cache
 
 
@@ -306,10 +261,6 @@ class Scaling:
             np.subtract(F[:, j], center, out=result[:, j])
             result[:, j] /= self.scale[j]
         return result
-
-    def beside(self, raw: int) -> Scaling:
-        """The same with so many further columns that stay as they are."""
-        return Scaling(np.append(self.center, np.zeros(raw)), np.append(self.scale, np.ones(raw)))
 
     def back(self) -> FloatArray:
         """(p, p) matrix that turns standardised coefficients into those of the raw columns."""

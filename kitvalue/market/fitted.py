@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
-from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import DAYS_A_YEAR, Recipe, Scaling, encode, indicators
+from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book, paid
 
 if TYPE_CHECKING:
     from kitvalue.market.linear import Residuals
@@ -63,7 +61,7 @@ class UnusualRow:
 
 @dataclass(frozen=True, slots=True)
 class Accuracy:
-    """How well the fit foretells prices that it has not seen; the names are those of ratio studies. A figure that
+    """How well the fit predicts prices that it has not seen; the names are those of ratio studies. A figure that
     cannot be had is None, with its reason in `reasons`."""
 
     median_ape: float  # percent, left-out
@@ -73,7 +71,7 @@ class Accuracy:
     prd_expected: float | None  # exp(sigma2): what a perfect model would show
     prb: float | None  # price-related bias
     coverage_80: float | None  # share of held-out prices inside their 80 % range, percent
-    forward_median_ape: float | None  # percent, each quarter foretold from the ones before
+    forward_median_ape: float | None  # percent, each quarter predicted from the ones before
     forward_rows: int
     reasons: tuple[str, ...]
 
@@ -109,17 +107,17 @@ class Fit:
     accuracy: Accuracy | None
     cautions: tuple[str, ...]
 
-    def columns_of(self, rows: columns.Columns) -> FloatArray:
+    @property
+    def rows(self) -> Columns:
+        """The sample's rows as the model sees them."""
+        return of_book(self.book, self.recipe.reference_date)
+
+    def columns_of(self, rows: Columns) -> FloatArray:
         """(m, k) standardised fixed columns and scaled series indicators of any kits."""
-        fixed = self.scaling.apply(encode(rows, self.recipe))
+        fixed = self.scaling.apply(encode(rows, self.recipe.terms, self.recipe.series))
         if not self.recipe.pooled:
             return fixed
-        Z = indicators(rows.series, len(self.recipe.series))
-        return np.column_stack([fixed, np.sqrt(self.theta) * Z])
-
-    def with_accuracy(self, accuracy: Accuracy) -> Fit:
-        """The same fit, assessed."""
-        return replace(self, accuracy=accuracy)
+        return np.column_stack([fixed, np.sqrt(self.theta) * indicators(rows.series, len(self.recipe.series))])
 
     @property
     def left_out_residuals(self) -> FloatArray:
@@ -132,10 +130,10 @@ _LEAD: Final = "conditions look upside down: "
 
 def upside_down(terms: Sequence[TermEstimate]) -> str | None:
     """The caution where the whole 95 % range of the condition's effect lies below zero; None where it does not."""
-    found = next((term for term in terms if term.name == "condition"), None)
-    if found is None or found.high >= 0 or found.percent is None:
+    condition = next((term for term in terms if term.name == "condition"), None)
+    if condition is None or condition.high >= 0 or condition.percent is None:
         return None
-    less = f"{-found.percent:.0f}" if found.percent <= -1 else f"{-found.percent:.1f}"
+    less = f"{-condition.percent:.0f}" if condition.percent <= -1 else f"{-condition.percent:.1f}"
     return (
         f"{_LEAD}one grade better comes out {less} % cheaper in this book. Here 5 is the best grade and 1 the worst. "
         f"If 1 is the best in your sheet, map the numbers under {WORDS_TABLE} of shop.toml: {turned_words()}. If they "
@@ -179,8 +177,6 @@ def moved(fit: Fit, since: date, to: date | None, range_percent: int) -> Moved:
     return Moved(since, until, 100 * float(np.expm1(years * term.coefficient)), low, high, None)
 
 
-BoolArray = npt.NDArray[np.bool_]
-
 HUBER_K = 1.345
 GROSS = 8.0  # scales from which a price is a slip or something else than the kit, not a dear or a cheap one
 GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
@@ -223,15 +219,15 @@ def unusual_rows(
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
     studentised = e * np.sqrt(book.weight[light] / free) / scatter
-    paid = book.price[light] * (1 + book.premium[light] / 100)
+    observed = paid(book)[light]
     hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
     return tuple(
         UnusualRow(
             row=int(book.rows[at]),
             series=book.series_names[book.series[at]],
             weight=float(weights[at]),
-            observed=float(paid[i]),
-            expected=float(paid[i] * np.exp(-left_out[i])),
+            observed=float(observed[i]),
+            expected=float(observed[i] * np.exp(-left_out[i])),
             studentised=float(studentised[i]),
             leverage=float(h[i]),
             moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
@@ -252,14 +248,10 @@ def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tup
         if abs(abs(log_ratio) - np.log(times)) < SLIP:
             return f"about {word} too {'high' if log_ratio > 0 else 'low'}: a slip of the decimal sign?"
     effects = {t.name: t.coefficient for t in terms}
-    counted = _drums_paid_for(log_ratio, pieces, effects.get("log_pieces", 0.0))
+    power = effects.get("log_pieces", 0.0)
+    counted = round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else pieces  # at the expected price
     if log_ratio < 0 and pieces >= MANY_PIECES and 1 <= counted <= pieces - 2:
         return f"priced like {counted:g} drums: are cymbals or stands counted as pieces?"
     if sold and log_ratio > 0 and abs(log_ratio + effects.get("sold", 0.0)) < scatter:
         return "priced like one that is asked for: is it the price paid?"
     return "far too high: a bundle, or more than the kit in the price?" if log_ratio > np.log(2) else ""
-
-
-def _drums_paid_for(log_ratio: float, pieces: float, power: float) -> float:
-    """The number of drums at which the price would be the expected one."""
-    return round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else float(pieces)

@@ -8,11 +8,11 @@ the mixed-model equations (Henderson 1975, Biometrics 31:423-447) without formin
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from kitvalue.intake.books.book import BoolArray, FeatureColumn, FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.market.encoding import BLOCK, indicators
 
 TALL = 4_000  # rows from which cross-products, grouped by series, take the place of the QR reduction
@@ -31,12 +31,6 @@ class Equations:
     q: int
     y: FloatArray  # (n,)
     pooled: bool = True  # the series' columns carry the penalty; else they are as free as the others
-
-    @property
-    def free(self) -> int:
-        """How many columns are solved for without a penalty."""
-        numbers: int = self.F.shape[1]
-        return numbers + (0 if self.pooled else self.q)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,40 +76,35 @@ def reducer(equations: Equations, precision: FloatArray) -> Reducer:
     A tall book is summed once. Robust weights leave most rows as they are, so from then on the others alone are summed,
     and what they weigh less is taken off.
     """
-    if len(precision) <= TALL:
-        return lambda weights: _triangle(_qr_root(equations, weights), equations, float(np.log(weights).sum()))
-    every = [slice(at, at + _step(equations)) for at in range(0, len(precision), _step(equations))]
-    whole, logs = _cross_products(equations, precision, every), float(np.log(precision).sum())
+    n, m = equations.F.shape
+    p = m + (0 if equations.pooled else equations.q)
+    q = m + equations.q - p
+    if n <= TALL:
+        columns = np.column_stack([equations.F, indicators(equations.codes, equations.q), equations.y])
 
-    def reduced(weights: FloatArray) -> Triangle:
+        def by_qr(weights: FloatArray) -> Triangle:
+            R = np.linalg.qr(columns * np.sqrt(weights)[:, None], mode="r")
+            return Triangle(np.asarray(R), p, q, n, float(np.log(weights).sum()))
+
+        return by_qr
+    step = block_of(m + 1, m + 1)
+    whole = _cross_products(equations, precision, [slice(at, at + step) for at in range(0, n, step)])
+    logs = float(np.log(precision).sum())
+
+    def by_sums(weights: FloatArray) -> Triangle:
         light = np.flatnonzero(weights != precision)
-        less = np.array_split(light, len(light) // _step(equations) + 1)
-        G = whole - _cross_products(equations, precision - weights, less)
-        fallen = float(np.log(weights[light] / precision[light]).sum())
-        return _triangle(_root_of(G), equations, logs + fallen)
+        less = np.array_split(light, len(light) // step + 1)
+        # a root of cross-products: G = V L V' gives the rows L^1/2 V'
+        values, V = np.linalg.eigh(whole - _cross_products(equations, precision - weights, less))
+        R = np.sqrt(np.maximum(values, 0.0))[:, None] * V.T
+        return Triangle(R, p, q, n, logs + float(np.log(weights[light] / precision[light]).sum()))
 
-    return reduced
-
-
-def _triangle(R: FloatArray, equations: Equations, log_weights: float) -> Triangle:
-    p = equations.free
-    return Triangle(R, p, R.shape[1] - 1 - p, len(equations.y), log_weights)
+    return by_sums
 
 
 def block_of(m: int, n: int) -> int:
     """How many rows to multiply at a time by an (m, n) matrix: as many as one thread does on its own."""
     return max(256, min(BLOCK, ONE_THREAD // (m * n)))
-
-
-def _step(equations: Equations) -> int:
-    return block_of(equations.F.shape[1] + 1, equations.F.shape[1] + 1)
-
-
-def _qr_root(equations: Equations, weights: FloatArray) -> FloatArray:
-    """The QR triangle of the weighted rows."""
-    Z = indicators(equations.codes, equations.q)
-    stacked = np.column_stack([equations.F, Z, equations.y]) * np.sqrt(weights)[:, None]
-    return np.asarray(np.linalg.qr(stacked, mode="r"))
 
 
 def _cross_products(equations: Equations, weights: FloatArray, parts: Sequence[slice | IntArray]) -> FloatArray:
@@ -151,73 +140,54 @@ def _root_of(G: FloatArray) -> FloatArray:
 
 
 def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> Residuals:
-    """Residuals and leverages of a solution. Tall books go by blocks."""
-    m, stretch = equations.F.shape[1], np.sqrt(solution.theta) if equations.pooled else 1.0
+    """Residuals and leverages of a solution, from lengths of x' root.
+
+    Tall books go by blocks from A^-1 itself, f' B f + f' c[series] + d[series]: half the work, and less exact where h
+    is tiny.
+    """
+    F, y, codes, some = equations.F, equations.y, equations.codes, equations.q > 0
+    m, stretch = F.shape[1], np.sqrt(solution.theta) if equations.pooled else 1.0
+    coef, root = solution.coef[:m], solution.root[:m]
     effects = np.append(stretch * solution.coef[m:], 0.0)  # the last for a series without an indicator
     roots = np.vstack([stretch * solution.root[m:], np.zeros(len(solution.root))])
-    by_size = _by_blocks if len(weights) > TALL else _at_once
-    e, h = by_size(equations, solution.coef[:m], effects, solution.root[:m], roots)
+    if len(y) <= TALL:
+        V, fitted = F @ root, F @ coef
+        if some:
+            V, fitted = V + roots[codes], fitted + effects[codes]
+        e, h = y - fitted, np.einsum("ij,ij->i", V, V)
+    else:
+        both = np.vstack([root @ root.T, coef])  # one product for leverages and fitted values
+        by_series = np.vstack([2 * root @ roots.T, effects])
+        d = np.einsum("ij,ij->i", roots, roots)
+        e, h = np.empty(len(y)), np.empty(len(y))
+        step = block_of(*both.shape)
+        for rows in (slice(at, at + step) for at in range(0, len(y), step)):
+            f = F.T[:, rows]
+            product = both @ f
+            if some:
+                product += by_series.take(codes[rows], axis=1)
+            np.subtract(y[rows], product[-1], out=e[rows])
+            np.einsum("ij,ij->j", product[:-1], f, out=h[rows])
+            if some:
+                h[rows] += d[codes[rows]]
     h *= weights
     return Residuals(e, np.minimum(h, 1.0, out=h))
-
-
-def _at_once(
-    equations: Equations, coef: FloatArray, effects: FloatArray, root: FloatArray, roots: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """(n,) residuals and (n,) x' A^-1 x, as lengths of x' root."""
-    V, fitted = equations.F @ root, equations.F @ coef
-    if equations.q:
-        V, fitted = V + roots[equations.codes], fitted + effects[equations.codes]
-    return equations.y - fitted, np.einsum("ij,ij->i", V, V)
-
-
-def _by_blocks(
-    equations: Equations, coef: FloatArray, effects: FloatArray, root: FloatArray, roots: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """The same from A^-1 itself, f' B f + f' c[series] + d[series]: half the work, and less exact where h is tiny."""
-    columns, codes = equations.F.T, equations.codes
-    both = np.vstack([root @ root.T, coef])  # one product for leverages and fitted values
-    by_series = np.vstack([2 * root @ roots.T, effects])
-    d = np.einsum("ij,ij->i", roots, roots)
-    e, h = np.empty(len(codes)), np.empty(len(codes))
-    step = block_of(*both.shape)
-    for at in range(0, len(codes), step):
-        rows = slice(at, at + step)
-        f = columns[:, rows]
-        product = both @ f
-        if equations.q:
-            product += by_series.take(codes[rows], axis=1)
-        np.subtract(equations.y[rows], product[-1], out=e[rows])
-        np.einsum("ij,ij->j", product[:-1], f, out=h[rows])
-        if equations.q:
-            h[rows] += d[codes[rows]]
-    return e, h
 
 
 def solve(triangle: Triangle, theta: float) -> Solution:
     """The fixed and series effects at a given theta = tau2 / sigma2 (0 leaves the series out)."""
     p, q = triangle.p, triangle.q
     k = p + q
-    C = triangle.R[:, :k].copy()
-    C[:, p:] *= np.sqrt(theta)
-    penalty = np.zeros((q, k))
-    penalty[:, p:] = np.eye(q)
-    augmented = np.vstack([C, penalty])
+    augmented = np.vstack([triangle.R[:, :k], np.eye(q, k, p)])  # below, the unit penalty of the series
+    augmented[: len(triangle.R), p:] *= np.sqrt(theta)
     target = np.concatenate([triangle.R[:, k], np.zeros(q)])
     Q, R = np.linalg.qr(augmented)
-    inverse = np.linalg.solve(R, np.eye(k))
-    coef = inverse @ (Q.T @ target)
+    root = np.linalg.solve(R, np.eye(k))
+    coef = root @ (Q.T @ target)
+    coef = coef + root @ (Q.T @ (target - augmented @ coef))  # one refinement: the residual is known better
     residual = target - augmented @ coef
-    step = inverse @ (Q.T @ residual)  # one refinement: the residual is known better than the coefficients
-    coef = coef + step
-    residual = target - augmented @ coef
-    return Solution(
-        theta=theta,
-        coef=coef,
-        root=inverse,
-        rss=float(residual @ residual),
-        log_det=2.0 * float(np.log(np.abs(np.diag(R))).sum()),
-    )
+    log_det = 2.0 * float(np.log(np.abs(np.diag(R))).sum())
+    return Solution(theta, coef, root, float(residual @ residual), log_det)
 
 
 def reml_criterion(triangle: Triangle, theta: float) -> float:
@@ -232,22 +202,9 @@ def reml_criterion(triangle: Triangle, theta: float) -> float:
 
 def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:
     """Some rows of a book, by index or mask; series codes and names stay as they are."""
-    return PriceBook(
-        rows=book.rows[keep],
-        series=book.series[keep],
-        series_names=book.series_names,
-        pieces=book.pieces[keep],
-        condition=book.condition[keep],
-        price=book.price[keep],
-        asked=book.asked[keep],
-        premium=book.premium[keep],
-        price_kind=book.price_kind[keep],
-        channel=book.channel[keep],
-        date=book.date[keep],
-        freight=book.freight[keep],
-        weight=book.weight[keep],
-        features=tuple(FeatureColumn(f.name, f.kind, f.values[keep], f.words) for f in book.features),
-    )
+    columns = [field.name for field in fields(book) if field.name not in ("series_names", "features")]
+    features = tuple(replace(f, values=f.values[keep]) for f in book.features)
+    return replace(book, **{name: getattr(book, name)[keep] for name in columns}, features=features)
 
 
 def without_empty_series(book: PriceBook) -> PriceBook:

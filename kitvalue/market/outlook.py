@@ -6,24 +6,22 @@ row i out moves the prediction at x by -w_i (x' A^-1 c_i) r_i, weights and theta
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from statistics import NormalDist, median  # numpy's median loads numpy.ma, a sixth of a start
 
 import numpy as np
 
-from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.books.book import BoolArray, FloatArray
 from kitvalue.intake.text.problems import RefusedError, shown
-from kitvalue.intake.text.words import listed, rows_phrase
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import Kit, like, offsets
+from kitvalue.intake.text.words import likeness, listed, rows_phrase
+from kitvalue.market.encoding import Kit, of_kits, offsets
 from kitvalue.market.fitted import GROSS, Fit
 
 CLIP = 4.0  # residuals beyond this many s enter a mean as this many
 UNSEEN_SEED = 20260102
 DRAW_SEED = 20260103
+SHARED_SEED = 20260107
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,23 +45,27 @@ class Outlook:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sample:
-    """The fit's rows as every outlook uses them."""
+class Scatter:
+    """The predictive samples of m kits on the log scale; of a single kit the first axis is missing."""
 
-    weighted: FloatArray  # (n, k) w_i c_i' root
-    residuals: FloatArray  # (n,) left-out residuals
-    typical_g: float  # median of the rows' own left-out x' A^-1 x
+    typical: FloatArray  # (m,)
+    predictions: FloatArray  # (m, n) left-out predictions
+    residuals: FloatArray  # (m, n) left-out residuals, stretched
+    clipped: FloatArray  # (m, n) the same, made fit for means before stretching
+    level_sd: FloatArray  # (m,)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Scatter:
-    """One kit's predictive sample on the log scale; arrays are (n,)."""
+class KitSamples:
+    """m kits, n rows of the book; money.
 
-    typical: float
-    predictions: FloatArray  # left-out predictions
-    residuals: FloatArray  # left-out residuals, stretched
-    clipped: FloatArray  # the same, made fit for means before stretching
-    level_sd: float
+    `sample` is the signed sample from which chances are counted; `clipped` the same with far residuals cut, from which
+    means are taken. Column j is the market's scatter as row j of the book shows it, for every kit.
+    """
+
+    typical: FloatArray  # (m,)
+    sample: FloatArray  # (m, n)
+    clipped: FloatArray  # (m, n)
 
 
 def outlook(fit: Fit, kit: Kit, range_percent: int = 80, *, stretch: bool = True, unseen: bool = False) -> Outlook:
@@ -82,36 +84,25 @@ def outlooks(
     where the book is too small for the range asked for.
     """
     cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
-    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    shifts = offsets(rows, fit.recipe)
-    X = fit.columns_of(rows)
-    sample = sample_of(fit)
-    return tuple(
-        _in_money(
-            fit,
-            kit,
-            scatter_at(fit, sample, X[i], stretch=stretch, unseen=bool(rows.series[i] < 0)),
-            float(shifts[i]),
-            range_percent,
-            cautions[i],
-        )
-        for i, kit in enumerate(kits)
-    )
+    rows = of_kits(kits, fit.recipe)
+    shifts = offsets(rows, fit.recipe).tolist()
+    scatter = scatter_at(fit, fit.columns_of(rows), stretch=stretch, unseen=rows.series < 0)
+    return tuple(_in_money(fit, kit, scatter, i, shifts[i], range_percent, cautions[i]) for i, kit in enumerate(kits))
 
 
 def _in_money(
-    fit: Fit, kit: Kit, scatter: Scatter, offset: float, range_percent: int, cautions: tuple[str, ...]
+    fit: Fit, kit: Kit, scatter: Scatter, i: int, shift: float, range_percent: int, cautions: tuple[str, ...]
 ) -> Outlook:
-    """Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
-    centre = scatter.typical + offset
-    low, high, level_low, level_high = None, None, None, None
+    """The outlook of kit i. Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
+    predictions, residuals = scatter.predictions[i], scatter.residuals[i]
+    centre = float(scatter.typical[i]) + shift
     mean = float(np.exp(centre))
+    low, high, level_low, level_high = None, None, None, None
     if not fit.exact:
-        ends = jackknife_plus(scatter.predictions, scatter.residuals, range_percent)
-        low, high = (float(np.exp(x + offset)) for x in ends)
-        reach = fit.level_t[range_percent - 1] * scatter.level_sd
+        low, high = (float(np.exp(x + shift)) for x in jackknife_plus(predictions, residuals, range_percent))
+        reach = fit.level_t[range_percent - 1] * float(scatter.level_sd[i])
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
-        mean = float(np.exp(scatter.predictions + scatter.clipped + offset).mean())
+        mean = float(np.exp(predictions + scatter.clipped[i] + shift).mean())
         far = fit.book.rows[np.abs(fit.left_out_residuals) > CLIP * fit.scatter]
         if len(far):
             told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
@@ -126,41 +117,52 @@ def _in_money(
         level_low=level_low,
         level_high=level_high,
         range_percent=range_percent,
-        sample=np.exp(scatter.predictions + scatter.residuals + offset),
+        sample=np.exp(predictions + residuals + shift),
         rests_on=fit.recipe.sold_basis if kit.price_kind == "sold" else "asked prices",
         cautions=cautions,
     )
 
 
-def sample_of(fit: Fit) -> Sample:
-    """What every kit's outlook needs of the fit's rows."""
-    V = fit.columns_of(columns.of_book(fit.book, fit.recipe.reference_date)) @ fit.root
-    own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
-    return Sample(V * fit.weights[:, None], fit.left_out_residuals, median(own.tolist()))
+def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
+    """The samples of kits whose series are in the book: those of their outlooks.
+
+    Raises RefusedError where nothing says how far a sold price lies under an asked one.
+    """
+    rows = of_kits(kits, fit.recipe)
+    shift = offsets(rows, fit.recipe)
+    scatter = scatter_at(fit, fit.columns_of(rows), stretch=True, unseen=False)
+    predictions = scatter.predictions + shift[:, None]
+    sample = np.exp(predictions + scatter.residuals)
+    clipped = sample if scatter.clipped is scatter.residuals else np.exp(predictions + scatter.clipped)
+    return KitSamples(np.exp(scatter.typical + shift), sample, clipped)
 
 
-def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen: bool) -> Scatter:
-    """The predictive sample at encoded kit x (k,).
+def typical_g(fit: Fit) -> float:
+    """The median of the rows' own left-out x' A^-1 x."""
+    return float(median(((fit.leverage / fit.weights) / (1.0 - fit.leverage)).tolist()))
+
+
+def scatter_at(fit: Fit, X: FloatArray, *, stretch: bool, unseen: bool | BoolArray) -> Scatter:
+    """The predictive samples at encoded kits X (m, k), or a single one (k,). `unseen`: is its series not in the book?
 
     The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x: how uncertain the
     prediction at x is, against how uncertain it was where the residuals come from.
     """
-    v = x @ fit.root
-    r = sample.residuals
-    factor = max(1.0, float(np.sqrt((1.0 + v @ v) / (1.0 + sample.typical_g)))) if stretch else 1.0
+    V, typical = X @ fit.root, X @ fit.coef
+    weighted = fit.columns_of(fit.rows) @ fit.root * fit.weights[:, None]  # (n, k) w_i c_i' root
+    r = fit.left_out_residuals
     cut = for_means(r, fit.scatter)
-    variance = fit.sigma2 * float(((x @ fit.level_root) ** 2).sum())
-    spread = np.zeros(len(r))
-    if unseen:
-        spread = np.sqrt(fit.tau2) * normal_scores(len(r))
-        variance += fit.tau2
-    typical = float(x @ fit.coef)
+    wider = np.sqrt((1.0 + (V**2).sum(axis=-1, keepdims=True)) / (1.0 + typical_g(fit)))
+    factor = np.maximum(1.0, wider) if stretch else 1.0
+    scores = np.sqrt(fit.tau2) * normal_scores(len(r)) if np.any(unseen) else 0.0
+    spread = np.where(np.asarray(unseen)[..., None], scores, 0.0)
+    residuals = factor * r + spread
     return Scatter(
         typical=typical,
-        predictions=typical - (sample.weighted @ v) * r,
-        residuals=factor * r + spread,
-        clipped=factor * cut + spread,
-        level_sd=float(np.sqrt(variance)),
+        predictions=typical[..., None] - (V @ weighted.T) * r,
+        residuals=residuals,
+        clipped=residuals if np.array_equal(cut, r) else factor * cut + spread,
+        level_sd=np.sqrt(fit.sigma2 * ((X @ fit.level_root) ** 2).sum(axis=-1) + np.where(unseen, fit.tau2, 0.0)),
     )
 
 
@@ -170,21 +172,21 @@ def for_means(r: FloatArray, scatter: float) -> FloatArray:
 
 
 def jackknife_plus(predictions: FloatArray, residuals: FloatArray, percent: int) -> tuple[float, float]:
-    """The range that holds `percent` of new sales: order statistics of prediction -+ |residual|.
-
-    With a = 1 - percent/100 they are number floor(a (n + 1)) from below and ceil((1 - a)(n + 1)), counted in exact
-    arithmetic, since a float ceiling is off by one at some n. Raises RefusedError where n has no such number.
-    """
+    """The range that holds `percent` of new sales: order statistics of prediction -+ |residual|. Raises RefusedError
+    where there are too few."""
     n = len(predictions)
-    share = Fraction(percent, 100)
-    low_at, high_at = math.floor((1 - share) * (n + 1)), math.ceil(share * (n + 1))
+    low_at, high_at = places(n, percent)
     if low_at < 1 or high_at > n:
-        needed = math.ceil(share / (1 - share))
+        needed = -(-percent // (100 - percent))
         raise RefusedError(f"{n} rows are too few for a {percent} % range: it needs {needed}; add kits or ask for less")
     reach = np.abs(residuals)
-    low = np.sort(predictions - reach)[low_at - 1]
-    high = np.sort(predictions + reach)[high_at - 1]
-    return float(low), float(high)
+    return float(np.sort(predictions - reach)[low_at - 1]), float(np.sort(predictions + reach)[high_at - 1])
+
+
+def places(n: int, percent: int) -> tuple[int, int]:
+    """Which of n order statistics hold `percent` of new sales, counted from 1: floor(a (n + 1)), ceil((1 - a)(n + 1))
+    with a = 1 - percent/100, in whole numbers, since a float ceiling is off by one at some n."""
+    return (100 - percent) * (n + 1) // 100, -(-percent * (n + 1) // 100)
 
 
 def normal_scores(n: int) -> FloatArray:
@@ -197,111 +199,16 @@ def normal_scores(n: int) -> FloatArray:
 def typical_prices(fit: Fit, kits: Sequence[Kit]) -> FloatArray:
     """(kits,) typical prices alone. Every kit's series is in the book. Raises RefusedError as `outlooks` does where
     nothing says how far a sold price lies under an asked one."""
-    if not kits:
-        return np.empty(0)
-    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
+    rows = of_kits(kits, fit.recipe)
     return np.asarray(np.exp(fit.columns_of(rows) @ fit.coef + offsets(rows, fit.recipe)))
 
 
 def typical_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     """(draws, kits) typical prices under draws of the coefficients around their estimates, with a fixed seed."""
-    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    X = fit.columns_of(rows)
+    rows = of_kits(kits, fit.recipe)
     noise = np.random.default_rng(DRAW_SEED).standard_normal((draws, len(fit.coef)))
     coefs = fit.coef + np.sqrt(fit.sigma2) * noise @ fit.level_root.T
-    return np.asarray(np.exp(coefs @ X.T + offsets(rows, fit.recipe)))
-
-
-def no_such_series(series: str, known: Sequence[str]) -> RefusedError:
-    """The refusal of a series that the book does not have: the one that may be meant, and all that there are."""
-    from kitvalue.intake.text.words import likeness  # only a mistake needs it
-
-    near = likeness(series, {name: name for name in known}).names[:3]
-    hint = f"did you mean {listed(near, last='or')}? It" if near else "it"
-    return RefusedError(f"no rows of {shown(series)} in the price book; {hint} has {listed(known)}")
-
-
-def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ...]:
-    """What to say beside a kit's outlook. Raises RefusedError for a series that the book does not have."""
-    recipe = fit.recipe
-    found = list(fit.cautions)
-    if kit.series not in recipe.series:
-        if not unseen:
-            raise no_such_series(kit.series, recipe.series)
-        if not recipe.pooled:
-            raise RefusedError(f"{shown(kit.series)} is not in the book, and without pooling nothing is known of it")
-        found.append(f"{kit.series} is not in the book: valued as a series of which nothing is known")
-    else:
-        count = recipe.rows_by_series[recipe.series.index(kit.series)]
-        if count < 3:
-            leans = "it leans on the other series" if recipe.pooled else "its range rests on very little"
-            found.append(f"{kit.series} has only {count} row{'s' if count > 1 else ''} in the book: {leans}")
-    found += _outside(fit, kit)
-    found += [f"{name} left out: {why}" for name, why in _missing_terms(fit, kit)]
-    return tuple(found)
-
-
-def _outside(fit: Fit, kit: Kit) -> list[str]:
-    found = []
-    for what, value, (low, high) in (
-        ("pieces", kit.pieces, fit.recipe.pieces_seen),
-        ("condition", kit.condition, fit.recipe.conditions_seen),
-    ):
-        if not low <= value <= high:
-            seen = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-            found.append(f"{what} {value:g} is outside the book ({seen}): the range may be too narrow")
-    reference = fit.recipe.reference_date
-    if kit.on is not None and reference is not None and kit.on > reference:
-        found.append(f"{kit.on.isoformat()} is past the book's newest date ({reference.isoformat()})")
-    return found
-
-
-def _missing_terms(fit: Fit, kit: Kit) -> list[tuple[str, str]]:
-    """Left-out terms that this kit would need: a channel mixed up with another term, or a feature that it names."""
-    features = {f.name for f in kit.features} | {f"{f.name}={f.value}" for f in kit.features}
-    needed = []
-    for out in fit.recipe.left_out:
-        mixed = out.term in ("dealer", "auction") and "inside" in out.reason
-        asked = out.term == kit.channel or out.term in features
-        if mixed or asked:
-            needed.append((out.term, out.reason))
-    return needed
-
-
-SCATTER_SEED = 20260107
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class KitSamples:
-    """m kits, n rows of the book; money.
-
-    `sample` is the signed sample from which chances are counted; `clipped` the same with far residuals cut, from which
-    means are taken. Column j is the market's scatter as row j of the book shows it, for every kit.
-    """
-
-    typical: FloatArray  # (m,)
-    sample: FloatArray  # (m, n)
-    clipped: FloatArray  # (m, n)
-
-
-def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
-    """The samples of kits whose series are in the book: `outlook.outlooks` for all of them in one product.
-
-    Raises RefusedError where nothing says how far a sold price lies under an asked one.
-    """
-    rows = columns.of_kits(kits, fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    X = fit.columns_of(rows)
-    shift = offsets(rows, fit.recipe)[:, None]
-    base = sample_of(fit)
-    V = X @ fit.root
-    typical = (X @ fit.coef)[:, None] + shift
-    r = base.residuals
-    predictions = typical - (V @ base.weighted.T) * r
-    stretch = np.maximum(1.0, np.sqrt((1.0 + (V**2).sum(axis=1)) / (1.0 + base.typical_g)))[:, None]
-    cut = for_means(r, fit.scatter)
-    sample = np.exp(predictions + stretch * r)
-    clipped = sample if np.array_equal(cut, r) else np.exp(predictions + stretch * cut)
-    return KitSamples(np.exp(typical[:, 0]), sample, clipped)
+    return np.asarray(np.exp(coefs @ fit.columns_of(rows).T + offsets(rows, fit.recipe)))
 
 
 def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
@@ -310,6 +217,40 @@ def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     level = np.log(typical_draws(fit, kits, draws).T)
     scatter = fit.residuals / np.sqrt(1.0 - fit.leverage)
     scatter = for_means(scatter, fit.scatter) if fit.scatter > 0 else scatter
-    own = np.random.default_rng(SCATTER_SEED).integers(len(scatter), size=level.shape)
-    prices: FloatArray = np.exp(level + scatter[own])
-    return prices
+    own = np.random.default_rng(SHARED_SEED).integers(len(scatter), size=level.shape)
+    return np.asarray(np.exp(level + scatter[own]))
+
+
+def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ...]:
+    """What to say beside a kit's outlook. Raises RefusedError for a series that the book does not have."""
+    recipe = fit.recipe
+    said = list(fit.cautions)
+    if kit.series in recipe.series:
+        count = recipe.rows_by_series[recipe.series.index(kit.series)]
+        if count < 3:
+            leans = "it leans on the other series" if recipe.pooled else "its range rests on very little"
+            said.append(f"{kit.series} has only {count} row{'s' if count > 1 else ''} in the book: {leans}")
+    elif not unseen:
+        near = likeness(kit.series, {name: name for name in recipe.series}).names[:3]
+        hint = f"did you mean {listed(near, last='or')}? It" if near else "it"
+        raise RefusedError(f"no rows of {shown(kit.series)} in the price book; {hint} has {listed(recipe.series)}")
+    elif not recipe.pooled:
+        raise RefusedError(f"{shown(kit.series)} is not in the book, and without pooling nothing is known of it")
+    else:
+        said.append(f"{kit.series} is not in the book: valued as a series of which nothing is known")
+    for what, value, (low, high) in (
+        ("pieces", kit.pieces, recipe.pieces_seen),
+        ("condition", kit.condition, recipe.conditions_seen),
+    ):
+        if not low <= value <= high:
+            ends = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+            said.append(f"{what} {value:g} is outside the book ({ends}): the range may be too narrow")
+    newest = recipe.reference_date
+    if kit.on is not None and newest is not None and kit.on > newest:
+        said.append(f"{kit.on.isoformat()} is past the book's newest date ({newest.isoformat()})")
+    given = {f.name for f in kit.features} | {f"{f.name}={f.value}" for f in kit.features}
+    for out in recipe.left_out:  # of these the kit needs its features, its channel and what is mixed up with another
+        mixed = out.term in ("dealer", "auction") and "inside" in out.reason
+        if mixed or out.term == kit.channel or out.term in given:
+            said.append(f"{out.term} left out: {out.reason}")
+    return tuple(said)

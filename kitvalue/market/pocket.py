@@ -7,17 +7,14 @@ n x k products.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit, Term, term_values
+from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
-from kitvalue.market.outlook import CLIP, outlooks, sample_of
+from kitvalue.market.outlook import CLIP, outlooks, places, typical_g
 from kitvalue.market.value import value_kit
 
 RANGE_PERCENT = 80
@@ -51,11 +48,11 @@ class PocketFit:
 
 def pocket_fit(fit: Fit) -> PocketFit:
     """The parts of a fit that its outlooks at 80 % need."""
-    rows = columns.of_book(fit.book, fit.recipe.reference_date)
-    n, share = len(fit.book), Fraction(RANGE_PERCENT, 100)
+    rows, series = fit.rows, fit.recipe.series
+    low_at, high_at = places(len(rows), RANGE_PERCENT)
     return PocketFit(
         terms=fit.recipe.terms,
-        raw=tuple(None if t.source == "series" else term_values(t, rows, fit.recipe.series) for t in fit.recipe.terms),
+        raw=tuple(None if t.source == "series" else term_values(t, rows, series) for t in fit.recipe.terms),
         center=fit.scaling.center,
         scale=fit.scaling.scale,
         series=fit.book.series,
@@ -65,12 +62,12 @@ def pocket_fit(fit: Fit) -> PocketFit:
         inverse=fit.root @ fit.root.T,
         level_inverse=fit.level_root @ fit.level_root.T,
         root_theta=float(np.sqrt(fit.theta)) if fit.recipe.pooled else None,
-        typical_g=sample_of(fit).typical_g,
+        typical_g=typical_g(fit),
         level_reach=fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         cut=CLIP * fit.scatter,
         gross=GROSS * fit.scatter,
-        low_at=math.floor((1 - share) * (n + 1)),
-        high_at=math.ceil(share * (n + 1)),
+        low_at=low_at,
+        high_at=high_at,
     )
 
 
@@ -100,38 +97,30 @@ def pocket_cautions(fit: Fit) -> PocketCautions:
     """Ask the program itself for one kit of every sort. Raises RefusedError where a sale cannot be valued."""
     names, counts = fit.recipe.series, fit.recipe.rows_by_series
     base = Kit(names[counts.index(max(counts))], fit.recipe.pieces_seen[0], fit.recipe.conditions_seen[0])
-    by_series = _of_outlooks(fit, [replace(base, series=name) for name in names])
+
+    def said_of(kits: list[Kit]) -> list[tuple[str, ...]]:
+        return [view.cautions for view in outlooks(fit, kits, RANGE_PERCENT)]
+
+    by_series = said_of([replace(base, series=name) for name in names])
     shared = [text for text in by_series[0] if all(text in texts for texts in by_series)]
-    (own,) = _of_outlooks(fit, [base])
-    usual = _of_value(fit, base)
+    (own,) = said_of([base])
+    usual = value_kit(fit, base, None, RANGE_PERCENT).cautions
     always = tuple(text for text in usual if text in shared or text not in own)
-    by_pieces = _of_outlooks(fit, [replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)])
-    by_grade = _of_outlooks(fit, [replace(base, condition=g) for g in GRADES])
+    by_pieces = said_of([replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)])
+    by_grade = said_of([replace(base, condition=g) for g in GRADES])
+    given = []
+    for feature in fit.recipe.features:
+        for word in feature.words if feature.kind == "word" else ("",):
+            value = FeatureValue(feature.name, word or (True if feature.kind == "yes-no" else 0.0))
+            texts = value_kit(fit, replace(base, features=(value,)), None, RANGE_PERCENT).cautions
+            given.append(GivenFeature(feature.name, word, _beyond(usual, texts), _beyond(texts, usual)))
     return PocketCautions(
         always=always,
         by_series=tuple(_beyond(texts, always) for texts in by_series),
         by_pieces=tuple(_beyond(texts, own) for texts in by_pieces),
         by_grade=tuple(_beyond(texts, own) for texts in by_grade),
-        given=tuple(_given(fit, base, usual, f, word) for f in fit.recipe.features for word in _words(f)),
+        given=tuple(given),
     )
-
-
-def _of_outlooks(fit: Fit, kits: list[Kit]) -> list[tuple[str, ...]]:
-    return [found.cautions for found in outlooks(fit, kits, RANGE_PERCENT)]
-
-
-def _of_value(fit: Fit, kit: Kit) -> tuple[str, ...]:
-    return value_kit(fit, kit, None, RANGE_PERCENT).cautions
-
-
-def _words(feature: FeatureRecipe) -> tuple[str, ...]:
-    return feature.words if feature.kind == "word" else ("",)
-
-
-def _given(fit: Fit, base: Kit, usual: tuple[str, ...], feature: FeatureRecipe, word: str) -> GivenFeature:
-    value: float | bool | str = word if feature.kind == "word" else True if feature.kind == "yes-no" else 0.0
-    texts = _of_value(fit, replace(base, features=(FeatureValue(feature.name, value),)))
-    return GivenFeature(feature.name, word, _beyond(usual, texts), _beyond(texts, usual))
 
 
 def _beyond(texts: tuple[str, ...], known: tuple[str, ...]) -> tuple[str, ...]:

@@ -8,8 +8,7 @@ from datetime import date
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import Kit, encode, like, offsets
+from kitvalue.market.encoding import Columns, Kit, encode, of_kits, offsets, paid
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 
@@ -56,20 +55,19 @@ def comparables(fit: Fit, kit: Kit, most: int = SHOWN) -> tuple[Comparable, ...]
 
     The sales-comparison grid of appraisal, with the regression's coefficients as adjustments.
     """
-    target = columns.of_kits([kit], fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    rows = columns.of_book(fit.book, fit.recipe.reference_date)
-    logs = _log_adjustments(fit, rows, target)
+    logs = _log_adjustments(fit, fit.rows, of_kits([kit], fit.recipe))
     total = np.abs(logs).sum(axis=1)
     same = np.array([fit.book.series_names[s] == kit.series for s in fit.book.series])
     order = np.lexsort((fit.book.rows, total, ~same))[:most]
     return tuple(_comparable(fit, int(i), logs[i]) for i in order)
 
 
-def _log_adjustments(fit: Fit, rows: columns.Columns, target: columns.Columns) -> FloatArray:
+def _log_adjustments(fit: Fit, rows: Columns, target: Columns) -> FloatArray:
     """(n, groups) log factors from each row to the target, the terms gathered into groups."""
     recipe = fit.recipe
     params = (fit.scaling.back() @ fit.coef[: len(recipe.names)])[1:]
-    differences = (encode(target, recipe) - encode(rows, recipe))[:, 1:] * params
+    at_kit, at_rows = (encode(some, recipe.terms, recipe.series) for some in (target, rows))
+    differences = (at_kit - at_rows)[:, 1:] * params
     out = np.zeros((len(rows), len(GROUPS)))
     for j, term in enumerate(recipe.terms):
         out[:, GROUPS.index(GROUP_OF[term.source])] += differences[:, j]
@@ -82,8 +80,7 @@ def _log_adjustments(fit: Fit, rows: columns.Columns, target: columns.Columns) -
 
 def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
     book = fit.book
-    observed = float(book.price[i] * (1 + book.premium[i] / 100))
-    day = None if np.isnat(book.date[i]) else book.date[i].astype("datetime64[D]").astype(object)
+    observed = float(paid(book)[i])
     adjustments = tuple(
         Adjustment(name, float(np.exp(x)), 100 * float(np.expm1(x))) for name, x in zip(GROUPS, logs, strict=True)
     )
@@ -92,7 +89,7 @@ def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
         series=book.series_names[book.series[i]],
         pieces=float(book.pieces[i]),
         condition=float(book.condition[i]),
-        date=day,
+        date=book.date[i].astype("datetime64[D]").item(),
         observed=observed,
         adjustments=adjustments,
         adjusted=observed * float(np.exp(logs.sum())),
@@ -130,7 +127,10 @@ def value_kit(fit: Fit, kit: Kit, finished: float | None, range_percent: int, *,
         cautions.append(no_dealer(fit))
     if fit.recipe.sold_offset != 0.0:
         cautions.append(f"the step from asked to sold rests on {fit.recipe.sold_basis}")
-    cautions += [_average(f.name) for f in fit.recipe.features if f.name not in {g.name for g in kit.features}]
+    given = {f.name for f in kit.features}
+    cautions += [
+        f"{f.name} was not given: it counts at the book's average" for f in fit.recipe.features if f.name not in given
+    ]
     return Valuation(
         kit=bought,
         finished=grade,
@@ -151,10 +151,6 @@ def no_dealer(fit: Fit) -> str:
     """Why the resale value is a private one."""
     why = next((out.reason for out in fit.recipe.left_out if out.term == "dealer"), "no dealer rows")
     return f"resale is valued as a private sale ({why})"
-
-
-def _average(feature: str) -> str:
-    return f"{feature} was not given: it counts at the book's average"
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,12 +180,12 @@ def series_knowledge(fit: Fit) -> tuple[SeriesKnowledge, ...]:
     update of the inverse; Sherman and Morrison 1950).
     """
     names = fit.recipe.series
-    rows = columns.of_kits([usual_kit(fit, name) for name in names], names, fit.recipe.reference_date, like(fit.recipe))
+    rows = of_kits([usual_kit(fit, name) for name in names], fit.recipe)
     g = ((fit.columns_of(rows) @ fit.level_root) ** 2).sum(axis=1)
     reach = fit.level_t[79] * np.sqrt(fit.sigma2 * g)
     after = reach / np.sqrt(1 + g)
-    found = [
+    known = [
         SeriesKnowledge(name, count, 100 * float(np.expm1(a)), 100 * float(np.expm1(b)))
         for name, count, a, b in zip(names, fit.recipe.rows_by_series, reach, after, strict=True)
     ]
-    return tuple(sorted(found, key=lambda k: -k.level_percent))
+    return tuple(sorted(known, key=lambda k: -k.level_percent))

@@ -1,9 +1,9 @@
 """Strips of covering cut from whole sheets: how long and wide each is, and how few sheets hold them all.
 
 Model: two-stage cutting. A sheet is cut into shelves along one of its sides, each shelf into strips side by side; no
-strip is higher than its shelf. That is how covering is cut with a long straight edge, and the search is exact in it
-(depth first over levels opened by their highest item: Lodi, Martello, Vigo 2004, "Models and bounds for two-dimensional
-level packing problems", from memory). The order of strips and the equality of sheets are broken by symmetry rules.
+strip is higher than its shelf. That is how covering is cut with a long straight edge. Where first-fit does not reach
+the lower bound, an integer program over flows does (Macedo, Alves, Valério de Carvalho 2010, "Arc-flow model for the
+two-dimensional guillotine cutting stock problem", Computers & Operations Research 37:991-1001, from memory).
 
 A shell that a sheet is too short for is covered in two pieces, with one overlap a joint; a sheet too short for that is
 too small. Two ways of dividing are tried for the whole line and the better kept: a whole sheet length with the rest
@@ -12,17 +12,24 @@ from another, and equal halves.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from decimal import ROUND_CEILING, Decimal
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from itertools import chain, islice
 from typing import Literal
 
 from kitvalue.workshop.drums import Drum
-from kitvalue.workshop.patterns import Lay, Way, sheets_by_patterns
 
-NODE_LIMIT = 20_000  # about a second
-MOST_SEARCHED = 80  # pieces, thirty strips and more; the search goes as deep as there are pieces
+MOST_ARCS = 20_000  # of the integer program; beyond it the first bounds stand
+TIME_LIMIT = 10.0  # seconds; then what it has proven until there
+SAFE = 1e-4  # by which the program's lower bound may be too high
+
+Division = Literal["whole length", "equal halves"]
+MOST_JOINTS = 2  # a third seam would show (common practice, no source)
+MICROMETRES = Decimal(1000)  # a millimetre's; sheets are packed in whole numbers
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -41,233 +48,199 @@ class Piece:
     high: int
     turn: bool
 
+    def lays(self, sheet: Sheet) -> list[tuple[int, int]]:
+        """Each (height, length) that it can have on a sheet, the lowest first."""
+        both = {(self.high, self.long)} | ({(self.long, self.high)} if self.turn else set())
+        return sorted((high, long) for high, long in both if high <= sheet.high and long <= sheet.long)
+
 
 @dataclass(frozen=True, slots=True)
-class Found:
-    """`sheets` are enough and fewer than `least` never are."""
+class Nesting:
+    """How many sheets are enough. `least` is the proven lower bound: equal to `sheets` where that is proven fewest.
+
+    `division` is how strips of two pieces are divided for that many.
+    """
 
     sheets: int
     least: int
+    division: Division = field(default="whole length", compare=False)
+
+    @property
+    def proven(self) -> bool:
+        """No cutting of this model needs fewer."""
+        return self.sheets == self.least
 
 
-@dataclass(frozen=True, slots=True)
-class _Slot:
-    """One way to lay a kind of piece. `last`: its pieces have no later slot, so they must be laid now."""
-
-    kind: int
-    long: int
-    high: int
-    last: bool
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class _Open:
-    """A sheet begun: `rest` height not yet in shelves, `long` its length, `shelves` (rest length, height) sorted."""
-
-    rest: int
-    long: int
-    shelves: tuple[tuple[int, int], ...]
-
-    def free(self) -> int:
-        """The area not yet laid."""
-        return self.rest * self.long + sum(rest * high for rest, high in self.shelves)
-
-
-_State = tuple[int, tuple[int, ...], tuple[_Open, ...]]
-
-
-@dataclass(slots=True)
-class _Search:
-    """A depth-first search for a packing into `count` sheets."""
-
-    slots: tuple[_Slot, ...]
-    areas: tuple[int, ...]  # of one piece of each kind
-    sheets: tuple[Sheet, ...]
-    count: int
-    nodes_left: int
-    seen: set[_State] = field(default_factory=set)
-
-
-def fewest_sheets(pieces: Sequence[Piece], sheets: Sequence[Sheet], node_limit: int = NODE_LIMIT) -> Found:
+def fewest_sheets(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> Nesting:
     """The fewest sheets for the pieces; `sheets` are the ways one and the same sheet may be shelved.
 
-    Every piece must fit a sheet in some way. The bounds meet unless the search came to its limit of nodes.
+    Every piece must fit a sheet in some way. The bounds meet unless the integer program grew too large.
     """
     if not pieces:
-        return Found(0, 0)
+        return Nesting(0, 0)
     kinds = Counter(pieces)
-    slots = _slots(tuple(kinds), sheets)
-    areas = tuple(k.long * k.high for k in kinds)
-    least = _lower_bound(pieces, sheets)
-    enough = _first_fit(kinds, sheets)
-    nodes_left = 0
-    if least < enough and len(pieces) <= MOST_SEARCHED:
-        nodes_left = node_limit
-        found = sheets_by_patterns(_ways(tuple(kinds), sheets), tuple(kinds.values()))
-        if found is not None:
-            least, enough = max(least, found.least), min(enough, found.sheets)
-    while least < enough and nodes_left > 0:
-        search = _Search(slots, areas, tuple(sheets), least, nodes_left)
-        fits = _fits(search, 0, tuple(kinds.values()), ())
-        nodes_left = search.nodes_left
-        if fits or nodes_left <= 0:
-            return Found(least if fits else enough, least)
-        least += 1
-    return Found(enough, least)
+    least = _lower_bound(kinds, sheets)
+    enough = min(_first_fit(pieces, sheets, way, lying) for way in sheets for lying in (True, False))
+    return Nesting(enough, least) if least == enough else _by_program(kinds, sheets, Nesting(enough, least))
 
 
-def _ways(kinds: Sequence[Piece], sheets: Sequence[Sheet]) -> list[Way]:
-    """Each way to shelve the sheet with the lays that fit it."""
-    return [
-        Way(sheet.long, sheet.high, tuple(sorted(Lay(h, w, i) for i, kind in enumerate(kinds) for h, w in _lays_of(kind)
-                                                 if h <= sheet.high and w <= sheet.long)))
-        for sheet in sheets
-    ]  # fmt: skip
-
-
-def _lays_of(kind: Piece) -> set[tuple[int, int]]:
-    """The (height, length) of a kind lying, and standing where it may."""
-    return {(kind.high, kind.long)} | ({(kind.long, kind.high)} if kind.turn else set())
-
-
-def _slots(kinds: Sequence[Piece], sheets: Sequence[Sheet]) -> tuple[_Slot, ...]:
-    """Every way to lay every kind that some sheet allows, highest first: the first in a shelf then sets its height."""
-    ways: list[tuple[int, int, int]] = []
-    for i, kind in enumerate(kinds):
-        ways += [(h, w, i) for h, w in _lays_of(kind) if any(h <= s.high and w <= s.long for s in sheets)]
-    ways.sort(reverse=True)
-    last = {i: at for at, (_, _, i) in enumerate(ways)}
-    return tuple(_Slot(i, w, h, last[i] == at) for at, (h, w, i) in enumerate(ways))
-
-
-def _lower_bound(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> int:
-    area = sum(p.long * p.high for p in pieces)
-    by_area = -(-area // (sheets[0].long * sheets[0].high))
-    bounds = [1, by_area, _too_large_to_share(pieces, sheets[0])]
-    if not any(p.turn for p in pieces):
-        line = [(p.long, p.high) for p in sorted(pieces, key=lambda p: -p.high)]
-        bounds.append(-(-_shelf_heights(line, sheets[0].long) // sheets[0].high))
+def _lower_bound(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
+    """By area, by pieces of which no two share a sheet and, where none turns, by the heights of the shelves."""
+    long, high = sheets[0].long, sheets[0].high
+    bounds = [-(-sum(p.long * p.high * n for p, n in kinds.items()) // (long * high)), _most_apart(kinds, sheets)]
+    if not any(p.turn for p in kinds):
+        # Pieces in one line, highest first: j shelves hold j lengths, so the next is as high as the piece there.
+        heights = reached = shelves = 0
+        for piece in sorted(kinds.elements(), key=lambda p: -p.high):
+            reached += piece.long
+            while reached > shelves * long:
+                heights += piece.high
+                shelves += 1
+        bounds.append(-(-heights // high))
     return max(bounds)
 
 
-def _too_large_to_share(pieces: Sequence[Piece], sheet: Sheet) -> int:
-    """Pieces of which no two share a sheet: two on one sheet are apart along it or across it."""
-    if any(p.turn for p in pieces):
-        return sum(1 for p in pieces if 2 * min(p.long, p.high) > max(sheet.long, sheet.high))
-    return sum(1 for p in pieces if 2 * p.long > sheet.long and 2 * p.high > sheet.high)
+def _most_apart(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
+    """Many pieces of which no two share a sheet, where they would be beside or over each other."""
+    apart = {
+        one: {
+            other
+            for other in kinds
+            if all(a[0] + b[0] > s.high and a[1] + b[1] > s.long
+                   for s in sheets for a in one.lays(s) for b in other.lays(s))
+        }
+        for one in kinds
+    }  # fmt: skip
+    lonely = sorted(kinds, key=lambda kind: -len(apart[kind]))
+    most = 0
+    for first in lonely:
+        chosen = {first}
+        for kind in lonely:
+            if chosen <= apart[kind] | {kind}:
+                chosen.add(kind)
+        most = max(most, sum(kinds[kind] if kind in apart[kind] else 1 for kind in chosen))
+    return most
 
 
-def _shelf_heights(line: Iterable[tuple[int, int]], long: int, on_shelves: int = 0) -> int:
-    """A height that the new shelves of all sheets together cannot undercut, for pieces that do not turn.
+@dataclass(slots=True, order=True)
+class _Open:
+    """A sheet begun: `rest` height not yet in shelves, `long` its length, `shelves` (rest length, height)."""
 
-    `line` holds (length, height) of the pieces, highest first, laid in one line; `on_shelves` is the length still free
-    on shelves begun. These and the j highest new shelves hold `on_shelves` and j sheets' lengths at most, so the next
-    shelf is as high as the piece that the line has reached there.
+    rest: int
+    long: int
+    shelves: list[tuple[int, int]]
+
+
+def _first_fit(pieces: Sequence[Piece], sheets: Sequence[Sheet], way: Sheet, lying: bool) -> int:
+    """Enough sheets: highest piece first onto the fullest shelf that takes it, lying or standing, by one way of sheet
+    (pieces that fit it only otherwise: by another)."""
+    chosen: list[tuple[int, int, Sheet]] = []
+    for piece in pieces:
+        lays = [(*lay, way) for lay in piece.lays(way)] or [(*lay, s) for s in sheets for lay in piece.lays(s)]
+        chosen.append(min(lays) if lying else max(lays))
+    begun: list[_Open] = []
+    for high, long, sheet in sorted(chosen, key=lambda lay: (-lay[0], -lay[1])):
+        shelved = ((o, s) for o in begun for s in o.shelves if long <= s[0] and high <= s[1])
+        one, shelf = next(shelved, (None, (0, 0)))
+        if one is not None:
+            one.shelves.remove(shelf)
+        else:
+            one = next((o for o in begun if high <= o.rest and long <= o.long), None)
+            if one is None:
+                one = _Open(sheet.high, sheet.long, [])
+                begun.append(one)
+            one.rest -= high
+            shelf = (one.long, high)
+        one.shelves.append((shelf[0] - long, shelf[1]))
+        one.shelves.sort()
+        begun.sort()
+    return len(begun)
+
+
+_Node = tuple[str, Sheet, int, int]  # "stack" or "shelf" of a way of sheet, the next step, the length left
+_Arc = dict[_Node | Piece, int]  # what it brings to nodes (below 0: takes from one), and how many pieces of a kind
+
+
+def _by_program(kinds: Counter[Piece], sheets: Sequence[Sheet], known: Nesting) -> Nesting:
+    """The bounds drawn together by an integer program: how often each arc is used, every node giving what it gets."""
+    arcs = _arcs(kinds, sheets)
+    if len(arcs) > MOST_ARCS:
+        return known
+    import numpy as np
+    from scipy.optimize import LinearConstraint, milp
+    from scipy.sparse import csr_array
+
+    row = {node: i for i, node in enumerate(dict.fromkeys(node for arc in arcs for node in arc))}
+    rows, columns, values = np.array([(row[node], j, n) for j, arc in enumerate(arcs) for node, n in arc.items()]).T
+    flows = csr_array((values, (rows, columns)), (len(row), len(arcs)))
+    wanted = np.array([kinds[node] if isinstance(node, Piece) else 0 for node in row])
+    begun = (np.arange(len(arcs)) < len(sheets)).astype(float)
+    result = milp(
+        begun, integrality=np.ones(len(arcs), dtype=np.int64), options={"time_limit": TIME_LIMIT},
+        constraints=[LinearConstraint(flows, wanted, np.inf), LinearConstraint(begun, known.least, np.inf)],
+    )  # fmt: skip
+    least, enough = known.least, known.sheets
+    if result.x is not None and (flows @ (times := np.rint(result.x).astype(int)) >= wanted).all():
+        enough = min(enough, int(begun @ times))
+    if result.mip_dual_bound is not None:
+        least = max(least, math.ceil(result.mip_dual_bound - SAFE))
+    return Nesting(enough, min(least, enough))
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Something of a `size` that may be taken up to `most` times; each gives one to a node, or one piece of a kind."""
+
+    size: int
+    most: int
+    gives: _Node | Piece
+
+
+def _arcs(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> list[_Arc]:
+    """First one for each way to begin a sheet, then those of stacks and shelves, up to one more than `MOST_ARCS`.
+
+    A stack takes shelves of one height after the other, the highest first, each as often as there are pieces for it. A
+    shelf begins at the lays of its height and takes one lay after the other, as often as there are pieces of it.
     """
-    total = reached = 0
-    held = on_shelves
-    for piece_long, high in line:
-        reached += piece_long
-        while reached > held:
-            total += high
-            held += long
-    return total
+    arcs: list[_Arc] = [{("stack", sheet, 0, sheet.high): 1} for sheet in sheets]
+    for sheet in sheets:
+        lays = sorted(((*lay, kind) for kind in kinds for lay in kind.lays(sheet)), reverse=True)
+        first = {high: at for at, (high, _, _) in reversed(list(enumerate(lays)))}
+        most = Counter(high for high, _, kind in lays for _ in range(kinds[kind]))
+        stack = [_Step(high, most[high], ("shelf", sheet, first[high], sheet.long)) for high in sorted(most)[::-1]]
+        shelf = [_Step(long, kinds[kind], kind) for _, long, kind in lays]
+        ways = chain(_walk("stack", sheet, sheet.high, [0], stack),
+                     _walk("shelf", sheet, sheet.long, first.values(), shelf))  # fmt: skip
+        arcs += islice(ways, MOST_ARCS + 1 - len(arcs))
+    return arcs
 
 
-def _first_fit(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
-    """Enough sheets: highest piece first onto the first shelf that takes it, lying or standing, by one way of sheet."""
-    counts = [_first_fit_with(kinds, sheets, way, lying) for way in sheets for lying in (True, False)]
-    return min(counts)
-
-
-def _first_fit_with(kinds: Counter[Piece], sheets: Sequence[Sheet], way: Sheet, lying: bool) -> int:
-    chosen: list[tuple[_Slot, Sheet]] = []
-    for kind, count in kinds.items():
-        fitting = [(h, w, s) for s in (way, *sheets) for h, w in sorted(_lays_of(kind)) if h <= s.high and w <= s.long]
-        own = [lay for lay in fitting if lay[2] == way] or fitting
-        high, long, sheet = min(own) if lying else max(own)
-        chosen += [(_Slot(0, long, high, True), sheet)] * count
-    opened: tuple[_Open, ...] = ()
-    for slot, sheet in sorted(chosen, key=lambda c: (-c[0].high, -c[0].long)):
-        opened = _lays(slot, opened, (sheet,))[0]
-    return len(opened)
-
-
-def _fits(search: _Search, at: int, todo: tuple[int, ...], opened: tuple[_Open, ...]) -> bool:
-    """Whether the pieces `todo` (a count by kind) can be laid with the slots from `at` on."""
-    if not any(todo):
-        return True
-    search.nodes_left -= 1
-    if search.nodes_left <= 0 or _too_little_room(search, todo, opened):
-        return False
-    state = (at, todo, opened)
-    if state in search.seen:
-        return False
-    search.seen.add(state)
-    slot = search.slots[at]
-    if todo[slot.kind] == 0:
-        return _fits(search, at + 1, todo, opened)
-    rest = (*todo[: slot.kind], todo[slot.kind] - 1, *todo[slot.kind + 1 :])
-    more = search.sheets if len(opened) < search.count else ()
-    if any(_fits(search, at, rest, after) for after in _lays(slot, opened, more)):
-        return True
-    return not slot.last and _fits(search, at + 1, todo, opened)
-
-
-def _too_little_room(search: _Search, todo: tuple[int, ...], opened: tuple[_Open, ...]) -> bool:
-    sheet, new = search.sheets[0], search.count - len(opened)
-    free = sum(o.free() for o in opened) + new * sheet.long * sheet.high
-    if sum(count * area for count, area in zip(todo, search.areas, strict=True)) > free:
-        return True
-    if len(search.sheets) > 1 or len(search.slots) > len(todo):  # heights along the shelves are not settled
-        return False
-    on_shelves = sum(rest for o in opened for rest, _ in o.shelves)
-    height = sum(o.rest for o in opened) + new * sheet.high
-    line = ((slot.long, slot.high) for slot in search.slots for _ in range(todo[slot.kind]))
-    return _shelf_heights(line, sheet.long, on_shelves) > height
-
-
-def _lays(slot: _Slot, opened: tuple[_Open, ...], more: Sequence[Sheet]) -> list[tuple[_Open, ...]]:
-    """Every state after laying the slot: on a shelf, as a new shelf, or on a new sheet of one of the ways `more`.
-
-    Equal sheets and equal shelves are tried once. Shelves come first: they use no further height.
-    """
-    shelved: list[tuple[_Open, ...]] = []
-    begun: list[tuple[_Open, ...]] = []
-    for i, sheet in enumerate(opened):
-        if i and opened[i - 1] == sheet:
-            continue
-        others = opened[:i] + opened[i + 1 :]
-        shelved += [_sorted(others, after) for after in _on_shelf(slot, sheet)]
-        if slot.high <= sheet.rest and slot.long <= sheet.long:
-            shelves = tuple(sorted((*sheet.shelves, (sheet.long - slot.long, slot.high))))
-            begun.append(_sorted(others, _Open(sheet.rest - slot.high, sheet.long, shelves)))
-    fresh = [_sorted(opened, _begin(slot, s)) for s in more if slot.long <= s.long and slot.high <= s.high]
-    return shelved + begun + fresh
-
-
-def _on_shelf(slot: _Slot, sheet: _Open) -> list[_Open]:
-    after = []
-    for shelf in dict.fromkeys(sheet.shelves):
-        if slot.long <= shelf[0] and slot.high <= shelf[1]:
-            shelves = list(sheet.shelves)
-            shelves.remove(shelf)
-            shelves.append((shelf[0] - slot.long, shelf[1]))
-            after.append(_Open(sheet.rest, sheet.long, tuple(sorted(shelves))))
-    return after
-
-
-def _begin(slot: _Slot, sheet: Sheet) -> _Open:
-    return _Open(sheet.high - slot.high, sheet.long, ((sheet.long - slot.long, slot.high),))
-
-
-def _sorted(others: tuple[_Open, ...], one: _Open) -> tuple[_Open, ...]:
-    return tuple(sorted((*others, one)))
-
-
-Division = Literal["whole length", "equal halves"]
-MOST_JOINTS = 2  # a third seam would show (common practice, no source)
-MICROMETRES = Decimal(1000)  # a millimetre's; the search runs on whole numbers
+def _walk(name: str, sheet: Sheet, room: int, begins: Iterable[int], steps: Sequence[_Step]) -> Iterator[_Arc]:
+    """Every step from the nodes (step, length that can be filled) reached from those where one `begins`."""
+    fills: list[Sequence[int]] = [[0]]  # what the steps from each on can fill: rooms that fill alike are one node
+    for step in reversed(steps):
+        taken = range(0, min(room, step.most * step.size) + 1, step.size)
+        few = len(fills[0]) <= MOST_ARCS
+        fills.insert(0, sorted({a + b for a in fills[0] for b in taken if a + b <= room}) if few else range(room + 1))
+    todo = [(at, room) for at in begins]
+    reached = set(todo)
+    while todo:
+        at, left = todo.pop()
+        for n in range(min(steps[at].most, left // steps[at].size) + 1):
+            rest, then = left - n * steps[at].size, at + 1
+            rest = fills[then][bisect_right(fills[then], rest) - 1]
+            while rest and steps[then].size > rest:
+                then += 1
+            arc: _Arc = {(name, sheet, at, left): -1}
+            if n:
+                arc[steps[at].gives] = n
+            if rest:
+                arc[name, sheet, then, rest] = 1
+                if (then, rest) not in reached:
+                    reached.add((then, rest))
+                    todo.append((then, rest))
+            if n or rest:
+                yield arc
 
 
 @dataclass(frozen=True, slots=True)
@@ -297,23 +270,6 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True)
-class Nesting:
-    """How many sheets are bought. `least` is the proven lower bound: equal to `sheets` where that is proven fewest.
-
-    `division` is how strips of two pieces are divided for that many.
-    """
-
-    sheets: int
-    least: int
-    division: Division = field(default="whole length", compare=False)
-
-    @property
-    def proven(self) -> bool:
-        """No cutting of this model needs fewer."""
-        return self.sheets == self.least
-
-
-@dataclass(frozen=True, slots=True)
 class TooSmall:
     """The sheet cannot give a strip of a drum: `reason` says by how much."""
 
@@ -328,62 +284,44 @@ def strip_of(drum: Drum, covering: Covering) -> Strip | TooSmall:
         return TooSmall(drum.name, f"a clearance of {covering.clearance} mm at each edge leaves nothing to cover")
     whole = drum.circumference + covering.overlap
     longest = _longest(width, covering)
-    if longest is None:
-        sheet = f"the sheet is {_mm(covering.length)} x {_mm(covering.width)}{_direction(covering)}"
-        return TooSmall(drum.name, f"its strip is {_mm(whole)} x {_mm(width)} mm, and {sheet}")
-    joints = 1 if whole <= longest else MOST_JOINTS
+    joints = 1 if longest is not None and whole <= longest else MOST_JOINTS
     length = drum.circumference + joints * covering.overlap
-    if length > joints * longest:
-        return TooSmall(
-            drum.name,
-            f"its strip is {_mm(whole)} x {_mm(width)} mm, and two pieces of {_mm(longest)} mm do not reach around it"
-            f"{_direction(covering)}",
-        )
-    return Strip(drum.name, length, width, joints)
+    if longest is not None and length <= joints * longest:
+        return Strip(drum.name, length, width, joints)
+    said = f"its strip is {whole:.0f} x {width:.0f} mm, and "
+    if longest is None:
+        said += f"the sheet is {covering.length:.0f} x {covering.width:.0f}"
+    else:
+        said += f"two pieces of {longest:.0f} mm do not reach around it"
+    along = "" if covering.turn else " (turn = false: strips lie along the sheet's first side)"
+    return TooSmall(drum.name, said + along)
 
 
 def piece_lengths(strip: Strip, covering: Covering, division: Division) -> tuple[Decimal, ...]:
     """The lengths of the pieces of a strip, in millimetres: a sheet's length and the rest, or halves, where two."""
-    return tuple(_lengths(strip, covering, division))
+    longest = _longest(strip.width, covering)
+    if strip.joints == 1 or longest is None:  # a strip is only made where the sheet gives it
+        return (strip.length,)
+    if division == "equal halves":
+        return (strip.length / MOST_JOINTS,) * MOST_JOINTS
+    return (longest, strip.length - longest)
 
 
 def nest(strips: Sequence[Strip], covering: Covering) -> Nesting:
     """The fewest whole sheets that give all the strips."""
-    sheets = _sheets(covering)
-    found = {way: fewest_sheets(_pieces(strips, covering, way), sheets) for way in _divisions(strips)}
-    best = min(found, key=lambda way: found[way].sheets)
-    return Nesting(found[best].sheets, min(f.least for f in found.values()), best)
-
-
-def _divisions(strips: Sequence[Strip]) -> tuple[Division, ...]:
-    return ("whole length", "equal halves") if any(s.joints > 1 for s in strips) else ("whole length",)
-
-
-def _direction(covering: Covering) -> str:
-    return "" if covering.turn else " (turn = false: strips lie along the sheet's first side)"
-
-
-def _sheets(covering: Covering) -> tuple[Sheet, ...]:
-    along = Sheet(_floor(covering.length), _floor(covering.width))
-    return (along, Sheet(along.high, along.long)) if covering.turn and along.long != along.high else (along,)
-
-
-def _pieces(strips: Sequence[Strip], covering: Covering, division: Division) -> tuple[Piece, ...]:
-    pieces: list[Piece] = []
-    for strip in strips:
-        high = _ceil(strip.width)
-        pieces += [Piece(_ceil(length), high, covering.turn) for length in _lengths(strip, covering, division)]
-    return tuple(pieces)
-
-
-def _lengths(strip: Strip, covering: Covering, division: Division) -> list[Decimal]:
-    if strip.joints == 1:
-        return [strip.length]
-    if division == "equal halves":
-        return [strip.length / strip.joints] * strip.joints
-    longest = _longest(strip.width, covering)
-    assert longest is not None  # noqa: S101 - a Strip is only made where the sheet gives it
-    return [longest, strip.length - longest]
+    long, high = int(covering.length * MICROMETRES), int(covering.width * MICROMETRES)
+    sheets = [Sheet(long, high), Sheet(high, long)] if covering.turn and long != high else [Sheet(long, high)]
+    divisions: list[Division] = ["whole length", "equal halves"]
+    nestings = []
+    for division in divisions if any(s.joints > 1 for s in strips) else divisions[:1]:
+        pieces = [
+            Piece(math.ceil(length * MICROMETRES), math.ceil(strip.width * MICROMETRES), covering.turn)
+            for strip in strips
+            for length in piece_lengths(strip, covering, division)
+        ]
+        nestings.append(replace(fewest_sheets(pieces, sheets), division=division))
+    best = min(nestings, key=lambda nesting: nesting.sheets)
+    return replace(best, least=min(nesting.least for nesting in nestings))
 
 
 def _longest(width: Decimal, covering: Covering) -> Decimal | None:
@@ -391,15 +329,3 @@ def _longest(width: Decimal, covering: Covering) -> Decimal | None:
     along = [covering.length] if width <= covering.width else []
     across = [covering.width] if covering.turn and width <= covering.length else []
     return max(along + across, default=None)
-
-
-def _ceil(mm: Decimal) -> int:
-    return int((mm * MICROMETRES).to_integral_value(rounding=ROUND_CEILING))
-
-
-def _floor(mm: Decimal) -> int:
-    return int(mm * MICROMETRES)
-
-
-def _mm(length: Decimal) -> str:
-    return f"{length.quantize(Decimal(1)):f}"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import astuple, replace
 
 import numpy as np
 import pytest
@@ -109,16 +109,17 @@ def test_what_the_ceiling_is_made_up_of(on_margin: bool, parts: bool, seed: int)
     ceiling where there is one; VAT by the directive's own words."""
     deals = random_deals(seed, on_margin=on_margin, parts=parts)
     found = ceilings(deals, 0.1)
-    made = make_up(deals, found.leaves)
-    np.testing.assert_allclose(made.sells_for, deals.clipped.mean(axis=1))
-    net = made.sells_for - made.vat
-    np.testing.assert_allclose(made.profit, deals.margin * net, atol=1e-8)
-    left = net - made.fee - deals.cost - made.profit
-    np.testing.assert_allclose(left, found.leaves, atol=1e-8)
+    sells_for, vat, fee, costs, margin, leaves = np.array([astuple(row) for row in make_up(deals, found.leaves)]).T
+    np.testing.assert_allclose(sells_for, deals.clipped.mean(axis=1))
+    net = sells_for - vat
+    np.testing.assert_allclose(margin, deals.margin * net, atol=1e-8)
+    left = net - fee - costs - margin
+    np.testing.assert_allclose(costs, deals.cost)
+    np.testing.assert_allclose([left, leaves], [found.leaves, found.leaves], atol=1e-8)
     has = found.ceiling >= 0
     np.testing.assert_allclose(found.ceiling[has], np.floor(left[has] * 100 + 1e-6) / 100, atol=1e-9)
     if not on_margin:
-        np.testing.assert_allclose(made.vat, made.sells_for * deals.rate / (1 + deals.rate))
+        np.testing.assert_allclose(vat, sells_for * deals.rate / (1 + deals.rate))
 
 
 @pytest.mark.parametrize("on_margin", [False, True])

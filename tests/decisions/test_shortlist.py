@@ -10,7 +10,7 @@ import pytest
 
 from kitvalue.decisions import shortlist
 from kitvalue.decisions.ceiling import Base, Paid
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, ranked, without_value
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, ranked
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import terms_of
 from tests import worked
@@ -83,7 +83,7 @@ def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
         uses = [used(expected_profit=profit)]
         return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ["full"], ())
 
-    lost = without_value(offer(row=2, offer="D2"), PAID, "no such series")
+    lost = JudgedOffer(offer(row=2, offer="D2"), PAID, reason="no such series")
     rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
     assert [o.offer.row for o in ranked(rows)] == [5, 6, 3, 4, 8, 2]
 

@@ -64,7 +64,7 @@ def test_selling_on_costs_its_hours_with_contingency() -> None:
 
 
 def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:
-    needs = donor_needs(worked.plan(), worked.shop())
+    needs = donor_needs(worked.plan())
     assert [need.id for need in needs] == ["A", "B"]
     fit_a = offer(sizes=sizes("12x10 22x16 16x16 13x11 14x6.5"))
     fit_b = offer(sizes=sizes("10x9 14x14"))

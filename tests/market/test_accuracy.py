@@ -11,16 +11,16 @@ import pytest
 
 from kitvalue.intake.books.book import PriceBook
 from kitvalue.market import accuracy
-from kitvalue.market import encoding as columns
 from kitvalue.market.accuracy import (
     assess,
     assessed_rows,
-    foretell_quarters,
     hold_out_folds,
     kit_of,
     left_out_prices,
+    predict_quarters,
     ratio_study,
 )
+from kitvalue.market.encoding import of_kits
 from kitvalue.market.fit import fit_rows
 from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import subset, without_empty_series
@@ -99,7 +99,7 @@ def test_forward_in_time_uses_only_the_past() -> None:
         newest.append(part.date.max())
         return REFIT(part)
 
-    held = foretell_quarters(book, watching)
+    held = predict_quarters(book, watching)
     assert held is not None
     quarters = book.date.astype("datetime64[M]").astype(int) // 3
     starts = [np.datetime64(int(q) * 3, "M").astype("datetime64[D]") for q in np.unique(quarters)]
@@ -115,14 +115,14 @@ def test_forward_skips_series_unseen_by_then_and_counts_them() -> None:
     late = np.flatnonzero(book.date > np.datetime64("2026-09-30"))[:3]  # one quarter
     codes = np.where(book.series == 4, 3, book.series)
     codes[late] = 4
-    held = foretell_quarters(replace(book, series=codes), REFIT)
+    held = predict_quarters(replace(book, series=codes), REFIT)
     assert held is not None
     assert held.skipped == 3
 
 
 def test_young_and_tiny_books_say_why_a_figure_is_missing() -> None:
     book = invented_book(n=50)
-    assert foretell_quarters(book, REFIT) is None
+    assert predict_quarters(book, REFIT) is None
     found = assess(book, REFIT(book), REFIT)
     assert found.forward_median_ape is None
     assert any("60 dated rows" in r for r in found.reasons)
@@ -131,7 +131,7 @@ def test_young_and_tiny_books_say_why_a_figure_is_missing() -> None:
     assert (small.coverage_80 is None) == any("coverage_80" in r for r in small.reasons)
 
 
-def test_what_is_foretold_is_the_typical_price_of_the_outlook() -> None:
+def test_what_is_predicted_is_the_typical_price_of_the_outlook() -> None:
     """Two routes to one number: the price alone, and the outlook with its ranges."""
     book = invented_book(n=80, features=True)
     fit = REFIT(subset(book, np.arange(60)))
@@ -169,7 +169,7 @@ def test_one_more_sighting_narrows_the_level_as_said() -> None:
     book = invented_book(n=80)
     fit = fit_rows(book, 10.0, robust=False, pooled=True)
     for known in series_knowledge(fit):
-        rows = columns.of_kits([usual_kit(fit, known.name)], fit.recipe.series, fit.recipe.reference_date, ())
+        rows = of_kits([usual_kit(fit, known.name)], fit.recipe)
         x = fit.columns_of(rows)[0]
         before = x @ fit.level_root @ fit.level_root.T @ x
         A = np.linalg.inv(fit.level_root @ fit.level_root.T) + np.outer(x, x)
@@ -191,9 +191,9 @@ def test_prb_of_prices_that_lie_close_together_is_told_too() -> None:
     assert ratio_study(predicted, observed).prb == pytest.approx(assesspy.prb(predicted, observed), rel=1e-9)
 
 
-def test_the_figures_forward_in_time_are_those_of_the_foretold_rows() -> None:
+def test_the_figures_forward_in_time_are_those_of_the_predicted_rows() -> None:
     book = invented_book(n=150)
-    found, held = assess(book, REFIT(book), REFIT), foretell_quarters(book, REFIT)
+    found, held = assess(book, REFIT(book), REFIT), predict_quarters(book, REFIT)
     assert held is not None
     assert found.forward_rows == len(held.observed) > 0
     errors = sorted(abs(held.typical / held.observed - 1) * 100)

@@ -10,7 +10,7 @@ import pytest
 import statsmodels.formula.api as smf
 
 from kitvalue.market.encoding import Kit
-from kitvalue.market.fit import _wrong_sign, fit_book
+from kitvalue.market.fit import fit_book, wrong_signs
 from kitvalue.market.outlook import known_cautions, outlook
 from tests.market.books import invented_book
 
@@ -69,12 +69,12 @@ def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
     fit = fit_book(invented_book(n=60), None)
     term = next(t for t in fit.terms if t.name == "condition")
     down = replace(term, coefficient=-0.1, low=-0.2, high=0.05)
-    assert _wrong_sign(down) == (
-        "kits in better condition come out cheaper in this book (the range allows the opposite): "
-        "look for misread rows, or add more kits"
-    )
     pieces = replace(down, name="log_pieces", high=-0.01)
-    assert _wrong_sign(pieces) == "bigger kits come out cheaper in this book: look for misread rows, or add more kits"
+    assert wrong_signs([term, down, pieces, replace(down, high=-0.01)]) == [
+        "kits in better condition come out cheaper in this book (the range allows the opposite): "
+        "look for misread rows, or add more kits",
+        "bigger kits come out cheaper in this book: look for misread rows, or add more kits",
+    ]
 
 
 def test_sold_kits_that_come_out_dearer_than_asked_ones_are_doubted() -> None:

@@ -9,7 +9,8 @@ import pytest
 
 from kitvalue.decisions.ceiling import step_of
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
-from kitvalue.market.design import build_recipe, listed
+from kitvalue.intake.text.words import rows_phrase
+from kitvalue.market.design import build_recipe
 from kitvalue.market.encoding import FeatureValue, Kit, Recipe, newest_date, of_book
 from kitvalue.market.fit import fit_book
 from kitvalue.market.outlook import outlook
@@ -32,7 +33,7 @@ def test_sold_only_on_one_channel_names_rows_and_keeps_the_effect_inside_sold() 
     book = invented_book(n=40)
     mixed = replace(book, channel=np.where(book.price_kind == 1, 2, 1))
     found = reasons(mixed)
-    sold_rows = listed(book.rows[book.price_kind == 1])
+    sold_rows = rows_phrase(book.rows[book.price_kind == 1].tolist())
     assert found["auction"] == (
         f"all sold rows are auction rows and no others are ({sold_rows}); its effect is inside sold"
     )
@@ -104,11 +105,11 @@ def test_words_enter_as_indicators_against_the_most_frequent() -> None:
 
 
 def test_long_lists_of_rows_are_cut() -> None:
-    assert listed([4]) == "row 4"
-    assert listed([4, 6, 9]) == "rows 4, 6 and 9"
-    assert listed(range(2, 32)).endswith("13 and 18 more")
-    assert listed(range(2, 14)).endswith("12 and 13")  # twelve are shown whole
-    assert listed(range(2, 15)).endswith("13 and 1 more")
+    assert rows_phrase([4]) == "row 4"
+    assert rows_phrase([4, 6, 9]) == "rows 4, 6 and 9"
+    assert rows_phrase(range(2, 32)).endswith("13 and 18 more")
+    assert rows_phrase(range(2, 14)).endswith("12 and 13")  # twelve are shown whole
+    assert rows_phrase(range(2, 15)).endswith("13 and 1 more")
 
 
 def asked_and_paid(paid: float, rows: int, asked_rows: int) -> PriceBook:

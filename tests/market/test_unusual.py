@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market import encoding as columns
 from kitvalue.market.fit import fit_book, fit_rows
 from kitvalue.market.fitted import TermEstimate, gross_rows, hint
 from tests.market.books import invented_book
@@ -41,7 +40,7 @@ def test_plain_leverage_and_left_out_residuals_are_statsmodels() -> None:
     """A second program: the influence measures of the same least squares."""
     book = invented_book(n=60)
     fit = fit_rows(book, None, robust=False, pooled=False)
-    F = fit.columns_of(columns.of_book(book, fit.recipe.reference_date))
+    F = fit.columns_of(fit.rows)
     peer = sm.OLS(np.log(book.price), F).fit().get_influence()
     np.testing.assert_allclose(fit.leverage, peer.hat_matrix_diag, rtol=1e-9)
     np.testing.assert_allclose(fit.left_out_residuals, peer.resid_press, rtol=1e-8)

@@ -15,7 +15,6 @@ import statsmodels.api as sm
 
 from kitvalue.intake.settings.shop import Shop, ShopTable
 from kitvalue.intake.text.problems import FileCounts, FileError, RefusedError
-from kitvalue.market import encoding as columns
 from kitvalue.market import results as market_results
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
@@ -167,7 +166,7 @@ def test_robust_errors_are_statsmodels_hc3_on_a_plain_fit() -> None:
     shop = Shop(shop=ShopTable(name="Dock Road Drums", currency="EUR"))
     results = fit_prices(Prices(BOOK, shop), robust=False, pooled=False)
     fit = results.fit
-    F = fit.columns_of(columns.of_book(BOOK, fit.recipe.reference_date)) * fit.scaling.scale + fit.scaling.center
+    F = fit.columns_of(fit.rows) * fit.scaling.scale + fit.scaling.center
     F[:, 0] = 1
     peer = sm.OLS(np.log(BOOK.price), F).fit(cov_type="HC3")
     np.testing.assert_allclose(results.robust_bse(), peer.bse, rtol=1e-8)

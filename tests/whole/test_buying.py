@@ -17,10 +17,9 @@ from kitvalue.decisions.sourcing import cut_cost, wanted_drums
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
-from kitvalue.market import encoding as columns
-from kitvalue.market.encoding import FeatureValue, Kit, like, offsets
+from kitvalue.market.encoding import FeatureValue, Kit, of_kits, offsets
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import sample_of, scatter_at
+from kitvalue.market.outlook import scatter_at
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -53,8 +52,8 @@ class Sale:
 
 def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
     """The signed sample of one kit in money, and the one that means are taken from."""
-    rows = columns.of_kits([kit], fit.recipe.series, fit.recipe.reference_date, like(fit.recipe))
-    seen = scatter_at(fit, sample_of(fit), fit.columns_of(rows)[0], stretch=True, unseen=False)
+    rows = of_kits([kit], fit.recipe)
+    seen = scatter_at(fit, fit.columns_of(rows)[0], stretch=True, unseen=False)
     shift = float(offsets(rows, fit.recipe)[0])
     return np.exp(seen.predictions + seen.residuals + shift), np.exp(seen.predictions + seen.clipped + shift)
 

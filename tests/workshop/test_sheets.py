@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import itertools
 import random
-from collections import Counter
+import subprocess
+import sys
 from decimal import Decimal
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.workshop import sheets as shelves
+from kitvalue.workshop import sheets as packing
 from kitvalue.workshop.sheets import (
     Covering,
-    Found,
     Nesting,
     Piece,
     Sheet,
@@ -150,54 +150,71 @@ def test_the_search_finds_what_trying_everything_finds(sides: list[tuple[int, in
     ways = [Sheet(10, 6), Sheet(6, 10)] if turn else [Sheet(10, 6)]
     pieces = [Piece(long, high, turn) for long, high in sides]
     best = by_trying(pieces, ways)
-    assert fewest_sheets(pieces, ways) == Found(best, best)
+    assert fewest_sheets(pieces, ways) == Nesting(best, best)
 
 
 def test_a_sheet_filled_to_the_last_millimetre_is_found() -> None:
     # longest first leaves a third shelf: 5+4, 4+3+2, 2; the two shelves 5+3+2 and 4+4+2 fill the sheet
     pieces = [Piece(long, 3, False) for long in (5, 4, 4, 3, 2, 2)]
-    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Found(1, 1)
-    assert fewest_sheets([*pieces, Piece(1, 1, False)], [Sheet(10, 6)]) == Found(2, 2)
+    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Nesting(1, 1)
+    assert fewest_sheets([*pieces, Piece(1, 1, False)], [Sheet(10, 6)]) == Nesting(2, 2)
 
 
-def test_a_search_cut_short_states_its_gap() -> None:
-    pieces = [
-        Piece(long, high, False) for long, high in [(6, 3), (6, 3), (5, 3), (5, 3), (4, 2), (4, 2), (3, 3), (7, 2)]
-    ]
-    whole = fewest_sheets(pieces, [Sheet(10, 6)])
-    assert whole.sheets == whole.least
-    cut = fewest_sheets(pieces, [Sheet(10, 6)], node_limit=1)
-    assert cut.least <= whole.sheets <= cut.sheets
+def test_a_program_too_large_or_out_of_time_states_its_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    pieces = [Piece(long, 3, False) for long in (5, 4, 4, 3, 2, 2)]
+    for limit in ("MOST_ARCS", "TIME_LIMIT"):
+        with monkeypatch.context() as change:
+            change.setattr(packing, limit, 2 if limit == "MOST_ARCS" else 0)
+            assert fewest_sheets(pieces, [Sheet(10, 6)]) == Nesting(2, 1), limit
+    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Nesting(1, 1)
 
 
 def test_nothing_to_cover_takes_no_sheet() -> None:
-    assert fewest_sheets([], [Sheet(10, 6)]) == Found(0, 0)
+    assert fewest_sheets([], [Sheet(10, 6)]) == Nesting(0, 0)
 
 
-# --- the search without the linear program ---------------------------------------------------------------------------
+# --- where first-fit misses the lower bound --------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("turn", [True, False])
-def test_the_search_alone_finds_what_trying_everything_finds(monkeypatch: pytest.MonkeyPatch, turn: bool) -> None:
-    monkeypatch.setattr(shelves, "sheets_by_patterns", lambda ways, demand: None)
+def test_the_program_finds_what_trying_everything_finds(monkeypatch: pytest.MonkeyPatch, turn: bool) -> None:
     rng = random.Random(20261125)
     ways = [Sheet(10, 6), Sheet(6, 10)] if turn else [Sheet(10, 6)]
-    searched = 0
+    solved = 0
     for _ in range(120):
         pieces = [Piece(rng.randint(2, 7), rng.choice([2, 3, 4, 4, 6]), turn) for _ in range(rng.randint(3, 6))]
-        if shelves._lower_bound(pieces, ways) == shelves._first_fit(Counter(pieces), ways):
-            continue  # nothing to search
-        searched += 1
+        with monkeypatch.context() as change:
+            change.setattr(packing, "MOST_ARCS", 2)
+            if fewest_sheets(pieces, ways).proven:
+                continue  # nothing to solve
+        solved += 1
         best = by_trying(pieces, ways)
-        assert fewest_sheets(pieces, ways) == Found(best, best), pieces
-    assert searched >= 10
+        assert fewest_sheets(pieces, ways) == Nesting(best, best), pieces
+    assert solved >= 10
 
 
-def test_the_search_alone_stops_at_its_limit(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(shelves, "sheets_by_patterns", lambda ways, demand: None)
-    pieces = [Piece(long, 3, False) for long in (5, 4, 4, 3, 2, 2)]
-    assert fewest_sheets(pieces, [Sheet(10, 6)]) == Found(1, 1)
-    assert fewest_sheets(pieces, [Sheet(10, 6)], node_limit=3) == Found(2, 1)
+@pytest.mark.parametrize("turn", [True, False])
+def test_the_program_alone_needs_no_first_fit(monkeypatch: pytest.MonkeyPatch, turn: bool) -> None:
+    """Whatever first-fit finds, also where it is the fewest: the program packs as well, and proves as much."""
+    monkeypatch.setattr(packing, "_first_fit", lambda pieces, *way: len(pieces) + 1)
+    monkeypatch.setattr(packing, "_lower_bound", lambda *pieces: 1)
+    rng = random.Random(20261126)
+    ways = [Sheet(10, 6), Sheet(6, 10)] if turn else [Sheet(10, 6)]
+    for _ in range(40):
+        sides = [(rng.randint(1, 10), rng.randint(1, 6)) for _ in range(rng.randint(1, 3))]
+        pieces = [Piece(*rng.choice(sides), turn) for _ in range(rng.randint(1, 5))]
+        best = by_trying(pieces, ways)
+        assert fewest_sheets(pieces, ways) == Nesting(best, best), pieces
+
+
+def test_a_kit_that_first_fit_packs_needs_no_scipy() -> None:
+    code = (
+        "import sys; from kitvalue.workshop.sheets import *; "
+        "print(fewest_sheets([Piece(5, 3, False)] * 5, [Sheet(10, 6)]).sheets, 'scipy' in sys.modules)"
+    )
+    assert (
+        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "2 False\n"
+    )
 
 
 @pytest.mark.parametrize(
@@ -206,15 +223,39 @@ def test_the_search_alone_stops_at_its_limit(monkeypatch: pytest.MonkeyPatch) ->
 )
 def test_halves_share_a_sheet_and_more_than_halves_do_not(long: int, high: int, count: int, sheets: int) -> None:
     """Exact divisions of a sheet of 10 by 6, counted by hand."""
-    assert fewest_sheets([Piece(long, high, False)] * count, [Sheet(10, 6)]) == Found(sheets, sheets)
+    assert fewest_sheets([Piece(long, high, False)] * count, [Sheet(10, 6)]) == Nesting(sheets, sheets)
 
 
-def test_pieces_too_many_to_search_are_counted_standing_where_that_takes_fewer() -> None:
+def test_pieces_by_the_hundred_stand_where_that_takes_fewer() -> None:
     """By area: 300 pieces of 4 by 3 fill 100 sheets of 9 by 4 exactly, three standing on each; lying, two fit."""
-    assert len([Piece(4, 3, True)] * 300) > shelves.MOST_SEARCHED
-    assert fewest_sheets([Piece(4, 3, True)] * 300, [Sheet(9, 4)]) == Found(100, 100)
+    assert fewest_sheets([Piece(4, 3, True)] * 300, [Sheet(9, 4)]) == Nesting(100, 100)
 
 
-def test_pieces_too_many_to_search_still_have_enough_sheets() -> None:
-    """By hand: two of 4 beside each other in 9, no second shelf of 3 over 3 in 5; by area no fewer than 972 / 45."""
-    assert fewest_sheets([Piece(4, 3, False)] * 81, [Sheet(9, 5)]) == Found(41, 22)
+def test_of_pieces_by_the_hundred_the_fewest_sheets_are_proven() -> None:
+    """By hand: two of 4 beside each other in 9, no second shelf of 3 over 3 in 5; by area 972 / 45 would do."""
+    assert fewest_sheets([Piece(4, 3, False)] * 81, [Sheet(9, 5)]) == Nesting(41, 41)
+
+
+def test_too_many_ways_to_fill_a_shelf_still_give_bounds_that_hold() -> None:
+    pieces = [Piece(10_000 + 7 * i * i, 10 + i, False) for i in range(30)]
+    shelf = Sheet(200_000, 40)
+    area = sum(piece.long * piece.high for piece in pieces) / (shelf.long * shelf.high)
+    nesting = fewest_sheets(pieces, [shelf])
+    assert area <= nesting.least <= nesting.sheets <= 30
+
+
+SIZES = (
+    "22x16", "22x14", "24x14", "20x16", "18x16", "16x16", "14x14", "13x11", "12x10", "10x9", "14x12", "10x8", "14x6.5",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("turn", [True, False])
+@pytest.mark.parametrize("sheet", [(1370, 610, 50, 6), (2440, 1220, 150, -10)])
+def test_thirty_shells(sheet: tuple[int, int, int, int], turn: bool) -> None:
+    """An order for many kits: proven, and no less than the area asks for."""
+    long, wide, overlap, clearance = (Decimal(side) for side in sheet)
+    covering = Covering(long, wide, overlap, clearance, turn)
+    strips = [strip(SIZES[i % len(SIZES)], covering) for i in range(30)]
+    nesting = nest(strips, covering)
+    assert nesting.proven
+    assert nesting.least >= sum(strip.area for strip in strips) / (long * wide / 1_000_000)

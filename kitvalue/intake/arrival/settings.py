@@ -16,47 +16,12 @@ from kitvalue.intake.books.specs import feature_reader, kind_reader, read_shop_g
 from kitvalue.intake.settings.pasting import PasteBlock
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import TURNED, is_number_to_ten, scale_to_ten
+from kitvalue.intake.text.languages import any_of, word_lists
 from kitvalue.intake.text.problems import UNKNOWN_WORDS, Level, Problem
 from kitvalue.intake.text.tomltext import Place, toml_heading, toml_key, toml_text
 from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.text.words import Refusal, fold, likeness, says_not_known, trimmed
 
-_GUESSES: Final[Mapping[str, str]] = {
-    "wipe": (
-        "mint, near mint, as new, like new, new, excellent, excellent condition, exc, very good, v good, vgood, vg, "
-        "vgc, very good condition, neu, neuwertig, wie neu, fast neu, ausgezeichnet, hervorragend, sehr gut, "
-        "sehr guter zustand, neuf, comme neuf, état neuf, excellent état, très bon, tres bon, très bon état, "
-        "tres bon etat, tb, tbe, nieuw, als nieuw, zo goed als nieuw, uitstekend, zeer goed, heel goed, nuevo, "
-        "como nuevo, excelente, muy bueno, muy buen estado, muy bien, nuovo, come nuovo, pari al nuovo, eccellente, "
-        "ottimo, ottime condizioni, ottimo stato, molto buono"
-    ),
-    "freshen": (
-        "good, good condition, gc, tidy, gut, guter zustand, gut erhalten, bon, bon état, bon etat, be, goed, "
-        "goede staat, in goede staat, bueno, buen estado, bien, buono, buone condizioni, buono stato"
-    ),
-    "mend": (
-        "ok, okay, fair, average, used, decent, mittel, befriedigend, gebraucht, in ordnung, ordentlich, moyen, "
-        "état moyen, correct, passable, assez bon, redelijk, gebruikt, voldoende, regular, aceptable, normal, "
-        "usado, discreto, sufficiente, accettabile, usato, medio"
-    ),
-    "remake": (
-        "rough, tatty, poor, bad, needs work, work needed, project, restoration project, schlecht, mangelhaft, ranzig, "
-        "schlechter zustand, restaurierungsbedürftig, renovierungsbedürftig, überholungsbedürftig, à refaire, "
-        "a refaire, à restaurer, a restaurer, à rénover, mauvais, mauvais état, mauvais etat, slecht, slechte staat, "
-        "opknapper, opknappertje, malo, mal estado, para restaurar, a restaurar, cattivo, cattivo stato, scarso, "
-        "da restaurare, da sistemare"
-    ),
-    "harvest": (
-        "scrap, wreck, schrott, ausschlachten, zum ausschlachten, épave, epave, pour pièces, pour pieces, hs, sloop, "
-        "voor onderdelen, onderdelen, para piezas, despiece, chatarra, per ricambi, per pezzi, da pezzi, rottame"
-    ),
-}
-_BY_WORD: Final = {word: ours for ours, words in _GUESSES.items() for word in words.split(", ")}
-# Words before another that make it a little more or less of the same.
-_HOW_MUCH: Final = re.compile(
-    r"(?:a bit|bit|a little|slightly|quite|pretty|rather|fairly|really|very|etwas|ein bisschen|bisschen|ein wenig|"
-    r"ziemlich|recht|sehr|un peu|assez|plutôt|très|tres|een beetje|beetje|vrij|tamelijk|erg|heel|zeer) (?=.)"
-)
 _BLANK: Final = ' = ""  # '  # of a line that stands open, before its rows
 
 
@@ -74,12 +39,13 @@ def guessed_grade(text: str) -> str | None:
     says how much ("a bit rough") is taken for the word alone, where the two have no grade of their own.
     """
     words = " ".join(re.findall(r"[^\W_]+", fold(text[:200])))
-    while words not in _BY_WORD:
-        how_much = _HOW_MUCH.match(words)
+    grades = {word: ours for ours, known in word_lists("grades").items() for word in known}
+    while words not in grades:
+        how_much = re.match(rf"{any_of('cells', 'how much')} (?=.)", words)
         if how_much is None:
             return None
         words = words[how_much.end() :]
-    return _BY_WORD[words]
+    return grades[words]
 
 
 def guess_for(line: str) -> Guess | None:

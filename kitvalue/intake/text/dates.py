@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
+from kitvalue.intake.text.languages import word_numbers
 from kitvalue.intake.text.numbers import LONGEST, error_refusal, spreadsheet_error
 from kitvalue.intake.text.words import Refusal, visible
 
@@ -30,30 +31,6 @@ _MONTH_NAME_DAY: Final = re.compile(
 )
 _YEAR_MONTH_NAME: Final = re.compile(rf"(\d{{4}})[ -]([^\W\d_]+)\.?[ -](\d{{1,2}}){_TIME}", re.IGNORECASE)
 _WEEKDAY: Final = re.compile(r"([^\W\d_]{2,10})(?:\.,|,|\.)? ?(?=\w)")
-
-_MONTHS: Final[dict[str, int]] = {
-    name: number
-    for number, names in enumerate(
-        (
-            "jan january januar jänner jaenner", "feb february februar feber", "mar march mär märz mrz maerz",
-            "apr april", "may mai", "jun june juni", "jul july juli", "aug august", "sep sept september",
-            "oct october okt oktober", "nov november", "dec december dez dezember",
-        ),
-        start=1,
-    )
-    for name in names.split()
-}  # fmt: skip
-_WEEKDAYS: Final[dict[str, int]] = {
-    name: number
-    for number, names in enumerate(
-        (
-            "mo mon monday montag", "di tu tue tues tuesday dienstag", "mi we wed wednesday mittwoch",
-            "do th thu thur thurs thursday donnerstag", "fr fri friday freitag", "sa sat saturday samstag sonnabend",
-            "so su sun sunday sonntag",
-        )
-    )
-    for name in names.split()
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +62,7 @@ def read_date(text: str, day_first: bool | None = None) -> DateReading:
     if not plain:
         return Refusal("empty", "is empty")
     word = _WEEKDAY.match(plain)
-    weekday = _WEEKDAYS.get(word[1].casefold()) if word is not None else None
+    weekday = word_numbers("weekdays").get(word[1].casefold()) if word is not None else None
     if word is None or weekday is None:
         return _by_shape(plain, day_first)
     read = _by_shape(plain[word.end() :], day_first)
@@ -126,7 +103,7 @@ def _with_month_name(plain: str) -> DateReading:
         (_YEAR_MONTH_NAME, (1, 2, 3)),
     ):
         found = pattern.fullmatch(plain)
-        number = _MONTHS.get(found[month].casefold()) if found is not None else None
+        number = word_numbers("months").get(found[month].casefold()) if found is not None else None
         if found is not None and number is not None:
             return _day(found[year], str(number), found[day])
     if re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain):

@@ -10,115 +10,53 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Final, Literal
 
-from kitvalue.intake.text.words import Refusal, fold, is_mangled, visible
-
-# Active alphabetic codes of ISO 4217 (from memory of the published list; funds, metals and test codes left out).
-_CODES: Final = """
-    AED AFN ALL AMD ANG AOA ARS AUD AWG AZN BAM BBD BDT BGN BHD BIF BMD BND BOB BRL BSD BTN BWP BYN BZD CAD CDF CHF
-    CLP CNY COP CRC CUP CVE CZK DJF DKK DOP DZD EGP ERN ETB EUR FJD FKP GBP GEL GHS GIP GMD GNF GTQ GYD HKD HNL HTG
-    HUF IDR ILS INR IQD IRR ISK JMD JOD JPY KES KGS KHR KMF KPW KRW KWD KYD KZT LAK LBP LKR LRD LSL LYD MAD MDL MGA
-    MKD MMK MNT MOP MRU MUR MVR MWK MXN MYR MZN NAD NGN NIO NOK NPR NZD OMR PAB PEN PGK PHP PKR PLN PYG QAR RON RSD
-    RUB RWF SAR SBD SCR SDG SEK SGD SHP SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT TND TOP TRY TTD TWD TZS UAH UGX
-    USD UYU UZS VES VND VUV WST XAF XCD XCG XOF XPF YER ZAR ZMW ZWG HRK DEM ATS FRF ITL NLG IEP
-"""
-CODES: Final = frozenset(_CODES.split())
-
-_DOLLARS: Final = ("USD", "CAD", "AUD", "NZD", "SGD", "HKD", "MXN", "TWD", "ARS", "CLP", "COP")
-_CROWNS: Final = ("SEK", "NOK", "DKK", "ISK", "CZK")
-_POUNDS: Final = ("GBP", "EGP", "LBP", "GIP", "FKP", "SHP")
-
-SIGNS: Final[dict[str, tuple[str, ...]]] = {
-    "€": ("EUR",), "£": _POUNDS, "₤": ("GBP", "ITL"), "$": _DOLLARS, "＄": _DOLLARS, "￡": ("GBP",),
-    "¥": ("JPY", "CNY"), "￥": ("JPY", "CNY"), "円": ("JPY",), "元": ("CNY", "TWD"), "₩": ("KRW",), "₽": ("RUB",),
-    "₹": ("INR",), "₺": ("TRY",), "₴": ("UAH",), "₪": ("ILS",), "฿": ("THB",), "₫": ("VND",), "₱": ("PHP",),
-    "₦": ("NGN",), "₡": ("CRC",), "₲": ("PYG",), "₸": ("KZT",), "₼": ("AZN",), "₾": ("GEL",), "₿": ("BTC",),
-    "₣": ("CHF", "FRF"), "₵": ("GHS",),
-}  # fmt: skip
-
-WORDS: Final[dict[str, tuple[str, ...]]] = {
-    "euro": ("EUR",), "euros": ("EUR",), "us$": ("USD",), "usd$": ("USD",), "ca$": ("CAD",), "c$": ("CAD",),
-    "can$": ("CAD",), "au$": ("AUD",), "a$": ("AUD",), "nz$": ("NZD",), "hk$": ("HKD",), "s$": ("SGD",),
-    "r$": ("BRL",), "mx$": ("MXN",), "nt$": ("TWD",),
-    "dollar": _DOLLARS, "dollars": _DOLLARS, "pound": _POUNDS, "pounds": _POUNDS, "pfund": _POUNDS, "quid": ("GBP",),
-    "stg": ("GBP",), "sfr": ("CHF",), "sfr.": ("CHF",), "fr": ("CHF", "FRF"), "fr.": ("CHF", "FRF"),
-    "franken": ("CHF",), "francs": ("CHF", "FRF", "XAF", "XOF"), "franc": ("CHF", "FRF", "XAF", "XOF"),
-    "kr": _CROWNS, "kr.": _CROWNS, "kronen": _CROWNS, "kronor": ("SEK",), "kroner": ("NOK", "DKK"),
-    "yen": ("JPY",), "yuan": ("CNY",), "rmb": ("CNY",), "zł": ("PLN",), "zl": ("PLN",), "zloty": ("PLN",),
-    "złoty": ("PLN",), "zlotych": ("PLN",), "złotych": ("PLN",), "kč": ("CZK",), "kc": ("CZK",), "ft": ("HUF",),
-    "forint": ("HUF",), "lei": ("RON", "MDL"), "leu": ("RON", "MDL"), "лв": ("BGN",), "руб": ("RUB",),
-    "руб.": ("RUB",), "tl": ("TRY",), "rupees": ("INR", "PKR", "LKR"), "dm": ("DEM",), "rand": ("ZAR",),
-}  # fmt: skip
+from kitvalue.intake.text.languages import any_of, word_file, word_lists
+from kitvalue.intake.text.words import MOJIBAKE, Refusal, fold, is_mangled, visible
 
 
 @lru_cache(1024)
 def meanings(text: str) -> tuple[str, ...]:
     """The currency codes that a code, sign or name can stand for; () where it is none."""
     word = fold(visible(text))
-    code = word.upper()
-    if code in CODES:
-        return (code,)
-    return SIGNS.get(word) or WORDS.get(word) or ()
+    currencies = word_file("currencies.toml")
+    if word.isalpha() and word.upper() in currencies["codes"].split():
+        return (word.upper(),)
+    return tuple((currencies["signs"].get(word) or currencies["names"].get(word) or "").split())
 
 
+LONGEST: Final = 120  # characters; beyond it a cell is no number or date, and no pattern is tried on it
 # Errors as spreadsheets print them, in any language: #REF!, #N/A, #NV, #WERT!, #¡VALOR!, #NOM?, Err:508, Erreur:502.
 _HASH_ERROR: Final = re.compile(r"#[¡¿]?[^\W\d_a-z][^\d_a-z]*(?:/0)?[!?]?|#(?:ZAHL|NUM)!?", re.UNICODE)
-_NUMBERED_ERROR: Final = re.compile(
-    r"(?:err|error|fehler|erreur|errore|erro|errores|fout|fel|feil|fejl|virhe|błąd|chyba|hiba|ошибка|greška|viga)\.?"
-    r"\s?:\s?\d{3}",
-    re.IGNORECASE,
-)
-LONGEST: Final = 120  # characters; beyond it a cell is no number or date, and no pattern is tried on it
 _LETTERS_FOR_DIGITS: Final = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8", "О": "0"})
 _ANY_DIGIT: Final = str.maketrans("123456789", "0" * 9)
-_NUM: Final = r"\d[\d.,' ]*"
-_RANGE: Final = re.compile(
-    rf"{_NUM}[^\w\d]*\s*(?:[a-z€£$]{{0,4}})\s*(?:-|[‐-―]|~|〜|～|\.\.+|…|\bbis\b|\bto\b|\btill\b|\buntil\b|\ba\b|\bà\b)\s*"
-    rf"(?:[a-z€£$]{{0,4}})\s*\d",
-    re.IGNORECASE,
-)
-_BETWEEN: Final = re.compile(r"\b(?:between|zwischen|from|von)\b.*\d.*\b(?:and|und|to|bis)\b.*\d", re.IGNORECASE)
-_TWO: Final = re.compile(
-    r"\d.*(?:[/|\\;]|\bor\b|\boder\b|\bstatt\b|\bwas\b|\bnow\b|\bjetzt\b|->|→|>).*\d", re.IGNORECASE
-)
-_SUM: Final = re.compile(r"^=|\d\s*[+*×x·:]\s*\d|\d\s*\+", re.IGNORECASE)
-_SHORTENED: Final = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s?[eE]\s?[+-]?\d+")
-_THOUSANDS_WORD: Final = re.compile(r"\d\s?(?:k|tsd\.?|tausend|thousand|grand)(?!\w)", re.IGNORECASE)
-_FREIGHT: Final = re.compile(
-    r"inkl|incl|versand|shipp|postage|porto|p&p|deliver|lieferung|pick|abhol|plus|zzgl|frei\s?haus|\bvsk?\b|\bfree\b",
-    re.IGNORECASE,
-)
-_ABOUT: Final = re.compile(
-    r"[~≈<>≤≥±]|(?<!\w)(?:ca|circa|approx|about|around|etwa|ungefähr|rund|ab|from|up\s+to|max|min|over|über|unter|under|mind)"
-    r"(?!\w)",
-    re.IGNORECASE,
-)
-_EACH: Final = re.compile(r"(?<!\w)(?:each|per|pro|je|stück|stk|drum|piece|ea)(?!\w)", re.IGNORECASE)
-_STATUS: Final = re.compile(
-    r"(?<!\w)(?:sold|asked|asking|hammer|verkauft|reserviert|reserved|gone|weg|vendu|angebot|offer|paid|bezahlt)(?!\w)",
-    re.IGNORECASE,
-)
-_TRUTH: Final = frozenset(["true", "false", "wahr", "falsch", "vrai", "faux", "yes", "no", "ja", "nein"])
 
 
 def spreadsheet_error(text: str) -> bool:
     """Is the cell an error of a formula, or a number that was too wide for its column?"""
     word = visible(text) if len(text) <= LONGEST else ""
-    if not word:
-        return False
-    if word[0] == "#":
+    if word[:1] == "#":
         return set(word) == {"#"} or _HASH_ERROR.fullmatch(word.replace(" ", "")) is not None
-    return ":" in word and _NUMBERED_ERROR.fullmatch(word) is not None
+    return ":" in word and _pattern(rf"{any_of('cells', 'error')}\.?\s?:\s?\d{{3}}").fullmatch(word) is not None
+
+
+@cache
+def _pattern(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern, re.IGNORECASE)
+
+
+def _whole(key: str) -> str:
+    """A pattern for the words of [cells] under a key, never within another word."""
+    return rf"(?<!\w){any_of('cells', key)}(?!\w)"
 
 
 def error_refusal(text: str) -> Refusal:
     """The refusal of a cell for which `spreadsheet_error` holds."""
     if set(visible(text)) == {"#"}:
-        return Refusal(
-            "too_narrow", "shows that the column was too narrow when saved", "widen the column and export again"
-        )
+        cure = "widen the column and export again"
+        return Refusal("too_narrow", "shows that the column was too narrow when saved", cure)
     return Refusal("spreadsheet_error", "is a spreadsheet error", "repair the formula and export again")
 
 
@@ -141,69 +79,58 @@ def _why_not(plain: str) -> Refusal:
     """The same of a text in which every digit stands for any: a column is often unreadable in one way throughout."""
     if not any(c.isdigit() for c in plain):
         return _word(plain)
-    return _shape(plain) or _beside(plain) or Refusal("not_a_number", "is no number")
+    bare = re.sub(r"[\s€£$.,'-]", "", plain)
+    if bare.translate(_LETTERS_FOR_DIGITS).isdigit() and 0 < sum(map(str.isalpha, bare)) <= sum(map(str.isdigit, bare)):
+        return Refusal("letter", "has a letter where a digit should be", "write the digit (zero, not O; one, not l)")
+    no_number = Refusal("not_a_number", "is no number")
+    return next((why for pattern, why in _reasons() if pattern.search(plain)), no_number)
 
 
 def _word(plain: str) -> Refusal:
     if is_mangled(plain):
-        return Refusal("mangled", "was saved with the wrong encoding", "export the file again as UTF-8")
-    if plain.casefold() in _TRUTH:
+        return Refusal("mangled", *_MANGLED)
+    if plain.casefold() in word_lists("cells")["truth"]:
         return Refusal("word", "is a yes or no, no amount")
-    if _STATUS.search(plain):
+    if _pattern(_whole("status")).search(plain):
         return Refusal("word", "is a word, no amount", "write the amount; does the word belong in price_kind?")
     return Refusal("word", "is a word and holds no amount")
 
 
-def _shape(plain: str) -> Refusal | None:
-    """Digits in an order that is no single number."""
-    if _SHORTENED.fullmatch(plain):
-        return Refusal(
-            "shortened", "was shortened by the spreadsheet", "format the column as a number and export again"
-        )
-    if plain.startswith("="):
-        return Refusal("formula", "is a formula, and formulas are not worked out", "write the number itself")
-    if plain[0] == "(" and plain[-1] == ")":
-        return Refusal("negative", "is in brackets, as bookkeepers write negative amounts")
-    if re.fullmatch(r"\d+ ?[-‐-―−]{1,2}", plain):
-        return Refusal("two_readings", "can be a negative amount or one without cents", "write the number alone")
-    if _is_slip(plain):
-        return Refusal("letter", "has a letter where a digit should be", "write the digit (zero, not O; one, not l)")
-    if any(c in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069" for c in plain):
-        return Refusal("direction", "holds signs that turn the order of its digits", "type the number anew")
-    if _RANGE.search(plain) or _BETWEEN.search(plain):
-        return Refusal("range", "is a range", "write one amount")
-    if _THOUSANDS_WORD.search(plain):
-        return Refusal("shortened", "is shortened", "write the amount in full, such as 1200")
-    return None
+_MANGLED: Final = ("was saved with the wrong encoding", "export the file again as UTF-8")
 
 
-def _is_slip(plain: str) -> bool:
-    """A number once its letters are read as the digits they look like, with no more letters than digits."""
-    bare = re.sub(r"[\s€£$.,'-]", "", plain)
-    mended = bare.translate(_LETTERS_FOR_DIGITS)
-    letters = sum(c.isalpha() for c in bare)
-    return mended.isdigit() and 0 < letters <= sum(c.isdigit() for c in bare)
-
-
-def _beside(plain: str) -> Refusal | None:
-    """One number and something beside it that changes what it means."""
-    if _FREIGHT.search(plain):
-        return Refusal("mixed", "mixes price and freight", "give each its own column")
-    if "%" in plain:
-        return Refusal("percent", "holds a percentage", "write the amount itself")
-    if _EACH.search(plain):
-        return Refusal("each", "is a price for one piece", "write the price of the whole kit")
-    if _TWO.search(plain):
-        return Refusal("two_amounts", "holds two amounts", "write two rows, or one amount")
-    if _SUM.search(plain):
-        return Refusal("sum", "is a sum, and sums are not worked out", "write the result")
-    if _ABOUT.search(plain):
-        return Refusal("about", "is no exact amount", "write the one amount that was seen")
-    if _STATUS.search(plain):
-        return Refusal("mixed", "mixes an amount and a word", "write the amount alone; the word belongs in price_kind")
-    if is_mangled(plain):
-        return Refusal("mangled", "was saved with the wrong encoding", "export the file again as UTF-8")
-    return None
+@cache
+def _reasons() -> tuple[tuple[re.Pattern[str], Refusal], ...]:
+    """Why a text with digits is no single number, or what beside one changes what it means; the first that fits is
+    told.
+    """
+    money = r"\s*[a-z€£$]{0,4}\s*"
+    until = rf"(?:-|[‐-―]|~|〜|～|\.\.+|…|\b{any_of('cells', 'until')}\b)"
+    between = rf"\b{any_of('cells', 'between')}\b.*\d.*\b{any_of('cells', 'and')}\b.*\d"
+    other = rf"(?:[/|\\;]|\b{any_of('cells', 'or')}\b|->|→|>)"
+    reasons = (
+        (r"\A[+-]?\d+(?:[.,]\d+)?\s?e\s?[+-]?\d+\Z",
+         "shortened", "was shortened by the spreadsheet", "format the column as a number and export again"),
+        (r"\A=", "formula", "is a formula, and formulas are not worked out", "write the number itself"),
+        (r"(?s)\A\(.*\)\Z", "negative", "is in brackets, as bookkeepers write negative amounts", None),
+        (r"\A\d+ ?[-‐-―−]{1,2}\Z",
+         "two_readings", "can be a negative amount or one without cents", "write the number alone"),
+        ("[\u202a-\u202e\u2066-\u2069]",
+         "direction", "holds signs that turn the order of its digits", "type the number anew"),
+        (rf"\d[\d.,' ]*[^\w\d]*{money}{until}{money}\d|{between}", "range", "is a range", "write one amount"),
+        (rf"\d\s?{any_of('cells', 'thousand')}(?!\w)",
+         "shortened", "is shortened", "write the amount in full, such as 1200"),
+        (any_of("cells", "freight"), "mixed", "mixes price and freight", "give each its own column"),
+        ("%", "percent", "holds a percentage", "write the amount itself"),
+        (_whole("each"), "each", "is a price for one piece", "write the price of the whole kit"),
+        (rf"\d.*{other}.*\d", "two_amounts", "holds two amounts", "write two rows, or one amount"),
+        (r"\d\s*[+*x×·:]\s*\d|\d\s*\+", "sum", "is a sum, and sums are not worked out", "write the result"),
+        (rf"[~≈<>≤≥±]|{_whole('about')}", "about", "is no exact amount", "write the one amount that was seen"),
+        (_whole("status"), "mixed", "mixes an amount and a word",
+         "write the amount alone; the word belongs in price_kind"),
+        (MOJIBAKE, "mangled", *_MANGLED),
+    )  # fmt: skip
+    return tuple((_pattern(pattern), Refusal(*why)) for pattern, *why in reasons)
 
 
 Sign = Literal[",", "."]
@@ -246,27 +173,14 @@ _MOST_DIGITS: Final = 18
 _GAP: Final = "\x00"  # stands where a word was taken out: what lies on its two sides never joins to one number
 _MARKS: Final = ".,' "
 _APOSTROPHES: Final = str.maketrans(dict.fromkeys("’‘`´ʼ＇′", "'") | {"．": ".", "，": ",", "٫": ",", "−": "-"})
-_NEGOTIABLE_WORDS: Final = (
-    r"v\.?\s?h?\.?\s?b\.?|verhandlungs(?:basis|sache)|verhandelbar|preis\s+verhandelbar|neg(?:otiable|\.)?|"
-    r"n\.?\s?e\.?\s?g\.?|nego|o\.?\s?n\.?\s?o\.?|o\.?\s?v\.?\s?n\.?\s?o\.?|o\.?\s?b\.?\s?o\.?|"
-    r"or\s+(?:best|nearest|near)\s+offer|or\s+offer|à\s+débattre|trattabil[ei]|negociable|bieden"
-)
-_NEGOTIABLE: Final = re.compile(rf"[\s(\[/:;=,]*(?<!\w)(?:{_NEGOTIABLE_WORDS})(?!\w)\.?[\s)\]:;=,]*", re.IGNORECASE)
-_FIXED_WORDS: Final = r"f\.?\s?p\.?|fest\s?preis|fixpreis|fixed(?:\s+price)?|fix|firm|non\s+negotiable|not\s+negotiable"
-_FIXED: Final = re.compile(rf"[\s(\[/:;=,]*(?<!\w)(?:{_FIXED_WORDS})(?!\w)\.?[\s)\]:;=,]*", re.IGNORECASE)
 _ENDING: Final = re.compile(r"([.,:])\s?(?:[-‐-―⸺⁻=]{1,2}|_)$")
 _MINUS: Final = re.compile(r"^[-‐-―]\s?(?=[\d.,])")
 _SIGN_FIRST: Final = re.compile(rf"^([-‐-―+])\s?{_GAP}\s?")  # "-€ 450"
-# A word with what may belong to it, or a sign. A word right before ".5" or ",5" is taken only with a dot of its own
-# ("Fr.480"): else the mark could be a decimal sign.
 # Reasons that speak of prices, said of a number that is none.
 _NO_NUMBER: Final = {
     "word": "is a word", "mixed": "is no plain number", "each": "is no plain number", "about": "is no exact number",
     "two_amounts": "is not one number", "no_amount": "is no number",
 }  # fmt: skip
-_CURRENCY: Final = re.compile(
-    rf"[^\W\d_]+\$|[^\W\d_]+(?:\.(?!\d)|(?![.,]\d|[^\W\d_]))|[^\W\d_]+\.|[{re.escape(''.join(SIGNS))}]"
-)
 
 
 def read_amount(text: str) -> Reading:
@@ -277,8 +191,8 @@ def read_amount(text: str) -> Reading:
     if len(text) > LONGEST or spreadsheet_error(text):
         return why_no_amount(text)
     plain = visible(text).translate(_APOSTROPHES)
-    body, fixed = _FIXED.subn(_GAP, plain)
-    body, negotiable = _NEGOTIABLE.subn(_GAP, body)
+    body, fixed = _remark("fixed").subn(_GAP, plain)
+    body, negotiable = _remark("negotiable").subn(_GAP, body)
     if negotiable and not any(c.isdigit() for c in body):
         return Refusal("no_amount", "says that the price is open, and no amount")
     body, currencies, clash = _without_currency(body)
@@ -291,6 +205,12 @@ def read_amount(text: str) -> Reading:
     if isinstance(read, Refusal):
         return _clearer(read, text)
     return replace(read, currencies=currencies, negotiable=negotiable > 0)
+
+
+@cache
+def _remark(key: str) -> re.Pattern[str]:
+    """A word that may stand beside a price, with the signs around it."""
+    return _pattern(rf"[\s(\[/:;=,]*{_whole(key)}\.?[\s)\]:;=,]*")
 
 
 def currencies_said(text: str, read: Amount | Refusal | None) -> tuple[str, ...]:
@@ -324,8 +244,6 @@ def _clearer(found: Refusal, text: str) -> Refusal:
 
 def read_percent(text: str) -> Reading:
     """A percentage: "20", "20 %", "12,5%"."""
-    if len(text) > LONGEST:
-        return why_no_amount(text)
     plain = visible(text)
     return read_number(plain[:-1].rstrip() if plain.endswith("%") else text)
 
@@ -342,11 +260,20 @@ def _without_currency(body: str) -> tuple[str, tuple[str, ...], bool]:
             found.append(codes)
         return _GAP if codes else word
 
-    bare = _SIGN_FIRST.sub(r"\1", _CURRENCY.sub(taken_out, body))
+    bare = _SIGN_FIRST.sub(r"\1", _currency().sub(taken_out, body))
     if not found:
         return body, (), False
     common = tuple(code for code in found[0] if all(code in other for other in found))
     return bare, common, not common or len(found) > 2
+
+
+@cache
+def _currency() -> re.Pattern[str]:
+    """A word with what may belong to it, or a sign. A word right before ".5" or ",5" is taken only with a dot of its
+    own ("Fr.480"): else the mark could be a decimal sign.
+    """
+    signs = re.escape("".join(word_file("currencies.toml")["signs"]))
+    return re.compile(rf"[^\W\d_]+\$|[^\W\d_]+(?:\.(?!\d)|(?![.,]\d|[^\W\d_]))|[^\W\d_]+\.|[{signs}]")
 
 
 def _digits(body: str) -> Amount | TwoReadings | Refusal:

@@ -6,8 +6,10 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from typing import Final
 
+from kitvalue.intake.text.languages import any_of, word_lists, word_numbers
 from kitvalue.intake.text.numbers import TwoReadings, plain, read_number
 from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
@@ -198,27 +200,7 @@ def split_sizes(text: str) -> list[str]:
 
 
 _KEPT_CURES: Final = ("spreadsheet_error", "too_narrow", "letter", "formula")
-# What may stand behind the number and says no more than that drums are counted ("5tlg.", "5-teilig", "5 pcs").
-_UNITS: Final = frozenset(
-    (
-        "tlg", "teilig", "teilige", "teiliges", "teiliger", "teile", "pc", "pcs", "pce", "pces", "piece", "pieces",
-        "drum", "drums", "shell", "shells", "trommel", "trommeln", "kessel", "stück", "stk",
-    )
-)  # fmt: skip
-_IN_WORDS: Final = {  # refused, with the digits as the cure
-    "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8, "nine": 9, "ten": 10,
-    "eleven": 11, "twelve": 12, "ein": 1, "eins": 1, "zwei": 2, "zwo": 2, "drei": 3, "vier": 4, "fünf": 5, "fuenf": 5,
-    "sechs": 6, "sieben": 7, "acht": 8, "neun": 9, "zehn": 10, "elf": 11, "zwölf": 12, "zwoelf": 12,
-}  # fmt: skip
 _LONGEST_PIECES: Final = 40  # characters of a number with its unit
-_OF_ANYTHING: Final = ("stück", "stk")  # units that may count kits as well
-_THING: Final = r"(?:hardware|stands|ständern?)"
-# A number and its unit, perhaps with what it is called and that stands come with it: neither changes the number.
-_COUNTED: Final = re.compile(
-    rf"(?P<number>[0-9]+|{'|'.join(_IN_WORDS)})[ \-‐‑–]*(?P<unit>{'|'.join(sorted(_UNITS))})\.?"
-    r"(?:[ -](?:shells?|(?:shell[ -]?)?pack|(?:drum[ -]?)?(?:kit|set)|kessel|kesselsatz))?"
-    rf"(?:(?: ?\+ ?|,? (?:with |w/ ?|mit |incl?\.? |inkl\.? |including )){_THING}(?: (?:and|und|&|\+) {_THING})?)?"
-)
 _LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
 _FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
 _LONGEST_LIST: Final = 120
@@ -235,8 +217,8 @@ def read_pieces(text: str) -> int | Refusal:
     if drums is not None:
         return drums
     number = _without_unit(text)
-    if number in _IN_WORDS:
-        return Refusal("word", "is a word", f"write the digits: {_IN_WORDS[number]}")
+    if number in word_numbers("numbers"):
+        return Refusal("word", "is a word", f"write the digits: {word_numbers('numbers')[number]}")
     read = read_number(number)
     if isinstance(read, Refusal):
         cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
@@ -268,11 +250,24 @@ def drums_listed(text: str) -> int | None:
 def says_pieces(text: str) -> bool:
     """Does a cell give a number of drums, with a word beside it that says so?"""
     counted = _counted(text)
-    return counted is not None and counted["unit"] not in _OF_ANYTHING and not isinstance(read_pieces(text), Refusal)
+    return (
+        counted is not None
+        and counted["unit"] not in word_lists("cells")["anything"]
+        and not isinstance(read_pieces(text), Refusal)
+    )
 
 
 def _counted(text: str) -> re.Match[str] | None:
-    return _COUNTED.fullmatch(_plain(text)) if len(text) <= _LONGEST_PIECES else None
+    return _counting().fullmatch(_plain(text)) if len(text) <= _LONGEST_PIECES else None
+
+
+@cache
+def _counting() -> re.Pattern[str]:
+    """A number and its unit, perhaps with what it is called and that stands come with it, which changes no number."""
+    drums, kit, stands = (any_of("cells", key) for key in ("drums", "kit", "stands"))
+    beside = rf"(?: ?\+ ?|,? {any_of('cells', 'with')}){stands}(?: (?:and|und|&|\+) {stands})?"
+    number = f"[0-9]+|{'|'.join(word_numbers('numbers'))}"
+    return re.compile(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
 
 
 def _plain(text: str) -> str:
@@ -287,4 +282,4 @@ def _without_unit(text: str) -> str:
     if counted is not None:
         return counted["number"]
     word = _plain(text[: _LONGEST_PIECES + 1])
-    return word if word in _IN_WORDS else text
+    return word if word in word_numbers("numbers") else text

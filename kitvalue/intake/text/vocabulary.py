@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from difflib import SequenceMatcher
 from typing import Final
 
+from kitvalue.intake.text.languages import any_of, word_lists
 from kitvalue.intake.text.words import Refusal, fold, listed, look_alike, trimmed, visible
 
 REQUIRED: Final = ("series", "pieces", "condition", "price")
@@ -76,71 +77,7 @@ def grade(text: str) -> Decimal | None:
 
 _CLOSE: Final = 0.85  # of SequenceMatcher's ratio
 _FEWEST_LETTERS: Final = 5  # of a word that is looked for inside another ("Preisvorstellung")
-# Our column -> words of headers for it. Where a header has as many words of two columns, the first of them has it.
-_HEADERS: Final[Mapping[str, str]] = {
-    "freight": (
-        "freight shipping postage fracht versand versandkosten porto lieferung livraison verzending spedizione envío "
-        "frakt"
-    ),
-    "price": (
-        "price preis asking ask asked vk betrag € $ £ eur euro usd gbp cost costs kosten amount paid bezahlt prix "
-        "prijs prezzo precio pris cena"
-    ),
-    "date": "date datum seen gesehen when wann day tag on am listed eingestellt vu gezien data fecha visto",
-    "price_kind": "kind art status sold verkauft angebot asked preisart vendu verkocht venduto vendido",
-    "sold_for": "sold for verkauft für verkaufspreis erlös vendu pour verkocht voor venduto vendido realised realized",
-    "condition": (
-        "condition cond zustand grade state erhaltung quality qualität état staat conditie stato estado skick stan"
-    ),
-    "pieces": (
-        "pieces piece pcs pc drums teile teilig tlg anzahl stück stueck stk trommeln kessel shells count qty fûts "
-        "pièces trommels stuks pezzi fusti piezas trummor trommer bębnów "
-        "bębny sizes size diameters größen groessen maße masse durchmesser"
-    ),
-    "channel": "channel kanal where wo source quelle platform plattform market markt bei at chez où waar dove dónde",
-    "currency": "currency curr währung devise valuta moneda",
-    "premium": "premium aufgeld agio",
-    "ref": "ref link url anzeige inserat listing advert ad id annonce advertentie annuncio anuncio",
-    "note": (
-        "note notes notiz notizen bemerkung bemerkungen kommentar comment comments remark remarks anmerkung remarques "
-        "opmerking opmerkingen notas"
-    ),
-    "hardware": "hardware stands ständer",
-    "series": (
-        "series serie range model modell line linie kit set drumset schlagzeug baureihe reihe bezeichnung série modèle "
-        "modello modelo batterie drumstel"
-    ),
-}
-# Our column -> a whole cell -> our word; only what says one thing beyond doubt. Grades are the shop's own judgement.
-_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
-    "condition": {"harvest": "for parts, parts only, parts, spares, teileträger, für teile, als teile, ersatzteile"},
-    "price_kind": {
-        "sold": "verkauft, sold for, paid, bezahlt, gekauft, bought, sold price, verkaufspreis",
-        "asked": "angebot, angeboten, asking, ask, asking price, wanted, offered, offer, inserat, anzeige",
-        "hammer": "hammer price, zuschlag, hammerpreis",
-    },
-    "channel": {
-        "private": "privat, private sale, private seller, privatverkauf, von privat, flohmarkt, flea market",
-        "dealer": "händler, shop, store, music shop, musikhaus, laden, gewerblich, trade, magasin, winkel, negozio",
-        "auction": "auktion, auction house, auktionshaus, versteigerung, enchères, veiling",
-    },
-    "yes-no": {
-        "yes": "mit, with, vorhanden, dabei, included, incl, inkl, ✓, ✔",
-        "no": "ohne, without, nein danke, keine, kein, none, fehlt, missing, nicht dabei, not included, ✗, ✘",
-    },
-}  # fmt: skip
-_TAKEN_IN: Final = re.compile(r"trade[- ]?in|part[- ]?ex|in zahlung|inzahlung|reprise|inruil")  # by a shop, of somebody
 _BY_ONE_WORD: Final = ("channel", "yes-no")  # columns in which one word of a cell tells ("auction hall", "stands incl")
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    """How well a header fits a column: words of it that speak for the column, and which share of all they are."""
-
-    hits: float
-    share: float
-    column: int
-    header: int
 
 
 def likely_headers(
@@ -149,41 +86,38 @@ def likely_headers(
     """Our column -> the header that most likely holds it, each header once; columns without one are not there.
     `ruled_out`: pairs of our column and a header that cannot be it.
     """
-    order = [*_HEADERS, *(name for name in columns if name not in _HEADERS)]
-    fits = [
-        fit
-        for at, name in enumerate(order)
-        if name in columns
+    order = list(dict.fromkeys((*word_lists("headers"), *columns)))
+    fits = sorted(
+        (-hits, -share, order.index(name), place)
+        for name in columns
         for place, header in enumerate(headers)
         if (name, header) not in ruled_out
-        if (fit := _fit(name, at, header, place)) is not None
-    ]
-    found: dict[str, str] = {}
-    for fit in sorted(fits, key=lambda one: (-one.hits, -one.share, one.column, one.header)):
-        name, header = order[fit.column], headers[fit.header]
-        if name not in found and header not in found.values():
-            found[name] = header
-    return found
+        for hits, share in _fit(name, header)
+    )
+    likely: dict[str, str] = {}
+    for *_, at, place in fits:
+        if order[at] not in likely and headers[place] not in likely.values():
+            likely[order[at]] = headers[place]
+    return likely
 
 
 def speaks_of(column: str, header: str) -> bool:
     """Has a header a word for a column of ours?"""
-    return _fit(column, 0, header, 0) is not None
+    return any(_fit(column, header))
 
 
-def _fit(name: str, column: int, header: str, place: int) -> _Fit | None:
+def _fit(column: str, header: str) -> Iterator[tuple[float, float]]:
+    """How well a header fits a column: words of it that speak for the column, and which share of all they are. Nothing
+    where none does.
+    """
     tokens = re.findall(r"[^\W\d_]+|[€$£]", fold(header[:200]))
-    if not tokens:
-        return None
-    known = _HEADERS.get(name, "").split()
-    hits = sum(1.0 if token in known else 0.5 if _inside(token, known) else 0.0 for token in tokens)
-    if not hits and look_alike(header, name):
+    known = word_lists("headers").get(column, ())
+    inside = [word for word in known if len(word) >= _FEWEST_LETTERS]
+    hits = sum(1.0 if token in known else 0.5 * any(word in token for word in inside) for token in tokens)
+    if tokens and not hits and look_alike(header, column):
         hits = 1.0
-    return _Fit(hits, hits / len(tokens), column, place) if hits else None
-
-
-def _inside(token: str, known: Iterable[str]) -> bool:
-    return any(len(word) >= _FEWEST_LETTERS and word in token for word in known)
+    if hits:
+        yield hits, hits / len(tokens)
 
 
 def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
@@ -194,10 +128,11 @@ def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
     same = {ours for spelling, ours in known.items() if _letters(word) and _letters(word) == _letters(spelling)}
     if len(same) == 1:
         return same.pop()
-    table = {one: ours for ours, words in _WORDS.get(column, {}).items() for one in words.split(", ")}
+    table = {one: ours for ours, words in word_lists(f"values.{column}").items() for one in words}
     if word in table:
         return table[word]
-    if column in _BY_ONE_WORD and not _TAKEN_IN.search(word):
+    taken_in = any_of("cells", "taken in")  # by a shop, of somebody
+    if column in _BY_ONE_WORD and not re.search(taken_in, word):
         told = {known.get(one, table.get(one)) for one in re.findall(r"\w+", word)} - {None}
         if len(told) == 1:
             return told.pop()

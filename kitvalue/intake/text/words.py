@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
+from kitvalue.intake.text.languages import word_lists
+
 # Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
 # right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
 INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
@@ -18,12 +20,9 @@ SPACES: Final = (
     "\u2028\u2029\u202f\u205f\u3000"
 )  # what Unicode counts as white space
 _DASHES: Final = ("-", "--", "‐", "‑", "‒", "–", "—", "―", "−")
-_NOT_KNOWN: Final = frozenset([  # folded
-    "n/a", "n.a.", "n. a.", "unknown", "not known", "unbekannt", "k.a.", "k. a.", "keine angabe", "weiss nicht",
-])  # fmt: skip
 _LONGEST_NAME: Final = 200  # characters; longer texts are no names
 # UTF-8 bytes shown as Windows-1252 letters: "Ã¶" for "ö", "â‚¬" for "€".
-_MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
+MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +61,9 @@ def is_dash(text: str) -> bool:
 def says_not_known(text: str) -> bool:
     """Does the cell say that what it asks for is not known: "?", "n/a", "unknown"?"""
     word = trimmed(text)
-    return len(word) < 20 and (set(word) == {"?"} or " ".join(fold(word).split()) in _NOT_KNOWN)
+    if set(word) == {"?"} and len(word) < 20:
+        return True
+    return not word[:1].isdigit() and " ".join(fold(word[:20]).split()) in word_lists("cells")["not known"]
 
 
 def not_known(cure: str) -> Refusal:
@@ -79,7 +80,7 @@ def fold(text: str) -> str:
 
 def is_mangled(text: str) -> bool:
     """Does the text look like UTF-8 that was once read as Windows-1252?"""
-    return not text.isascii() and re.search(_MOJIBAKE, text) is not None
+    return not text.isascii() and re.search(MOJIBAKE, text) is not None
 
 
 def nearest(text: str, names: Iterable[str]) -> str | None:

@@ -1,0 +1,47 @@
+"""The words of languages: kitvalue/intake/words/*.toml, one file a language, each table put together of all of them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from typing import Any
+
+
+@cache
+def word_file(name: str) -> Mapping[str, Any]:
+    """The tables of one file in kitvalue/intake/words."""
+    return tomllib.loads((resources.files("kitvalue.intake") / "words" / name).read_text(encoding="utf-8"))
+
+
+@cache
+def _merged(table: str) -> Mapping[str, Any]:
+    """A table ("headers", "values.channel") of every language: the lists of words under one key are joined."""
+    names = [path.name for path in (resources.files("kitvalue.intake") / "words").iterdir()]
+    languages = sorted(name for name in names if len(name) == len("en.toml") and name.endswith(".toml"))
+    merged: dict[str, Any] = {}
+    for name in sorted(languages, key="en.toml".__ne__):  # English first: its order counts
+        tables: Any = word_file(name)
+        for part in table.split("."):
+            tables = tables.get(part, {})
+        for key, words in tables.items():
+            merged[key] = (*merged.get(key, ()), *words) if isinstance(words, list) else words
+    return merged
+
+
+def word_lists(table: str) -> Mapping[str, tuple[str, ...]]:
+    """Our word -> the words of all languages for it."""
+    return _merged(table)
+
+
+def word_numbers(table: str) -> Mapping[str, int]:
+    """A word of any language -> its number: of a month, a weekday, drums."""
+    return _merged(table)
+
+
+@cache
+def any_of(table: str, *keys: str) -> str:
+    """A pattern for any of the words and patterns of some lists, longest first."""
+    words = sorted({word for key in keys for word in _merged(table)[key]}, key=lambda word: (-len(word), word))
+    return f"(?:{'|'.join(words)})"
