@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import pairwise
 from statistics import median
-from typing import Final, Literal
+from typing import Final, Literal, cast, get_args
 
 from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.text.dates import read_date
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, TwoReadings, meanings
 from kitvalue.intake.text.sizes import drums_listed, read_pieces, says_pieces
 from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS, likely_headers, likely_word, speaks_of
@@ -20,31 +21,8 @@ from kitvalue.intake.text.words import Refusal, fold
 
 Role = Literal["asked", "paid", "sold"]
 
-# Words of headers, without accents (from memory). Where a header has words of two roles, the first of them has it.
-_ROLES: Final[Mapping[Role, str]] = {
-    "asked": (
-        "asked asking ask vb vhb verhandlungsbasis gefordert verlangt wunschpreis preisvorstellung angebotspreis "
-        "demande affiche vraagprijs gevraagd pedido pedian richiesto richiesta chiesto wywolawcza zadana begart "
-        "utgangspris priside forlangt udbudspris"
-    ),
-    "paid": (
-        "paid bought purchase purchased bezahlt gezahlt gekauft einkauf ek kaufpreis ankauf paye achete achat betaald "
-        "gekocht inkoop aankoop pagado compra comprado pagato acquisto acquistato comprato zaplacono zaplacone kupione "
-        "kupiono zakup zakupu betalt betald kopt inkop inkopspris kobt kobspris kjopt"
-    ),
-    "sold": (
-        "sold went fetched realised realized verkauft verkauf vk erlos vendu vente verkocht verkoop opbrengst vendido "
-        "venta venduto vendita sprzedane sprzedano sprzedaz sprzedazy sald salt forsaljning forsaljningspris solgt "
-        "salgspris"
-    ),
-}
-_STEMS: Final[Mapping[Role, tuple[str, ...]]] = {  # also inside a longer word
-    "paid": ("einkauf", "ankauf", "inkoop", "aankoop"), "sold": ("verkauf", "verkoop"),
-}  # fmt: skip
 _NO_MARKS: Final = str.maketrans({"ł": "l", "ø": "o"})  # letters that do not come apart
 _NO_PRICE: Final = ("freight", "premium", "date", "ref", "currency", "pieces")  # columns that hold figures too
-# Words of columns that number rows or things.
-_NUMBERS: Final = frozenset(["nr", "no", "num", "number", "nummer", "numero", "numéro", "lot", "row", "zeile"])
 _SMALLEST, _LARGEST = Decimal("0.1"), Decimal(10)  # times the median price
 _YEARS: Final = range(1900, 2101)
 
@@ -63,13 +41,14 @@ class MoneyNotes:
 
 
 def price_role(header: str) -> Role | None:
-    """What a header says of its amounts; None where it does not say."""
+    """What a header says of its amounts; None where it does not say. Of words of two roles the first one's counts."""
     spelt = unicodedata.normalize("NFD", fold(header[:200]).translate(_NO_MARKS))
     tokens = re.findall(r"[^\W\d_]+", "".join(c for c in spelt if not unicodedata.combining(c)))
-    for role, words in _ROLES.items():
-        stems = _STEMS.get(role, ())
-        if any(token in words.split() or any(stem in token for stem in stems) for token in tokens):
-            return role
+    words = word_lists("roles")
+    for role in get_args(Role):
+        stems = words.get(f"{role} within", ())
+        if any(token in words[role] or any(stem in token for stem in stems) for token in tokens):
+            return cast(Role, role)
     return None
 
 
@@ -84,7 +63,7 @@ def _hold_prices(header: str, cells: Sequence[str]) -> bool:
     readings = [read for read in map(read_sold_for, cells) if read is not None]
     if 2 * sum(not isinstance(read, Refusal) for read in readings) <= len(readings):
         return False
-    numbered = not _NUMBERS.isdisjoint(re.findall(r"[^\W\d_]+", fold(header[:200])))
+    numbered = not set(word_lists("cells")["numbering"]).isdisjoint(re.findall(r"[^\W\d_]+", fold(header[:200])))
     return not numbered and not any(speaks_of(name, header) for name in _NO_PRICE)
 
 

@@ -12,6 +12,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.specification import Bounds, Columns, ColumnSpec, same_for_all
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import (
     Amount,
     Reading,
@@ -43,9 +44,6 @@ HOURS: Final = "hours_"  # begins the column of an operation in done.csv
 SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
 _LONGEST: Final = 40  # characters
-_UNSOLD: Final = frozenset([  # folded; the words of a column that others use for yes or no (common practice, no source)
-    "no", "nein", "unsold", "not sold", "unverkauft", "nicht verkauft", "noch da", "still there",
-])  # fmt: skip
 _CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
 
 
@@ -60,7 +58,7 @@ def unless_nothing(read: Callable[[str], Reading]) -> Callable[[Shop], Callable[
 
 def read_sold_for(text: str) -> Reading | None:
     """The amount that a kit went for; None where the cell says that it is unsold, or that nothing is known of it."""
-    says_unsold = len(text) < _LONGEST and " ".join(fold(text).split()) in _UNSOLD
+    says_unsold = len(text) < _LONGEST and " ".join(fold(text).split()) in word_lists("cells")["unsold"]
     return None if _says_nothing(text) or says_unsold else read_amount(text)
 
 
