@@ -235,19 +235,16 @@ _OWN_HOURS_CURE: Final = "write hours as a number, such as 6.5, or leave it blan
 _GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
 
 _MUST_BE_ABOVE_0: Final = Refusal("not_positive", "must be above 0")
-_NO_PERCENTAGE: Final = Refusal("range", "is no percentage from 0 to below 100")
-_NO_CHANCE: Final = Refusal("range", "is no percentage from 0 to 100")
-_NO_WEEKS: Final = Refusal("range", "is no sensible number of weeks")
-ABOVE_0: Final = Bounds(low=_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
-FREIGHT_OR_PARTS: Final = Bounds(low=Refusal("negative", "is negative"))
-PERCENT: Final = Bounds(low=_NO_PERCENTAGE, highest=100, high=_NO_PERCENTAGE, below=True)
+ABOVE_0: Final = Bounds(_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
+FREIGHT_OR_PARTS: Final = Bounds(Refusal("negative", "is negative"))
+PERCENT: Final = Bounds(Refusal("range", "is no percentage from 0 to below 100"), highest=100, below=True)
 WORK: Final = Bounds(
     low=Refusal("negative", "is below 0"), highest=10_000, high=Refusal("range", "is no sensible number of hours")
 )
 
 
 def _a_price(cure: str) -> Bounds:
-    return Bounds(low=Refusal("not_positive", "is negative", cure), zero=Refusal("not_positive", "is no price", cure))
+    return Bounds(Refusal("not_positive", "is negative", cure), zero=Refusal("not_positive", "is no price", cure))
 
 
 def _kind(name: str, own: Sequence[str], description: str) -> ColumnSpec:
@@ -367,12 +364,12 @@ PARTS: Final = (
     ),
     ColumnSpec(
         "chance", same_for_all(read_percent), "write how many of 100 are sold, such as 80", "number", "percent",
-        needed=True, takes_sign=True, bounds=Bounds(low=_NO_CHANCE, highest=100, high=_NO_CHANCE),
+        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no percentage from 0 to 100"), highest=100),
         description="percent that it sells",
     ),
     ColumnSpec(
         "weeks", same_for_all(read_number), "write the weeks until it is sold, such as 6", "number", "weeks",
-        needed=True, takes_sign=True, bounds=Bounds(low=_NO_WEEKS, highest=520, high=_NO_WEEKS),
+        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no sensible number of weeks"), highest=520),
         description="until it is sold",
     ),
     NOTE,
@@ -393,7 +390,7 @@ DONE: Final = (
     ColumnSpec(
         "cost", same_for_all(read_amount), "write one amount, or leave it blank if unknown", "number", "money",
         own_money=True, gives_sign="file", takes_sign=True,
-        bounds=Bounds(low=Refusal("not_positive", "must be 0 or more")),
+        bounds=Bounds(Refusal("not_positive", "must be 0 or more")),
         description="paid out, net, without the shop's own hours",
     ),
     ColumnSpec("sold_on", kind="day"),

@@ -15,7 +15,7 @@ from typing import Any, Generic, Literal, TypeVar
 import numpy as np
 
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import EMPTY, Column, date_column, number_column, word_column
+from kitvalue.intake.tables.columns import Column, date_column, number_column, word_column
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.table import BoolArray, FloatArray, TextTable, read_table
 from kitvalue.intake.text.numbers import Amount, Sign
@@ -33,7 +33,7 @@ class Bounds:
     low: Refusal
     zero: Refusal | None = None  # why 0 itself is outside
     highest: int | None = None
-    high: Refusal = EMPTY
+    high: Refusal | None = None  # that of `low` where None
     below: bool = False  # `highest` itself is outside
 
     def refusal(self, value: Decimal) -> Refusal | None:
@@ -43,7 +43,7 @@ class Bounds:
         if value == 0:
             return self.zero
         outside = self.highest is not None and (value > self.highest or (self.below and value == self.highest))
-        return self.high if outside else None
+        return (self.high or self.low) if outside else None
 
 
 def _as_it_is(shop: Shop) -> Callable[[str], str]:
