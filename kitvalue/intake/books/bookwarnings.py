@@ -83,11 +83,15 @@ _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Kept:
-    """Which rows count (their places in the table), the problems of the others, and how many were set aside."""
+    """Which rows count (their places in the table), and the problems of the others."""
 
     at: IntArray
     problems: tuple[Problem, ...]
-    set_aside: int
+
+    @property
+    def set_aside(self) -> int:
+        """How many rows were set aside, not refused."""
+        return sum(problem.level is Level.WARNING for problem in self.problems)
 
 
 def without_repeats(columns: Columns, at: IntArray) -> Kept:
@@ -99,17 +103,11 @@ def without_repeats(columns: Columns, at: IntArray) -> Kept:
         row = table.row(at[again[0]])
         message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
         problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
-    dropped = {problem.row or 0 for problem in problems}
-    refused = 0
-    once = at[~np.isin(table.rows[at], list(dropped))]
+    once = at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])]
     named = once[refs.where(lambda ref: ref is not None)[once]]
     for listing in _repeats([refs.same()[named]]):
-        said = _one_listing(columns, named[listing].tolist())
-        refused += len(said) if said[0].level is Level.REFUSED else 0
-        problems += said
-        dropped.update(problem.row or 0 for problem in said)
-    kept = at[~np.isin(table.rows[at], list(dropped))]
-    return Kept(kept, tuple(problems), len(problems) - refused)
+        problems += _one_listing(columns, named[listing].tolist())
+    return Kept(at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])], tuple(problems))
 
 
 def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
@@ -153,15 +151,12 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
         shared = min(rare, common, key=len)  # a maker's name alone is near to every series of his
         of = [name for name in names if name != shared and has_part(name, shared)]
         subject = rare if len(of) < 2 else shared
-        message = f"{shown(subject)} in {rows_phrase(where[subject])} "
-        if len(of) < 2:
-            message += (
-                f"is close to {shown(common)} but another series; did you mean {common}? If both are right, list "
-            )
-            message += "them in shop.toml"
-        else:
-            message += f"can be any of {listed(of, 6, last='or')} and counts as another series; write which it is, or "
-            message += "list it in shop.toml if it is one of its own"
+        why = f"is close to {shown(common)} but another series; did you mean {common}"
+        cure = "? If both are right, list them in shop.toml"
+        if len(of) > 1:
+            why = f"can be any of {listed(of, 6, last='or')} and counts as another series"
+            cure = "; write which it is, or list it in shop.toml if it is one of its own"
+        message = f"{shown(subject)} in {rows_phrase(where[subject])} {why}{cure}"
         found.append(Problem(file, int(where[subject][0]), header, subject, "series_spelling", Level.WARNING, message))
     return list(dict.fromkeys(found))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import overload
@@ -56,9 +56,6 @@ class _Rows(Sequence[RowAsRead]):
             return tuple(self[one] for one in range(*place.indices(len(self))))
         at = int(self._at[place])
         return self._read.get(at) or self._reader.row(at)
-
-    def __iter__(self) -> Iterator[RowAsRead]:
-        return (self[place] for place in range(len(self)))
 
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
