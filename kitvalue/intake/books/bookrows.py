@@ -19,6 +19,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.specification import Columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, TextTable
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, currencies_said
 from kitvalue.intake.text.problems import FileCounts, Problem, shown
 from kitvalue.intake.text.vocabulary import PRICE_KINDS, REQUIRED
@@ -64,12 +65,6 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     return Rates(by_currency, reading.problems, reading.counts)
 
 
-_TOTALS_WORDS: Final = """
-    total totals sum sums subtotal subtotals average averages avg mean median count min max minimum maximum balance
-    overall summe summen gesamt gesamtsumme gesamtbetrag zwischensumme endsumme insgesamt durchschnitt durchschnittlich
-    mittelwert mittel mw ø anzahl saldo schnitt somme moyenne totale totaal totaux media suma gemiddelde
-"""
-_TOTALS: Final = frozenset(_TOTALS_WORDS.split())
 _NOT_FOR_TOTALS: Final = ("note", "ref")
 _PLACEHOLDER: Final = re.compile(r"1|1{3,}|9{4,}|1234(?:5(?:67?)?)?")
 
@@ -135,7 +130,7 @@ def totals_refusals(table: TextTable) -> dict[int, Problem]:
 def says_total(cell: str) -> bool:
     """Does a cell name a total, an average or the like?"""
     words = re.findall(r"[^\W\d_]+", fold(cell)) if cell and len(cell) < 40 else []
-    return 0 < len(words) <= 3 and words[0] in _TOTALS
+    return 0 < len(words) <= 3 and words[0] in word_lists("cells")["total"]
 
 
 class RowReader:
@@ -172,7 +167,7 @@ class RowReader:
             odd = counted & (column.refused() | column.blank() if name in REQUIRED else column.refused())
             either = f"write what was asked, or what it went for under {sold_for.header}"
             cure = either if name == "price" and sold_for.present else None
-            yield from column.problems(self.table, odd, Refusal("empty", "is empty", cure))
+            yield from column.problems(odd, Refusal("empty", "is empty", cure))
             self.sound &= ~odd
 
     def _doubtful(self) -> BoolArray:
@@ -260,7 +255,7 @@ class RowReader:
         if isinstance(rate, Decimal):
             return codes[0], rate
         speaking = next((name for name in ("sold_for", "price") if self._said(at, name)), self.priced(at))
-        problems.append(columns["currency" if cell is not None else speaking].problem(self.table, at, rate))
+        problems.append(columns["currency" if cell is not None else speaking].problem(at, rate))
         return None
 
     def _rate(self, at: int, codes: Sequence[str]) -> Decimal | Refusal:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from kitvalue.intake.books.book import BoolArray, IntArray
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import is_digit, of_another_scale, scale_warning, speaks_of_digits
+from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
 from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
 from kitvalue.intake.text.numbers import Amount, plain
@@ -83,11 +83,15 @@ _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Kept:
-    """Which rows count (their places in the table), the problems of the others, and how many were set aside."""
+    """Which rows count (their places in the table), and the problems of the others."""
 
     at: IntArray
     problems: tuple[Problem, ...]
-    set_aside: int
+
+    @property
+    def set_aside(self) -> int:
+        """How many rows were set aside, not refused."""
+        return sum(problem.level is Level.WARNING for problem in self.problems)
 
 
 def without_repeats(columns: Columns, at: IntArray) -> Kept:
@@ -99,17 +103,11 @@ def without_repeats(columns: Columns, at: IntArray) -> Kept:
         row = table.row(at[again[0]])
         message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
         problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
-    dropped = {problem.row or 0 for problem in problems}
-    refused = 0
-    once = at[~np.isin(table.rows[at], list(dropped))]
+    once = at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])]
     named = once[refs.where(lambda ref: ref is not None)[once]]
     for listing in _repeats([refs.same()[named]]):
-        said = _one_listing(columns, named[listing].tolist())
-        refused += len(said) if said[0].level is Level.REFUSED else 0
-        problems += said
-        dropped.update(problem.row or 0 for problem in said)
-    kept = at[~np.isin(table.rows[at], list(dropped))]
-    return Kept(kept, tuple(problems), len(problems) - refused)
+        problems += _one_listing(columns, named[listing].tolist())
+    return Kept(at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])], tuple(problems))
 
 
 def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
@@ -153,15 +151,12 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
         shared = min(rare, common, key=len)  # a maker's name alone is near to every series of his
         of = [name for name in names if name != shared and has_part(name, shared)]
         subject = rare if len(of) < 2 else shared
-        message = f"{shown(subject)} in {rows_phrase(where[subject])} "
-        if len(of) < 2:
-            message += (
-                f"is close to {shown(common)} but another series; did you mean {common}? If both are right, list "
-            )
-            message += "them in shop.toml"
-        else:
-            message += f"can be any of {listed(of, 6, last='or')} and counts as another series; write which it is, or "
-            message += "list it in shop.toml if it is one of its own"
+        why = f"is close to {shown(common)} but another series; did you mean {common}"
+        cure = "? If both are right, list them in shop.toml"
+        if len(of) > 1:
+            why = f"can be any of {listed(of, 6, last='or')} and counts as another series"
+            cure = "; write which it is, or list it in shop.toml if it is one of its own"
+        message = f"{shown(subject)} in {rows_phrase(where[subject])} {why}{cure}"
         found.append(Problem(file, int(where[subject][0]), header, subject, "series_spelling", Level.WARNING, message))
     return list(dict.fromkeys(found))
 
@@ -208,17 +203,27 @@ def to_be_looked_at(reader: RowReader) -> BoolArray:
     return maybe
 
 
-def scale_warnings(columns: Columns, shop: Shop) -> Iterator[Problem]:
-    """One warning where plain digits stand beside marks that a school gives, and shop.toml maps no digit."""
+def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
+    """The warning that digits are read as our grades although marks beside them look like those of a school or, where
+    there are none, of a scale to ten, and shop.toml says of no digit what it means. One number over 5 or two are slips.
+    """
     condition, table = columns["condition"], columns.table
-    texts = condition.cells.each
-    if speaks_of_digits(shop) or not any(map(is_digit, texts)):
-        return
-    marks = of_another_scale(texts)
+    texts = frozenset(condition.cells.each)
+    if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
+        return []
+    marks = frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
     at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
-    if len(at):
-        warning = scale_warning(table.file, condition.header, condition.cells[int(at[0])], table.rows[at].tolist())
-        yield from (warning,) if warning is not None else ()
+    rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
+    message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
+    if is_of_ten(cell):
+        message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
+        message += f"under {WORDS_TABLE}"
+    else:
+        looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
+        message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
+        message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
+    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) else 1)
+    return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
 
 
 def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:

@@ -124,7 +124,7 @@ def _sizes_problems(columns: Columns, at: int) -> Iterator[Problem]:
     column, pieces = columns["sizes"], columns.known("pieces", at)
     meant = _sizes_meant(columns, at)
     if isinstance(meant, Refusal):
-        yield column.problem(columns.table, at, meant)
+        yield column.problem(at, meant)
     elif isinstance(meant, Diameters):
         count, cell = len(meant.inches), column.cells[at]
         differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"

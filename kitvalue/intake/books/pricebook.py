@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import overload
@@ -11,7 +11,7 @@ import numpy as np
 
 from kitvalue.intake.books.book import BoolArray, FeatureColumn, IntArray, PriceBook
 from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warnings, without_repeats
+from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warning, without_repeats
 from kitvalue.intake.books.specs import PRICES, Feature, feature_specs, features_of
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
@@ -57,9 +57,6 @@ class _Rows(Sequence[RowAsRead]):
         at = int(self._at[place])
         return self._read.get(at) or self._reader.row(at)
 
-    def __iter__(self) -> Iterator[RowAsRead]:
-        return (self[place] for place in range(len(self)))
-
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     """Read a price book by a shop's settings, with exchange rates from rates.csv beside it. Every problem is in the
@@ -78,7 +75,7 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     reader = row_reader(table, shop, rates, counted)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
-    problems += [*scale_warnings(columns, shop), *reader.problems]
+    problems += [*scale_warning(columns, shop), *reader.problems]
     read: dict[int, RowAsRead] = {}
     usable = reader.plain.copy()
     for at in np.flatnonzero(reader.doubtful).tolist():
