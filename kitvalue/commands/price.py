@@ -1,0 +1,30 @@
+"""`price`: what to ask for a build."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.decisions.plans import priced
+
+if TYPE_CHECKING:
+    from kitvalue.decisions.pricing import PriceSheet
+    from kitvalue.workshop.costing import CostSheet
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PriceDone:
+    """The webshop price of a build."""
+
+    sheet: CostSheet
+    pricing: PriceSheet
+    cautions: tuple[str, ...]
+
+
+def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceDone:
+    """What to ask for a plan's kit, at home and abroad; with `at` what that price would leave."""
+    plan, market = folder.plan(plan_name), folder.market
+    done = priced(plan, folder.shop, market.fit, at)
+    return PriceDone(done.sheet, done.pricing, tuple(dict.fromkeys((*market.cautions, *done.pricing.cautions))))
