@@ -31,9 +31,9 @@ def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
     """Every such problem, in no order."""
     found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
     for at, line in enumerate(plan.work):
-        found += [*_work(line, at, shop, toml), *_selection(plan, line, ("work", at), toml)]
+        found += [*_work(line, at, shop, toml), *_line(plan, line, ("work", at), toml)]
     for at, part in enumerate(plan.part):
-        found += [*_part(part, at, toml), *_selection(plan, part, ("part", at), toml)]
+        found += [*_part(part, at, toml), *_line(plan, part, ("part", at), toml)]
     for at, sold in enumerate(plan.surplus):
         if sold.from_ not in _donor_ids(plan):
             message = f"there is no donor {shown(sold.from_)}; {or_known(sold.from_, _donor_ids(plan))}"
@@ -153,7 +153,6 @@ def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Probl
     if line.per == "sheet":
         message = 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"'
         yield toml.problem((*where, "per"), "per", message, "sheet")
-    yield from _quantity(line, where, toml)
 
 
 def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
@@ -167,10 +166,10 @@ def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
     elif line.sheet is not None:
         message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
         yield toml.problem((*where, "sheet"), "sheet", message, str(line.sheet))
-    yield from _quantity(line, where, toml)
 
 
-def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+def _line(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    """The quantity of a line, and names in `only` and `except` that nothing in the plan has."""
     if line.per in ("each", "hour"):
         if line.quantity is None:
             message = f'{shown(line.what)} is counted per = "{line.per}" and needs a quantity'
@@ -178,16 +177,11 @@ def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterat
     elif line.quantity is not None:
         message = f'quantity goes with per = "each" or "hour" only; per = "{line.per}" is counted from the drums'
         yield toml.problem((*where, "quantity"), "quantity", message, str(line.quantity))
-
-
-def _selection(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
-    """Names in `only` and `except` that nothing in the plan has."""
     known = [*ROLES, NEW, *_donor_ids(plan), *(drum.id for drum in plan.drum if drum.id is not None)]
     for key, names in (("only", line.only), ("except", line.except_)):
-        for name in names:
-            if name not in known:
-                message = f"{shown(name)} is no role, donor or drum of this plan; {or_known(name, known)}"
-                yield toml.problem((*where, key), "unknown_name", message, name)
+        for name in (name for name in names if name not in known):
+            message = f"{shown(name)} is no role, donor or drum of this plan; {or_known(name, known)}"
+            yield toml.problem((*where, key), "unknown_name", message, name)
 
 
 def _a_grade(value: object) -> object:

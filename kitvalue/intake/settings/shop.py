@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.toml import TomlFile, or_known
+from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
 from kitvalue.intake.text.problems import FileError, Problem, shown
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, TRUTHS, grade
@@ -90,10 +91,6 @@ def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """Words of adverts: each stands for a meaning that is known, or for a value of a feature."""
-    if not shop.jot.words:
-        return
-    from kitvalue.intake.text.lexicon import MEANINGS  # some hundred words that few shops need
-
     for word, meaning in shop.jot.words.items():
         where = ("jot", "words", word)
         name, sign, value = (part.strip() for part in meaning.partition("="))
