@@ -45,7 +45,7 @@ class Rates:
     def on(self, currency: str, date: dt.date) -> Decimal | None:
         """The newest rate that is not after the day; None where there is none."""
         known = self.by_currency.get(currency, ())
-        at = bisect.bisect_right([one.date for one in known], date)
+        at = bisect.bisect_right(known, date, key=lambda one: one.date)
         return known[at - 1].rate if at else None
 
 
