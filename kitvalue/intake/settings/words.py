@@ -9,9 +9,10 @@ from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.tomltext import toml_heading
+from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error
+from kitvalue.intake.text.tomltext import toml_heading, toml_text
 from kitvalue.intake.text.vocabulary import GRADES, grade
-from kitvalue.intake.text.words import Refusal, fold, listed, not_known, says_not_known, trimmed, visible
+from kitvalue.intake.text.words import Refusal, fold, likeness, listed, not_known, says_not_known, trimmed, visible
 
 WORDS_TABLE: Final = "[prices.words.condition]"
 # School marks by our words; what 6 is where there is one, its owner has to say (common practice, no source).
@@ -86,8 +87,6 @@ def grades_by(mapped: Mapping[str, str]) -> ShopGrades:
 
 def read_grade(text: str, grades: ShopGrades) -> Decimal | Refusal:
     """The grade in a cell, or why there is none."""
-    from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error  # a command line has no such cells
-
     if spreadsheet_error(text):
         return error_refusal(text)
     found = grades.find(text)
@@ -110,8 +109,6 @@ def grade_name(of: Decimal) -> str:
 
 def turned_words() -> str:
     """The mappings of a sheet in which 1 is the best, as shop.toml takes them."""
-    from kitvalue.intake.text.tomltext import toml_text  # only a message needs it
-
     return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
 
 
@@ -161,8 +158,6 @@ class SeriesNames:
 
     def advice(self, text: str) -> str:
         """What to do about a name that is not in the list."""
-        from kitvalue.intake.text.words import likeness  # only a mistake needs it
-
         found = likeness(text, self.spellings)
         if found.telling:
             (name,) = found.names

@@ -10,6 +10,7 @@ from typing import Final
 
 from kitvalue.intake.text.decoding import file_problem, refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
+from kitvalue.intake.text.vocabulary import likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
 
 MOST_CELLS: Final = 1000
@@ -289,8 +290,6 @@ def _missing(
     others += f" and {len(unknown) - 12} more" if len(unknown) > 12 else ""
     cure = "rename it in the file"
     if wanted.table is not None:
-        from kitvalue.intake.text.vocabulary import likely_headers  # only a mistake needs them
-
         likely = likely_headers(missing, unknown)
         name = next((name for name in missing if name in likely), missing[0])
         example = f"{name} = {shown(likely.get(name, 'the header in the file'), 40)}"
