@@ -82,12 +82,7 @@ def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
             valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
         except KitvalueError as error:
             reason = error.message
-        seen.append(
-            OfferSeen(
-                offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation,
-                reason, by_name.get(offer.offer), offer.features, offer.finished, offer.hours,
-            )
-        )  # fmt: skip
+        seen.append(OfferSeen(offer, valuation, reason, by_name.get(offer.offer)))
     return tuple(seen)
 
 

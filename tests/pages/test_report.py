@@ -122,7 +122,7 @@ def hostile() -> str:
     builds = tuple(g.build(name) for name in g.HOSTILE[:2])
     problem = replace(g.PROBLEM, file=f"{g.HOSTILE[0]}.csv", message=g.HOSTILE[1], column=g.HOSTILE[5])
     offers = tuple(g.offer(fit, name, name, "200") for name in g.HOSTILE)
-    lost = replace(offers[0], offer="lost", valuation=None, reason=g.HOSTILE[5])
+    lost = replace(offers[0], offer=replace(offers[0].offer, offer="lost"), valuation=None, reason=g.HOSTILE[5])
     return render_report(
         replace(
             g.given(fit), shop_name=g.HOSTILE[0], builds=builds, problems=(problem,), offers=(*offers, lost),

@@ -204,7 +204,7 @@ def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
     ax.set_xlim(low, high)
     ax.set_ylim(depth, 0)
     charts.ticks_below(ax, linear_ticks(low, high, 5 if layout.narrow else 8), number)
-    charts.write_below(ax, picture.currency, 28)
+    charts.write_below(ax, picture.currency)
     for place, bar in enumerate(picture.steps):
         y, bold = place * step + (28 if layout.narrow else step / 2), bar.kind == "sum"
         if layout.narrow:
@@ -241,7 +241,7 @@ def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
     ax.set_ylim(step * len(unknowns), 0)
     ticks = linear_ticks(-reach, reach, 5 if layout.narrow else 9)
     charts.ticks_below(ax, ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
-    charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}", 28)
+    charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}")
     ax.plot([0, 0], [0, step * len(unknowns)], color=INK, linewidth=1, zorder=1)
     for place, unknown in enumerate(unknowns):
         y, name = place * step + (32 if layout.narrow else step / 2), capital(unknown.name)
