@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import astuple
 from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison, PiecesRow, Tie
@@ -10,9 +11,10 @@ from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
+from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import first_of_all, span, take_care
-from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
+from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
@@ -52,7 +54,7 @@ def cost_text(sheet: CostSheet) -> str:
         f"Strips to cut, millimetres\n{to_cut}" if strips else "",
         f"What it must sell for\n{_routes(sheet)}",
         bullets("Notes", sheet.notes),
-        bullets("Take care", sheet.cautions),
+        take_care(sheet.cautions),
     )
 
 
@@ -83,7 +85,7 @@ def _aside(sheet: CostSheet) -> str:
     return f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
 
 
-def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
+def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> str:
     """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
     quote, sale = p.quote, p.sale
 
@@ -126,7 +128,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
-        [(d.place, "" if d.kind == d.place else d.kind, *_door(d), cents(d.seller_gets)) for d in p.destinations],
+        [(d.place, "" if d.kind == d.place else d.kind, *_parts(d), cents(d.seller_gets)) for d in p.destinations],
         under=[d.reason or "" for d in p.destinations],
     )
     return page(
@@ -141,15 +143,14 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     )
 
 
-def _door(place: PlacePrice) -> tuple[str, ...]:
-    door = place.door
-    if door is None:
+def _parts(place: PlacePrice) -> tuple[str, ...]:
+    """What a buyer there pays, part by part and in all."""
+    if place.door is None:
         return ("", "", "", "", "", "?")
-    parts = (door.goods, door.freight, door.duty, door.vat, door.clearance)
-    return (*(cents(part) if part else "-" for part in parts), cents(place.buyer_pays))
+    return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
-def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
+def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
     aside = _aside(sheet)
@@ -216,7 +217,11 @@ def _unknowns(unknowns: Sequence[Solved]) -> str:
 
 
 def outcome_text(
-    jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str, cautions: Sequence[str]
+    jobs: Sequence[JobOutcome],
+    hours: LearnedOperations,
+    shares: LearnedShares,
+    currency: str,
+    cautions: Sequence[Caution],
 ) -> str:
     """Finished builds against their plans, and what they teach: settings to paste, never changed by themselves."""
     if not jobs:
@@ -229,7 +234,7 @@ def outcome_text(
         _to_paste("[work.hours] in shop.toml", settings_lines(hours)),
         f"The share of an original's price that the builds fetched\n{_shares(shares)}",
         _to_paste("[finished] in the plan", new_shares),
-        bullets("Take care", cautions),
+        take_care(cautions),
     )
 
 
@@ -292,9 +297,8 @@ def _operations(hours: LearnedOperations) -> str:
                 "leans on that (own weight: how far it follows its own jobs)"
             )
         )
-    for reason in dict.fromkeys(one.reason for one in hours.operations if one.reason):
-        names = ", ".join(one.operation for one in hours.operations if one.reason == reason)
-        lines.append(wrapped(f"{names}: {reason}", bullet="- "))
+    for reason, names in grouped((one.reason, one.operation) for one in hours.operations if one.reason):
+        lines.append(wrapped(f"{', '.join(names)}: {reason}", bullet="- "))
     return "\n".join(lines)
 
 
