@@ -295,18 +295,21 @@ def why_no_place(offer: Offer, needs: Sequence[DonorNeed]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The book's own step from asked to sold: a factor on the asked price, and what it rests on in words."""
+    """The book's own step from asked to sold: a factor on the asked price, and what it rests on in words. `as_fitted`:
+    every figure of the fit rests on the same."""
 
     factor: float
     rests_on: str
+    as_fitted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Paid:
-    """What an offer is expected to be bought for, and why."""
+    """What an offer is expected to be bought for, and why. `as_fitted` as in `Step`."""
 
     price: float
     rests_on: str
+    as_fitted: bool = False
 
 
 def step_of(fit: Fit) -> Step:
@@ -315,7 +318,8 @@ def step_of(fit: Fit) -> Step:
     rows that found no buyer lie too high, so pairs come first."""
     recipe = fit.recipe
     if recipe.pair_step is not None:
-        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step))
+        said = by_pairs(recipe.pairs, recipe.pair_step)
+        return Step(float(np.exp(recipe.pair_step)), said, as_fitted=bool(recipe.sold_offset))
     for term in fit.terms:
         if term.name == "sold":
             factor = float(np.exp(term.coefficient))
@@ -323,7 +327,7 @@ def step_of(fit: Fit) -> Step:
                 return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
             return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
     if recipe.sold_offset:
-        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis)
+        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis, as_fitted=True)
     return Step(1.0, "the asked price: the book does not tell how far sold lies under asked")
 
 
@@ -335,7 +339,7 @@ def paid_for(offer: Offer, step: Step) -> Paid:
     if offer.haggle is not None:
         own = f"the offer's own haggle of {offer.haggle.normalize():f} %"
         return Paid(asked * (1 - float(offer.haggle) / 100), own)
-    return Paid(asked * step.factor, step.rests_on)
+    return Paid(asked * step.factor, step.rests_on, step.as_fitted)
 
 
 def opening(asked: float, paid: float, stop: float) -> float:

@@ -172,10 +172,8 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
     """What is to be said of some offers, each text once with their names."""
     said = []
     for one in valued:
-        cautions = following(one.cautions)
-        told = f"these figures rest on {one.paid.rests_on}" in cautions
-        paid = [] if told else [f"to pay rests on {one.paid.rests_on}"]
-        said += [(text, one.offer.offer) for text in (*cautions, *paid)]
+        paid = [] if one.paid.as_fitted else [f"to pay rests on {one.paid.rests_on}"]  # else a caution has said so
+        said += [(text, one.offer.offer) for text in (*following(one.cautions), *paid)]
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
 
