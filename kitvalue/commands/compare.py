@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.plans import compared, priced
+from kitvalue.intake.text.problems import Caution
 
 if TYPE_CHECKING:
     from kitvalue.decisions.breakeven import Comparison
@@ -18,7 +19,7 @@ class CompareDone:
 
     comparison: Comparison
     headline: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def compare(folder: ShopFolder, plan_name: str) -> CompareDone:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.plans import priced
+from kitvalue.intake.text.problems import Caution
 
 if TYPE_CHECKING:
     from kitvalue.decisions.pricing import PriceSheet
@@ -20,7 +21,7 @@ class PriceDone:
 
     sheet: CostSheet
     pricing: PriceSheet
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceDone:

@@ -295,21 +295,20 @@ def why_no_place(offer: Offer, needs: Sequence[DonorNeed]) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """The book's own step from asked to sold: a factor on the asked price, and what it rests on in words. `as_fitted`:
-    every figure of the fit rests on the same."""
+    """The book's own step from asked to sold: a factor on the asked price, and what it rests on in words."""
 
     factor: float
     rests_on: str
-    as_fitted: bool = False
+    of_values: bool = False  # the values of kits rest on the same
 
 
 @dataclass(frozen=True, slots=True)
 class Paid:
-    """What an offer is expected to be bought for, and why. `as_fitted` as in `Step`."""
+    """What an offer is expected to be bought for, and why."""
 
     price: float
     rests_on: str
-    as_fitted: bool = False
+    of_values: bool = False  # the values of kits rest on the same
 
 
 def step_of(fit: Fit) -> Step:
@@ -318,8 +317,7 @@ def step_of(fit: Fit) -> Step:
     rows that found no buyer lie too high, so pairs come first."""
     recipe = fit.recipe
     if recipe.pair_step is not None:
-        said = by_pairs(recipe.pairs, recipe.pair_step)
-        return Step(float(np.exp(recipe.pair_step)), said, as_fitted=bool(recipe.sold_offset))
+        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step), bool(recipe.sold_offset))
     for term in fit.terms:
         if term.name == "sold":
             factor = float(np.exp(term.coefficient))
@@ -327,7 +325,7 @@ def step_of(fit: Fit) -> Step:
                 return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
             return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
     if recipe.sold_offset:
-        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis, as_fitted=True)
+        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis, of_values=True)
     return Step(1.0, "the asked price: the book does not tell how far sold lies under asked")
 
 
@@ -339,7 +337,7 @@ def paid_for(offer: Offer, step: Step) -> Paid:
     if offer.haggle is not None:
         own = f"the offer's own haggle of {offer.haggle.normalize():f} %"
         return Paid(asked * (1 - float(offer.haggle) / 100), own)
-    return Paid(asked * step.factor, step.rests_on, step.as_fitted)
+    return Paid(asked * step.factor, step.rests_on, step.of_values)
 
 
 def opening(asked: float, paid: float, stop: float) -> float:

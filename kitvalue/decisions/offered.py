@@ -45,7 +45,7 @@ from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import RefusedError, shown
+from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
@@ -63,10 +63,18 @@ Uses: TypeAlias = list[list[JudgedUse]]  # of each offer, by its place
 DRAWS = 2000
 MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
 SEED = 20260108
-NO_FREIGHT = "freight not known: whatever it is comes off these prices and profits"
-NO_HOURS_SAID = "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it"
-NO_PARTS_SAID = "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them"
-NO_VAT_SAID = "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
+NO_FREIGHT = Caution("freight_not_known", "freight not known: whatever it is comes off these prices and profits")
+NO_HOURS_SAID = Caution(
+    "hours_not_said",
+    "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it",
+)
+NO_PARTS_SAID = Caution(
+    "parts_not_said",
+    "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them",
+)
+NO_VAT_SAID = Caution(
+    "vat_not_said", "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +82,7 @@ class KitOffered:
     """The kit as it stands, and what is to be said of the features that it counts with."""
 
     kit: Kit
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
@@ -87,13 +95,17 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
     moving = {term.feature for term in fit.recipe.terms} - {f.name for f in given}
     unused = [f.name for f in offer.features if f.name not in known]
     average = [name for name in known if name in moving]
-    cautions = [f"{listed(unused)} cannot be counted: prices.csv says nothing of it"] if unused else []
+    cautions = []
+    if unused:
+        cautions.append(Caution("not_in_book", f"{listed(unused)} cannot be counted: prices.csv says nothing of it"))
     if len(average) == 1:
         column = "offers.csv takes a column for it"
-        cautions.append(f"{average[0]} is not known and counts at the book's average: {column}")
+        counts = f"{average[0]} is not known and counts at the book's average: {column}"
+        cautions.append(Caution("at_average", counts))
     elif average:
         column = "offers.csv takes a column for each"
-        cautions.append(f"{listed(average)} are not known and count at the book's average: {column}")
+        counts = f"{listed(average)} are not known and count at the book's average: {column}"
+        cautions.append(Caution("at_average", counts))
     kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=on, features=given)
     return KitOffered(kit, tuple(cautions))
 
@@ -148,7 +160,7 @@ class ValuedOffers:
     places: tuple[int, ...]
     at: tuple[int, ...]
     sold_at: tuple[int, ...]
-    cautions: tuple[tuple[str, ...], ...]  # of each offer's kit, as it is bought and as it is sold
+    cautions: tuple[tuple[Caution, ...], ...]  # of each offer's kit, as it is bought and as it is sold
     buy_in: KitSamples  # one row for each different kit
     sold_kits: tuple[Kit, ...]  # each different kit and condition that it is sold in, as a webshop sells it
     resale: KitSamples  # of these
@@ -194,7 +206,7 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
 
 def _valued(grounds: Grounds, offers: Sequence[Offer], reasons: dict[int, str]) -> ValuedOffers:
     """Each different kit once. Offers without a value go into `reasons`."""
-    said: dict[KitOffered, tuple[str, ...]] = {}  # of each different kit as it is bought
+    said: dict[KitOffered, tuple[Caution, ...]] = {}  # of each different kit as it is bought
     bought: dict[int, KitOffered] = {}
     for i, offer in enumerate(offers):
         try:
@@ -223,10 +235,10 @@ def _valued(grounds: Grounds, offers: Sequence[Offer], reasons: dict[int, str]) 
     )
 
 
-def _own_cautions(offer: Offer, grounds: Grounds) -> list[str]:
+def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = sold_condition(offer) > offer.condition
     no_hours = better and offer.hours is None and _hours(offer, grounds.shop) is not None
-    basis = f"these figures rest on {grounds.fit.recipe.sold_basis}"
+    basis = Caution("sold_step", f"these figures rest on {grounds.fit.recipe.sold_basis}")
     cautions = (
         (NO_FREIGHT, offer.freight is None),
         (NO_VAT_SAID, offer.bought_from == "trade"),
@@ -234,7 +246,7 @@ def _own_cautions(offer: Offer, grounds: Grounds) -> list[str]:
         (NO_PARTS_SAID, better and offer.parts is None),
         (basis, bool(grounds.fit.recipe.sold_offset)),
     )
-    return [text for text, so in cautions if so]
+    return [caution for caution, so in cautions if so]
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:

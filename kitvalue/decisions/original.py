@@ -11,7 +11,7 @@ import numpy as np
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Route
-from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.outlook import Outlook
 from kitvalue.market.value import ESTIMATES
@@ -243,13 +243,15 @@ NOT_A_REBUILD = (
     "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
     "until the shop's own sales of rebuilds are in the price book."
 )
-PRICED_TO_TIE = "The price is bound by what an original costs at the door: priced to tie, so customers are split."
+PRICED_TO_TIE = Caution(
+    "priced_to_tie", "The price is bound by what an original costs at the door: priced to tie, so customers are split."
+)
 
 
-def market_cautions(plan: Plan) -> tuple[str, ...]:
+def market_cautions(plan: Plan) -> tuple[Caution, ...]:
     """Cautions of every answer that leans on the market."""
     if _held_against_originals(plan):
-        return (ESTIMATES, NOT_A_REBUILD.format(share=plan.finished.share))
+        return (ESTIMATES, Caution("own_share", NOT_A_REBUILD.format(share=plan.finished.share)))
     return (ESTIMATES,)
 
 

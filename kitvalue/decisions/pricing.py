@@ -19,6 +19,7 @@ from kitvalue.decisions.original import (
 from kitvalue.decisions.solve import root_above
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.build import Lever, least_donor_scale
 from kitvalue.workshop.costing import CostSheet
@@ -167,7 +168,7 @@ class PriceSheet:
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def price(

@@ -11,15 +11,17 @@ from statistics import NormalDist
 import numpy as np
 
 from kitvalue.decisions.original import as_money
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome, Planned
 from kitvalue.workshop.shrink import NotShrunken, Shrunken, shrunken_means
 
 TENTH = Decimal("0.1")
-OWN_SALES = (
+OWN_SALES = Caution(
+    "own_sales",
     "Put your own sales into the price book under a series of their own as well: with a few of them a plan can take "
-    "that series at share = 100 instead of a share of the originals' price."
+    "that series at share = 100 instead of a share of the originals' price.",
 )
 
 
@@ -77,7 +79,7 @@ class LearnedShares:
     sales: tuple[ShareOutcome, ...]
     learned: tuple[LearnedShare, ...]
     reason: str | None
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def learned_shares(seen: Sequence[SoldBuild]) -> LearnedShares:
@@ -94,7 +96,7 @@ def learned_shares(seen: Sequence[SoldBuild]) -> LearnedShares:
     groups = [[r for r, sale in zip(ratios, sales, strict=True) if sale.plan == plan] for plan in plans]
     scatter = [_relative_variance(one.market) * r**2 for one, r in zip(seen, ratios, strict=True)]
     found = shrunken_means(groups, sum(scatter) / len(scatter))
-    cautions = tuple(dict.fromkeys((*(text for one in seen for text in one.market.cautions), OWN_SALES)))
+    cautions = tuple(dict.fromkeys((*(caution for one in seen for caution in one.market.cautions), OWN_SALES)))
     if isinstance(found, NotShrunken):  # groups are never empty here
         return LearnedShares(sales, (), found.reason, cautions)
     learned = tuple(
@@ -104,10 +106,11 @@ def learned_shares(seen: Sequence[SoldBuild]) -> LearnedShares:
     return LearnedShares(sales, learned, None, (*(_above(one) for one in learned if one.low > HUNDRED), *cautions))
 
 
-def _above(one: LearnedShare) -> str:
-    return (
+def _above(one: LearnedShare) -> Caution:
+    return Caution(
+        "share_above",
         f"the sales of {one.plan} fetched {one.learned} % of what {one.series} fetches, more than the originals "
-        "themselves: see that done.csv and prices.csv tell of the same kits before you take that share over"
+        "themselves: see that done.csv and prices.csv tell of the same kits before you take that share over",
     )
 
 

@@ -172,8 +172,9 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
     """What is to be said of some offers, each text once with their names."""
     said = []
     for one in valued:
-        paid = [] if one.paid.as_fitted else [f"to pay rests on {one.paid.rests_on}"]  # else a caution has said so
-        said += [(text, one.offer.offer) for text in (*following(one.cautions), *paid)]
+        cautions = following(one.cautions)
+        paid = [] if one.paid.of_values else [f"to pay rests on {one.paid.rests_on}"]
+        said += [(text, one.offer.offer) for text in (*cautions, *paid)]
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
 
@@ -205,9 +206,7 @@ def source_text(s: Sourcing, written: str | None) -> str:
     if written is not None:
         name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
         now = f"{wrapped(f'Written: {written}', '')}\nNow: kitvalue price {name}"
-    return page(
-        wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, bullets("Take care", s.cautions)
-    )
+    return page(wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, take_care(s.cautions))
 
 
 def _sources(one: Answer, place: int, s: Sourcing) -> str:
