@@ -203,7 +203,7 @@ def _write_plan(
     plan = read_plan(plan_name, folder, shop)
     made = plan_from(answer, plan, shop, offers, target.stem)
     remark = f"Made by kitvalue source from {plan.name}; donors and drums are those of the cheapest answer."
-    write_whole(target, plan_text(made.plan, remark, shop.shop.size_order, made.ask_vat))
+    write_whole(target, plan_text(made, remark, shop.shop.size_order))
     found = (
         [f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"] if plan.surplus else []
     )

@@ -87,7 +87,7 @@ def _sheet_input(folder: Path, wanted: SheetWanted, today: date) -> tuple[SheetI
     shop = read_shop(folder)
     plan = read_plan(wanted.plan, folder, shop)
     market = keeper.market_of(folder, shop)
-    found, pricing = compared(plan, shop, market.fit), priced(plan, shop, market.fit).pricing
+    found, pricing = compared(plan, shop, market.fit), priced(plan, shop, market.fit)
     original = outlook(market.fit, original_kit(plan, len(plan.drum)))
     door = landed_sample(plan.original, original.sample, repair_of(plan))
     middles = (np.arange(DOTS) + 0.5) / DOTS

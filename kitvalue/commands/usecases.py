@@ -169,8 +169,8 @@ def price_build(folder: Path, plan_name: str, at: Decimal | None) -> PriceDone:
     shop = read_shop(folder)
     plan = read_plan(plan_name, folder, shop)
     market = keeper.market_of(folder, shop)
-    found = priced(plan, shop, market.fit, at)
-    return PriceDone(found.sheet, found.pricing, tuple(dict.fromkeys((*market.cautions, *found.pricing.cautions))))
+    pricing = priced(plan, shop, market.fit, at)
+    return PriceDone(pricing.sheet, pricing, tuple(dict.fromkeys((*market.cautions, *pricing.cautions))))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -184,14 +184,15 @@ class CompareDone:
 
 def compare_build(folder: Path, plan_name: str) -> CompareDone:
     """A plan's build against the original that the customer could buy instead."""
-    from kitvalue.decisions.plans import compared, priced
+    from kitvalue.decisions.original import headline_of
+    from kitvalue.decisions.plans import compared
     from kitvalue.intake.settings.plan import read_plan
 
     shop = read_shop(folder)
     plan = read_plan(plan_name, folder, shop)
     market = keeper.market_of(folder, shop)
     comparison = compared(plan, shop, market.fit)
-    headline = priced(plan, shop, market.fit).pricing.headline
+    headline = headline_of(comparison.quote, comparison.sheet)
     return CompareDone(comparison, headline, tuple(dict.fromkeys((*market.cautions, *comparison.cautions))))
 
 
@@ -267,7 +268,7 @@ def _build_seen(name: str, folder: Path, shop: Shop, fit: Fit) -> BuildSeen:
     try:
         plan = read_plan(name, folder, shop)
         title, sheet = plan.title, cost_sheet(plan, shop)
-        pricing = priced(plan, shop, fit).pricing
+        pricing = priced(plan, shop, fit)
         return BuildSeen(name, title, sheet, pricing, compared(plan, shop, fit), None)
     except KitvalueError as error:
         return BuildSeen(name, title, sheet, pricing, None, error.message)

@@ -1,4 +1,4 @@
-"""The build against the original: by pieces, at what price they tie, and which unknown flips the answer."""
+"""The build against the original: by pieces, where they cross, where they tie, and which unknown flips the answer."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Literal
 
 import numpy as np
 
 from kitvalue.decisions.original import (
-    PRICED_TO_TIE,
     Binding,
     Point,
     Quote,
@@ -25,7 +25,6 @@ from kitvalue.decisions.original import (
     repair_of,
     situation_of,
 )
-from kitvalue.decisions.solve import Crossings, find_crossings
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
@@ -71,79 +70,81 @@ class PiecesRow:
     binding: Binding = "floor"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SizedBuild:
-    """The build of one size with its price and its market. `repair` is the original's, in proportion to the size."""
-
-    sheet: CostSheet
-    quote: Quote
-    market: MarketAtPieces
-    repair: Decimal
+MOST_WITHOUT = 0.20  # share of draws without a crossing beyond which no range is told
+LOW, HIGH = 10.0, 90.0  # percentiles of the range
 
 
-def piece_counts(plan: Plan) -> range:
-    """From the smallest sensible kit to the plan's own size; that alone where the plan is smaller."""
-    size = len(plan.drum)
-    return range(min(plan.smallest, size), size + 1)
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """One crossing, in pieces; `low` and `high` hold it in 80 of 100 draws and are None where `reason` says why.
+
+    `build_cheaper` tells on which side of it the build costs less than the original.
+    """
+
+    pieces: float
+    low: float | None
+    high: float | None
+    build_cheaper: Literal["below", "above"]
+    reason: str | None
 
 
-def sized_builds(plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces]) -> tuple[SizedBuild, ...]:
-    """The build at each size, the plan's own last. `markets` must hold every one of `piece_counts`."""
-    by_pieces = {market.pieces: market for market in markets}
-    whole = repair_of(plan)
-    builds = []
-    for k in piece_counts(plan):
-        market, sheet = by_pieces[k], cost_sheet(plan, shop, k)
-        repair = whole * k / len(plan.drum)
-        quote = quote_of(plan, sheet, market.original, market.finished, repair)
-        builds.append(SizedBuild(sheet, quote, market, repair))
-    return tuple(builds)
+@dataclass(frozen=True, slots=True)
+class Crossings:
+    """All crossings. `chance_none` is the share of draws without any; `text` is the answer in words."""
+
+    crossings: tuple[Crossing, ...]
+    chance_none: float
+    text: str
 
 
-def row_of(plan: Plan, build: SizedBuild) -> PiecesRow:
-    """One size in figures."""
-    original = build.market.original
+def find_crossings(pieces: Sequence[int], build: FloatArray, original: FloatArray, draws: FloatArray) -> Crossings:
+    """Where `build` (K,) crosses `original` (K,), straight between the whole `pieces` (K,), all money at the door.
 
-    def door(price: float | None) -> Decimal | None:
-        return None if price is None else cents(landed(plan.original, as_money(price), build.repair))
-
-    return PiecesRow(
-        pieces=build.sheet.pieces,
-        build_at_cost=landed_at_cost(build),
-        build_at_price=build.quote.suggested,
-        landed_at_price=build.quote.landed_at_price,
-        original_typical=build.quote.original_landed,
-        original_low=door(original.low),
-        original_high=door(original.high),
-        chance_build_cheaper=chance_build_cheaper(plan, build),
-        note="; ".join(build.sheet.notes),
-        incomplete=build.sheet.incomplete,
-        binding=build.quote.binding,
-    )
-
-
-def chance_build_cheaper(plan: Plan, build: SizedBuild) -> float:
-    """The share of the original's sample that costs more at the door than the build at its price."""
-    sample = landed_sample(plan.original, build.market.original.sample, build.repair)
-    return float(np.mean(sample > float(build.quote.landed_at_price)))
+    `draws` (n, K) are the original's under n draws of the regression's coefficients, n above 0.
+    """
+    ks = np.asarray(pieces, dtype=np.float64)
+    points, turns = _positions(ks, (build - original)[None, :])
+    drawn, drawn_turns = _positions(ks, build[None, :] - draws)
+    chance_none = float(np.mean(np.isnan(drawn).all(axis=1)))
+    crossings = []
+    for i in np.flatnonzero(~np.isnan(points[0])):
+        alike = np.where(drawn_turns == turns[0, i], np.abs(drawn - points[0, i]), np.inf)
+        nearest = drawn[np.arange(len(drawn)), alike.argmin(axis=1)][np.isfinite(alike.min(axis=1))]
+        low, high, reason = None, None, None
+        if chance_none > MOST_WITHOUT:
+            reason = f"no range: {chance_none * 100:.0f} % of the draws have no crossing"
+        elif 1 - len(nearest) / len(drawn) > MOST_WITHOUT:
+            reason = "no range: too many draws lack a crossing of this kind"
+        else:
+            low, high = (float(end) for end in np.percentile(nearest, [LOW, HIGH]))
+        crossings.append(Crossing(float(points[0, i]), low, high, "below" if turns[0, i] > 0 else "above", reason))
+    return Crossings(tuple(crossings), chance_none, _text(pieces, build[0] > original[0], crossings))
 
 
-def crossings_of(plan: Plan, builds: Sequence[SizedBuild]) -> Crossings:
-    """Where the build at cost meets the typical original, over all sizes."""
-    draws = [landed_sample(plan.original, b.market.draws, b.repair) for b in builds]
-    return find_crossings(
-        [b.sheet.pieces for b in builds],
-        np.array([float(landed_at_cost(b)) for b in builds]),
-        np.array([float(b.quote.original_landed) for b in builds]),
-        np.stack(draws, axis=1),
-    )
+def _positions(ks: FloatArray, gap: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Crossings of each row of `gap` (n, K): positions (n, K-1), NaN where a cell has none, and which way it turns.
+
+    +1: the build becomes the dearer one. A gap of exactly 0 counts as not dearer.
+    """
+    left, right = gap[:, :-1], gap[:, 1:]
+    turns = (right > 0).astype(np.float64) - (left > 0).astype(np.float64)
+    step = np.where(turns != 0, left - right, 1.0)
+    return ks[:-1] + np.where(turns != 0, left / step, np.nan) * np.diff(ks), turns
 
 
-def landed_at_cost(build: SizedBuild) -> Decimal:
-    """The price of zero profit with freight."""
-    cost = build.sheet.chosen.landed_at_cost
-    assert cost is not None  # noqa: S101 - a sheet is only made where its route is open
-    return cost
+def _text(pieces: Sequence[int], is_dearer: bool, crossings: Sequence[Crossing]) -> str:
+    dearer = "dearer" if is_dearer else "no dearer"
+    if len(pieces) == 1:
+        return f"At {pieces[0]} pieces, the only size compared, the build at cost is {dearer} than the original."
+    if not crossings:
+        span = f"{pieces[0]} to {pieces[-1]} pieces"
+        return f"Never within {span}: the build at cost is {dearer} than the original at every size."
+    told = [
+        f"{c.build_cheaper} {c.pieces:.1f} pieces "
+        + (f"({c.reason})" if c.low is None else f"(8 in 10: {c.low:.1f} to {c.high:.1f})")
+        for c in crossings
+    ]
+    return f"The build at cost is the cheaper one {', and '.join(told)}."
 
 
 COUNTS = ("three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -203,38 +204,69 @@ class Comparison:
     cautions: tuple[str, ...]
 
 
+def piece_counts(plan: Plan) -> range:
+    """From the smallest sensible kit to the plan's own size; that alone where the plan is smaller."""
+    size = len(plan.drum)
+    return range(min(plan.smallest, size), size + 1)
+
+
 def compare(
     plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float]
 ) -> Comparison:
     """The plan's build against what the customer could buy instead.
 
-    `markets` holds one entry for every number of `piece_counts(plan)`; `original_typical` gives the original's typical
-    price, money, at the plan's pieces and another bench grade. Raises what `cost_sheet` raises, and FileError where the
-    plan lacks the original's repair.
+    `markets` holds one entry for every number of `piece_counts(plan)`, in that order; `original_typical` gives the
+    original's typical price, money, at the plan's pieces and another bench grade. Raises what `cost_sheet` raises, and
+    FileError where the plan lacks the original's repair.
     """
-    builds = sized_builds(plan, shop, markets)
-    whole = builds[-1]
-    quote, market = whole.quote, whole.market
-    situation = situation_of(plan, whole.sheet, market.original, market.finished, whole.repair)
-    sample = market.original.sample
-    tied = quote.binding == "cap"
-    said = (*whole.sheet.cautions, *market_cautions(plan), *((PRICED_TO_TIE,) if tied else ()))
+    rows, draws = [], []
+    for market in markets:  # the last is the plan's own size
+        sheet, repair = cost_sheet(plan, shop, market.pieces), repair_of(plan) * market.pieces / len(plan.drum)
+        quote = quote_of(plan, sheet, market.original, market.finished, repair)
+        rows.append(_row(plan, sheet, quote, market.original, repair))
+        draws.append(landed_sample(plan.original, market.draws, repair))
+    crossings = find_crossings(
+        [row.pieces for row in rows],
+        np.array([float(row.build_at_cost) for row in rows]),
+        np.array([float(row.original_typical) for row in rows]),
+        np.stack(draws, axis=1),
+    )
+    sample, tied = market.original.sample, quote.binding == "cap"
+    situation = situation_of(plan, sheet, market.original, market.finished, repair)
+    build_door = of_suggested(sheet, quote, quote.landed_at_price)
+    said = (*sheet.cautions, *market_cautions(plan, market.original, market.finished, tied=tied))
     return Comparison(
-        sheet=whole.sheet,
+        sheet=sheet,
         quote=quote,
-        by_pieces=tuple(row_of(plan, build) for build in builds),
-        crossings=crossings_of(plan, builds),
-        tie_at_cost=tie_price(plan.original, landed_at_cost(whole), whole.repair, sample),
-        tie_at_price=tie_price(plan.original, quote.landed_at_price, whole.repair, sample),
+        by_pieces=tuple(rows),
+        crossings=crossings,
+        tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
+        tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
         priced_to_tie=tied,
-        chance_build_cheaper=chance_build_cheaper(plan, whole),
+        chance_build_cheaper=rows[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
-        like_for_like=like_for_like(
-            plan,
-            whole.sheet.currency,
-            of_suggested(whole.sheet, quote, quote.landed_at_price),
-            quote.original_landed,
-            whole.repair,
-        ),
-        cautions=tuple(dict.fromkeys((*said, *market.original.cautions, *market.finished.cautions))),
+        like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),
+        cautions=tuple(dict.fromkeys(said)),
+    )
+
+
+def _row(plan: Plan, sheet: CostSheet, quote: Quote, original: Outlook, repair: Decimal) -> PiecesRow:
+    """One size in figures."""
+
+    def door(price: float | None) -> Decimal | None:
+        return None if price is None else cents(landed(plan.original, as_money(price), repair))
+
+    at_door = landed_sample(plan.original, original.sample, repair)
+    return PiecesRow(
+        pieces=sheet.pieces,
+        build_at_cost=quote.landed_at_cost,
+        build_at_price=quote.suggested,
+        landed_at_price=quote.landed_at_price,
+        original_typical=quote.original_landed,
+        original_low=door(original.low),
+        original_high=door(original.high),
+        chance_build_cheaper=float(np.mean(at_door > float(quote.landed_at_price))),
+        note="; ".join(sheet.notes),
+        incomplete=sheet.incomplete,
+        binding=quote.binding,
     )

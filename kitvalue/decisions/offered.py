@@ -20,11 +20,10 @@ from kitvalue.decisions.ceiling import (
     donor_needs,
     own_route,
     paid_for,
+    place_of,
     plain_bases,
     rebuild_bases,
     step_of,
-    takes_place_of,
-    why_no_place,
 )
 from kitvalue.decisions.plans import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
@@ -273,12 +272,11 @@ def _rebuilt(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, us
     needs = donor_needs(plan)
     taken: dict[int, DonorNeed] = {}
     for i in valued.places:
-        need = takes_place_of(offers[i], needs)
-        if need is not None:
+        need = place_of(offers[i], needs)
+        if isinstance(need, DonorNeed):
             taken[i] = need
         else:
-            reason = why_no_place(offers[i], needs)
-            uses[i].append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=reason))
+            uses[i].append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=need))
     if not taken:
         return []
     kit, share = finished_kit(plan, len(plan.drum), grounds.fit), float(percent(plan.finished.share))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -16,29 +16,19 @@ from kitvalue.market.value import resale_kit
 if TYPE_CHECKING:
     from kitvalue.decisions.breakeven import Comparison
     from kitvalue.decisions.pricing import PriceSheet
-    from kitvalue.workshop.costing import CostSheet
 
 
 DRAWS = 4000
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Priced:
-    """Cost and price of one plan."""
-
-    sheet: CostSheet
-    pricing: PriceSheet
-
-
-def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> Priced:
+def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
     """Cost and price of one plan under a fit."""
     from kitvalue.decisions.pricing import price
     from kitvalue.workshop.costing import cost_sheet
 
-    sheet = cost_sheet(plan, shop)
     size = len(plan.drum)
-    original = outlook(fit, original_kit(plan, size))
-    return Priced(sheet, price(plan, shop, sheet, original, outlook(fit, finished_kit(plan, size, fit)), at))
+    original, finished = outlook(fit, original_kit(plan, size)), outlook(fit, finished_kit(plan, size, fit))
+    return price(plan, shop, cost_sheet(plan, shop), original, finished, at)
 
 
 def original_kit(plan: Plan, pieces: int) -> Kit:
@@ -59,7 +49,6 @@ def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
     counts = list(piece_counts(plan))
     originals = [original_kit(plan, k) for k in counts]
     draws = typical_draws(fit, originals, DRAWS)
-    seen = outlooks(fit, originals)
-    sold = outlooks(fit, [finished_kit(plan, k, fit) for k in counts])
-    markets = [MarketAtPieces(k, seen[j], draws[:, j], sold[j]) for j, k in enumerate(counts)]
+    finished = outlooks(fit, [finished_kit(plan, k, fit) for k in counts])
+    markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
     return compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)

@@ -54,7 +54,7 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
     return {
         **answer(sheet, _SHEET),
-        "route": p.route,
+        "route": sheet.route,
         **answer(p.quote, "floor$ cap$ resale$ market_price$ profit_at_market$ suggested$ binding"),
         **answer(sheet, "landed_at_cost=chosen.landed_at_cost$"),
         **answer(p.quote, "landed_at_price$ original_landed$"),

@@ -31,8 +31,9 @@ def shortlist_answer(s: Shortlist) -> Answer:
 
 def _reckoned(r: ReckonedWith | None) -> Answer | None:
     keys = (
-        "vat_percent route hourly_rate$ contingency_percent prepare_hours part_out_hours margin_percent fee_percent "
-        "invented"
+        "vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency "
+        "prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin "
+        "fee_percent=selling.fee invented"
     )
     return None if r is None else answer(r, keys)
 

@@ -131,7 +131,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     )
     return page(
         first_of_all(cautions),
-        _title(sheet, f"{sheet.currency}, gross", p.route),
+        _title(sheet, f"{sheet.currency}, gross"),
         wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
@@ -207,9 +207,8 @@ def _unknowns(unknowns: Sequence[Solved]) -> str:
     )
     never: dict[str, list[str]] = {}
     for u in unknowns:
-        for reason in u.reason.split("; ") if u.reason else ():
-            told, tried, _ = reason.partition(" at every value from ")  # the values differ from one to the next
-            never.setdefault(f"{told}, whatever the value" if tried else reason, []).append(u.name)
+        for why in u.why:  # the values tried differ from one to the next
+            never.setdefault(f"{why.text}, whatever the value" if why.tried else why.text, []).append(u.name)
     reasons = [wrapped(f"{reason} ({', '.join(names)})", bullet="- ") for reason, names in never.items()]
     heads = "< | planned | ties at cost | no profit at market | a tenth less | a tenth more"
     return "\n".join([table(heads, rows), wrapped(said), *reasons])

@@ -23,15 +23,15 @@ MOST_USES = 30  # offers whose every use is listed
 
 def reckoned_words(r: ReckonedWith) -> str:
     """The settings that decide more than the price book does, and where they stand."""
-    vat = "no VAT" if r.route == "none" else f"VAT {r.vat_percent:g} % ({r.route})"
+    vat = "no VAT" if r.tax.route == "none" else f"VAT {float(r.tax.rate):g} % ({r.tax.route})"
     parts, tables = [vat], ["[tax]", "[selling]"]
-    if r.hourly_rate is not None:
+    if r.work is not None:
         tables.insert(1, "[work]")
-        more = f" with {r.contingency_percent:g} % contingency" if r.contingency_percent else ""
-        parts.append(f"{cents(r.hourly_rate)} an hour{more}")
-        parts += [f"{figure(r.prepare_hours)} h to prepare"] if r.prepare_hours is not None else []
-        parts += [f"{figure(r.part_out_hours)} h to part out"] if r.part_out_hours is not None else []
-    parts += [f"margin {r.margin_percent:g} %", f"fee {r.fee_percent:g} %"]
+        more = f" with {float(r.work.contingency):g} % contingency" if r.work.contingency else ""
+        parts.append(f"{cents(r.work.rate)} an hour{more}")
+        parts += [f"{figure(r.work.prepare)} h to prepare"] if r.work.prepare is not None else []
+        parts += [f"{figure(r.work.part_out)} h to part out"] if r.work.part_out is not None else []
+    parts += [f"margin {float(r.selling.margin):g} %", f"fee {float(r.selling.fee):g} %"]
     whose = "a new shop's invented figures, until you write your own: " if r.invented else ""
     return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
 
@@ -310,11 +310,11 @@ def _come_about(asked: JudgedPrice) -> str:
     best = [one.best for one in judged]
     names = {
         "sells_for": "sells for, on average", "vat": "VAT", "fee": "fee", "costs": "work, parts, holding",
-        "margin": "margin" if reckoned is None else f"margin, {reckoned.margin_percent:g} %",
+        "margin": "margin" if reckoned is None else f"margin, {float(reckoned.selling.margin):g} %",
         "leaves": "left for the kit and its freight",
     }  # fmt: skip
     made = [None if use is None else use.made_up for use in best]
-    prepare = None if reckoned is None else reckoned.prepare_hours
+    prepare = None if reckoned is None or reckoned.work is None else reckoned.work.prepare
     rows = [
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
         ["stop at", *(dash(one.stop_at) for one in judged)],
