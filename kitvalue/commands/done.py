@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from kitvalue.commands import keeper
-from kitvalue.decisions.plans import finished_kit
+from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.books.done import FinishedBuild, read_done
 from kitvalue.intake.settings.plan import plan_names, read_plan
@@ -84,6 +84,6 @@ def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> l
     for job in jobs:
         if job.sold_on is not None and job.sold_for is not None:
             planned = plans[job.plan]
-            kit = replace(finished_kit(planned.plan, len(planned.plan.drum), fit), on=job.sold_on)
+            kit = replace(finished_kit(planned.plan, fit), on=job.sold_on)
             found.append(SoldBuild(job, planned, outlook(fit, kit)))
     return found

@@ -13,7 +13,9 @@ import numpy as np
 from kitvalue.commands import keeper
 from kitvalue.commands.keeper import OUT
 from kitvalue.commands.writing import make_writable, write_whole, write_whole_bytes
-from kitvalue.decisions.plans import compared, finished_kit, original_kit, priced
+from kitvalue.decisions.breakeven import compared
+from kitvalue.decisions.original import finished_kit, original_kit
+from kitvalue.decisions.pricing import priced
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.outlook import outlook
 
@@ -88,7 +90,7 @@ def _sheet_input(folder: Path, wanted: SheetWanted, today: date) -> tuple[SheetI
     plan = read_plan(wanted.plan, folder, shop)
     market = keeper.market_of(folder, shop)
     found, pricing = compared(plan, shop, market.fit), priced(plan, shop, market.fit)
-    original = outlook(market.fit, original_kit(plan, len(plan.drum)))
+    original = outlook(market.fit, original_kit(plan))
     door = landed_sample(plan.original, original.sample, repair_of(plan))
     middles = (np.arange(DOTS) + 0.5) / DOTS
     given = SheetInput(
@@ -159,7 +161,7 @@ def _ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[CeilingSeen, ...]:
     from kitvalue.workshop.money import percent
 
     grounds = grounds_of(shop, fit, plan, None, None)
-    sold = kit_samples(fit, [finished_kit(plan, len(plan.drum), fit)])
+    sold = kit_samples(fit, [finished_kit(plan, fit)])
     share, route = float(percent(plan.finished.share)), own_route(shop, plan, REBUILD)
     found = []
     for need in donor_needs(plan):

@@ -163,7 +163,7 @@ class PriceDone:
 
 def price_build(folder: Path, plan_name: str, at: Decimal | None) -> PriceDone:
     """What to ask for a plan's kit, at home and abroad; with `at` what that price would leave."""
-    from kitvalue.decisions.plans import priced
+    from kitvalue.decisions.pricing import priced
     from kitvalue.intake.settings.plan import read_plan
 
     shop = read_shop(folder)
@@ -184,8 +184,8 @@ class CompareDone:
 
 def compare_build(folder: Path, plan_name: str) -> CompareDone:
     """A plan's build against the original that the customer could buy instead."""
+    from kitvalue.decisions.breakeven import compared
     from kitvalue.decisions.original import headline_of
-    from kitvalue.decisions.plans import compared
     from kitvalue.intake.settings.plan import read_plan
 
     shop = read_shop(folder)
@@ -259,7 +259,8 @@ def _write_charts(place: Path, view: ReportView) -> tuple[Path, ...]:
 
 
 def _build_seen(name: str, folder: Path, shop: Shop, fit: Fit) -> BuildSeen:
-    from kitvalue.decisions.plans import compared, priced
+    from kitvalue.decisions.breakeven import compared
+    from kitvalue.decisions.pricing import priced
     from kitvalue.intake.settings.plan import read_plan
     from kitvalue.pages.report import BuildSeen
     from kitvalue.workshop.costing import cost_sheet

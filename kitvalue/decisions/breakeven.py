@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
@@ -15,12 +15,14 @@ from kitvalue.decisions.original import (
     Point,
     Quote,
     as_money,
+    finished_kit,
     landed,
     landed_sample,
     like_for_like,
     market_cautions,
     of_suggested,
-    price_landing_at,
+    on_top,
+    original_kit,
     quote_of,
     repair_of,
     situation_of,
@@ -29,7 +31,8 @@ from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.market.outlook import Outlook
+from kitvalue.market.fitted import Fit
+from kitvalue.market.outlook import Outlook, outlook, outlooks, typical_draws
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import cents, money_text, percent
 
@@ -70,6 +73,7 @@ class PiecesRow:
     binding: Binding = "floor"
 
 
+DRAWS = 4000
 MOST_WITHOUT = 0.20  # share of draws without a crossing beyond which no range is told
 LOW, HIGH = 10.0, 90.0  # percentiles of the range
 
@@ -166,7 +170,7 @@ class Tie:
 
 def tie_price(original: OriginalTable, build_landed: Decimal, repair: Decimal, sample: FloatArray) -> Tie:
     """The tie of a build that is `build_landed` at the door. `sample` (n,) are prices of originals, n above 0."""
-    price = cents(price_landing_at(original, build_landed, repair))
+    price = cents((build_landed - repair) / on_top(original) - original.freight)  # `landed` turned round
     hammer = cents(price / (1 + percent(original.premium))) if original.premium > 0 else None
     below = float(np.mean(np.asarray(sample) < float(price)))
     return Tie(price, hammer, below, f"tie at {money_text(price)}: {below_text(below)}")
@@ -208,6 +212,16 @@ def piece_counts(plan: Plan) -> range:
     """From the smallest sensible kit to the plan's own size; that alone where the plan is smaller."""
     size = len(plan.drum)
     return range(min(plan.smallest, size), size + 1)
+
+
+def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
+    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic."""
+    counts = list(piece_counts(plan))
+    originals = [original_kit(plan, k) for k in counts]
+    draws = typical_draws(fit, originals, DRAWS)
+    finished = outlooks(fit, [finished_kit(plan, fit, k) for k in counts])
+    markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
+    return compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
 
 
 def compare(

@@ -25,7 +25,7 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     step_of,
 )
-from kitvalue.decisions.plans import finished_kit
+from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import (
     JudgedOffer,
@@ -279,7 +279,7 @@ def _rebuilt(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, us
             uses[i].append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=need))
     if not taken:
         return []
-    kit, share = finished_kit(plan, len(plan.drum), grounds.fit), float(percent(plan.finished.share))
+    kit, share = finished_kit(plan, grounds.fit), float(percent(plan.finished.share))
     known_cautions(grounds.fit, kit)  # refuses a series that the book does not have
     sold = kit_samples(grounds.fit, [kit])
     places, at = np.array(list(taken)), np.zeros(len(taken), dtype=np.int64)
@@ -341,9 +341,7 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     places = [place[j.offer.offer] for j, _ in gaining]
     sold_at = dict(zip(valued.places, valued.sold_at, strict=True))
     kits = [
-        finished_kit(plan, len(plan.drum), grounds.fit)
-        if best.use == REBUILD and plan is not None
-        else valued.sold_kits[sold_at[i]]
+        finished_kit(plan, grounds.fit) if best.use == REBUILD and plan is not None else valued.sold_kits[sold_at[i]]
         for i, (_, best) in zip(places, gaining, strict=True)
     ]
     profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings

@@ -12,8 +12,10 @@ from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.vocabulary import GRADES
+from kitvalue.market.encoding import Kit
+from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
-from kitvalue.market.value import ESTIMATES
+from kitvalue.market.value import ESTIMATES, resale_kit
 from kitvalue.workshop.build import ExactCost, Scales, exact_cost
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import (
@@ -34,6 +36,18 @@ from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
 def as_money(price: float) -> Decimal:
     """An estimate as a decimal, by its shortest text: 2600.1 is 2600.1. Not rounded."""
     return Decimal(repr(float(price)))
+
+
+def original_kit(plan: Plan, pieces: int | None = None) -> Kit:
+    """What the customer could buy instead: sold, in the state and the channel that the plan says."""
+    original = plan.original
+    return Kit(original.series, pieces or len(plan.drum), float(original.condition), "sold", original.channel)
+
+
+def finished_kit(plan: Plan, fit: Fit, pieces: int | None = None) -> Kit:
+    """What is sold, as the market would see it: the share that a rebuild fetches is no part of it."""
+    finished = plan.finished
+    return resale_kit(fit, Kit(finished.series, pieces or len(plan.drum), float(finished.condition)))
 
 
 def repair_of(plan: Plan) -> Decimal:
@@ -59,11 +73,6 @@ def on_top(original: OriginalTable) -> Decimal:
 def landed(original: OriginalTable, price: Decimal, repair: Decimal) -> Decimal:
     """An original at the buyer's door, fit to play: (price + freight)(1 + duty)(1 + import VAT) + repair. Exact."""
     return (price + original.freight) * on_top(original) + repair
-
-
-def price_landing_at(original: OriginalTable, door: Decimal, repair: Decimal) -> Decimal:
-    """The price at which an original comes to `door` at the buyer's door: `landed` turned round. Exact."""
-    return (door - repair) / on_top(original) - original.freight
 
 
 def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) -> FloatArray:

@@ -10,8 +10,10 @@ from typing import Literal
 from kitvalue.decisions.original import (
     Quote,
     Situation,
+    finished_kit,
     headline_of,
     market_cautions,
+    original_kit,
     quote_of,
     repair_of,
     situation_of,
@@ -19,8 +21,9 @@ from kitvalue.decisions.original import (
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
-from kitvalue.market.outlook import Outlook
-from kitvalue.workshop.costing import CostSheet
+from kitvalue.market.fitted import Fit
+from kitvalue.market.outlook import Outlook, outlook
+from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
 from kitvalue.workshop.tax import Sale, sale_at, vat_on_net
 
@@ -139,6 +142,12 @@ class PriceSheet:
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
     cautions: tuple[str, ...]
+
+
+def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
+    """Cost and price of one plan under a fit."""
+    original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
+    return price(plan, shop, cost_sheet(plan, shop), original, finished, at)
 
 
 def price(
