@@ -16,7 +16,7 @@ from kitvalue.decisions.offered import NO_HOURS_SAID, NO_PARTS_SAID
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.encoding import FeatureValue, Kit
-from kitvalue.pages.sections.offers import kit_words, offers_view
+from kitvalue.pages.sections.offers import kit_words, offers_section
 from tests.drawn import kits_drawn
 from tests.shops import run, sample_shop
 from tests.whole.test_buying import samples
@@ -208,9 +208,9 @@ def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
 def test_the_tables_of_the_report_have_a_column_for_them_where_one_is_told(shop: Path, tmp_path: Path) -> None:
     for place, told in ((shop, True), (sample_shop(tmp_path), False)):
         settings = read_shop(place)
-        seen = offers_seen(place, settings, market_of(place, settings).fit).offers
-        table = offers_view(seen, "EUR", "Resale value").offers
-        assert table is not None
+        fit = market_of(place, settings).fit
+        seen = offers_seen(place, settings, fit).offers
+        table = offers_section(seen, "EUR", fit).tables[1]
         assert ("Sold" in [column.head for column in table.columns]) == told
         assert all(len(row.cells) == len(table.columns) for row in table.rows)
         assert ("as it is" in [row.cells[5] for row in table.rows]) == told

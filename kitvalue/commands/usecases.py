@@ -235,7 +235,6 @@ def report_shop(folder: Path, today: date, charts: Path | None = None) -> Report
             files=tuple(files),
             problems=tuple(problems),
             fit=market.fit,
-            fit_reason=None,
             offers=offers,
             builds=builds,
             cautions=market.cautions,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kitvalue.intake.books.book import FeatureColumn, FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.intake.text.vocabulary import PRICE_KINDS
 from kitvalue.intake.text.words import rows_phrase
@@ -53,23 +53,17 @@ def candidates(rows: Columns) -> tuple[Candidate, ...]:
         _candidate(Term("years", "years"), rows.years, None, _years_refused(rows.years)),
     ]
     for f in rows.features:
-        if f.kind == "word":
-            tried += _words(f)
-        else:
+        if f.kind == "word" and f.words:  # an indicator for each word but the most frequent
+            known = f.values[~np.isnan(f.values)].astype(np.int64)
+            base = int(np.argmax(np.bincount(known, minlength=len(f.words))))
+            for i, word in enumerate(f.words):
+                if i != base:
+                    term = Term(f"{f.name}={word}", "feature", feature=f.name, level=word)
+                    tried.append(_candidate(term, level_values(f, i), MIN_SIDE))
+        elif f.kind != "word":
             side = MIN_SIDE if f.kind == "yes-no" else None
             tried.append(_candidate(Term(f.name, "feature", feature=f.name), f.values, side))
     return tuple(tried)
-
-
-def _words(f: FeatureColumn) -> list[Candidate]:
-    """One indicator for each word but the most frequent."""
-    known = f.values[~np.isnan(f.values)].astype(np.int64)
-    base = int(np.argmax(np.bincount(known, minlength=len(f.words)))) if f.words else -1
-    return [
-        _candidate(Term(f"{f.name}={word}", "feature", feature=f.name, level=word), level_values(f, i), MIN_SIDE)
-        for i, word in enumerate(f.words)
-        if i != base
-    ]
 
 
 def _candidate(term: Term, values: FloatArray, side: int | None, refused: str = "") -> Candidate:
@@ -144,8 +138,8 @@ def plainly_independent(columns: Sequence[FloatArray], groups: IntArray) -> bool
 KINDS = {"sold": ("sold", "asked"), "dealer": ("dealer", "non-dealer"), "auction": ("auction", "non-auction")}
 
 
-def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bool, ...], tuple[LeftOut, ...]]:
-    """Which candidates enter, in their order, and the reasons of the others.
+def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[Term, ...], tuple[LeftOut, ...]]:
+    """The terms that enter, in their order, and the reasons of the others.
 
     A term that the series can reproduce is out, pooled or not: its effect could not be told from theirs.
     """
@@ -155,7 +149,7 @@ def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[bo
     kept = [c for c, enters in zip(standing, independents, strict=True) if enters]
     reasons |= {c.term.name: _reproduced(c, kept, book) for c in standing if c not in kept}
     left_out = tuple(LeftOut(name, reason) for name, reason in reasons.items() if reason)
-    return tuple(not reasons[c.term.name] for c in candidates), left_out
+    return tuple(c.term for c in candidates if not reasons[c.term.name]), left_out
 
 
 def _too_few(candidate: Candidate, rows: IntArray) -> str:
@@ -205,9 +199,7 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
 
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
-    tried = candidates(rows)
-    kept, left_out = decide(tried, book)
-    terms = tuple(c.term for c, k in zip(tried, kept, strict=True) if k)
+    terms, left_out = decide(candidates(rows), book)
     several = len(book.series_names) > 1
     if not several:
         only = f"every row is {book.series_names[0]}: there is no other series to tell it from"

@@ -211,11 +211,6 @@ class Recipe:
         """The fixed columns' names, the intercept first."""
         return ("intercept", *(t.name for t in self.terms))
 
-    @property
-    def numbers(self) -> tuple[Term, ...]:
-        """The terms that are no indicators of a series."""
-        return tuple(t for t in self.terms if t.source != "series")
-
     def has(self, source: str) -> bool:
         """Does a term of this source enter?"""
         return any(t.source == source for t in self.terms)
@@ -266,10 +261,6 @@ class Scaling:
             np.subtract(F[:, j], center, out=result[:, j])
             result[:, j] /= self.scale[j]
         return result
-
-    def beside(self, raw: int) -> Scaling:
-        """The same with so many further columns that stay as they are."""
-        return Scaling(np.append(self.center, np.zeros(raw)), np.append(self.scale, np.ones(raw)))
 
     def back(self) -> FloatArray:
         """(p, p) matrix that turns standardised coefficients into those of the raw columns."""

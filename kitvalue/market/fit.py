@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 from kitvalue.intake.books.book import BoolArray, FloatArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.market.design import build_recipe
-from kitvalue.market.encoding import Recipe, Scaling, Term, encode, newest_date, of_book, offsets, paid, standardise
+from kitvalue.market.encoding import Recipe, Scaling, encode, newest_date, of_book, offsets, paid, standardise
 from kitvalue.market.fitted import (
     GROSS_WEIGHT,
     HUBER_K,
@@ -41,18 +41,13 @@ from kitvalue.market.linear import (
 
 def term_estimates(recipe: Recipe, params: FloatArray, bse: FloatArray, t: float) -> tuple[TermEstimate, ...]:
     """Each fixed coefficient with its standard error, arrays (p,), and 95 % range: t is Student's at df = n - tr H."""
-    terms: tuple[Term | None, ...] = (None, *recipe.terms)
     estimates = []
-    for name, term, b, se in zip(recipe.names, terms, params.tolist(), bse.tolist(), strict=True):
-        low, high = b - t * se, b + t * se
-        percents = [None if term is None else _percent(term, x) for x in (b, low, high)]
-        estimates.append(TermEstimate(name, b, se, low, high, *percents))
+    for name, b, se in zip(recipe.names, params.tolist(), bse.tolist(), strict=True):
+        ends = (b, b - t * se, b + t * se)
+        unit = np.log(2) if name == "log_pieces" else 1.0  # twice the pieces
+        percents = [None if name == "intercept" else 100 * float(np.expm1(unit * x)) for x in ends]
+        estimates.append(TermEstimate(name, b, se, *ends[1:], *percents))
     return tuple(estimates)
-
-
-def _percent(term: Term, coefficient: float) -> float:
-    """What one unit more does to the price, in percent; for pieces what twice as many do."""
-    return 100 * float(np.expm1(coefficient * np.log(2) if term.source == "pieces" else coefficient))
 
 
 def series_effects(recipe: Recipe, params: FloatArray, solution: Solution) -> tuple[SeriesEffect, ...]:
@@ -170,19 +165,20 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     unknowns = len(recipe.names)
     if len(book) <= unknowns:
         raise RefusedError(f"{len(book)} usable rows for {unknowns} unknowns: add more observed kits")
-    F = encode(rows, recipe.numbers, recipe.series)
+    levels = [term.level for term in recipe.terms if term.source == "series"]
+    F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
     F = scaling.apply(F, out=F)
     y = np.log(paid(book)) - offsets(rows, recipe)
     if recipe.pooled:
         equations = Equations(F, book.series, len(recipe.series), y)
     else:  # indicators of all series but the first of the alphabet
-        levels = [term.level for term in recipe.terms if term.source == "series"]
         codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
         equations = Equations(F, codes[book.series], len(levels), y, pooled=False)
+        scaling = Scaling(np.append(scaling.center, [0.0] * len(levels)), np.append(scaling.scale, [1.0] * len(levels)))
     reduced = reducer(equations, book.weight)
     weighted = (reweight if robust else plain)(equations, book.weight, reduced)
-    return _finish(book, recipe, scaling.beside(unknowns - F.shape[1]), reduced, weighted, robust)
+    return _finish(book, recipe, scaling, reduced, weighted, robust)
 
 
 def plain(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:
@@ -281,10 +277,8 @@ def fit_cautions(
         said.append("the prices follow a formula exactly, so there is no range: were they calculated rather than seen?")
     if not weighted.settled:
         said.append("the robust weights had not settled after 200 passes: look at the unusual rows first")
-    if free < len(weighted.huber):
-        said.append(
-            f"{len(weighted.huber) - free} rows carry their own estimate alone and are not in the ranges' sample"
-        )
+    if carried := len(weighted.huber) - free:
+        said.append(f"{carried} rows carry their own estimate alone and are not in the ranges' sample")
     if kept < free:
         said.append(f"ranges and chances come from {kept} rows drawn from the book with a fixed seed")
     return (*said, *wrong_signs(terms))

@@ -6,10 +6,8 @@ row i out moves the prediction at x by -w_i (x' A^-1 c_i) r_i, weights and theta
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from statistics import NormalDist, median  # numpy's median loads numpy.ma, a sixth of a start
 
 import numpy as np
@@ -44,15 +42,6 @@ class Outlook:
     sample: FloatArray
     rests_on: str  # what the step from asked to sold rests on
     cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Sample:
-    """The fit's rows as every outlook uses them."""
-
-    weighted: FloatArray  # (n, k) w_i c_i' root
-    residuals: FloatArray  # (n,) left-out residuals
-    typical_g: float  # median of the rows' own left-out x' A^-1 x
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +86,7 @@ def outlooks(
     cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
     rows = of_kits(kits, fit.recipe)
     shifts = offsets(rows, fit.recipe).tolist()
-    scatter = scatter_at(fit, sample_of(fit), fit.columns_of(rows), stretch=stretch, unseen=rows.series < 0)
+    scatter = scatter_at(fit, fit.columns_of(rows), stretch=stretch, unseen=rows.series < 0)
     return tuple(_in_money(fit, kit, scatter, i, shifts[i], range_percent, cautions[i]) for i, kit in enumerate(kits))
 
 
@@ -141,37 +130,36 @@ def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
     """
     rows = of_kits(kits, fit.recipe)
     shift = offsets(rows, fit.recipe)
-    scatter = scatter_at(fit, sample_of(fit), fit.columns_of(rows), stretch=True, unseen=False)
+    scatter = scatter_at(fit, fit.columns_of(rows), stretch=True, unseen=False)
     predictions = scatter.predictions + shift[:, None]
     sample = np.exp(predictions + scatter.residuals)
     clipped = sample if scatter.clipped is scatter.residuals else np.exp(predictions + scatter.clipped)
     return KitSamples(np.exp(scatter.typical + shift), sample, clipped)
 
 
-def sample_of(fit: Fit) -> Sample:
-    """What every kit's outlook needs of the fit's rows."""
-    V = fit.columns_of(fit.rows) @ fit.root
-    own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
-    return Sample(V * fit.weights[:, None], fit.left_out_residuals, median(own.tolist()))
+def typical_g(fit: Fit) -> float:
+    """The median of the rows' own left-out x' A^-1 x."""
+    return float(median(((fit.leverage / fit.weights) / (1.0 - fit.leverage)).tolist()))
 
 
-def scatter_at(fit: Fit, sample: Sample, X: FloatArray, *, stretch: bool, unseen: bool | BoolArray) -> Scatter:
+def scatter_at(fit: Fit, X: FloatArray, *, stretch: bool, unseen: bool | BoolArray) -> Scatter:
     """The predictive samples at encoded kits X (m, k), or a single one (k,). `unseen`: is its series not in the book?
 
     The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x: how uncertain the
     prediction at x is, against how uncertain it was where the residuals come from.
     """
-    V = X @ fit.root
-    r, cut = sample.residuals, for_means(sample.residuals, fit.scatter)
-    wider = np.sqrt((1.0 + (V**2).sum(axis=-1, keepdims=True)) / (1.0 + sample.typical_g))
+    V, typical = X @ fit.root, X @ fit.coef
+    weighted = fit.columns_of(fit.rows) @ fit.root * fit.weights[:, None]  # (n, k) w_i c_i' root
+    r = fit.left_out_residuals
+    cut = for_means(r, fit.scatter)
+    wider = np.sqrt((1.0 + (V**2).sum(axis=-1, keepdims=True)) / (1.0 + typical_g(fit)))
     factor = np.maximum(1.0, wider) if stretch else 1.0
     scores = np.sqrt(fit.tau2) * normal_scores(len(r)) if np.any(unseen) else 0.0
     spread = np.where(np.asarray(unseen)[..., None], scores, 0.0)
-    typical = X @ fit.coef
     residuals = factor * r + spread
     return Scatter(
         typical=typical,
-        predictions=typical[..., None] - (V @ sample.weighted.T) * r,
+        predictions=typical[..., None] - (V @ weighted.T) * r,
         residuals=residuals,
         clipped=residuals if np.array_equal(cut, r) else factor * cut + spread,
         level_sd=np.sqrt(fit.sigma2 * ((X @ fit.level_root) ** 2).sum(axis=-1) + np.where(unseen, fit.tau2, 0.0)),
@@ -184,21 +172,21 @@ def for_means(r: FloatArray, scatter: float) -> FloatArray:
 
 
 def jackknife_plus(predictions: FloatArray, residuals: FloatArray, percent: int) -> tuple[float, float]:
-    """The range that holds `percent` of new sales: order statistics of prediction -+ |residual|.
-
-    With a = 1 - percent/100 they are number floor(a (n + 1)) from below and ceil((1 - a)(n + 1)), counted in exact
-    arithmetic, since a float ceiling is off by one at some n. Raises RefusedError where n has no such number.
-    """
+    """The range that holds `percent` of new sales: order statistics of prediction -+ |residual|. Raises RefusedError
+    where there are too few."""
     n = len(predictions)
-    share = Fraction(percent, 100)
-    low_at, high_at = math.floor((1 - share) * (n + 1)), math.ceil(share * (n + 1))
+    low_at, high_at = places(n, percent)
     if low_at < 1 or high_at > n:
-        needed = math.ceil(share / (1 - share))
+        needed = -(-percent // (100 - percent))
         raise RefusedError(f"{n} rows are too few for a {percent} % range: it needs {needed}; add kits or ask for less")
     reach = np.abs(residuals)
-    low = np.sort(predictions - reach)[low_at - 1]
-    high = np.sort(predictions + reach)[high_at - 1]
-    return float(low), float(high)
+    return float(np.sort(predictions - reach)[low_at - 1]), float(np.sort(predictions + reach)[high_at - 1])
+
+
+def places(n: int, percent: int) -> tuple[int, int]:
+    """Which of n order statistics hold `percent` of new sales, counted from 1: floor(a (n + 1)), ceil((1 - a)(n + 1))
+    with a = 1 - percent/100, in whole numbers, since a float ceiling is off by one at some n."""
+    return (100 - percent) * (n + 1) // 100, -(-percent * (n + 1) // 100)
 
 
 def normal_scores(n: int) -> FloatArray:
@@ -261,9 +249,7 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ..
     if kit.on is not None and newest is not None and kit.on > newest:
         said.append(f"{kit.on.isoformat()} is past the book's newest date ({newest.isoformat()})")
     given = {f.name for f in kit.features} | {f"{f.name}={f.value}" for f in kit.features}
-    for (
-        out
-    ) in recipe.left_out:  # terms that this kit would need: a feature, its channel, one mixed up with another term
+    for out in recipe.left_out:  # of these the kit needs its features, its channel and what is mixed up with another
         mixed = out.term in ("dealer", "auction") and "inside" in out.reason
         if mixed or out.term == kit.channel or out.term in given:
             said.append(f"{out.term} left out: {out.reason}")

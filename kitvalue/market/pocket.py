@@ -7,16 +7,14 @@ n x k products.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
-from kitvalue.market.outlook import CLIP, outlooks, sample_of
+from kitvalue.market.outlook import CLIP, outlooks, places, typical_g
 from kitvalue.market.value import value_kit
 
 RANGE_PERCENT = 80
@@ -50,11 +48,11 @@ class PocketFit:
 
 def pocket_fit(fit: Fit) -> PocketFit:
     """The parts of a fit that its outlooks at 80 % need."""
-    rows = fit.rows
-    n, share = len(fit.book), Fraction(RANGE_PERCENT, 100)
+    rows, series = fit.rows, fit.recipe.series
+    low_at, high_at = places(len(rows), RANGE_PERCENT)
     return PocketFit(
         terms=fit.recipe.terms,
-        raw=tuple(None if t.source == "series" else term_values(t, rows, fit.recipe.series) for t in fit.recipe.terms),
+        raw=tuple(None if t.source == "series" else term_values(t, rows, series) for t in fit.recipe.terms),
         center=fit.scaling.center,
         scale=fit.scaling.scale,
         series=fit.book.series,
@@ -64,12 +62,12 @@ def pocket_fit(fit: Fit) -> PocketFit:
         inverse=fit.root @ fit.root.T,
         level_inverse=fit.level_root @ fit.level_root.T,
         root_theta=float(np.sqrt(fit.theta)) if fit.recipe.pooled else None,
-        typical_g=sample_of(fit).typical_g,
+        typical_g=typical_g(fit),
         level_reach=fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         cut=CLIP * fit.scatter,
         gross=GROSS * fit.scatter,
-        low_at=math.floor((1 - share) * (n + 1)),
-        high_at=math.ceil(share * (n + 1)),
+        low_at=low_at,
+        high_at=high_at,
     )
 
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import cast, get_args
 
 import numpy as np
 import pandas as pd
@@ -31,8 +32,6 @@ from kitvalue.market.encoding import Channel, FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
-
-NEEDED = ("series", "pieces", "condition")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,24 +122,26 @@ class PriceResults:
         sold where absent), channel, date and the declared features. Other columns, such as price, are left alone, as
         statsmodels leaves them. Raises FileError where one that is needed is missing.
         """
-        lacking = [name for name in NEEDED if name not in frame.columns]
+        lacking = [name for name in ("series", "pieces", "condition") if name not in frame.columns]
         if lacking:
             raise FileError(f"no such column: {', '.join(lacking)}")
         return Prediction(self.fit, tuple(self._kit(row) for row in frame.to_dict("records")), frame.index)
 
     def _kit(self, row: dict[object, object]) -> Kit:
-        known = {f.name for f in self.fit.recipe.features}
         given = {str(k): v for k, v in row.items() if not pd.isna(v)}  # type: ignore[call-overload]
-        features = tuple(FeatureValue(name, _plain(given[name])) for name in known & set(given))
-        day = given.get("date")
+        day, channel = given.get("date"), given.get("channel", "private")
+        if channel not in get_args(Channel):
+            raise FileError(f"no such channel: {shown(str(channel))}; write private, dealer or auction")
+        told = {f.name: given[f.name] for f in self.fit.recipe.features if f.name in given}
+        numeric = int | float | np.number | np.bool_
         return Kit(
             series=str(given["series"]),
             pieces=float(str(given["pieces"])),
             condition=float(str(given["condition"])),
             price_kind="asked" if given.get("price_kind") == "asked" else "sold",
-            channel=_channel(given.get("channel", "private")),
+            channel=cast(Channel, channel),
             on=None if day is None else pd.Timestamp(str(day)).date(),
-            features=features,
+            features=tuple(FeatureValue(k, float(v) if isinstance(v, numeric) else str(v)) for k, v in told.items()),
         )
 
     def summary(self) -> Summary:
@@ -148,16 +149,15 @@ class PriceResults:
         table = self.conf_int()
         frame = pd.DataFrame({"Coef.": self.params, "Std.Err.": self.bse, "[0.025": table[0], "0.975]": table[1]})
         fit = self.fit
-        facts = {
+        summary = Summary()
+        summary.add_dict({
             "Model:": "log price, pooled series" if fit.recipe.pooled else "log price",
             "Weights:": "Huber, k = 1.345" if fit.robust else "none",
             "No. Observations:": str(fit.rows_used),
             "Df (n - tr H):": f"{fit.df:.1f}",
             "sigma2:": f"{fit.sigma2:.5f}",
             "tau2 (series):": f"{fit.tau2:.5f}",
-        }
-        summary = Summary()
-        summary.add_dict(facts)
+        })  # fmt: skip
         summary.add_df(frame, float_format="%.4f")
         summary.add_title("Hedonic price regression")
         return summary
@@ -182,17 +182,3 @@ def fit_prices(prices: Prices, *, robust: bool = True, pooled: bool = True) -> P
     """Fit a price book as `kitvalue fit` does, without its accuracy tests."""
     haggle = prices.shop.prices.haggle
     return PriceResults(fit_book(prices.book, None if haggle is None else float(haggle), robust=robust, pooled=pooled))
-
-
-def _plain(value: object) -> float | str:
-    if isinstance(value, bool | np.bool_):
-        return float(value)
-    return float(value) if isinstance(value, int | float | np.number) else str(value)
-
-
-def _channel(word: object) -> Channel:
-    match word:
-        case "private" | "dealer" | "auction":
-            return word
-        case _:
-            raise FileError(f"no such channel: {shown(str(word))}; write private, dealer or auction")

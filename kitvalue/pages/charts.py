@@ -11,7 +11,7 @@ import io
 import logging
 import os
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,16 +19,14 @@ from typing import Any, Final, Literal, cast
 
 from kitvalue.pages.svg import coded, decoded
 
+# The colours of Okabe and Ito, told apart by every eye.
 BLACK: Final = "#000000"
 ORANGE: Final = "#E69F00"
 SKY: Final = "#56B4E9"
 GREEN: Final = "#009E73"
-YELLOW: Final = "#F0E442"
 BLUE: Final = "#0072B2"
 VERMILLION: Final = "#D55E00"
 PURPLE: Final = "#CC79A7"
-
-OKABE_ITO: Final = (BLACK, ORANGE, SKY, GREEN, YELLOW, BLUE, VERMILLION, PURPLE)
 
 # The neutral tones of ink on paper: text, secondary text, rules.
 INK: Final = "#1B1B1B"
@@ -36,29 +34,18 @@ FADED: Final = "#575757"
 RULE: Final = "#CFCDC6"
 PAPER: Final = "#FFFFFF"
 
-
-@contextmanager
-def _no_backend_asked_for() -> Iterator[None]:
-    """Importing the library reads MPLBACKEND and fails on a name it does not know; no back end is used here."""
-    asked = os.environ.pop("MPLBACKEND", None)
-    try:
-        yield
-    finally:
-        if asked is not None:
-            os.environ["MPLBACKEND"] = asked
-
-
 logging.getLogger("matplotlib").setLevel(logging.ERROR)  # a folder for its cache that it lacks is no one's concern here
-with _no_backend_asked_for():
+_asked = os.environ.pop("MPLBACKEND", None)  # importing the library fails on a back end that it does not know
+try:
     from matplotlib import get_data_path, rc_context, rcParamsDefault
-    from matplotlib.axes import Axes
+    from matplotlib.axes import Axes as Axes
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure as Figure
     from matplotlib.text import Text
-
-__all__ = ["Axes", "Box", "Figure", "Size", "axes_in", "drawing", "font_files", "log_across", "log_upwards",
-           "new_figure", "png_of", "svg_of", "ticks_below", "ticks_beside", "write", "write_below"]  # fmt: skip
+finally:
+    if _asked is not None:
+        os.environ["MPLBACKEND"] = _asked
 
 UNITS_AN_INCH = 72  # of the SVG canvas
 TEXT = 13.0  # units
@@ -67,14 +54,6 @@ SALT = "kitvalue"  # makes the ids inside the SVG the same on every run
 MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
 Anchor = Literal["left", "center", "right"]
 Level = Literal["center", "baseline", "top", "bottom"]
-
-
-@dataclass(frozen=True, slots=True)
-class Size:
-    """Width and height of a picture, in units."""
-
-    width: float
-    height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,27 +75,21 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def new_figure(size: Size) -> Figure:
-    """An empty figure of this size."""
-    figure = Figure(figsize=(size.width / UNITS_AN_INCH, size.height / UNITS_AN_INCH), dpi=UNITS_AN_INCH)
+def canvas(width: float, tall: float, box: Box) -> tuple[Figure, Axes]:
+    """An empty figure so many units wide, and in its box axes so many units tall without frame, ticks or background."""
+    height = box.top + tall + box.bottom
+    figure = Figure(figsize=(width / UNITS_AN_INCH, height / UNITS_AN_INCH), dpi=UNITS_AN_INCH)
     FigureCanvasSVG(figure)
     figure.patch.set_visible(False)
-    return figure
-
-
-def axes_in(figure: Figure, size: Size, box: Box) -> Axes:
-    """Axes that fill the box, without frame, ticks or background."""
-    width, height = size.width - box.left - box.right, size.height - box.top - box.bottom
-    ax = figure.add_axes(
-        (box.left / size.width, box.bottom / size.height, width / size.width, height / size.height),
-    )
+    across = width - box.left - box.right
+    ax = figure.add_axes((box.left / width, box.bottom / height, across / width, tall / height))
     for spine in ax.spines.values():
         spine.set_visible(False)
     ax.patch.set_visible(False)
     ax.set_xticks([])
     ax.set_yticks([])
     ax.minorticks_off()
-    return ax
+    return figure, ax
 
 
 def write(
@@ -143,36 +116,28 @@ def write_below(ax: Axes, text: str, under: float) -> None:
     write(ax, (ax.get_xlim()[0], ax.get_ylim()[0]), text, shift=(0, -under), colour=FADED, level="top")
 
 
-def log_across(ax: Axes, low: float, high: float) -> None:
+def log_axis(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None:
     """A log axis from low to high, still without ticks of the library's own."""
-    ax.set_xscale("log")
-    ax.set_xlim(low, high)
-    ax.set_xticks([])
-    ax.set_xticks([], minor=True)
+    ax.set(**{f"{which}scale": "log", f"{which}lim": (low, high)})
+    axis = ax.xaxis if which == "x" else ax.yaxis
+    axis.set_ticks([])
+    axis.set_ticks([], minor=True)
 
 
-def log_upwards(ax: Axes, low: float, high: float) -> None:
-    """The same, upwards."""
-    ax.set_yscale("log")
-    ax.set_ylim(low, high)
-    ax.set_yticks([])
-    ax.set_yticks([], minor=True)
-
-
-def ticks_below(ax: Axes, values: Sequence[float], texts: Sequence[str]) -> None:
+def ticks_below(ax: Axes, values: Sequence[float], told: Callable[[float], str]) -> None:
     """Values along the bottom, a hairline up from each."""
     low, high = ax.get_ylim()
-    for value, text in zip(values, texts, strict=True):
+    for value in values:
         ax.plot([value, value], [low, high], color=RULE, linewidth=0.7, zorder=0, gid="grid")
-        write(ax, (value, low), text, shift=(0, -7), colour=FADED, anchor="center", level="top")
+        write(ax, (value, low), told(value), shift=(0, -7), colour=FADED, anchor="center", level="top")
 
 
-def ticks_beside(ax: Axes, values: Sequence[float], texts: Sequence[str]) -> None:
+def ticks_beside(ax: Axes, values: Sequence[float], told: Callable[[float], str]) -> None:
     """Values along the left, a hairline across from each."""
     low, high = ax.get_xlim()
-    for value, text in zip(values, texts, strict=True):
+    for value in values:
         ax.plot([low, high], [value, value], color=RULE, linewidth=0.7, zorder=0, gid="grid")
-        write(ax, (low, value), text, shift=(-7, 0), colour=FADED, anchor="right")
+        write(ax, (low, value), told(value), shift=(-7, 0), colour=FADED, anchor="right")
 
 
 def svg_of(figure: Figure) -> str:

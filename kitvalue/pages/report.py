@@ -16,103 +16,32 @@ from kitvalue.intake.text.problems import FileCounts, Level, Problem
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
 from kitvalue.pages import charts
-from kitvalue.pages.pictures.frame import WIDE, Chart
-from kitvalue.pages.sections.builds import BuildSeen, BuildView, build_cautions, builds_view
-from kitvalue.pages.sections.market import MarketView, TrendView, market_view, trend_view
-from kitvalue.pages.sections.offers import NoteList, OfferSeen, OffersView, offers_view, resale_words, today_view
-from kitvalue.pages.sections.trust import TrustView, UnusualView, trust_view, unusual_view
-from kitvalue.pages.words import (
-    Fact,
-    Row,
-    Table,
-    and_more,
-    capital,
-    count,
-    day,
-    digest,
-    figures,
-    number,
-    sentences,
-    templates,
-    words,
-)
+from kitvalue.pages.pictures.frame import WIDE, Chart, Section
+from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
+from kitvalue.pages.sections.builds import BuildView, build_cautions, build_view
+from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
+from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
+from kitvalue.pages.sections.offers import offers_section
+from kitvalue.pages.sections.today import NoteList, today_view
+from kitvalue.pages.words import Fact, Table, and_more, capital, count, day, digest, number, table, templates
 
 MOST_PROBLEMS = 80
-SIGNS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
-EFFECTS = {Level.REFUSED: "row not used", Level.WARNING: "noted", Level.FILE: "file not used"}
-
-
-@dataclass(frozen=True, slots=True)
-class FilesView:
-    """The section: counts a file, then every problem."""
-
-    lead: str
-    counts: Table | None
-    problems: Table | None
-
-
-def files_view(files: Sequence[FileCounts], problems: Sequence[Problem]) -> FilesView:
-    """The section for the files read."""
-    refused = sum(f.refused for f in files)
-    lead = f"{count(sum(f.read for f in files), 'row')} read, {number(refused) if refused else 'none'} refused."
-    if not problems:
-        lead += " No complaint about any cell."
-    return FilesView(lead, _counts(files) if files else None, _problems(problems) if problems else None)
-
-
-def _counts(files: Sequence[FileCounts]) -> Table:
-    return Table(
-        caption="Files read",
-        columns=(
-            words("File"), figures("Read"), figures("Used"), figures("Refused"), figures("Set aside"),
-            words("Columns parted by"), words("Decimal sign"), words("Encoding"),
-        ),
-        rows=tuple(
-            Row((f.file, number(f.read), number(f.used), number(f.refused), number(f.set_aside),
-                 _sign(f.delimiter), _sign(f.decimal), f.encoding or "not told"))
-            for f in files
-        ),
-        notes=("Set aside: repeated rows, and older listings of a kit that was listed again.",),
-    )  # fmt: skip
-
-
-def _sign(sign: str | None) -> str:
-    return "not needed" if sign is None else SIGNS.get(sign, sign)
-
-
-def _problems(problems: Sequence[Problem]) -> Table:
-    order = {Level.FILE: 0, Level.REFUSED: 1, Level.WARNING: 2}
-    told = sorted(problems, key=lambda p: order[p.level])
-    return Table(
-        caption="Problems in the files",
-        columns=(
-            words("File"), figures("Row"), words("Column"), sentences("What is wrong, what to do"), words("Effect"),
-        ),
-        rows=tuple(
-            Row((p.file, "all" if p.row is None else str(p.row), p.column or "all", p.message, EFFECTS[p.level]))
-            for p in told[:MOST_PROBLEMS]
-        ),
-        notes=and_more(len(told) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
-    )  # fmt: skip
-
-
-__all__ = ["BuildSeen", "OfferSeen", "ReportInput", "render_report"]
+SIGNS = {None: "not needed", ",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
+EFFECTS = {Level.FILE: "file not used", Level.REFUSED: "row not used", Level.WARNING: "noted"}  # the worst first
+DOTS_A_UNIT = 2.5
+FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ReportInput:
-    """Everything that the report shows. `fit` is None where the market cannot be told, and `fit_reason` says why.
-
-    Money is in `currency` (ISO 4217) throughout; `today` is the day that the page is dated.
-    """
+    """Everything that the report shows. Money is in `currency` (ISO 4217) throughout; `today` dates the page."""
 
     shop_name: str
     currency: str
     today: date
     files: tuple[FileCounts, ...]
     problems: tuple[Problem, ...]
-    fit: Fit | None
-    fit_reason: str | None
+    fit: Fit
     offers: tuple[OfferSeen, ...]
     builds: tuple[BuildSeen, ...]
     cautions: tuple[str, ...]
@@ -120,20 +49,19 @@ class ReportInput:
 
 @dataclass(frozen=True, slots=True)
 class ReportView:
-    """The page's parts, ready to be laid out. What needs a fit is None without one."""
+    """The page's parts, ready to be laid out."""
 
     title: str
     shop_name: str
     masthead: tuple[Fact, ...]
     today: tuple[NoteList, ...]
-    no_market: str
-    market: MarketView | None
-    trend: TrendView | None
-    trust: TrustView | None
-    unusual: UnusualView | None
-    offers: OffersView
+    market: Section
+    trend: Section
+    trust: Section
+    unusual: Section
+    offers: Section
     builds: tuple[BuildView, ...]
-    files: FilesView
+    files: Section
     method: tuple[str, ...]
     cautions: tuple[str, ...]
     leads: tuple[str, ...]  # of the cautions those that stand above everything else
@@ -153,38 +81,35 @@ def lay_out(view: ReportView) -> str:
 
 
 def report_view(given: ReportInput) -> ReportView:
-    """The page's parts from the records."""
+    """The page's parts from the records. Cautions of the shop, the fit or several builds are said once."""
     fit, currency = given.fit, given.currency
-    cautions = _cautions(given)
+    leads = leading((*given.cautions, *fit.cautions))
+    each = [build_cautions(b, ()) for b in given.builds]
+    shared = [text for texts in each for text in texts if sum(text in other for other in each) > 1]
+    said = (*leads, ESTIMATES, *given.cautions, *fit.cautions, *shared)
+    cautions = tuple(dict.fromkeys(capital(text) for text in said))
     return ReportView(
         title=f"{given.shop_name}: price book report, {day(given.today)}",
         shop_name=given.shop_name,
-        masthead=_masthead(given),
-        today=today_view(given.builds, given.offers, fit, given.problems, currency),
-        no_market=given.fit_reason or "no reason is known",
-        market=None if fit is None else market_view(fit, currency),
-        trend=None if fit is None else trend_view(fit),
-        trust=None if fit is None else trust_view(fit, currency),
-        unusual=None if fit is None else unusual_view(fit, currency),
-        offers=offers_view(given.offers, currency, resale_words(fit)),
-        builds=builds_view(given.builds, cautions),
-        files=files_view(given.files, given.problems),
-        method=() if fit is None else _method(fit),
-        cautions=cautions,
-        leads=_leads(given),
-    )
-
-
-def _masthead(given: ReportInput) -> tuple[Fact, ...]:
-    fit = given.fit
-    facts = [Fact("Date", day(given.today))]
-    if fit is not None:
-        facts += [
+        masthead=(
+            Fact("Date", day(given.today)),
             Fact("Kits in the book", number(fit.rows_used)),
             Fact("Series", number(len(fit.recipe.series))),
             Fact("Seen", _period(fit)),
-        ]
-    return (*facts, Fact("Money", given.currency))
+            Fact("Money", currency),
+        ),
+        today=today_view(given.builds, given.offers, fit, given.problems, currency),
+        market=market_section(fit, currency),
+        trend=trend_section(fit),
+        trust=trust_section(fit, currency),
+        unusual=unusual_section(fit, currency),
+        offers=offers_section(given.offers, currency, fit),
+        builds=tuple(build_view(b, f"build-{place}", cautions) for place, b in enumerate(given.builds, start=1)),
+        files=_files(given.files, given.problems),
+        method=_method(fit),
+        cautions=cautions,
+        leads=tuple(capital(text) for text in leads),
+    )
 
 
 def _period(fit: Fit) -> str:
@@ -193,6 +118,38 @@ def _period(fit: Fit) -> str:
         return "no dates"
     first, last = (x.astype("datetime64[D]").astype(object) for x in (known.min(), known.max()))
     return f"{first.strftime('%m/%Y')} to {last.strftime('%m/%Y')}"
+
+
+def _files(files: Sequence[FileCounts], problems: Sequence[Problem]) -> Section:
+    """Counts a file, then every problem."""
+    refused = sum(f.refused for f in files)
+    lead = f"{count(sum(f.read for f in files), 'row')} read, {number(refused) if refused else 'none'} refused."
+    if not problems:
+        lead += " No complaint about any cell."
+    counts = table(
+        "Files read",
+        "File< | Read | Used | Refused | Set aside | Columns parted by< | Decimal sign< | Encoding<",
+        (
+            (f.file, number(f.read), number(f.used), number(f.refused), number(f.set_aside),
+             *(SIGNS.get(sign, str(sign)) for sign in (f.delimiter, f.decimal)), f.encoding or "not told")
+            for f in files
+        ),
+        "Set aside: repeated rows, and older listings of a kit that was listed again.",
+    )  # fmt: skip
+    return Section(lead, tables=tuple(t for t in (counts, _problems(problems)) if t.rows))
+
+
+def _problems(problems: Sequence[Problem]) -> Table:
+    order = list(EFFECTS)
+    return table(
+        "Problems in the files",
+        "File< | Row | Column< | What is wrong, what to do<< | Effect<",
+        (
+            (p.file, "all" if p.row is None else str(p.row), p.column or "all", p.message, EFFECTS[p.level])
+            for p in sorted(problems, key=lambda p: order.index(p.level))[:MOST_PROBLEMS]
+        ),
+        and_more(len(problems) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
+    )
 
 
 def _method(fit: Fit) -> tuple[str, ...]:
@@ -217,30 +174,6 @@ def _method(fit: Fit) -> tuple[str, ...]:
     )
 
 
-def _cautions(given: ReportInput) -> tuple[str, ...]:
-    """What holds for the whole page: the shop's, the fit's, and what several builds share."""
-    said = (*_leads(given), ESTIMATES, *given.cautions, *_fitted(given), *_shared(given.builds))
-    return tuple(dict.fromkeys(capital(text) for text in said))
-
-
-def _leads(given: ReportInput) -> tuple[str, ...]:
-    """Those without which nothing on the page may be read."""
-    return tuple(capital(text) for text in leading((*given.cautions, *_fitted(given))))
-
-
-def _fitted(given: ReportInput) -> tuple[str, ...]:
-    return given.fit.cautions if given.fit is not None else ()
-
-
-def _shared(builds: Sequence[BuildSeen]) -> list[str]:
-    each = [build_cautions(b, ()) for b in builds]
-    return [text for texts in each for text in texts if sum(text in other for other in each) > 1]
-
-
-DOTS_A_UNIT = 2.5
-FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
-
-
 @dataclass(frozen=True, slots=True)
 class ChartFile:
     """One file: its name, and what it holds."""
@@ -250,34 +183,16 @@ class ChartFile:
 
 
 def chart_files(view: ReportView) -> Iterator[ChartFile]:
-    """Every picture of the report, each as SVG and PNG under the id that it has in the page."""
-    for chart in charts_of(view):
-        yield ChartFile(f"{chart.id}.svg", svg_file(chart))
-        yield ChartFile(f"{chart.id}.png", png_file(chart))
-
-
-def charts_of(view: ReportView) -> tuple[Chart, ...]:
-    """The pictures in the page's order."""
-    found: list[Chart | None] = [
-        view.market.prices if view.market else None,
-        view.trend.picture if view.trend else None,
-        view.trust.picture if view.trust else None,
-        view.offers.picture,
-    ]
+    """Every picture of the report under the id that it has in the page, in the page's order: the page's own drawing as
+    an SVG document, with its name space, fonts to choose from and white behind it; and the same as PNG."""
+    pictures: list[Chart | None] = [s.picture for s in (view.market, view.trend, view.trust, view.offers)]
     for build in view.builds:
-        found += [build.cost, build.even, build.swings]
-    return tuple(chart for chart in found if chart is not None)
-
-
-def svg_file(chart: Chart) -> bytes:
-    """The page's own drawing as a document: with its name space, fonts to choose from and white behind it."""
-    head, _, rest = str(chart.wide).partition(">")
-    open_tag = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
-    paper = '<rect width="100%" height="100%" fill="#FFFFFF" />'
-    return f'<?xml version="1.0" encoding="utf-8"?>\n{open_tag}>{paper}{rest}\n'.encode()
-
-
-def png_file(chart: Chart) -> bytes:
-    """The same drawing as dots, for where SVG is not taken."""
-    with charts.drawing():
-        return charts.png_of(chart.draw(WIDE), DOTS_A_UNIT)
+        pictures += [build.cost, build.even, build.swings]
+    for chart in (picture for picture in pictures if picture is not None):
+        head, _, rest = str(chart.wide).partition(">")
+        head = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
+        svg = f'{head}><rect width="100%" height="100%" fill="#FFFFFF" />{rest}'
+        yield ChartFile(f"{chart.id}.svg", f'<?xml version="1.0" encoding="utf-8"?>\n{svg}\n'.encode())
+        with charts.drawing():
+            png = charts.png_of(chart.draw(WIDE), DOTS_A_UNIT)
+        yield ChartFile(f"{chart.id}.png", png)

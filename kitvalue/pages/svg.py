@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
 from xml.etree import ElementTree
 
 from markupsafe import Markup
@@ -21,16 +19,6 @@ DROPPED = frozenset({"metadata", "style"})
 OF_THE_PAGE = frozenset({"font-family", "font-stretch", "font-variant"})  # the page's own fonts hold
 
 
-@dataclass(frozen=True, slots=True)
-class Names:
-    """What a picture is called: `id` unique in the page, `kind` its class, title and description for listeners."""
-
-    id: str
-    kind: str
-    title: str
-    description: str
-
-
 def coded(text: str) -> str:
     """The text as plain letters that only `decoded` reads."""
     return f"kv{plain(text).encode().hex()}vk"
@@ -41,49 +29,38 @@ def decoded(text: str) -> str:
     return CODED.sub(lambda found: bytes.fromhex(found[1]).decode(), text)
 
 
-def inline(raw: str, names: Names) -> Markup:
-    """The SVG as one element, texts decoded and escaped once.
+def inline(raw: str, name: str, kind: str, title: str, description: str) -> Markup:
+    """The SVG as one element of class `kind`, texts decoded and escaped once; `name` is unique in the page, `title` and
+    `description` are for listeners.
 
     Style rules become attributes, so a page that forbids styles from elsewhere shows it; ids nothing refers to go.
     """
     root = ElementTree.fromstring(raw)  # noqa: S314 - drawn by this program a moment ago
-    out = _copied(root, names.id, frozenset(_referred_to(root)))
+    values = [v for e in root.iter() for key, v in e.attrib.items() if key == XLINK_HREF or "url(#" in v]
+    out = _copied(root, name, {target for value in values for target in REFERENCE.findall(value)})
     for key in ("width", "height", "version"):
         out.attrib.pop(key, None)
     out.attrib |= {
-        "class": names.kind,
+        "class": kind,
         "role": "img",
-        "aria-labelledby": f"{names.id}-t {names.id}-d",
+        "aria-labelledby": f"{name}-t {name}-d",
         "stroke-linejoin": "round",
     }
-    out.insert(0, _spoken("desc", f"{names.id}-d", names.description))
-    out.insert(0, _spoken("title", f"{names.id}-t", names.title))
+    for place, (tag, text) in enumerate((("title", title), ("desc", description))):
+        spoken = ElementTree.Element(tag, {"id": f"{name}-{tag[0]}"})
+        spoken.text = plain(text)
+        out.insert(place, spoken)
     return Markup(ElementTree.tostring(out, encoding="unicode"))  # noqa: S704 - the writer escapes every text
 
 
-def _spoken(tag: str, name: str, text: str) -> ElementTree.Element:
-    element = ElementTree.Element(tag, {"id": name})
-    element.text = plain(text)
-    return element
-
-
-def _referred_to(root: ElementTree.Element) -> Iterator[str]:
-    for element in root.iter():
-        for key, value in element.attrib.items():
-            if key == XLINK_HREF or "url(#" in value:
-                yield from REFERENCE.findall(value)
-
-
-def _copied(element: ElementTree.Element, prefix: str, used: frozenset[str]) -> ElementTree.Element:
+def _copied(element: ElementTree.Element, prefix: str, used: set[str]) -> ElementTree.Element:
     """The element without names of other vocabularies, its children likewise; empty groups are left out."""
-    out = ElementTree.Element(_bare(element.tag), _attributes(element, prefix, used))
+    out = ElementTree.Element(element.tag.rpartition("}")[2], _attributes(element, prefix, used))
     if out.tag == "text":
         out.text = decoded(element.text or "")
     for child in element:
-        if _bare(child.tag) in DROPPED:
-            continue
         copy = _copied(child, prefix, used)
-        if copy.tag in ("g", "defs") and not len(copy):
+        if copy.tag in DROPPED or (copy.tag in ("g", "defs") and not len(copy)):
             continue
         if copy.tag == "g" and not copy.attrib:
             out.extend(copy)
@@ -92,23 +69,18 @@ def _copied(element: ElementTree.Element, prefix: str, used: frozenset[str]) -> 
     return out
 
 
-def _bare(tag: str) -> str:
-    return tag.rpartition("}")[2]
-
-
-def _attributes(element: ElementTree.Element, prefix: str, used: frozenset[str]) -> dict[str, str]:
-    found: dict[str, str] = {}
+def _attributes(element: ElementTree.Element, prefix: str, used: set[str]) -> dict[str, str]:
+    attributes: dict[str, str] = {}
     for key, value in element.attrib.items():
         if key == "style":
-            found |= _rules(value)
+            attributes |= _rules(value)
         elif key == XLINK_HREF:
-            found["href"] = value
-        elif key == "id":
-            if value in used:
-                found["id"] = f"{prefix}-{value}"
-        elif key != "type" and not (key == "transform" and NO_TURN.match(value)):
-            found[key] = value
-    return {key: _tidy(key, value, prefix) for key, value in found.items()}
+            attributes["href"] = value
+        elif key == "id" and value in used:
+            attributes["id"] = f"{prefix}-{value}"
+        elif key not in ("id", "type") and not (key == "transform" and NO_TURN.match(value)):
+            attributes[key] = value
+    return {key: _tidy(key, value, prefix) for key, value in attributes.items()}
 
 
 def _rules(style: str) -> dict[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import unicodedata
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
@@ -242,19 +242,30 @@ def words(head: str) -> Column:
     return Column(head, "w")
 
 
-def sentences(head: str) -> Column:
-    """A column that needs room for whole sentences."""
-    return Column(head, "s")
-
-
 def figures(head: str) -> Column:
     """A column of figures."""
     return Column(head, "n")
 
 
-def and_more(left: int, more: str, where: str) -> tuple[str, ...]:
-    """The note beneath a table cut short: `and 38 more rows: kitvalue check lists them all`."""
-    return (f"and {number(left)} {more}: {where}",) if left > 0 else ()
+def columns_of(heads: str) -> tuple[Column, ...]:
+    """`Series< | Rows | Perhaps<<`: a column each; `<` is for words, `<<` for whole sentences, else figures."""
+    kinds: dict[str, ColumnKind] = {"": "n", "<": "w", "<<": "s"}
+    parts = [head.strip().partition("<") for head in heads.split("|")]
+    return tuple(Column(head, kinds[sign + more]) for head, sign, more in parts)
+
+
+def table(
+    caption: str, heads: str | Sequence[Column], rows: Iterable[Row | tuple[str, ...]], *notes: str
+) -> Table:  # fmt: skip
+    """A table of `columns_of` the heads; a note that is blank is left out."""
+    columns = columns_of(heads) if isinstance(heads, str) else tuple(heads)
+    told = tuple(row if isinstance(row, Row) else Row(row) for row in rows)
+    return Table(caption, columns, told, tuple(note for note in notes if note))
+
+
+def and_more(left: int, more: str, where: str) -> str:
+    """The note beneath a table cut short: `and 38 more rows: kitvalue check lists them all`, else blank."""
+    return f"and {number(left)} {more}: {where}" if left > 0 else ""
 
 
 def templates() -> Environment:

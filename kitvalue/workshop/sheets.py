@@ -78,25 +78,48 @@ def fewest_sheets(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> Nesting:
     """
     if not pieces:
         return Nesting(0, 0)
-    least = _lower_bound(pieces, sheets)
+    kinds = Counter(pieces)
+    least = _lower_bound(kinds, sheets)
     enough = min(_first_fit(pieces, sheets, way, lying) for way in sheets for lying in (True, False))
-    return Nesting(enough, least) if least == enough else _by_program(Counter(pieces), sheets, Nesting(enough, least))
+    return Nesting(enough, least) if least == enough else _by_program(kinds, sheets, Nesting(enough, least))
 
 
-def _lower_bound(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> int:
-    """By area, by pieces of which no two share a sheet (apart along it or across it), by the heights of shelves."""
+def _lower_bound(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
+    """By area, by pieces of which no two share a sheet and, where none turns, by the heights of the shelves."""
     long, high = sheets[0].long, sheets[0].high
-    by_area = -(-sum(p.long * p.high for p in pieces) // (long * high))
-    if any(p.turn for p in pieces):
-        return max(1, by_area, sum(2 * min(p.long, p.high) > max(long, high) for p in pieces))
-    # Pieces in one line, highest first: j shelves hold j sheets' lengths, so the next is as high as the piece there.
-    heights = reached = shelves = 0
-    for piece in sorted(pieces, key=lambda p: -p.high):
-        reached += piece.long
-        while reached > shelves * long:
-            heights += piece.high
-            shelves += 1
-    return max(1, by_area, sum(2 * p.long > long and 2 * p.high > high for p in pieces), -(-heights // high))
+    bounds = [-(-sum(p.long * p.high * n for p, n in kinds.items()) // (long * high)), _most_apart(kinds, sheets)]
+    if not any(p.turn for p in kinds):
+        # Pieces in one line, highest first: j shelves hold j lengths, so the next is as high as the piece there.
+        heights = reached = shelves = 0
+        for piece in sorted(kinds.elements(), key=lambda p: -p.high):
+            reached += piece.long
+            while reached > shelves * long:
+                heights += piece.high
+                shelves += 1
+        bounds.append(-(-heights // high))
+    return max(bounds)
+
+
+def _most_apart(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> int:
+    """Many pieces of which no two share a sheet, where they would be beside or over each other."""
+    apart = {
+        one: {
+            other
+            for other in kinds
+            if all(a[0] + b[0] > s.high and a[1] + b[1] > s.long
+                   for s in sheets for a in one.lays(s) for b in other.lays(s))
+        }
+        for one in kinds
+    }  # fmt: skip
+    lonely = sorted(kinds, key=lambda kind: -len(apart[kind]))
+    most = 0
+    for first in lonely:
+        chosen = {first}
+        for kind in lonely:
+            if chosen <= apart[kind] | {kind}:
+                chosen.add(kind)
+        most = max(most, sum(kinds[kind] if kind in apart[kind] else 1 for kind in chosen))
+    return most
 
 
 @dataclass(slots=True, order=True)

@@ -93,7 +93,6 @@ def given(fit: Fit | None = None, builds: int = 1, how_many: int = 4) -> ReportI
         files=(COUNTS,),
         problems=(PROBLEM,),
         fit=known,
-        fit_reason=None,
         offers=offers(known, how_many),
         builds=tuple(build(f"Build number {i}") for i in range(builds)),
         cautions=("ask a tax adviser",),

@@ -10,16 +10,11 @@ from kitvalue.commands.keeper import market_of
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.pages import charts
 from kitvalue.pages.pictures.frame import NARROW, WIDE
-from kitvalue.pages.pictures.originals import offers_figure
-from kitvalue.pages.sections.offers import (
-    OfferSeen,
-    judged,
-    offer_strips_table,
-    offers_picture,
-    offers_view,
-    today_view,
-)
+from kitvalue.pages.pictures.market import offers_figure
+from kitvalue.pages.sections.offers import OfferSeen, judged, offer_strips_table, offers_picture, offers_section
+from kitvalue.pages.sections.today import today_view
 from kitvalue.pages.words import exact
+from tests.pages.given import fit_of
 from tests.shops import run, sample_shop
 
 
@@ -46,7 +41,7 @@ def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
         assert drawn(figure, "ceiling") == ceilings
         assert drawn(figure, "safe") == safe
         assert len(ceilings) >= 6
-    assert low > min(s.typical for s in picture.strips) / 5  # a ceiling near 0 does not stretch the axis
+    assert low > min(s.outlook.typical for s in picture.strips) / 5  # a ceiling near 0 does not stretch the axis
     rows = offer_strips_table(picture).rows
     assert [row.cells[-1] for row in rows if row.cells[-1] != "\N{EN DASH}"] == [
         exact(Decimal(repr(one))) for one in (s.safe for s in picture.strips) if one is not None
@@ -56,15 +51,15 @@ def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
 def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> None:
     offers = seen(tmp_path)
     data = run(tmp_path / "shop", "shortlist", "--json").data["offers"]
-    table = offers_view(offers, "EUR", "Resale value").bids
-    assert table is not None
+    table = offers_section(offers, "EUR", fit_of()).tables[0]
+    assert table.caption.startswith("Up to what price they pay")
     assert [row.cells[0] for row in table.rows] == [one["offer"] for one in data]
     assert [row.cells[4] for row in table.rows] == [exact(Decimal(repr(one["stop_at"]))) for one in data]
 
 
 def test_an_offer_that_pays_is_worth_a_call_with_its_prices(tmp_path: Path) -> None:
     offers = seen(tmp_path, "D1;Inishmore;5;3;1000;60;;;10;", "D2;Burren;4;3;600;40;;;;")
-    calls = today_view((), offers, None, (), "EUR")[1]
+    calls = today_view((), offers, fit_of(), (), "EUR")[1]
     assert [note.name for note in calls.notes] == ["D1"]
     assert "Open at EUR\N{NO-BREAK SPACE}800, stop at" in calls.notes[0].text
 
@@ -76,7 +71,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     settings = read_shop(shop)
     offers = offers_seen(shop, settings, market_of(shop, settings).fit).offers
     assert all(one.valuation is not None and one.found is None for one in offers)
-    view = offers_view(offers, "EUR", "Resale value")
-    assert view.bids is None
+    view = offers_section(offers, "EUR", fit_of())
+    assert [table.caption.split(",")[0] for table in view.tables] == ["Offers"]
     assert view.picture is not None
     assert [key.glyph for key in view.picture.keys] == ["asked", "typical", "level", "range"]

@@ -7,17 +7,16 @@ import sys
 import pytest
 
 from kitvalue.pages import charts
-from kitvalue.pages.charts import Box, Size
-from kitvalue.pages.svg import Names, coded, decoded, inline
+from kitvalue.pages.charts import Box
+from kitvalue.pages.svg import coded, decoded, inline
 from tests.pages.given import HOSTILE
 
 DRAW = """
 import sys
 from kitvalue.pages import charts
-from kitvalue.pages.charts import Box, Size
+from kitvalue.pages.charts import Box
 with charts.drawing():
-    figure = charts.new_figure(Size(200, 100))
-    ax = charts.axes_in(figure, Size(200, 100), Box(10, 10, 10, 10))
+    figure, ax = charts.canvas(200, 80, Box(10, 10, 10, 10))
     ax.set_xlim(0, 2)
     ax.plot([0, 1, 2], [3, 1, 2], marker="o")
     charts.write(ax, (1, 2), "$a$ 太鼓 🥁")
@@ -28,8 +27,7 @@ assert "matplotlib.pyplot" not in sys.modules
 
 def drawn(text: str = "plain") -> str:
     with charts.drawing():
-        figure = charts.new_figure(Size(200, 100))
-        ax = charts.axes_in(figure, Size(200, 100), Box(10, 10, 10, 10))
+        figure, ax = charts.canvas(200, 80, Box(10, 10, 10, 10))
         ax.plot([0, 1], [0, 1], marker="o")
         charts.write(ax, (0.5, 0.5), text)
         return charts.svg_of(figure)
@@ -60,7 +58,7 @@ def test_any_text_is_drawn_without_a_warning(text: str) -> None:
 
 
 def test_an_inline_picture_has_its_own_ids_and_no_styles() -> None:
-    first, second = (str(inline(drawn(), Names(i, "wide", "A <title>", "words"))) for i in ("a", "b"))
+    first, second = (str(inline(drawn(), i, "wide", "A <title>", "words")) for i in ("a", "b"))
     assert 'id="a-t"' in first
     assert "A &lt;title&gt;" in first
     for text in (first, second):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any, cast
 
@@ -11,33 +12,28 @@ import numpy as np
 import pytest
 
 from kitvalue.pages import charts
-from kitvalue.pages import charts as palette
 from kitvalue.pages.pictures.builds import breakeven_figure, costs_figure, swings_figure
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
-from kitvalue.pages.pictures.market import foretold_figure, market_figure
-from kitvalue.pages.pictures.originals import offers_figure
-from kitvalue.pages.sections.builds import (
-    cost_picture,
-    even_picture,
-    pieces_table,
-    steps_table,
-    swings_picture,
-    unknowns_table,
-)
+from kitvalue.pages.pictures.market import market_figure, offers_figure, predicted_figure
+from kitvalue.pages.sections.builds import cost_picture, pieces_table, steps_table, unknowns_table
 from kitvalue.pages.sections.market import (
-    _levels,
     market_picture,
     middle_kit,
+    predicted_picture,
+    predicted_table,
+    series_levels,
     sightings_table,
-)  # fmt: skip
+)
 from kitvalue.pages.sections.offers import judged, offer_strips_table, offers_picture
-from kitvalue.pages.sections.trust import foretold_picture, foretold_table
 from kitvalue.pages.svg import decoded
-from kitvalue.pages.words import amount, cents, number
+from kitvalue.pages.words import amount, capital, cents, number
 from tests.pages import given as g
 
 LAYOUTS = pytest.mark.parametrize("layout", [WIDE, NARROW], ids=lambda x: x.name)
 TALLEST = 760  # units
+OKABE_ITO = (  # Okabe and Ito 2008, Color universal design, all eight: from memory
+    "#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7",
+)  # fmt: skip
 
 
 def lines(figure: charts.Figure, gid: str) -> list[tuple[list[float], list[float]]]:
@@ -61,7 +57,7 @@ def bars(figure: charts.Figure, gid: str) -> list[tuple[float, float]]:
 
 def market(fit: Any = None) -> Any:
     known = g.fit_of() if fit is None else fit
-    return market_picture(known, "EUR", _levels(known, middle_kit(known)))
+    return market_picture(known, "EUR", series_levels(known, middle_kit(known)))
 
 
 @LAYOUTS
@@ -72,30 +68,30 @@ def test_every_row_is_a_dot_and_in_the_table(layout: Layout) -> None:
     rows = [s for strip in picture.strips for s in strip.sightings]
     assert len(rows) == 120
     drawn = [x for xs, _ in lines(figure, "seen") for x in xs]
-    assert drawn == [s.adjusted for s in rows if low <= s.adjusted <= high]
+    assert drawn == [s.at for s in rows if low <= s.at <= high]
     table = sightings_table(picture)
-    assert [r.cells[6] for r in table.rows] == [amount(s.adjusted) for s in rows]
-    assert [xs[0] for xs, _ in lines(figure, "typical")] == [s.typical for s in picture.strips]
+    assert [r.cells[6] for r in table.rows] == [amount(s.at) for s in rows]
+    assert [xs[0] for xs, _ in lines(figure, "typical")] == [s.outlook.typical for s in picture.strips]
 
 
 def test_a_row_brought_to_the_kit_keeps_only_what_the_fit_does_not_explain() -> None:
     fit = g.fit_of()
     strip = market().strips[0]
     i = int(np.flatnonzero(fit.book.rows == strip.sightings[0].row)[0])
-    assert strip.sightings[0].adjusted == pytest.approx(strip.typical * np.exp(fit.residuals[i]), rel=1e-12)
+    assert strip.sightings[0].at == pytest.approx(strip.outlook.typical * np.exp(fit.residuals[i]), rel=1e-12)
 
 
 @LAYOUTS
 def test_a_far_price_stands_at_the_edge_with_its_value(layout: Layout) -> None:
     picture = market()
     low, high = picture.limits
-    far = [s for strip in picture.strips for s in strip.sightings if not low <= s.adjusted <= high]
+    far = [s for strip in picture.strips for s in strip.sightings if not low <= s.at <= high]
     assert {s.row for s in far} == {12, 22}  # the two slips of the book
     figure = market_figure(picture, layout)
     assert sorted(x for xs, _ in lines(figure, "beyond") for x in xs) == [low, high]
     assert figure.axes[0].get_xlim() == picture.limits
     for s in far:
-        assert amount(s.adjusted) in texts(figure)
+        assert amount(s.at) in texts(figure)
 
 
 def test_unusual_rows_are_ringed() -> None:
@@ -106,7 +102,7 @@ def test_unusual_rows_are_ringed() -> None:
     assert marked == {u.row for u in fit.unusual}
     ringed = [x for xs, _ in lines(market_figure(picture, WIDE), "unusual") for x in xs]
     marked_rows = [s for strip in picture.strips for s in strip.sightings if s.unusual]
-    assert ringed == [s.adjusted for s in marked_rows if low <= s.adjusted <= high]
+    assert ringed == [s.at for s in marked_rows if low <= s.at <= high]
 
 
 @LAYOUTS
@@ -171,8 +167,7 @@ def test_cost_bars_add_up_to_the_price(layout: Layout) -> None:
 def test_break_even_lines_are_the_table(layout: Layout) -> None:
     found = g.build().comparison
     assert found is not None
-    picture = even_picture(found)
-    figure = breakeven_figure(picture, layout)
+    figure = breakeven_figure(found, layout)
     table = pieces_table(found)
     for gid, column in (("cost", 1), ("price", 3), ("original", 4)):
         ((xs, ys),) = lines(figure, gid)
@@ -187,36 +182,38 @@ def test_break_even_lines_are_the_table(layout: Layout) -> None:
 def test_a_far_range_does_not_stretch_the_break_even() -> None:
     found = g.build().comparison
     assert found is not None
-    picture = even_picture(found)
-    far = replace(picture, points=(*picture.points[:-1], replace(picture.points[-1], high=90_000.0)))
-    assert far.top < 2.1 * max(p.at_price for p in picture.points)
-    assert "one sale up to 90,000 ↑" in texts(breakeven_figure(far, WIDE))
-    assert picture.cut is None
+    rows = found.by_pieces
+    far = replace(found, by_pieces=(*rows[:-1], replace(rows[-1], original_high=Decimal(90_000))))
+    figure = breakeven_figure(far, WIDE)
+    highest = max(max(r.build_at_cost, r.landed_at_price, r.original_typical) for r in rows)
+    assert figure.axes[0].get_ylim()[1] < 2.1 * float(highest)
+    assert "one sale up to 90,000 ↑" in texts(figure)
+    assert not [text for text in texts(breakeven_figure(found, WIDE)) if text.startswith("one sale up to")]
 
 
 @LAYOUTS
 def test_a_single_size_can_be_drawn(layout: Layout) -> None:
     found = g.build().comparison
     assert found is not None
-    picture = even_picture(found)
-    one = replace(picture, points=picture.points[-1:], crossings=())
-    ((xs, _),) = lines(breakeven_figure(one, layout), "cost")
-    assert xs == [picture.points[-1].pieces]
+    single = replace(found, by_pieces=found.by_pieces[-1:], crossings=replace(found.crossings, crossings=()))
+    ((xs, _),) = lines(breakeven_figure(single, layout), "cost")
+    assert xs == [found.by_pieces[-1].pieces]
 
 
 @LAYOUTS
 def test_swings_are_the_table(layout: Layout) -> None:
     found = g.build().comparison
     assert found is not None
-    picture = swings_picture(found)
-    figure = swings_figure(picture, layout)
+    figure = swings_figure(found, layout)
     table = unknowns_table(found)
-    assert [w for _, w in bars(figure, "larger")] == [s.larger for s in picture.swings if s.larger is not None]
-    assert [w for _, w in bars(figure, "smaller")] == [s.smaller for s in picture.swings if s.smaller is not None]
-    for swing, row in zip(picture.swings, table.rows, strict=True):
-        assert row.cells[0] == swing.name
-        if swing.larger is not None:
-            assert row.cells[6].replace(",", "").replace("−", "-") == f"{round(swing.larger):+d}".replace("+0", "0")
+    ups, downs = ([getattr(u, name) for u in found.unknowns] for name in ("swing_up", "swing_down"))
+    assert [w for _, w in bars(figure, "larger")] == [float(up) for up in ups if up is not None]
+    assert [w for _, w in bars(figure, "smaller")] == [float(down) for down in downs if down is not None]
+    for unknown, row in zip(found.unknowns, table.rows, strict=True):
+        assert row.cells[0] == capital(unknown.name)
+        if unknown.swing_up is not None:
+            told = row.cells[6].replace(",", "").replace("−", "-")
+            assert told == f"{round(float(unknown.swing_up)):+d}".replace("+0", "0")
 
 
 @LAYOUTS
@@ -224,14 +221,14 @@ def test_only_the_palette_is_used(layout: Layout) -> None:
     seen = g.build()
     assert seen.sheet is not None
     assert seen.comparison is not None
-    allowed = {c.lower() for c in (*palette.OKABE_ITO, palette.INK, palette.FADED, palette.RULE, palette.PAPER)}
+    allowed = {c.lower() for c in (*OKABE_ITO, charts.INK, charts.FADED, charts.RULE, charts.PAPER)}
     with charts.drawing():
         drawn = [
             market_figure(market(), layout),
             offers_figure(offers_picture(judged(g.offers(g.fit_of())), "EUR"), layout),
             costs_figure(cost_picture(seen.sheet, seen.pricing), layout),
-            breakeven_figure(even_picture(seen.comparison), layout),
-            swings_figure(swings_picture(seen.comparison), layout),
+            breakeven_figure(seen.comparison, layout),
+            swings_figure(seen.comparison, layout),
         ]
         svgs = [charts.svg_of(f) for f in drawn]
     for svg in svgs:
@@ -240,11 +237,11 @@ def test_only_the_palette_is_used(layout: Layout) -> None:
 
 
 @LAYOUTS
-def test_foretold_dots_are_the_table(layout: Layout) -> None:
+def test_predicted_dots_are_the_table(layout: Layout) -> None:
     fit = g.fit_of()
     assert fit.accuracy is not None
-    picture = foretold_picture(fit, fit.accuracy, "EUR")
-    figure = foretold_figure(picture, layout)
+    picture = predicted_picture(fit, fit.accuracy, "EUR")
+    figure = predicted_figure(picture, layout)
     drawn = {
         (x, y) for gid in ("seen", "unusual") for xs, ys in lines(figure, gid) for x, y in zip(xs, ys, strict=True)
     }
@@ -252,18 +249,18 @@ def test_foretold_dots_are_the_table(layout: Layout) -> None:
     assert len(drawn) + len(far) == len(picture.rows) == 120
     assert {r.ratio for r in picture.rows if r not in far} == {y for _, y in drawn}
     low, high = picture.limits
-    assert {r.foretold for r in picture.rows if r not in far and low <= r.foretold <= high} <= {x for x, _ in drawn}
+    assert {r.at for r in picture.rows if r not in far and low <= r.at <= high} <= {x for x, _ in drawn}
     assert len([x for xs, _ in lines(figure, "beyond") for x in xs]) == 2
-    assert f"row 12: seen {amount(far[0].seen)}" in texts(figure)
-    off = [abs(r.foretold / r.seen - 1) for r in picture.rows]
+    assert f"row 12: seen {amount(far[0].paid)}" in texts(figure)
+    off = [abs(r.at / r.paid - 1) for r in picture.rows]
     assert picture.half == pytest.approx(100 * float(np.median(off)))
-    assert [r.cells[2] for r in foretold_table(picture).rows] == [amount(r.foretold) for r in picture.rows]
+    assert [r.cells[2] for r in predicted_table(picture).rows] == [amount(r.at) for r in picture.rows]
 
 
-def test_a_row_is_foretold_without_itself() -> None:
+def test_a_row_is_predicted_without_itself() -> None:
     fit = g.fit_of()
     assert fit.accuracy is not None
-    slip = next(r for r in foretold_picture(fit, fit.accuracy, "EUR").rows if r.row == 12)
+    slip = next(r for r in predicted_picture(fit, fit.accuracy, "EUR").rows if r.row == 12)
     expected = next(u.expected for u in fit.unusual if u.row == 12)
-    assert slip.foretold == pytest.approx(expected, rel=1e-9)
-    assert slip.seen > 4 * slip.foretold
+    assert slip.at == pytest.approx(expected, rel=1e-9)
+    assert slip.paid > 4 * slip.at

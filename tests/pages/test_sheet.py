@@ -19,7 +19,7 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.pictures.originals import OriginalsPicture, stacked
+from kitvalue.pages.pictures.builds import OriginalsPicture, stacked
 from kitvalue.pages.sheet.given import SheetInput, SheetView, Shown
 from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import languages, tongue
@@ -239,9 +239,9 @@ def test_no_column_of_dots_holds_both_sides_and_none_is_lost() -> None:
     picture = OriginalsPicture(dots, 2450.0, "", "", ())
     placed = stacked(picture, 320.0)
     assert len(placed) == 20
-    for dot, place in zip(dots, placed, strict=True):
-        assert (dot < 2450.0) == (place.value < 2450.0)
-    assert len({(p.value, p.floor) for p in placed}) == 20
+    for dot, (middle, _) in zip(dots, placed, strict=True):
+        assert (dot < 2450.0) == (middle < 2450.0)
+    assert len(set(placed)) == 20
 
 
 def test_the_evidence_is_counted_dated_and_named() -> None:

@@ -10,7 +10,7 @@ import pytest
 from kitvalue.market.fit import fit_book
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
 from kitvalue.pages.pictures.market import HIGHEST, LOWEST, trend_figure
-from kitvalue.pages.sections.market import trend_picture, trend_table, trend_view
+from kitvalue.pages.sections.market import trend_picture, trend_section, trend_table
 from tests.market.books import invented_book
 from tests.pages.test_pictures import lines, texts
 
@@ -28,7 +28,7 @@ def test_dots_and_line_are_the_fits(layout: Layout) -> None:
     assert sum(len(xs) for xs, _ in drawn) == len(picture.rows) == 90
     for xs, ys in drawn:
         for at, ratio in zip(xs, ys, strict=True):
-            near = [r for r in picture.rows if r.years == at]
+            near = [r for r in picture.rows if r.at == at]
             assert any(np.clip(r.ratio, LOWEST, HIGHEST) == pytest.approx(ratio) for r in near)
     assert "newest" in texts(figure)
 
@@ -38,7 +38,7 @@ def test_a_dot_is_the_price_with_everything_but_time_evened_out() -> None:
     term = next(t for t in FIT.terms if t.name == "years")
     for r in picture.rows[:10]:
         i = int(np.flatnonzero(FIT.book.rows == r.row)[0])
-        assert np.log(r.ratio) == pytest.approx(FIT.residuals[i] + term.coefficient * r.years)
+        assert np.log(r.ratio) == pytest.approx(FIT.residuals[i] + term.coefficient * r.at)
 
 
 def test_the_table_counts_every_kit_once() -> None:
@@ -49,7 +49,7 @@ def test_the_table_counts_every_kit_once() -> None:
 def test_a_big_book_is_thinned_and_says_so() -> None:
     fit = fit_book(invented_book(n=900), None)
     assert len(trend_picture(fit).rows) == 600
-    chart = trend_view(fit).picture
+    chart = trend_section(fit).picture
     assert chart is not None
     assert "300" in chart.note
 
@@ -57,7 +57,7 @@ def test_a_big_book_is_thinned_and_says_so() -> None:
 def test_without_dates_the_sentence_says_so() -> None:
     book = invented_book(n=40)
     undated = fit_book(replace(book, date=np.full(40, np.datetime64("NaT", "D"), dtype="datetime64[D]")), None)
-    assert trend_view(undated).picture is None
-    assert "No row has a date" in trend_view(undated).lead
+    assert trend_section(undated).picture is None
+    assert "No row has a date" in trend_section(undated).lead
     one_day = fit_book(replace(book, date=np.full(40, book.date[0])), None)
-    assert "0 days" in trend_view(one_day).lead
+    assert "0 days" in trend_section(one_day).lead

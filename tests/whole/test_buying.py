@@ -19,7 +19,7 @@ from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.market.encoding import FeatureValue, Kit, of_kits, offsets
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import sample_of, scatter_at
+from kitvalue.market.outlook import scatter_at
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -53,7 +53,7 @@ class Sale:
 def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
     """The signed sample of one kit in money, and the one that means are taken from."""
     rows = of_kits([kit], fit.recipe)
-    seen = scatter_at(fit, sample_of(fit), fit.columns_of(rows)[0], stretch=True, unseen=False)
+    seen = scatter_at(fit, fit.columns_of(rows)[0], stretch=True, unseen=False)
     shift = float(offsets(rows, fit.recipe)[0])
     return np.exp(seen.predictions + seen.residuals + shift), np.exp(seen.predictions + seen.clipped + shift)
 

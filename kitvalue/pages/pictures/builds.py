@@ -1,11 +1,16 @@
-"""The build against an original of the same size, at the buyer's door, over the number of pieces."""
+"""Pictures of a build: its cost bar by bar, what moves its profit, and how it stands against originals at the door."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
+import numpy as np
+
+from kitvalue.decisions.breakeven import Comparison
+from kitvalue.decisions.solve import Crossing
 from kitvalue.pages import charts
 from kitvalue.pages.charts import (
     BLACK,
@@ -14,6 +19,7 @@ from kitvalue.pages.charts import (
     GREEN,
     INK,
     ORANGE,
+    PAPER,
     PURPLE,
     RULE,
     SKY,
@@ -21,168 +27,161 @@ from kitvalue.pages.charts import (
     Axes,
     Box,
     Figure,
-    Size,
 )
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
-from kitvalue.pages.words import DASH, amount, number, short
+from kitvalue.pages.words import DASH, amount, capital, number, short
 
-HEADROOM = 1.1
-MOST_STRETCH = 1.7  # a range may reach this far above the highest line; beyond it is cut and its end is written
-MOST_TICKS = 14
+# Lines over the number of pieces, by the name under which they are drawn.
+LINES: dict[str, dict[str, Any]] = {
+    "original": {"color": VERMILLION, "linewidth": 2, "linestyle": (0, (6, 3)), "marker": "D", "markersize": 6},
+    "price": {"color": BLACK, "linewidth": 1.6, "linestyle": (0, (1.5, 2)), "marker": "s", "markersize": 5.5},
+    "cost": {"color": BLUE, "linewidth": 2.4, "marker": "o", "markersize": 6.5},
+}
+
+
+def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
+    """Draw the build at cost and at its price, the original with its range of one sale, and the crossings."""
+    rows, currency = comparison.by_pieces, comparison.sheet.currency
+    ks = [r.pieces for r in rows]
+    lines = {
+        "original": [float(r.original_typical) for r in rows],
+        "price": [float(r.landed_at_price) for r in rows],
+        "cost": [float(r.build_at_cost) for r in rows],
+    }
+    ranged = [
+        (r.pieces, float(r.original_low), float(r.original_high))
+        for r in rows
+        if r.original_low is not None and r.original_high is not None
+    ]
+    highs = [high for _, _, high in ranged]
+    top = _top((value for values in lines.values() for value in values), highs, 1.1, 1.7)
+    lowest = min(*(min(values) for values in lines.values()), *(low for _, low, _ in ranged))
+    step = linear_ticks(0, top, 7)[1]
+    base = max(0.0, math.floor(0.9 * lowest / step) * step)  # a little under the lowest line, at a round value
+    tall, box = 352, Box(left=62, top=26, right=166, bottom=52)
+    names = ("typical original", "build at webshop price", "build at cost")
+    if layout.narrow:
+        tall, box = 302, Box(left=52, top=26, right=92, bottom=52)
+        names = ("typical\noriginal", "build, at\nits price", "build, at\nits cost")
+    figure, ax = charts.canvas(layout.width, tall, box)
+    ax.set_xlim(ks[0] - 0.3, ks[-1] + 0.15)
+    ax.set_ylim(base, top)
+    charts.ticks_beside(ax, linear_ticks(base, top, 7), number)
+    charts.write(ax, (ks[0] - 0.3, top), f"{currency} at the buyer's door", shift=(-44, 14))
+    _pieces_below(ax, ks, 8 if layout.narrow else 14, "pieces in the kit", 8)
+    if highs and max(highs) > top:
+        at = ranged[-1][0]
+        charts.write(ax, (at, top), f"one sale up to {amount(max(highs))} ↑", shift=(0, -9), anchor="right")
+    _size_lines(ax, ks, lines, names, ranged, 0.22, 13)
+    for crossing in comparison.crossings.crossings:
+        _crossing(ax, crossing, float(np.interp(crossing.pieces, ks, lines["cost"])))
+    return figure
+
+
+def _top(values: Iterable[float], highs: Sequence[float], headroom: float, stretch: float) -> float:
+    """Where an axis of money ends: above the lines, and above the ranges' high ends as far as these do not stretch it
+    out of all measure."""
+    line = max(values)
+    return headroom * max(line, min(max(highs, default=line), stretch * line))
+
+
+def _pieces_below(ax: Axes, ks: Sequence[int], most: int, name: str, under: float) -> None:
+    bottom = ax.get_ylim()[0]
+    for k in ks[:: -(-len(ks) // most)]:
+        charts.write(ax, (k, bottom), str(k), shift=(0, -under), anchor="center", level="top")
+    middle = (ks[0] + ks[-1]) / 2
+    charts.write(ax, (middle, bottom), name, shift=(0, -under - 20), anchor="center", level="top")
+
+
+def _size_lines(
+    ax: Axes, ks: Sequence[int], lines: Mapping[str, Sequence[float]], names: Sequence[str],
+    ranged: Sequence[tuple[int, float, float]], alpha: float, right: float,
+) -> None:  # fmt: skip
+    """The lines over the original's range of one sale, (pieces, low, high) where there is one; their names so far
+    right of their ends, in one row or two, moved apart where they would touch."""
+    if len(ranged) == 1:
+        k, *pair = ranged[0]
+        ax.plot([k, k], pair, color=ORANGE, alpha=0.4, linewidth=14, solid_capstyle="butt", gid="range")
+    elif ranged:
+        sizes, lows, highs = zip(*ranged, strict=True)
+        ax.fill_between(sizes, lows, highs, color=ORANGE, alpha=alpha, linewidth=0, gid="range")
+    bottom, top = ax.get_ylim()
+    units = ax.bbox.height / (top - bottom)
+    places = spread([values[-1] * units for values in lines.values()], 30.0 if "\n" in names[0] else 17.0)
+    for (kind, values), name, place in zip(lines.items(), names, places, strict=True):
+        ax.plot(ks, values, gid=kind, **LINES[kind])
+        texts = name.split("\n")
+        lift = place - values[-1] * units + 7 * (len(texts) - 1)
+        for row, text in enumerate(texts):
+            charts.write(ax, (ks[-1], values[-1]), text, shift=(right, lift - 14 * row),
+                         colour=INK if kind == "original" else LINES[kind]["color"])  # fmt: skip
+
+
+def _crossing(ax: Axes, crossing: Crossing, cost: float) -> None:
+    """A ring where the lines meet, and on the axis the range in pieces."""
+    (base, top), (left, right), x = ax.get_ylim(), ax.get_xlim(), crossing.pieces
+    ax.plot([x], [cost], "o", markersize=15, markerfacecolor="none", markeredgecolor=PURPLE,
+            markeredgewidth=2.2, zorder=5, gid="crossing")  # fmt: skip
+    ax.plot([x, x], [base, cost], color=PURPLE, linewidth=1, linestyle=(0, (2, 2)), zorder=1)
+    text = f"even at {number(x, 1)}"
+    if crossing.low is not None and crossing.high is not None:
+        height = base + 0.018 * (top - base)
+        ax.plot([crossing.low, crossing.high], [height] * 2, color=PURPLE, linewidth=7, solid_capstyle="butt", zorder=4,
+                gid="crossing-range")  # fmt: skip
+        text = f"{text} ({number(crossing.low, 1)}{DASH}{number(crossing.high, 1)})"
+    late = x > (left + right) / 2
+    charts.write(ax, (x, base), text, shift=(-7 if late else 7, 22), anchor="right" if late else "left")
 
 
 @dataclass(frozen=True, slots=True)
-class SizePoint:
-    """One size; money at the buyer's door. `low` and `high` hold one sale of the original."""
+class SizeSeen:
+    """One size; money at the buyer's door. `low` and `high` hold four in five originals, None without a range."""
 
     pieces: int
-    at_cost: float
-    at_price: float
+    ours: float
     original: float
     low: float | None
     high: float | None
 
 
 @dataclass(frozen=True, slots=True)
-class CrossingMark:
-    """Where build at cost and typical original meet, in pieces, with the range that the market level gives it."""
+class SizesPicture:
+    """The sizes in rising order and the ready texts."""
 
-    pieces: float
-    low: float | None
-    high: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class BreakEvenPicture:
-    """The sizes in order, and every crossing."""
-
-    currency: str
-    points: tuple[SizePoint, ...]
-    crossings: tuple[CrossingMark, ...]
-
-    @property
-    def top(self) -> float:
-        """The axis ends here; the lines decide, a range only so far."""
-        line = max(max(p.at_cost, p.at_price, p.original) for p in self.points)
-        furthest = max((p.high for p in self.points if p.high is not None), default=line)
-        return HEADROOM * max(line, min(furthest, MOST_STRETCH * line))
-
-    @property
-    def base(self) -> float:
-        """The axis starts here: a little under the lowest line, at a round value."""
-        lowest = min(min(p.at_cost, p.at_price, p.original, p.low or p.original) for p in self.points)
-        step = linear_ticks(0, self.top, 7)[1]
-        return max(0.0, math.floor(0.9 * lowest / step) * step)
-
-    @property
-    def cut(self) -> float | None:
-        """The furthest end of a range that the axis cuts off."""
-        furthest = max((p.high for p in self.points if p.high is not None), default=0.0)
-        return furthest if furthest > self.top else None
+    sizes: tuple[SizeSeen, ...]
+    axis: str
+    across: str
+    ours: str
+    original: str
+    ticks: tuple[tuple[float, str], ...]
 
 
-def breakeven_figure(picture: BreakEvenPicture, layout: Layout) -> Figure:
-    """Draw the three lines, the original's range of one sale and the crossings."""
-    if layout.narrow:
-        size, box = Size(layout.width, 380), Box(left=52, top=26, right=92, bottom=52)
-    else:
-        size, box = Size(layout.width, 430), Box(left=62, top=26, right=166, bottom=52)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
-    first, last = picture.points[0].pieces, picture.points[-1].pieces
-    ax.set_xlim(first - 0.3, last + 0.15)
-    ax.set_ylim(picture.base, picture.top)
-    _ticks(ax, picture, layout)
-    _range(ax, picture)
-    _lines(ax, picture)
-    _names(ax, picture, layout, size.height - box.top - box.bottom)
-    for crossing in picture.crossings:
-        _crossing(ax, picture, crossing)
+def _top_of(sizes: Sequence[SizeSeen]) -> float:
+    return _top((max(s.ours, s.original) for s in sizes), [s.high for s in sizes if s.high is not None], 1.06, 1.5)
+
+
+def size_ticks(sizes: Sequence[SizeSeen]) -> tuple[float, ...]:
+    """Round values up the axis, from 0."""
+    return linear_ticks(0.0, _top_of(sizes), 6)
+
+
+def sizes_figure(picture: SizesPicture, layout: Layout) -> Figure:
+    """Draw the customer's two lines and the range; each line carries its name at its right end."""
+    sizes, top, ks = picture.sizes, _top_of(picture.sizes), [s.pieces for s in picture.sizes]
+    tall, right = (142, 84) if layout.narrow else (178, 96)
+    figure, ax = charts.canvas(layout.width, tall, Box(left=58, top=26, right=right, bottom=46))
+    ax.set_xlim(ks[0] - 0.25, ks[-1] + 0.12)
+    ax.set_ylim(0, top)
+    charts.ticks_beside(ax, [v for v, _ in picture.ticks], dict(picture.ticks).__getitem__)
+    charts.write(ax, (ks[0] - 0.25, top), picture.axis, shift=(-50, 14))
+    _pieces_below(ax, ks, 12, picture.across, 7)
+    lines = {"original": [s.original for s in sizes], "cost": [s.ours for s in sizes]}
+    ranged = [(s.pieces, s.low, s.high) for s in sizes if s.low is not None and s.high is not None]
+    _size_lines(ax, ks, lines, (picture.original, picture.ours), ranged, 0.24, 12)
     return figure
 
 
-def _ticks(ax: Axes, picture: BreakEvenPicture, layout: Layout) -> None:
-    values = linear_ticks(picture.base, picture.top, 7)
-    charts.ticks_beside(ax, values, [number(v) for v in values])
-    left, _ = ax.get_xlim()
-    charts.write(ax, (left, picture.top), f"{picture.currency} at the buyer's door", shift=(-44, 14),
-                 colour=INK)  # fmt: skip
-    ks = [p.pieces for p in picture.points]
-    every = -(-len(ks) // (8 if layout.narrow else MOST_TICKS))
-    for k in ks[::every]:
-        charts.write(ax, (k, picture.base), str(k), shift=(0, -8), anchor="center", level="top")
-    middle = (ks[0] + ks[-1]) / 2
-    charts.write(ax, (middle, picture.base), "pieces in the kit", shift=(0, -28), anchor="center", level="top")
-
-
-def _range(ax: Axes, picture: BreakEvenPicture) -> None:
-    ranged = [p for p in picture.points if p.low is not None and p.high is not None]
-    ks, lows, highs = [p.pieces for p in ranged], [p.low or 0.0 for p in ranged], [p.high or 0.0 for p in ranged]
-    if len(ranged) == 1:
-        ax.plot(ks * 2, [lows[0], highs[0]], color=ORANGE, alpha=0.4, linewidth=14, solid_capstyle="butt", gid="range")
-    elif ranged:
-        ax.fill_between(ks, lows, highs, color=ORANGE, alpha=0.22, linewidth=0, gid="range")
-    if picture.cut is not None:
-        at = ranged[-1].pieces
-        charts.write(ax, (at, picture.top), f"one sale up to {amount(picture.cut)} ↑", shift=(0, -9), anchor="right")
-
-
-def _lines(ax: Axes, picture: BreakEvenPicture) -> None:
-    ks = [p.pieces for p in picture.points]
-    ax.plot(ks, [p.original for p in picture.points], color=VERMILLION, linewidth=2, linestyle=(0, (6, 3)), marker="D",
-            markersize=6, gid="original")  # fmt: skip
-    ax.plot(ks, [p.at_price for p in picture.points], color=BLACK, linewidth=1.6, linestyle=(0, (1.5, 2)), marker="s",
-            markersize=5.5, gid="price")  # fmt: skip
-    ax.plot(ks, [p.at_cost for p in picture.points], color=BLUE, linewidth=2.4, marker="o", markersize=6.5, gid="cost")
-
-
-def _names(ax: Axes, picture: BreakEvenPicture, layout: Layout, height: float) -> None:
-    """The lines' names at their right ends, moved apart where they would touch."""
-    end = picture.points[-1]
-    ends = (end.original, end.at_price, end.at_cost)
-    names = ("typical original", "build at webshop price", "build at cost")
-    if layout.narrow:
-        names = ("typical", "build, at", "build, at")
-    second = ("original", "its price", "its cost")
-    units = height / (picture.top - picture.base)
-    gap = 30.0 if layout.narrow else 17.0
-    places = spread([e * units for e in ends], gap)
-    for name, more, value, place, colour in zip(names, second, ends, places, (VERMILLION, BLACK, BLUE), strict=True):
-        lift = place - value * units
-        text_colour = INK if colour == VERMILLION else colour
-        charts.write(ax, (end.pieces, value), name, shift=(13, lift + (7 if layout.narrow else 0)), colour=text_colour)
-        if layout.narrow:
-            charts.write(ax, (end.pieces, value), more, shift=(13, lift - 7), colour=text_colour)
-
-
-def _crossing(ax: Axes, picture: BreakEvenPicture, crossing: CrossingMark) -> None:
-    """A ring where the lines meet, and on the axis the range in pieces."""
-    y = _cost_at(picture, crossing.pieces)
-    ax.plot([crossing.pieces], [y], "o", markersize=15, markerfacecolor="none", markeredgecolor=PURPLE,
-            markeredgewidth=2.2, zorder=5, gid="crossing")  # fmt: skip
-    ax.plot([crossing.pieces] * 2, [picture.base, y], color=PURPLE, linewidth=1, linestyle=(0, (2, 2)), zorder=1)
-    text = number(crossing.pieces, 1)
-    if crossing.low is not None and crossing.high is not None:
-        height = picture.base + 0.018 * (picture.top - picture.base)
-        ax.plot([crossing.low, crossing.high], [height] * 2, color=PURPLE, linewidth=7, solid_capstyle="butt", zorder=4,
-                gid="crossing-range")  # fmt: skip
-        text = f"{text} ({number(crossing.low, 1)}{DASH}{number(crossing.high, 1)})"
-    left, right = ax.get_xlim()
-    late = crossing.pieces > (left + right) / 2
-    charts.write(ax, (crossing.pieces, picture.base), f"even at {text}", shift=(-7 if late else 7, 22),
-                 anchor="right" if late else "left")  # fmt: skip
-
-
-def _cost_at(picture: BreakEvenPicture, pieces: float) -> float:
-    """The build's cost between two sizes, straight."""
-    for a, b in zip(picture.points, picture.points[1:], strict=False):
-        if a.pieces <= pieces <= b.pieces:
-            return a.at_cost + (b.at_cost - a.at_cost) * (pieces - a.pieces) / (b.pieces - a.pieces)
-    return picture.points[-1].at_cost
-
-
-Kind = Literal["cost", "sum", "due", "profit"]
-FILLS: dict[Kind, str] = {"cost": SKY, "sum": INK, "due": ORANGE, "profit": GREEN}
+FILLS = {"cost": SKY, "sum": INK, "due": ORANGE, "profit": GREEN}
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +191,7 @@ class Step:
     label: str
     start: float
     amount: float
-    kind: Kind
+    kind: Literal["cost", "sum", "due", "profit"]
 
     @property
     def end(self) -> float:
@@ -208,119 +207,150 @@ class CostPicture:
     steps: tuple[Step, ...]
     market_price: float | None
 
-    @property
-    def limits(self) -> tuple[float, float]:
-        """The axis: from 0, or from the deepest loss, to the furthest end."""
-        ends = [x for s in self.steps for x in (s.start, s.end)] + [self.market_price or 0.0]
-        low, high = min(0.0, *ends), max(ends)
-        return low * 1.05, high * 1.05 if high > 0 else 1.0
-
 
 def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
     """Draw the bars; their number is bounded by what a cost sheet has groups."""
-    step = 40.0 if layout.narrow else 28.0
+    ends = [0.0, picture.market_price or 0.0, *(x for s in picture.steps for x in (s.start, s.end))]
+    low, high = min(ends) * 1.05, max(ends) * 1.05 or 1.0  # from 0, or from the deepest loss
     box = Box(left=6, top=30, right=54, bottom=48) if layout.narrow else Box(left=160, top=30, right=72, bottom=48)
-    size = Size(layout.width, box.top + step * len(picture.steps) + box.bottom)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
-    low, high = picture.limits
+    step = 40.0 if layout.narrow else 28.0
+    depth = step * len(picture.steps)
+    figure, ax = charts.canvas(layout.width, depth, box)
     ax.set_xlim(low, high)
-    ax.set_ylim(step * len(picture.steps), 0)
-    ticks = linear_ticks(low, high, 5 if layout.narrow else 8)
-    charts.ticks_below(ax, ticks, [number(t) for t in ticks])
+    ax.set_ylim(depth, 0)
+    charts.ticks_below(ax, linear_ticks(low, high, 5 if layout.narrow else 8), number)
     charts.write_below(ax, picture.currency, 28)
     for place, bar in enumerate(picture.steps):
-        y = place * step + (28 if layout.narrow else step / 2)
-        _label(ax, bar, y, layout)
-        _bar(ax, bar, y, 6 if layout.narrow else 8)
+        y, bold = place * step + (28 if layout.narrow else step / 2), bar.kind == "sum"
+        if layout.narrow:
+            charts.write(ax, (low, y - 17), short(bar.label, 30), bold=bold)
+        else:
+            charts.write(ax, (low, y), short(bar.label, 22), shift=(-12, 0), anchor="right", bold=bold)
+        right = 52 if layout.narrow else 70
+        charts.write(ax, (high, y), number(bar.amount), shift=(right, 0), anchor="right", bold=bold)
+        takes = bar.amount < 0  # what adds is filled; what comes off is an outline
+        colour = VERMILLION if takes and bar.kind == "profit" else BLUE if takes else FILLS[bar.kind]
+        ax.barh([y], [bar.amount], left=[bar.start], height=12 if layout.narrow else 16, edgecolor=colour,
+                facecolor="white" if takes else colour, linewidth=1.4 if takes else 0, zorder=2, gid="bar")  # fmt: skip
         if place + 1 < len(picture.steps):
             ax.plot([bar.end] * 2, [y, y + step], color=FADED, linewidth=0.7, zorder=1)
     if picture.market_price is not None:
-        _market(ax, picture.market_price, step * len(picture.steps))
+        _market(ax, picture.market_price, depth)
     return figure
-
-
-def _label(ax: Axes, bar: Step, y: float, layout: Layout) -> None:
-    low, high = ax.get_xlim()
-    bold = bar.kind == "sum"
-    if layout.narrow:
-        charts.write(ax, (low, y - 17), short(bar.label, 30), bold=bold)
-        charts.write(ax, (high, y), number(bar.amount), shift=(52, 0), anchor="right", bold=bold)
-    else:
-        charts.write(ax, (low, y), short(bar.label, 22), shift=(-12, 0), anchor="right", bold=bold)
-        charts.write(ax, (high, y), number(bar.amount), shift=(70, 0), anchor="right", bold=bold)
-
-
-def _bar(ax: Axes, bar: Step, y: float, half: float) -> None:
-    """What adds is filled; what comes off is an outline."""
-    takes = bar.amount < 0
-    colour = VERMILLION if takes and bar.kind == "profit" else BLUE if takes else FILLS[bar.kind]
-    ax.barh([y], [bar.amount], left=[bar.start], height=2 * half, facecolor="white" if takes else colour,
-            edgecolor=colour, linewidth=1.4 if takes else 0, zorder=2, gid="bar")  # fmt: skip
 
 
 def _market(ax: Axes, price: float, depth: float) -> None:
     low, high = ax.get_xlim()
     ax.plot([price] * 2, [0, depth], color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)), zorder=2.5, gid="market")
     right = price > (low + high) / 2
-    charts.write(ax, (price, 0), f"the market gives {number(price)}", shift=(4 if right else -4, 6), colour=INK,
+    charts.write(ax, (price, 0), f"the market gives {number(price)}", shift=(4 if right else -4, 6),
                  anchor="right" if right else "left", level="baseline")  # fmt: skip
     ax.plot([low, low], [0, depth], color=RULE, linewidth=0.7, zorder=0)
 
 
-@dataclass(frozen=True, slots=True)
-class Swing:
-    """One thing: the change of profit, money, when it is smaller and when it is larger; None where it cannot be."""
-
-    name: str
-    smaller: float | None
-    larger: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class SwingsPicture:
-    """The swings, the strongest first."""
-
-    currency: str
-    swings: tuple[Swing, ...]
-
-    @property
-    def reach(self) -> float:
-        """Half the axis, the same to both sides."""
-        sizes = [abs(x) for s in self.swings for x in (s.smaller, s.larger) if x is not None]
-        return 1.08 * max(sizes, default=1.0) or 1.0
-
-
-def swings_figure(picture: SwingsPicture, layout: Layout) -> Figure:
-    """Draw two bars a thing; their number is bounded by the unknowns that a comparison has."""
+def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
+    """Draw two bars an unknown, larger filled and smaller outlined; a comparison bounds their number."""
+    unknowns = comparison.unknowns
+    sizes = [abs(float(x)) for u in unknowns for x in (u.swing_down, u.swing_up) if x is not None]
+    reach = 1.08 * max(sizes, default=1.0) or 1.0  # half the axis, the same to both sides
     step = 48.0 if layout.narrow else 32.0
     box = Box(left=14, top=8, right=14, bottom=48) if layout.narrow else Box(left=190, top=8, right=30, bottom=48)
-    size = Size(layout.width, box.top + step * len(picture.swings) + box.bottom)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
-    ax.set_xlim(-picture.reach, picture.reach)
-    ax.set_ylim(step * len(picture.swings), 0)
-    ticks = linear_ticks(-picture.reach, picture.reach, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, [f"+{number(t)}" if t > 0 else number(t) for t in ticks])
-    charts.write_below(ax, f"change of profit at the market price, {picture.currency}", 28)
-    ax.plot([0, 0], [0, step * len(picture.swings)], color=INK, linewidth=1, zorder=1)
-    for place, swing in enumerate(picture.swings):
-        y = place * step + (32 if layout.narrow else step / 2)
+    figure, ax = charts.canvas(layout.width, step * len(unknowns), box)
+    ax.set_xlim(-reach, reach)
+    ax.set_ylim(step * len(unknowns), 0)
+    ticks = linear_ticks(-reach, reach, 5 if layout.narrow else 9)
+    charts.ticks_below(ax, ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
+    charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}", 28)
+    ax.plot([0, 0], [0, step * len(unknowns)], color=INK, linewidth=1, zorder=1)
+    for place, unknown in enumerate(unknowns):
+        y, name = place * step + (32 if layout.narrow else step / 2), capital(unknown.name)
         if layout.narrow:
-            charts.write(ax, (-picture.reach, y - 20), short(swing.name, 34))
+            charts.write(ax, (-reach, y - 20), short(name, 34))
         else:
-            charts.write(ax, (-picture.reach, y), short(swing.name, 27), shift=(-12, 0), anchor="right")
-        _bars(ax, swing, y)
+            charts.write(ax, (-reach, y), short(name, 27), shift=(-12, 0), anchor="right")
+        for swing, lift, fill, edge, width, gid in (
+            (unknown.swing_up, -4.5, BLUE, BLUE, 1.0, "larger"),
+            (unknown.swing_down, 5.5, "white", ORANGE, 1.6, "smaller"),
+        ):
+            if swing is not None:
+                ax.barh([y + lift], [float(swing)], height=8, facecolor=fill, edgecolor=edge, linewidth=width, zorder=2,
+                        gid=gid)  # fmt: skip
+        if unknown.swing_up is None and unknown.swing_down is None:
+            charts.write(ax, (0, y), "no tenth of it can be tried", shift=(8, 0), colour=FADED, size=11)
     return figure
 
 
-def _bars(ax: Axes, swing: Swing, y: float) -> None:
-    """Larger filled, smaller outlined."""
-    if swing.larger is not None:
-        ax.barh([y - 4.5], [swing.larger], height=8, facecolor=BLUE, edgecolor=BLUE, linewidth=1, zorder=2,
-                gid="larger")  # fmt: skip
-    if swing.smaller is not None:
-        ax.barh([y + 5.5], [swing.smaller], height=8, facecolor="white", edgecolor=ORANGE, linewidth=1.6, zorder=2,
-                gid="smaller")  # fmt: skip
-    if swing.larger is None and swing.smaller is None:
-        charts.write(ax, (0, y), "no tenth of it can be tried", shift=(8, 0), colour=FADED, size=11)
+DOT = 22.0  # a dot and the gap to the next, units
+ROOM = 0.09  # of the axis, free at either end
+
+
+@dataclass(frozen=True, slots=True)
+class OriginalsPicture:
+    """Prices at the door, money, in rising order; `ours` is the kit's own, `axis` and `label` are ready texts."""
+
+    dots: tuple[float, ...]
+    ours: float
+    axis: str
+    label: str
+    ticks: tuple[tuple[float, str], ...]
+
+    @property
+    def left(self) -> int:
+        """How many dots lie below our price."""
+        return sum(dot < self.ours for dot in self.dots)
+
+
+def _span_of(dots: Sequence[float], ours: float) -> tuple[float, float]:
+    """The axis: every dot and our price, with room at the ends."""
+    low, high = min(*dots, ours), max(*dots, ours)
+    room = ROOM * (high - low) or 0.1 * high or 1.0
+    return max(low - room, 0.0), high + room
+
+
+def dot_ticks(dots: Sequence[float], ours: float, most: int) -> tuple[float, ...]:
+    """Round values along the axis."""
+    return linear_ticks(*_span_of(dots, ours), most)
+
+
+def stacked(picture: OriginalsPicture, width: float) -> list[tuple[float, int]]:
+    """The dots in columns of their own width, each its column's middle (money) and its place above the axis, 0 the
+    lowest; a column never holds dots of both sides of our price."""
+    low, high = _span_of(picture.dots, picture.ours)
+    step = DOT * (high - low) / width
+    heights: dict[int, int] = {}
+    placed = []
+    for dot in picture.dots:
+        column = math.floor((dot - picture.ours) / step)
+        heights[column] = heights.get(column, -1) + 1
+        placed.append((picture.ours + (column + 0.5) * step, heights[column]))
+    return placed
+
+
+def originals_figure(picture: OriginalsPicture, layout: Layout) -> Figure:
+    """Draw originals at the door as dots, each as likely as the next, and a line at our price.
+
+    A quantile dotplot: people count dots better than they read areas (Kay, Kola, Hullman and Munson 2016, CHI; from
+    memory).
+    """
+    box = Box(left=12, top=30, right=12, bottom=46)
+    placed = stacked(picture, layout.width - box.left - box.right)
+    height = DOT * max(3, 1 + max(floor for _, floor in placed)) + 8
+    figure, ax = charts.canvas(layout.width, height, box)
+    low, high = _span_of(picture.dots, picture.ours)
+    ax.set_xlim(low, high)
+    ax.set_ylim(0, height)
+    ax.plot([low, high], [0, 0], color=INK, linewidth=1, zorder=1)
+    for value, text in picture.ticks[:: 2 if layout.narrow else 1]:
+        ax.plot([value, value], [0, 5], color=RULE, linewidth=0.8, zorder=0)
+        charts.write(ax, (value, 0), text, shift=(0, -7), anchor="center", level="top")
+    charts.write(ax, ((low + high) / 2, 0), picture.axis, shift=(0, -27), anchor="center", level="top")
+    for dot, (middle, floor) in zip(picture.dots, placed, strict=True):
+        cheaper = dot < picture.ours
+        ax.plot([middle], [DOT * (floor + 0.5) + 3], "o", markersize=DOT - 5, markeredgewidth=1.6,
+                markeredgecolor=VERMILLION if cheaper else BLUE, markerfacecolor=ORANGE if cheaper else PAPER,
+                gid="less" if cheaper else "more")  # fmt: skip
+    ax.plot([picture.ours] * 2, [0, height], color=INK, linewidth=2, gid="ours")
+    late = picture.ours > (low + high) / 2
+    charts.write(ax, (picture.ours, height), picture.label, shift=(-6 if late else 6, 10),
+                 anchor="right" if late else "left", bold=True)  # fmt: skip
+    return figure

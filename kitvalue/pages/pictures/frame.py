@@ -10,9 +10,9 @@ from typing import Final, Literal, TypeVar
 from markupsafe import Markup
 
 from kitvalue.pages import charts
-from kitvalue.pages.charts import BLUE, INK, RULE, SKY, Axes, Box, Figure, Size
-from kitvalue.pages.svg import Names, inline
-from kitvalue.pages.words import Table, amount
+from kitvalue.pages.charts import Figure
+from kitvalue.pages.svg import inline
+from kitvalue.pages.words import Fact, Table
 
 Glyph = Literal[
     "dot", "ring", "range", "level", "typical", "cost", "price", "original", "band", "crossing", "asked", "larger",
@@ -56,31 +56,32 @@ class Chart:
     keys: tuple[Key, ...]
     note: str
     table: Table
-    draw: Callable[[Layout], charts.Figure]  # the same once more, for a file of its own
-    table_open: bool = False  # where the table is part of the reading, not only the numbers behind the picture
+    draw: Callable[[Layout], Figure]  # the same once more, for a file of its own
+
+
+def chart(
+    name: str, title: str, description: str, table: Table, draw: Callable[[Layout], Figure], keys: Sequence[Key] = (),
+    note: str = "",
+) -> Chart:  # fmt: skip
+    """A picture drawn at both widths: `name` is unique in the page, the description for those who listen."""
+    with charts.drawing():
+        wide, narrow = (
+            inline(charts.svg_of(draw(layout)), f"{name}-{layout.name}", layout.name, title, description)
+            for layout in (WIDE, NARROW)
+        )
+    return Chart(name, title, wide, narrow, tuple(keys), note, table, draw)
 
 
 @dataclass(frozen=True, slots=True)
-class Caption:
-    """How a picture is introduced: `id` unique in the page, the description for those who listen."""
+class Section:
+    """One section of the page, ready to be laid out. `pairs` are what this book cannot tell, `reasons` why a figure is
+    missing."""
 
-    id: str
-    title: str
-    description: str
-    keys: tuple[Key, ...] = ()
-    note: str = ""
-
-
-def chart(caption: Caption, table: Table, draw: Callable[[Layout], charts.Figure]) -> Chart:
-    """Draw a picture at both widths."""
-    wide, narrow = (_drawn(caption, layout, draw) for layout in (WIDE, NARROW))
-    return Chart(caption.id, caption.title, wide, narrow, caption.keys, caption.note, table, draw)
-
-
-def _drawn(caption: Caption, layout: Layout, draw: Callable[[Layout], charts.Figure]) -> Markup:
-    names = Names(f"{caption.id}-{layout.name}", layout.name, caption.title, caption.description)
-    with charts.drawing():
-        return inline(charts.svg_of(draw(layout)), names)
+    lead: str
+    picture: Chart | None = None
+    tables: tuple[Table, ...] = ()
+    pairs: tuple[Fact, ...] = ()
+    reasons: tuple[str, ...] = ()
 
 
 FEWEST = 3  # ticks that an axis needs to be read
@@ -113,82 +114,30 @@ def log_ticks(low: float, high: float, most: int) -> tuple[float, ...]:
     return tuple(10.0**p for p in powers if p % step == 0 and low <= 10.0**p <= high)
 
 
-def bounds(cores: Sequence[tuple[float, float]], reach: float) -> tuple[float, float]:
-    """Log-axis bounds around the (low, high) of every core, `reach` times further on either side."""
-    return min(low for low, _ in cores) / reach, max(high for _, high in cores) * reach
-
-
 def spread(wanted: Sequence[float], gap: float) -> tuple[float, ...]:
     """Heights near the wanted ones and at least `gap` apart, so that labels do not cover each other; order kept."""
-    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
     clusters: list[list[int]] = []
-    for i in order:
+
+    def centre(cluster: Sequence[int]) -> float:
+        return sum(wanted[i] for i in cluster) / len(cluster)
+
+    for i in sorted(range(len(wanted)), key=lambda i: wanted[i]):
         clusters.append([i])
-        while len(clusters) > 1 and _centre(clusters[-1], wanted) - _centre(clusters[-2], wanted) < (
+        while len(clusters) > 1 and centre(clusters[-1]) - centre(clusters[-2]) < (
             gap * (len(clusters[-1]) + len(clusters[-2])) / 2
         ):
             clusters[-2:] = [clusters[-2] + clusters[-1]]
-    out = [0.0] * len(wanted)
-    for cluster in clusters:
-        start = _centre(cluster, wanted) - gap * (len(cluster) - 1) / 2
-        for place, i in enumerate(cluster):
-            out[i] = start + place * gap
-    return tuple(out)
-
-
-def _centre(cluster: Sequence[int], wanted: Sequence[float]) -> float:
-    return sum(wanted[i] for i in cluster) / len(cluster)
+    places = {
+        i: centre(cluster) - gap * (len(cluster) - 1) / 2 + place * gap
+        for cluster in clusters
+        for place, i in enumerate(cluster)
+    }
+    return tuple(places[i] for i in range(len(wanted)))
 
 
 def clamped(value: float, low: float, high: float) -> float:
     """The value, or the bound that it passes."""
     return min(max(value, low), high)
-
-
-@dataclass(frozen=True, slots=True)
-class Ranges:
-    """A typical price with its two ranges, money; a range is None where it cannot be told."""
-
-    typical: float
-    low: float | None
-    high: float | None
-    level_low: float | None
-    level_high: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Canvas:
-    """An empty strip chart: one strip takes `step` points of height."""
-
-    figure: Figure
-    axes: Axes
-
-
-def strip_canvas(count: int, step: float, limits: tuple[float, float], currency: str, layout: Layout) -> Canvas:
-    """Room for `count` strips, names to the left or above, a figure to the right, the scale below."""
-    box = Box(left=6, top=8, right=14, bottom=48) if layout.narrow else Box(left=160, top=8, right=64, bottom=48)
-    size = Size(layout.width, box.top + step * count + box.bottom)
-    figure = charts.new_figure(size)
-    ax = charts.axes_in(figure, size, box)
-    low, high = limits
-    charts.log_across(ax, low, high)
-    ax.set_ylim(step * count, 0)
-    ticks = log_ticks(low, high, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, [amount(t) for t in ticks])
-    charts.write_below(ax, f"{currency}, log scale: equal steps are equal factors", 28)
-    return Canvas(figure, ax)
-
-
-def draw_ranges(ax: Axes, ranges: Ranges, y: float, half: float, limits: tuple[float, float]) -> None:
-    """One sale light, the market level dark, the typical price a bar across both."""
-    ax.plot(limits, [y, y], color=RULE, linewidth=0.7, zorder=0)
-    if ranges.low is not None and ranges.high is not None:
-        ax.fill_between([ranges.low, ranges.high], y - half, y + half, color=SKY, alpha=0.3, linewidth=0, gid="range")
-    if ranges.level_low is not None and ranges.level_high is not None:
-        ax.fill_between([ranges.level_low, ranges.level_high], y - half, y + half, color=BLUE, alpha=0.55, linewidth=0,
-                        gid="level")  # fmt: skip
-    ax.plot([ranges.typical] * 2, [y - half - 2, y + half + 2], color=INK, linewidth=2.2, gid="typical",
-            solid_capstyle="butt")  # fmt: skip
 
 
 Drawn = TypeVar("Drawn")

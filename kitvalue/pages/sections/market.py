@@ -1,71 +1,69 @@
-"""What the market pays: the price book by series, and what each difference between kits is worth."""
+"""What the market pays: the price book by series, what each difference is worth, how prices move, how far the fit can
+be trusted, and the rows that agree with nothing else."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 import numpy as np
 
+from kitvalue.intake.books.book import FloatArray
+from kitvalue.market.accuracy import left_out_prices
 from kitvalue.market.encoding import Kit, Term, paid
-from kitvalue.market.fitted import Fit, TermEstimate, moved
+from kitvalue.market.fitted import Accuracy, Fit, moved
 from kitvalue.market.outlook import Outlook, outlook
-from kitvalue.pages.pictures.frame import Caption, Chart, Key, chart, thinned
+from kitvalue.pages.pictures.frame import Key, Section, chart, thinned
 from kitvalue.pages.pictures.market import (
-    Dated,
     MarketPicture,
+    PredictedPicture,
     Sighting,
     Strip,
     TrendPicture,
     market_figure,
+    predicted_figure,
     trend_figure,
 )
 from kitvalue.pages.words import (
     DASH,
+    NBSP,
+    NOT_COMPUTED,
+    Fact,
     Row,
     Table,
     amount,
     and_more,
     change,
     change_span,
+    columns_of,
     count,
     day,
     figures,
     number,
+    percent,
     plain,
     short,
     span,
+    table,
     trimmed,
-    words,
 )
 
 MOST_STRIPS = 12
 MOST_SERIES = 60
-MOST_DOTS = 600
+MOST_DOTS = 600  # of one picture
+MOST_UNUSUAL = 40
 RANGE = 80  # percent
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOutTerm:
-    """A difference that this book cannot price, with the reason."""
-
-    name: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class MarketView:
-    """The section, ready to be laid out."""
-
-    lead: str
-    prices: Chart
-    series: Table
-    effects: Table
-    left_out: tuple[LeftOutTerm, ...]
+NEARLY_ALL = 0.005  # share of predicted prices beyond each end of the axis
+MEANINGS = {
+    "pieces": "Twice the drums", "condition": "One grade better", "sold": "Sold, against asked",
+    "dealer": "At a dealer, against private", "auction": "At auction, against private", "years": "A year later",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeriesLevel:
-    """What the reference kit of one series sells for."""
+    """What the kit of the strips sells for in one series; `percent` against the average or the first one."""
 
     name: str
     rows: int
@@ -73,17 +71,40 @@ class SeriesLevel:
     outlook: Outlook
 
 
-def market_view(fit: Fit, currency: str) -> MarketView:
-    """The section for a fit."""
+def market_section(fit: Fit, currency: str) -> Section:
+    """The price book by series, and what each difference between kits is worth."""
     kit = middle_kit(fit)
-    levels = _levels(fit, kit)
+    levels = series_levels(fit, kit)
     picture = market_picture(fit, currency, levels)
-    return MarketView(
-        lead=f"To set the series side by side, every price in this picture is brought to one kit: {kit_words(kit)}.",
-        prices=chart(_caption(fit, kit, picture), sightings_table(picture), lambda at: market_figure(picture, at)),
-        series=_series_table(fit, levels, kit, currency),
-        effects=effects_table(fit),
-        left_out=tuple(LeftOutTerm(out.term, out.reason) for out in fit.recipe.left_out),
+    first, last = picture.strips[0], picture.strips[-1]
+    drawn = sum(len(s.sightings) for s in picture.strips)
+    further, left = picture.series_left, sum(fit.recipe.rows_by_series) - drawn
+    notes = (
+        f"{count(further, 'further series', 'further series')} with fewer rows in the table below." if further else "",
+        f"{count(left, 'row')} not drawn." if left > 0 else "",
+    )
+    prices = chart(
+        "prices-by-series",
+        f"The price book by series: {count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}",
+        f"{count(len(picture.strips), 'series', 'series')} on a log scale of {currency}: from "
+        f"{first.series} at {amount(first.outlook.typical)} down to {last.series} at {amount(last.outlook.typical)}. "
+        f"{count(drawn, 'row')} drawn as dots.",
+        sightings_table(picture),
+        lambda layout: market_figure(picture, layout),
+        (
+            Key("dot", "a kit seen, brought to this kit"),
+            Key("typical", "typical price"),
+            Key("level", f"market level, {RANGE} %"),
+            Key("range", f"one sale, {RANGE} %"),
+            Key("ring", "unusual row"),
+        ),
+        " ".join(note for note in notes if note),
+    )
+    return Section(
+        f"To set the series side by side, every price in this picture is brought to one kit: {kit_words(kit)}.",
+        prices,
+        (_series_table(fit, levels, kit, currency), effects_table(fit)),
+        tuple(Fact(out.term, out.reason) for out in fit.recipe.left_out),
     )
 
 
@@ -100,95 +121,57 @@ def middle_kit(fit: Fit) -> Kit:
 
 def kit_words(kit: Kit) -> str:
     """`5 pieces, condition 3, sold in private, on 14 November 2026`."""
-    deal = "sold" if kit.price_kind == "sold" else "asked"
-    when = f", on {day(kit.on)}" if kit.on else ""
-    return f"{count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}, {deal} in private{when}"
+    words = f"{count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}, {kit.price_kind} in private"
+    return f"{words}, on {day(kit.on)}" if kit.on else words
 
 
-def _levels(fit: Fit, kit: Kit) -> tuple[SeriesLevel, ...]:
+def series_levels(fit: Fit, kit: Kit) -> tuple[SeriesLevel, ...]:
     """Every series, the dearest first."""
-    found = [
-        SeriesLevel(effect.name, effect.rows, effect.percent, outlook(fit, replace(kit, series=effect.name), RANGE))
-        for effect in fit.series
+    levels = [
+        SeriesLevel(s.name, s.rows, s.percent, outlook(fit, replace(kit, series=s.name), RANGE)) for s in fit.series
     ]
-    return tuple(sorted(found, key=lambda level: (-level.outlook.typical, level.name)))
+    return tuple(sorted(levels, key=lambda level: (-level.outlook.typical, level.name)))
 
 
-def market_picture(fit: Fit, currency: str, levels: tuple[SeriesLevel, ...]) -> MarketPicture:
-    """The series with most rows, the dearest first, and their rows brought to the reference kit."""
+def sightings(fit: Fit, at: FloatArray, ratio: FloatArray) -> list[Sighting]:
+    """The sample's rows, each with where it stands (n,) and its price over what is expected of such a kit (n,)."""
+    book, unusual = fit.book, {u.row for u in fit.unusual}
+    days = book.date.astype("datetime64[D]").tolist()  # None where there is no date
+    columns = (book.rows, book.series, book.pieces, book.condition, paid(book), at, ratio)
+    return [
+        Sighting(row, book.series_names[code], pieces, condition, seen_on, money, place, factor, row in unusual)
+        for seen_on, row, code, pieces, condition, money, place, factor in zip(
+            days, *(column.tolist() for column in columns), strict=True
+        )
+    ]
+
+
+def market_picture(fit: Fit, currency: str, levels: Sequence[SeriesLevel]) -> MarketPicture:
+    """The series with most rows, the dearest first. Brought to the kit of the strips, a row keeps only what the fit
+    does not explain of it."""
     most = {level.name for level in sorted(levels, key=lambda x: (-x.rows, x.name))[:MOST_STRIPS]}
     chosen = [level for level in levels if level.name in most]
-    per_strip = MOST_DOTS // max(len(chosen), 1)
+    typical = {level.name: level.outlook.typical for level in levels}
+    ratios = np.exp(fit.residuals)
+    rows = sightings(fit, np.array([typical[fit.book.series_names[code]] for code in fit.book.series]) * ratios, ratios)
     strips = []
     for level in chosen:
-        view = level.outlook
-        dots = thinned(_sightings(fit, level), per_strip, lambda s: s.unusual, lambda s: s.adjusted)
-        strips.append(
-            Strip(level.name, level.rows, view.typical, view.low, view.high, view.level_low, view.level_high, dots)
-        )
+        own = [s for s in rows if s.series == level.name]
+        drawn = thinned(own, MOST_DOTS // len(chosen), lambda s: s.unusual, lambda s: s.at)
+        strips.append(Strip(level.name, level.rows, level.outlook, drawn))
     return MarketPicture(currency, tuple(strips), len(levels) - len(chosen))
-
-
-def _sightings(fit: Fit, level: SeriesLevel) -> list[Sighting]:
-    """The rows of one series. Brought to the reference kit a row keeps only what the fit does not explain of it."""
-    book = fit.book
-    unusual = {row.row for row in fit.unusual}
-    seen, index = paid(book), book.series_names.index(level.name)
-    return [
-        Sighting(
-            row=int(book.rows[i]),
-            series=level.name,
-            pieces=float(book.pieces[i]),
-            condition=float(book.condition[i]),
-            seen_on=None if np.isnat(book.date[i]) else book.date[i].astype("datetime64[D]").astype(object),
-            paid=float(seen[i]),
-            adjusted=level.outlook.typical * float(np.exp(fit.residuals[i])),
-            unusual=int(book.rows[i]) in unusual,
-        )
-        for i in np.flatnonzero(book.series == index)
-    ]
-
-
-def _caption(fit: Fit, kit: Kit, picture: MarketPicture) -> Caption:
-    first, last = picture.strips[0], picture.strips[-1]
-    drawn = sum(len(s.sightings) for s in picture.strips)
-    left = sum(fit.recipe.rows_by_series) - drawn
-    notes = [
-        f"{count(picture.series_left, 'further series', 'further series')} with fewer rows in the table below."
-        if picture.series_left
-        else "",
-        f"{count(left, 'row')} not drawn." if left > 0 else "",
-    ]
-    return Caption(
-        id="prices-by-series",
-        title=f"The price book by series: {count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}",
-        description=f"{count(len(picture.strips), 'series', 'series')} on a log scale of {picture.currency}: from "
-        f"{first.series} at {amount(first.typical)} down to {last.series} at {amount(last.typical)}. "
-        f"{count(drawn, 'row')} drawn as dots.",
-        keys=(
-            Key("dot", "a kit seen, brought to this kit"),
-            Key("typical", "typical price"),
-            Key("level", f"market level, {RANGE} %"),
-            Key("range", f"one sale, {RANGE} %"),
-            Key("ring", "unusual row"),
-        ),
-        note=" ".join(n for n in notes if n),
-    )
 
 
 def sightings_table(picture: MarketPicture) -> Table:
     """The numbers behind the dots."""
-    return Table(
-        caption=f"The rows behind the picture, {picture.currency}",
-        columns=(
-            words("Series"), figures("Row"), figures("Pieces"), figures("Condition"), figures("Seen on"),
-            figures("Price seen"), figures("Brought to this kit"), words("Remark"),
-        ),
-        rows=tuple(
+    return table(
+        f"The rows behind the picture, {picture.currency}",
+        "Series< | Row | Pieces | Condition | Seen on | Price seen | Brought to this kit | Remark<",
+        (
             Row(
                 (
                     s.series, str(s.row), trimmed(s.pieces), trimmed(s.condition, 1),
-                    s.seen_on.isoformat() if s.seen_on else "not known", amount(s.paid), amount(s.adjusted),
+                    s.seen_on.isoformat() if s.seen_on else "not known", amount(s.paid), amount(s.at),
                     "unusual" if s.unusual else "",
                 ),
                 "marked" if s.unusual else "",
@@ -199,167 +182,209 @@ def sightings_table(picture: MarketPicture) -> Table:
     )  # fmt: skip
 
 
-def _series_table(fit: Fit, levels: tuple[SeriesLevel, ...], kit: Kit, currency: str) -> Table:
+def _series_table(fit: Fit, levels: Sequence[SeriesLevel], kit: Kit, currency: str) -> Table:
     against = "the average series" if fit.recipe.pooled else min(fit.recipe.series)
-    return Table(
-        caption=f"What each series fetches, {currency}: {kit_words(kit)}",
-        columns=(
-            words("Series"), figures("Rows"), figures("Typical"), figures(f"Market level, {RANGE} %"),
-            figures(f"One sale, {RANGE} %"), figures(f"Against {short(plain(against), 24)}"),
-        ),
-        rows=tuple(
-            Row(
-                (
-                    level.name, number(level.rows), amount(level.outlook.typical),
-                    range_or_none(level.outlook.level_low, level.outlook.level_high),
-                    range_or_none(level.outlook.low, level.outlook.high), change(level.percent),
-                )
-            )
+    heads = columns_of(f"Series< | Rows | Typical | Market level, {RANGE} % | One sale, {RANGE} %")
+    return table(
+        f"What each series fetches, {currency}: {kit_words(kit)}",
+        (*heads, figures(f"Against {short(plain(against), 24)}")),
+        (
+            (level.name, number(level.rows), amount(level.outlook.typical),
+             range_or_none(level.outlook.level_low, level.outlook.level_high),
+             range_or_none(level.outlook.low, level.outlook.high), change(level.percent))
             for level in levels[:MOST_SERIES]
         ),
-        notes=(
-            *and_more(len(levels) - MOST_SERIES, "more series", "kitvalue fit lists them all"),
-            "Market level: where the typical price itself may lie. One sale: where the next single kit may go.",
-        ),
+        and_more(len(levels) - MOST_SERIES, "more series", "kitvalue fit lists them all"),
+        "Market level: where the typical price itself may lie. One sale: where the next single kit may go.",
     )  # fmt: skip
 
 
-def range_or_none(low: float | None, high: float | None) -> str:
+def range_or_none(low: float | Decimal | None, high: float | Decimal | None) -> str:
     """A range of money, or that there is none."""
     return "no range: exact prices" if low is None or high is None else span(low, high, amount)
 
 
 def effects_table(fit: Fit) -> Table:
     """What each difference does to the price, everything else equal."""
-    rows = tuple(
-        Row((_meaning(term, fit), _effect(estimate), _effect_range(term, estimate)))
-        for term, estimate in zip(fit.recipe.terms, fit.terms[1:], strict=True)
-        if term.source != "series"
+    rows = []
+    for term, estimate in zip(fit.recipe.terms, fit.terms[1:], strict=True):
+        if term.source != "series":
+            power = float(np.log(2)) if term.source == "pieces" else 1.0
+            low, high = (100 * float(np.expm1(x * power)) for x in (estimate.low, estimate.high))
+            effect = DASH if estimate.percent is None else change(estimate.percent)
+            rows.append((MEANINGS.get(term.source) or _feature_meaning(term, fit), effect, change_span(low, high)))
+    return table(
+        "What a difference is worth, everything else equal",
+        "Difference< | On the price | 95 % range",
+        rows,
+        "A range that holds 0 % means that this book cannot tell which way it goes.",
     )
-    return Table(
-        caption="What a difference is worth, everything else equal",
-        columns=(words("Difference"), figures("On the price"), figures("95 % range")),
-        rows=rows,
-        notes=("A range that holds 0 % means that this book cannot tell which way it goes.",),
-    )
-
-
-def _meaning(term: Term, fit: Fit) -> str:
-    match term.source:
-        case "pieces":
-            return "Twice the drums"
-        case "condition":
-            return "One grade better"
-        case "sold":
-            return "Sold, against asked"
-        case "dealer":
-            return "At a dealer, against private"
-        case "auction":
-            return "At auction, against private"
-        case "years":
-            return "A year later"
-        case _:
-            return _feature_meaning(term, fit)
 
 
 def _feature_meaning(term: Term, fit: Fit) -> str:
     feature = next(f for f in fit.recipe.features if f.name == term.feature)
     if feature.kind == "word":
         own = {t.level for t in fit.recipe.terms if t.feature == term.feature}
-        base = ", ".join(w for w in feature.words if w not in own)
-        return f"{term.feature}: {term.level}, against {base}"
+        return f"{term.feature}: {term.level}, against {', '.join(w for w in feature.words if w not in own)}"
     return f"{term.feature}: yes, against no" if feature.kind == "yes-no" else f"{term.feature}: one more"
 
 
-def _effect(estimate: TermEstimate) -> str:
-    return DASH if estimate.percent is None else change(estimate.percent)
-
-
-def _effect_range(term: Term, estimate: TermEstimate) -> str:
-    power = float(np.log(2)) if term.source == "pieces" else 1.0
-    low, high = (100 * float(np.expm1(x * power)) for x in (estimate.low, estimate.high))
-    return change_span(low, high)
-
-
-MOST_DRAWN = 600
-RANGE_TREND = 80
-
-
-@dataclass(frozen=True, slots=True)
-class TrendView:
-    """The section on time: one sentence, and the picture; without a picture the sentence says why."""
-
-    lead: str
-    picture: Chart | None
-
-
-def trend_view(fit: Fit) -> TrendView:
-    """How prices move from year to year in this book."""
+def trend_section(fit: Fit) -> Section:
+    """How prices move from year to year in this book; without a picture the sentence says why."""
     newest = fit.recipe.reference_date
     if newest is None:
-        return TrendView("No row has a date, so nothing can be said of how prices move.", None)
-    year = moved(fit, newest.replace(year=newest.year - 1, day=min(newest.day, 28)), newest, RANGE_TREND)
+        return Section("No row has a date, so nothing can be said of how prices move.")
+    year = moved(fit, newest.replace(year=newest.year - 1, day=min(newest.day, 28)), newest, RANGE)
     if year.percent is None or year.low is None or year.high is None:
-        return TrendView(f"How prices move cannot be told: {year.reason}.", None)
+        return Section(f"How prices move cannot be told: {year.reason}.")
     ends = change_span(year.low, year.high)
     lead = f"Over the last year such kits moved by {change(year.percent, 1)} (80 in 100: {ends})."
     if year.low < 0 < year.high:
         lead += " The range holds 0 %, so this book cannot tell which way prices go."
     picture = trend_picture(fit)
     left = int((~np.isnat(fit.book.date)).sum()) - len(picture.rows)
-    caption = Caption(
-        id="over-time",
-        title="Every dated kit against what it would fetch on the newest date",
-        description=f"{count(len(picture.rows), 'dot')} from {-picture.first:.1f} years before the newest date on; "
+    drawn = chart(
+        "over-time",
+        "Every dated kit against what it would fetch on the newest date",
+        f"{count(len(picture.rows), 'dot')} from {-picture.first:.1f} years before the newest date on; "
         f"the line moves by {change(year.percent, 1)} a year.",
-        keys=(
+        trend_table(picture),
+        lambda layout: trend_figure(picture, layout),
+        (
             Key("dot", "a kit seen, everything but time evened out"),
             Key("level", "the yearly effect, 80 %"),
             Key("ring", "unusual row"),
         ),
-        note=f"{count(left, 'row')} not drawn." if left > 0 else "",
+        f"{count(left, 'row')} not drawn." if left > 0 else "",
     )
-    return TrendView(lead, chart(caption, trend_table(picture), lambda layout: trend_figure(picture, layout)))
+    return Section(lead, drawn)
 
 
 def trend_picture(fit: Fit) -> TrendPicture:
     """The dated rows of the sample with everything but time evened out, or so many evenly spaced in time."""
     term = next(t for t in fit.terms if t.name == "years")
     years = fit.rows.years
-    unusual = {u.row for u in fit.unusual}
-    rows = [
-        Dated(
-            int(fit.book.rows[i]),
-            fit.book.date[i].astype("datetime64[D]").astype(object),
-            float(years[i]),
-            float(np.exp(fit.residuals[i] + term.coefficient * years[i])),
-            int(fit.book.rows[i]) in unusual,
-        )
-        for i in np.flatnonzero(~np.isnan(years))
-    ]
-    reach = fit.level_t[RANGE_TREND - 1] * term.se
-    drawn = thinned(rows, MOST_DRAWN, lambda r: r.unusual, lambda r: r.years)
+    rows = sightings(fit, years, np.exp(fit.residuals + term.coefficient * years))
+    dated = [s for s in rows if s.seen_on is not None]
+    reach = fit.level_t[RANGE - 1] * term.se
+    drawn = thinned(dated, MOST_DOTS, lambda s: s.unusual, lambda s: s.at)
     return TrendPicture(drawn, term.coefficient, term.coefficient - reach, term.coefficient + reach)
 
 
 def trend_table(picture: TrendPicture) -> Table:
     """The numbers behind the picture, by calendar quarter."""
-    quarters: dict[str, list[Dated]] = {}
-    for r in sorted(picture.rows, key=lambda r: r.day):
-        quarters.setdefault(f"{r.day.year}, quarter {(r.day.month + 2) // 3}", []).append(r)
-    return Table(
-        caption="The numbers of the picture, by quarter",
-        columns=(words("Quarter"), figures("Kits"), figures("Middle kit"), figures("Yearly effect")),
-        rows=tuple(
-            Row(
-                (
-                    name,
-                    number(len(rows)),
-                    change(100 * (float(np.median([r.ratio for r in rows])) - 1)),
-                    change(100 * float(np.expm1(picture.effect * np.mean([r.years for r in rows])))),
-                )
-            )
-            for name, rows in quarters.items()
+    quarters: dict[str, list[Sighting]] = {}
+    for on, s in sorted(((s.seen_on, s) for s in picture.rows if s.seen_on), key=lambda pair: pair[0]):
+        quarters.setdefault(f"{on.year}, quarter {(on.month + 2) // 3}", []).append(s)
+    return table(
+        "The numbers of the picture, by quarter",
+        "Quarter< | Kits | Middle kit | Yearly effect",
+        (
+            (quarter, number(len(rows)), change(100 * (float(np.median([s.ratio for s in rows])) - 1)),
+             change(100 * float(np.expm1(picture.effect * np.mean([s.at for s in rows])))))
+            for quarter, rows in quarters.items()
         ),
-        notes=("Against today's level of such kits.",),
+        "Against today's level of such kits.",
+    )  # fmt: skip
+
+
+def trust_section(fit: Fit, currency: str) -> Section:
+    """The accuracy of a fit in words an owner understands, each measure beside what a perfect model would show."""
+    accuracy = fit.accuracy
+    if accuracy is None:
+        return Section(f"{NOT_COMPUTED}: the fit was made without its accuracy.")
+    lead = (
+        f"Asked for kits that it has not seen, the fit is within {percent(accuracy.median_ape)} of the real price for "
+        f"every second one."
+    )
+    if accuracy.coverage_80 is not None:
+        lead += f" Of the ranges that should hold 80 in 100 sales, {number(accuracy.coverage_80)} in 100 did."
+    picture = predicted_picture(fit, accuracy, currency)
+    left = len(fit.book) - len(picture.rows)
+    drawn = chart(
+        "foretold",
+        "Each kit against its price as the other rows foretell it",
+        f"{count(len(picture.rows), 'dot')}: the price seen against the foretold one, over the foretold "
+        f"price in {currency}. Every second kit is within {percent(picture.half)}.",
+        predicted_table(picture),
+        lambda layout: predicted_figure(picture, layout),
+        (
+            Key("dot", "a kit seen"),
+            Key("range", f"within {percent(picture.half)}: every second kit"),
+            Key("ring", "unusual row"),
+        ),
+        f"{count(left, 'row')} not drawn." if left else "",
+    )
+    return Section(lead, drawn, (_measures(accuracy),), reasons=accuracy.reasons)
+
+
+def predicted_picture(fit: Fit, accuracy: Accuracy, currency: str) -> PredictedPicture:
+    """Every row of the sample, or so many evenly spaced by their predicted price and the unusual ones."""
+    predicted = left_out_prices(fit)
+    rows = sightings(fit, predicted, paid(fit.book) / predicted)
+    drawn = thinned(rows, MOST_DOTS, lambda s: s.unusual, lambda s: s.at)
+    low, high = (float(q) for q in np.quantile(predicted, [NEARLY_ALL, 1 - NEARLY_ALL]))
+    return PredictedPicture(currency, drawn, accuracy.median_ape, (low, high))
+
+
+def predicted_table(picture: PredictedPicture) -> Table:
+    """The numbers behind the dots."""
+    return table(
+        f"The numbers of the picture, {picture.currency}",
+        "Row | Series< | Foretold | Seen | Seen against foretold",
+        (
+            Row((str(s.row), s.series, amount(s.at), amount(s.paid), change(100 * (s.ratio - 1))),
+                "marked" if s.unusual else "")
+            for s in picture.rows
+        ),
+    )  # fmt: skip
+
+
+def _measures(accuracy: Accuracy) -> Table:
+    prd, expected, prb = accuracy.prd, accuracy.prd_expected, accuracy.prb
+    held, forward = accuracy.coverage_80, accuracy.forward_median_ape
+    return table(
+        "How well the fit foretells kits that it has not seen",
+        "Measure< | This book | A perfect model | What it says<<",
+        (
+            ("Median error", percent(accuracy.median_ape, 1), "above 0 %",
+             "Half of all prices are foretold at least this closely."),
+            ("80 % ranges that held", NOT_COMPUTED if held is None else percent(held, 0), "80 %",
+             "Under 80 the ranges are too narrow, over 80 too cautious."),
+            (f"Median error, {count(accuracy.forward_rows, 'kit')} of later quarters",
+             NOT_COMPUTED if forward is None else percent(forward, 1), "above 0 %",
+             "Each quarter foretold from the ones before it, as in daily use."),
+            ("Middle ratio", number(accuracy.median_ratio, 3), "1.000",
+             "Foretold over real: above 1 the fit is too dear, below 1 too cheap."),
+            ("Dispersion (COD)", percent(accuracy.cod, 1), "above 0 %",
+             "How far foretold over real lies from its middle on average."),
+            ("Price-related differential (PRD)", NOT_COMPUTED if prd is None else number(prd, 3),
+             NOT_COMPUTED if expected is None else number(expected, 3),
+             "Further above means that dear kits come out too cheap beside cheap ones."),
+            ("Price-related bias (PRB)", NOT_COMPUTED if prb is None else change(100 * prb, 1), "near 0 %",
+             "What the foretold price gains or loses each time the value doubles."),
+        ),
+        "COD, PRD and PRB count every row in full, slips and bundles too: a single one moves them far.",
+    )  # fmt: skip
+
+
+def unusual_section(fit: Fit, currency: str) -> Section:
+    """Rows with a weight under one half, the furthest first."""
+    if not fit.unusual:
+        return Section("No row lies far from what the others say of it.")
+    rows = table(
+        f"Rows of prices.csv far from what the others say of them, {currency}",
+        "Where< | Series< | Price seen | Expected | Weight | Moves the price by | Perhaps<<",
+        (
+            (f"Row{NBSP}{u.row}", u.series, amount(u.observed), amount(u.expected), number(u.weight, 2),
+             change(u.moves_percent, 1), u.hint or "no guess")
+            for u in fit.unusual[:MOST_UNUSUAL]
+        ),
+        and_more(len(fit.unusual) - MOST_UNUSUAL, "more rows", "kitvalue fit lists them all"),
+        "Weight: how much the row still counts, from 0 to 1. Moves: what it does to the price of a kit like it.",
+    )  # fmt: skip
+    return Section(
+        f"{count(len(fit.unusual), 'row')} of {number(fit.rows_used)} count for less than half, because nothing else "
+        "in the book agrees with them. Nothing is thrown away; a slip mended in the file helps every figure here.",
+        tables=(rows,),
     )

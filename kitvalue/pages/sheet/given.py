@@ -11,8 +11,8 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
+from kitvalue.pages.pictures.builds import OriginalsPicture, SizesPicture
 from kitvalue.pages.pictures.frame import Key
-from kitvalue.pages.pictures.originals import OriginalsPicture, SizesPicture
 from kitvalue.pages.words import Fact, Table
 
 

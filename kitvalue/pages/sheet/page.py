@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kitvalue.pages.pictures.frame import Caption, Chart, chart
-from kitvalue.pages.pictures.originals import originals_figure, sizes_figure
+from kitvalue.pages.charts import Figure
+from kitvalue.pages.pictures.builds import originals_figure, sizes_figure
+from kitvalue.pages.pictures.frame import Chart, Layout, chart
 from kitvalue.pages.sheet.given import Captioned, SheetView
 from kitvalue.pages.words import digest, templates
 
@@ -33,11 +35,9 @@ def pictures(view: SheetView) -> Pictures:
     dots, lines = view.dots, view.sizes
     drawn = None
     if lines is not None and view.sizes_around is not None:
-        around = view.sizes_around
-        drawn = chart(_caption("sizes", around), around.table, lambda layout: sizes_figure(lines, layout))
-    around = view.dots_around
-    return Pictures(chart(_caption("dots", around), around.table, lambda layout: originals_figure(dots, layout)), drawn)
+        drawn = _chart("sizes", view.sizes_around, lambda layout: sizes_figure(lines, layout))
+    return Pictures(_chart("dots", view.dots_around, lambda layout: originals_figure(dots, layout)), drawn)
 
 
-def _caption(name: str, around: Captioned) -> Caption:
-    return Caption(name, around.title, around.description, around.keys, around.note)
+def _chart(name: str, around: Captioned, draw: Callable[[Layout], Figure]) -> Chart:
+    return chart(name, around.title, around.description, around.table, draw, around.keys, around.note)

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Final
 from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
+from kitvalue.pages.pictures.builds import originals_figure, sizes_figure
 from kitvalue.pages.pictures.frame import NARROW, Key
-from kitvalue.pages.pictures.originals import originals_figure, sizes_figure
 from kitvalue.pages.sheet.given import Captioned, SheetView
 from kitvalue.pages.words import Fact, Table, plain
 

@@ -12,10 +12,8 @@ from kitvalue.decisions.original import as_money, on_top, repair_of
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import PromiseTable
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.pictures import originals
-from kitvalue.pages.pictures import originals as sizes
+from kitvalue.pages.pictures.builds import OriginalsPicture, SizeSeen, SizesPicture, dot_ticks, size_ticks
 from kitvalue.pages.pictures.frame import Key
-from kitvalue.pages.pictures.originals import OriginalsPicture, SizeSeen, SizesPicture
 from kitvalue.pages.sheet.given import Captioned, Headings, SheetInput, SheetView
 from kitvalue.pages.sheet.tongue import Tongue
 from kitvalue.pages.words import DASH, Fact, Row, Table, figures, words
@@ -270,7 +268,7 @@ def door_price(given: SheetInput) -> Decimal:
 def dots_picture(given: SheetInput, t: Tongue) -> OriginalsPicture:
     """Twenty originals at the door and our price among them."""
     ours = float(door_price(given))
-    values = originals.tick_values(given.at_door, ours, MOST_TICKS)
+    values = dot_ticks(given.at_door, ours, MOST_TICKS)
     return OriginalsPicture(
         dots=given.at_door,
         ours=ours,
@@ -398,7 +396,7 @@ def sizes_picture(given: SheetInput, t: Tongue) -> SizesPicture | None:
         across=t.say("sizes.across"),
         ours=t.say("sizes.ours"),
         original=t.say("sizes.typical"),
-        ticks=tuple((v, t.number(v, 2)) for v in sizes.tick_values_sizes(seen)),
+        ticks=tuple((v, t.number(v, 2)) for v in size_ticks(seen)),
     )
 
 
