@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitvalue.decisions.breakeven import Comparison
-from kitvalue.decisions.solve import Crossing
+from kitvalue.decisions.breakeven import Comparison, Crossing
 from kitvalue.pages import charts
 from kitvalue.pages.charts import (
     BLACK,
