@@ -52,8 +52,6 @@ TEXT = 13.0  # units
 NARROWER = 0.86  # what brings the library's own font to the width of a page's
 SALT = "kitvalue"  # makes the ids inside the SVG the same on every run
 MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
-Anchor = Literal["left", "center", "right"]
-Level = Literal["center", "baseline", "top", "bottom"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +98,8 @@ def write(
     shift: tuple[float, float] = (0, 0),
     colour: str = INK,
     size: float = TEXT,
-    anchor: Anchor = "left",
-    level: Level = "center",
+    anchor: Literal["left", "center", "right"] = "left",
+    level: Literal["center", "baseline", "top"] = "center",
     bold: bool = False,
 ) -> None:
     """Set a text at a point of the data, shifted by so many units right and up."""

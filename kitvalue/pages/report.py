@@ -12,20 +12,38 @@ from datetime import date
 import numpy as np
 from markupsafe import Markup
 
+from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import FileCounts, Level, Problem
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
 from kitvalue.pages import charts
 from kitvalue.pages.pictures.frame import WIDE, Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
-from kitvalue.pages.sections.builds import BuildView, build_cautions, build_view
+from kitvalue.pages.sections.builds import BuildView, build_cautions, build_view, cheaper_words, lead_words
 from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
 from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
-from kitvalue.pages.sections.offers import offers_section
-from kitvalue.pages.sections.today import NoteList, today_view
-from kitvalue.pages.words import Fact, Table, and_more, capital, count, day, digest, number, table, templates
+from kitvalue.pages.sections.offers import bid_words, kit_words, offers_section, valued
+from kitvalue.pages.words import (
+    Fact,
+    Table,
+    amount,
+    and_more,
+    capital,
+    change,
+    count,
+    day,
+    digest,
+    exact,
+    in_so_many,
+    number,
+    table,
+    templates,
+    with_currency,
+)
 
 MOST_PROBLEMS = 80
+MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
+WELL_UNDER = -15.0  # percent against the buy-in value
 SIGNS = {None: "not needed", ",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
 EFFECTS = {Level.FILE: "file not used", Level.REFUSED: "row not used", Level.WARNING: "noted"}  # the worst first
 DOTS_A_UNIT = 2.5
@@ -67,13 +85,8 @@ class ReportView:
     leads: tuple[str, ...]  # of the cautions those that stand above everything else
 
 
-def render_report(given: ReportInput) -> str:
-    """The whole page. Equal input gives equal text."""
-    return lay_out(report_view(given))
-
-
 def lay_out(view: ReportView) -> str:
-    """The page of a view."""
+    """The whole page. Equal input gives equal text."""
     pages = templates()
     css = pages.get_template("report.css").render()
     style = Markup(css)  # noqa: S704 - our own template
@@ -110,6 +123,96 @@ def report_view(given: ReportInput) -> ReportView:
         cautions=cautions,
         leads=tuple(capital(text) for text in leads),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One thing: its name, the figure that matters, a line on it, where to read on."""
+
+    name: str
+    figure: str
+    text: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class NoteList:
+    """One column of the section: notes, or a sentence where there are none; `more` counts those not shown."""
+
+    title: str
+    notes: tuple[Note, ...]
+    nothing: str
+    more: str
+
+
+def today_view(
+    builds: Sequence[BuildSeen], offers: Sequence[OfferSeen], fit: Fit, problems: Sequence[Problem], currency: str
+) -> tuple[NoteList, ...]:
+    """What to look at today: each build's price, the offers under their value, the rows that stand out."""
+    plans = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST_NOTES], start=1)]
+    cheap = [v for v in valued(offers) if v.strip.against <= WELL_UNDER or _pays(v.seen.found)]
+    calls = [
+        Note(
+            v.seen.offer,
+            change(v.strip.against, 0),
+            f"{kit_words(v.seen)}: asked {with_currency(exact(v.seen.asked), currency)}, worth about "
+            f"{amount(v.valuation.buy_in.typical)} to buy in. "
+            f"Such kits that sell for less: {in_so_many(v.share_below)}.{_bid(v.seen.found, currency)}",
+            "offers",
+        )
+        for v in cheap[:MOST_NOTES]
+    ]
+    none = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
+    rows = [
+        Note(
+            f"Row {u.row}",
+            with_currency(amount(u.observed), currency),
+            f"{u.series}, where {amount(u.expected)} is expected" + (f": {u.hint}" if u.hint else "."),
+            "unusual",
+        )
+        for u in fit.unusual[:MOST_ROWS]
+    ]
+    complaints = sum(p.level is not Level.WARNING for p in problems)
+    if complaints:
+        text = "Cells that could not be read, each with a reason."
+        rows.append(Note("Files", count(complaints, "complaint"), text, "files"))
+    return (
+        NoteList("Builds", tuple(plans), "No build plans yet.", _more(len(builds), "build")),
+        NoteList("Offers under their value", tuple(calls), none, _more(len(cheap), "offer")),
+        NoteList("Rows to look at", tuple(rows), "No row stands out.", _more(len(fit.unusual), "row", MOST_ROWS)),
+    )
+
+
+def _build(b: BuildSeen, key: str) -> Note:
+    if b.pricing is None or b.sheet is None:
+        return Note(b.title, "no price", lead_words(b), key)
+    text = lead_words(b)
+    if b.comparison is not None:
+        text += f" {cheaper_words(b.comparison)}"
+    quote = b.pricing.quote
+    figure = amount(quote.market_price) if quote.binding == "floor" else exact(quote.suggested)
+    return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
+
+
+def _pays(found: JudgedOffer | None) -> bool:
+    """Does the offer pay at the price that it will probably be had for?"""
+    return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
+
+
+def _bid(found: JudgedOffer | None, currency: str) -> str:
+    """The price to open with and the price to stop at."""
+    if found is None or found.best is None:
+        return ""
+    if found.stop_at is None or found.open_at is None:
+        return f" At no price does it leave your margin ({found.best.use})."
+    opening, stop = (with_currency(bid_words(price), currency) for price in (found.open_at, found.stop_at))
+    if found.open_at == found.stop_at:
+        return f" It pays up to {stop} ({found.best.use}): open there and stop there."
+    return f" Open at {opening}, stop at {stop} ({found.best.use})."
+
+
+def _more(total: int, what: str, shown: int = MOST_NOTES) -> str:
+    return f"and {count(total - shown, f'more {what}')} below" if total > shown else ""
 
 
 def _period(fit: Fit) -> str:

@@ -11,8 +11,8 @@ from kitvalue.intake.settings.shop import read_shop
 from kitvalue.pages import charts
 from kitvalue.pages.pictures.frame import NARROW, WIDE
 from kitvalue.pages.pictures.market import offers_figure
-from kitvalue.pages.sections.offers import OfferSeen, judged, offer_strips_table, offers_picture, offers_section
-from kitvalue.pages.sections.today import today_view
+from kitvalue.pages.report import today_view
+from kitvalue.pages.sections.offers import OfferSeen, offer_strips_table, offers_picture, offers_section, valued
 from kitvalue.pages.words import exact
 from tests.pages.given import fit_of
 from tests.shops import run, sample_shop
@@ -32,7 +32,7 @@ def drawn(figure: charts.Figure, gid: str) -> list[float]:
 
 
 def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
-    picture = offers_picture(judged(seen(tmp_path)), "EUR")
+    picture = offers_picture(valued(seen(tmp_path)), "EUR")
     low, high = picture.limits
     for layout in (WIDE, NARROW):
         figure = offers_figure(picture, layout)

@@ -21,10 +21,10 @@ from kitvalue.pages.sections.market import (
     middle_kit,
     predicted_picture,
     predicted_table,
-    series_levels,
+    series_strips,
     sightings_table,
 )
-from kitvalue.pages.sections.offers import judged, offer_strips_table, offers_picture
+from kitvalue.pages.sections.offers import offer_strips_table, offers_picture, valued
 from kitvalue.pages.svg import decoded
 from kitvalue.pages.words import amount, capital, cents, number
 from tests.pages import given as g
@@ -57,7 +57,7 @@ def bars(figure: charts.Figure, gid: str) -> list[tuple[float, float]]:
 
 def market(fit: Any = None) -> Any:
     known = g.fit_of() if fit is None else fit
-    return market_picture(known, "EUR", series_levels(known, middle_kit(known)))
+    return market_picture(known, "EUR", series_strips(known, middle_kit(known)))
 
 
 @LAYOUTS
@@ -109,13 +109,12 @@ def test_unusual_rows_are_ringed() -> None:
 def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> None:
     picture = market(g.fit_of(500, 30))
     assert len(picture.strips) == 12
-    assert picture.series_left == 18
     assert sum(len(s.sightings) for s in picture.strips) <= 600
     width, height = (side * charts.UNITS_AN_INCH for side in market_figure(picture, layout).get_size_inches())
     assert width == pytest.approx(layout.width)
     assert height <= TALLEST
     unusual = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
-    drawn_series = {strip.series for strip in picture.strips}
+    drawn_series = {strip.series.name for strip in picture.strips}
     assert unusual == {u.row for u in g.fit_of(500, 30).unusual if u.series in drawn_series}
     assert unusual
 
@@ -123,7 +122,7 @@ def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> No
 @LAYOUTS
 def test_offers_are_drawn_as_listed(layout: Layout) -> None:
     fit = g.fit_of()
-    picture = offers_picture(judged(g.offers(fit, 30)), "EUR")
+    picture = offers_picture(valued(g.offers(fit, 30)), "EUR")
     figure = offers_figure(picture, layout)
     assert len(picture.strips) == 20
     assert [s.against for s in picture.strips] == sorted(s.against for s in picture.strips)
@@ -139,7 +138,7 @@ def test_offers_are_drawn_as_listed(layout: Layout) -> None:
 def test_an_absurd_asking_price_stands_at_the_edge() -> None:
     fit = g.fit_of()
     absurd = [g.offer(fit, "D1", "Series A", "40000"), g.offer(fit, "D2", "Series A", "1")]
-    picture = offers_picture(judged(absurd), "EUR")
+    picture = offers_picture(valued(absurd), "EUR")
     figure = offers_figure(picture, WIDE)
     assert picture.limits[1] < 2000
     assert [xs[0] for xs, _ in lines(figure, "beyond")] == list(picture.limits)
@@ -225,7 +224,7 @@ def test_only_the_palette_is_used(layout: Layout) -> None:
     with charts.drawing():
         drawn = [
             market_figure(market(), layout),
-            offers_figure(offers_picture(judged(g.offers(g.fit_of())), "EUR"), layout),
+            offers_figure(offers_picture(valued(g.offers(g.fit_of())), "EUR"), layout),
             costs_figure(cost_picture(seen.sheet, seen.pricing), layout),
             breakeven_figure(seen.comparison, layout),
             swings_figure(seen.comparison, layout),

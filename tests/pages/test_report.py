@@ -11,12 +11,16 @@ import pytest
 
 from kitvalue.intake.text.problems import Level
 from kitvalue.market.fit import fit_book
-from kitvalue.pages.report import render_report
+from kitvalue.pages.report import ReportInput, lay_out, report_view
 from tests.market.books import invented_book
 from tests.pages import given as g
 from tests.pages.markup import Element, page_of
 
 LIMIT = 1_500_000  # bytes
+
+
+def render_report(given: ReportInput) -> str:
+    return lay_out(report_view(given))
 
 
 @cache

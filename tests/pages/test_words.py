@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from kitvalue.pages import words
 from kitvalue.pages.pictures import frame as scales
-from kitvalue.pages.pictures.frame import thinned
+from kitvalue.pages.pictures.market import Sighting, thinned
 from kitvalue.pages.svg import coded, decoded
 
 
@@ -111,12 +111,12 @@ def test_labels_are_moved_apart_in_order(wanted: list[float]) -> None:
 
 @given(st.lists(st.tuples(st.floats(1, 1e4), st.booleans()), max_size=60), st.integers(1, 20))
 def test_thinning_keeps_order_bound_and_the_unusual(rows: list[tuple[float, bool]], most: int) -> None:
-    numbered = [(i, size, odd) for i, (size, odd) in enumerate(rows)]
-    kept = thinned(numbered, most, lambda r: r[2], lambda r: r[1])
+    numbered = [Sighting(i, "Burren", 5, 3, None, 500, at, ratio=1, unusual=odd) for i, (at, odd) in enumerate(rows)]
+    kept = thinned(numbered, most)
     assert len(kept) == min(most, len(rows))
-    assert list(kept) == sorted(set(kept))
-    odd = [r for r in numbered if r[2]]
-    assert set(odd[:most]) <= set(kept)
+    assert [s.row for s in kept] == sorted({s.row for s in kept})
+    odd = [s.row for s in numbered if s.unusual]
+    assert set(odd[:most]) <= {s.row for s in kept}
 
 
 @pytest.mark.parametrize(

@@ -28,44 +28,28 @@ from kitvalue.intake.adverts.lists import (
     words_come_first,
 )
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
-from kitvalue.intake.text.lexicon import Lexicon
+from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.lexicon import Lexicon, said
 from kitvalue.intake.text.sizes import Size, read_size
 from kitvalue.intake.text.words import Refusal, listed
 
-NUMBERS: Final = {
-    word: n
-    for n, words in enumerate(
-        (
-            "one ein eine", "two zwei", "three drei", "four vier", "five fünf", "six sechs", "seven sieben",
-            "eight acht", "nine neun",
-        ),
-        start=1,
-    )
-    for word in words.split()
-}  # fmt: skip
 _LEAST_BASS: Final = 16  # inches
-_NO_DRUM: Final = re.compile(r"[ -]*(?:sound|pedal|drummer|keys?|tuning|size)")
+_NO_DRUM: Final = re.compile(rf"[ -]*{said('no drum')}")
 _DENIED: Final = re.compile(
-    r"\b(?:without|no|ohne|kein|keine|excl\.?|exkl\.?|minus|not|keep|keeping|behalte|missing|fehlt)"
-    r"(?: (?:the|a|an|my|die|der|eine|meine))?(?: (?:matching|passende|original|dazugehörige))?[ ]*$",
-    re.IGNORECASE,
+    rf"\b{said('deny')}(?: {said('denied article')})?(?: {said('denied adjective')})?[ ]*$", re.IGNORECASE
 )
 _AWAY: Final = re.compile(
-    r"[ ,(]*(?:(?:is |are |was |ist |sind |war |wurde |gibt es )?(?:already |sadly |leider |schon |bereits )*"
-    r"(?:not|nicht|missing|fehlt|extra|separat|sold separately|gone|optional|gegen aufpreis|auf wunsch)|"
-    r"(?:is |was |has been |ist |wurde |already |leider |schon |bereits )+(?:sold|verkauft|weg)\b)|"
-    r"[ ](?:behalte|bleibt|stays with|available separately|on request|can be added)",
+    rf"[ ,(]*(?:(?:(?:is|are|was|ist|sind|war|wurde|gibt es) )?(?:{said('by now')} )*{said('away')}|"
+    rf"(?:(?:is|was|has been|ist|wurde|{said('by now')}) )+(?:sold|verkauft|weg)\b)|[ ]{said('stays away')}",
     re.IGNORECASE,
 )
-
 _NOT_HERE: Final = re.compile(
-    r"[ ,()]*(?:is |are |ist |sind )?(?:(?:sadly|leider|also|auch) )?(?:not included|not for sale|not part|nicht dabei|"
-    r"nicht enthalten|nicht inklusive|nicht inbegriffen|sold separately|available separately|(?:already )?gone\b|"
-    r"bleibt|behalte ich|"
+    rf"[ ,()]*(?:is |are |ist |sind )?(?:(?:sadly|leider|also|auch) )?(?:{said('not here')}|"
     r"(?:for |für )[€£$]?\d{1,4}[ ]?(?:[€£$]|EUR|euros?)?[ ]?(?:extra|more|on top|mehr)\b|"
-    r"(?:bereits|schon) (?:verkauft|weg)|already sold|(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))",
+    r"(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))",
     re.IGNORECASE,
 )
+_HOW_MANY: Final = re.compile(rf"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:{said('counted')} )?$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,64 +73,57 @@ def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> Nam
     """Drums that are named without a size. With sizes listed only a snare can still be missing, for toms and bass
     drums are then spoken of again in running text.
     """
-    found: list[Named] = []
+    roles: tuple[str, ...] = ("floor", "snare", "bass", "rack")
+    if drums:
+        roles = () if any(drum.role == "snare" for drum in drums) else ("snare",)
+    named: list[Named] = []
     doubts: list[Doubt] = []
-    taken: list[Find] = []
-    for role in ("floor", "snare", "bass", "rack"):
-        if drums and (role != "snare" or any(d.role == "snare" for d in drums)):
-            continue
-        hits = [m for m in words[role].finditer(advert.plain) if not _overlaps(m, taken) and _is_drum(advert, m, words)]
-        taken += [Find(*m.span()) for m in hits]
-        counts = [count_before(advert.plain, m.start()) for m in hits]
-        if not hits:
-            continue
+    for role, places in _mentions(advert, words, roles):
+        counts = [count_before(advert.plain, find.start) for find in places]
         most = max(count or 1 for count in counts)
-        place = hits[[count or 1 for count in counts].index(most)]
-        find = Find(*place.span())
-        found.append(Named(role, most, find))
-        if most == 1 and role in ("floor", "rack") and place[0].casefold().endswith("s") and 1 not in counts:
+        find = places[[count or 1 for count in counts].index(most)]
+        named.append(Named(role, most, find))
+        if most == 1 and role in ("floor", "rack") and _plural(advert, find) and 1 not in counts:
             doubts.append(Doubt(find, f'"{advert.words(find)}": how many is not said', 5))
-    if not drums and not any(one.role in ("bass", "rack", "floor") for one in found):
+    if not drums and all(one.role == "snare" for one in named):
         return NamedSeen((), ())
-    return NamedSeen(tuple(found), tuple(doubts))
+    return NamedSeen(tuple(named), tuple(doubts))
 
 
-def unlisted(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> tuple[Doubt, ...]:
+def unlisted(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> Iterator[Doubt]:
     """Drums that are named beside listed ones and cannot be among these: "bass 22, two toms" lists no toms. `advert`:
-    with the listed drums blank.
+    with the listed drums blank. A floor tom is a tom too; a size without a word can be any drum.
     """
-    doubts: list[Doubt] = []
-    taken: list[Find] = []
-    for role in ("floor", "bass", "rack"):
-        hits = [m for m in words[role].finditer(advert.plain) if not _overlaps(m, taken) and _is_drum(advert, m, words)]
-        taken += [Find(*m.span()) for m in hits]
-        there = sum(_can_be(drum, role) for drum in drums)
-        for m in hits:
-            plural = role != "bass" and m[0].casefold().endswith("s")
-            if there < (count_before(advert.plain, m.start()) or 1 + plural):
-                find = Find(*m.span())
-                doubts.append(Doubt(find, f'"{advert.words(find)}" is named, and no size for it', 5))
+    basses = sum(drum.role == "bass" or drum.diameter >= _LEAST_BASS for drum in drums)
+    toms = sum(drum.role in ("rack", "floor", None) for drum in drums)
+    for role, places in _mentions(advert, words, ("floor", "bass", "rack")):
+        for find in places:
+            several = role != "bass" and _plural(advert, find)
+            if (basses if role == "bass" else toms) < (count_before(advert.plain, find.start) or 1 + several):
+                yield Doubt(find, f'"{advert.words(find)}" is named, and no size for it', 5)
                 break
-    return tuple(doubts)
 
 
-def _can_be(drum: Drum, role: str) -> bool:
-    """Can a listed drum be what a word names? A floor tom is a tom too; a size without a word can be any drum."""
-    if role == "bass":
-        return drum.role == "bass" or drum.diameter >= _LEAST_BASS
-    return drum.role in ("rack", "floor", None)
+def _mentions(advert: AdvertText, words: Lexicon, roles: Sequence[str]) -> Iterator[tuple[str, list[Find]]]:
+    """The places where drums of each kind are named that come with the kit: no stand or head for one, none that is
+    missing or kept by the seller.
+    """
+    blank = advert
+    for role in roles:
+        places = [find for find in blank.finds(words[role]) if _is_drum(advert, find, words)]
+        blank = blank.without(places)
+        if places:
+            yield role, places
 
 
-def _overlaps(m: re.Match[str], taken: Sequence[Find]) -> bool:
-    return any(m.start() < find.end and find.start < m.end() for find in taken)
+def _is_drum(advert: AdvertText, find: Find, words: Lexicon) -> bool:
+    after = advert.after(find.end, 40)
+    thing = words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after) or _AWAY.match(after)
+    return not thing and _DENIED.search(advert.before(find.start, 36)) is None
 
 
-def _is_drum(advert: AdvertText, m: re.Match[str], words: Lexicon) -> bool:
-    """A drum that comes with the kit: no stand or head for it, not missing and not kept by the seller."""
-    after = advert.after(m.end(), 40)
-    if words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after):
-        return False
-    return _DENIED.search(advert.before(m.start(), 36)) is None and _AWAY.match(after) is None
+def _plural(advert: AdvertText, find: Find) -> bool:
+    return advert.plain[find.end - 1] in "sS"
 
 
 def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
@@ -154,22 +131,19 @@ def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     before, after = advert.before(find.start, 40), without_material(advert.after(find.end, 64).lstrip(" )"))
     for role in ROLES:
         m = words[role].match(after.lstrip(" )"))
-        if m is not None:
-            after = after.lstrip(" )")[m.end() :]
-        hit = next((m for m in words[role].finditer(before) if before[m.end() :].strip(" :=(") == ""), None)
-        before = before if hit is None else before[: hit.start()]
+        after = after if m is None else after.lstrip(" )")[m.end() :]
+        named = next((m for m in words[role].finditer(before) if before[m.end() :].strip(" :=(") == ""), None)
+        before = before if named is None else before[: named.start()]
     return _NOT_HERE.match(after) is not None or _DENIED.search(before) is not None
 
 
 def count_before(text: str, at: int) -> int | None:
     """How many drums, by the number or number word before their name; None where there is none."""
-    m = re.search(
-        r"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:matching |passende |hanging |mounted )?$", text[max(0, at - 24) : at]
-    )
+    m = _HOW_MANY.search(text[max(0, at - 24) : at])
     if m is None:
         return None
-    number = int(m[1]) if m[1].isdigit() else NUMBERS.get(m[1].lower())
-    return number if number is not None and 1 <= number <= 6 else None
+    number = int(m[1]) if m[1].isdigit() else word_numbers("numbers").get(m[1].lower(), 0)
+    return number if 1 <= number <= 6 else None
 
 
 _FIGURE: Final = r"\d{1,2}(?:[.,]\d{1,2})?(?:[ -]?(?:1/2|[13]/4|[1357]/8)(?!\d))?(?:[¼½¾⅛⅜⅝⅞])?"
@@ -190,12 +164,9 @@ _OUT_OF_TEN: Final = re.compile(
 )
 _BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
 _COUNTED: Final = re.compile(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?", re.IGNORECASE)
+_NUMBER_WORDS: Final = "|".join(word for word, number in word_numbers("numbers").items() if 2 <= number <= 9)
 _STATED: Final = re.compile(
-    r"(?<![\w.,/])(?P<number>\d{1,2}|two|three|four|five|six|seven|eight|nine|zwei|drei|vier|fünf|sechs|sieben|acht|neun)"
-    r"[ -]?(?:piece|pieces|pce|pcs?|pc|ps|pieced|teilig(?:es|er|e|en)?|tlg\.?|stückiges|"
-    r"er[ -](?:set|kit|kessel\w*)|drums?(?! ?kit)|"
-    r"trommeln|kessel)(?!\w)",
-    re.IGNORECASE,
+    rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)", re.IGNORECASE
 )
 
 
@@ -209,7 +180,6 @@ class DrumsSeen:
 
     pieces: Outcome
     sizes: tuple[Size, ...]
-    sizes_words: str
     basses: int
     places: tuple[Find, ...]
     counted: tuple[Find, ...]
@@ -218,17 +188,24 @@ class DrumsSeen:
 
 @dataclass(frozen=True, slots=True)
 class _Pair:
-    """A width and a depth as written, how often, and the words beside them."""
+    """A width and a depth as written, how often, and the words beside them. `slashed`: the two whole numbers of
+    "12/13"; None for a size with a cross or a fraction.
+    """
 
     find: Find
     text: str
     count: int
     around: Beside
+    slashed: tuple[int, int] | None
 
-    def slashed(self) -> tuple[int, int] | None:
-        """The two whole numbers of "12/13"; None for a size with a cross or a fraction."""
-        m = _SLASHED.fullmatch(self.text)
-        return None if m is None else (int(m[1]), int(m[2]))
+    @property
+    def roles(self) -> list[str]:
+        return [word.role for word in self.around.words]
+
+    @property
+    def may_be_toms(self) -> bool:
+        """Is it "12/13", which says nothing of the order of widths and depths? A bass or a snare drum is one drum."""
+        return self.slashed is not None and rises_by_little(*self.slashed) and not {"bass", "snare"} & {*self.roles}
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,33 +225,37 @@ def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence
     """
     marks = [m.span(m.lastgroup or 0) for m in _OUT_OF_TEN.finditer(advert.plain)]
     advert = advert.without(Find(*span) for span in marks)
-    found = _listed(advert, words, order)
-    drums, there = found.drums, [*found.drums, *found.gone]
+    listed_drums = _listed(advert, words, order)
+    drums = listed_drums.drums
     unsure = tuple(perhaps) if len(drums) < 2 else ()
-    doubts = [*found.doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
-    places = [*(drum.find for drum in found.written), *(doubt.find for doubt in doubts)]
-    blank = advert.without(places)
+    doubts = [*listed_drums.doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
+    places = [*(drum.find for drum in listed_drums.written), *(doubt.find for doubt in doubts)]
+    blank, there = advert.without(places), [*drums, *listed_drums.gone]
     named = named_only(blank, words, there)
     doubts += unlisted(blank, words, there) if drums else ()
     pieces = _pieces(advert, drums, named, pieces_said(blank, words), doubts)
-    complete = bool(drums) and all(d.size is not None for d in drums) and not named.drums and not doubts
-    sizes = tuple(d.size for d in drums if d.size is not None) if complete else ()
-    span = advert.words(Find(drums[0].find.start, drums[-1].find.end)) if drums else ""
-    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in found.written)
-    gone = {drum.find for drum in found.gone}
-    counted = tuple(find for find in places if find not in gone)
-    return DrumsSeen(pieces, sizes, span, basses, tuple(places), counted, unsure)
+    sizes = tuple(drum.size for drum in drums if drum.size is not None)
+    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in listed_drums.written)
+    gone = {drum.find for drum in listed_drums.gone}
+    return DrumsSeen(
+        pieces,
+        sizes if len(sizes) == len(drums) and not named.drums and not doubts else (),
+        basses,
+        tuple(places),
+        tuple(find for find in places if find not in gone),
+        unsure,
+    )
 
 
 def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
     """Every drum that is written with a width, or with a width and a depth."""
-    found, order = _pairs(advert, words, order)
-    chains = chains_of(advert.without(pair.find for pair in found), words)
-    around = [(one.find.start, one.around) for one in found] + [(one.find.start, one.around) for one in chains]
+    pairs, order = _pairs(advert, words, order)
+    chains = chains_of(advert.without(pair.find for pair in pairs), words)
+    around = [*((one.find.start, one.around) for one in pairs), *((one.find.start, one.around) for one in chains)]
     word_first = words_come_first(sides for _, sides in sorted(around, key=lambda one: one[0]))
-    pairs = [drum for pair in found for drum in _sized(pair, order, word_first)]
-    bare = listing(advert, chains, Manner(order, word_first, len(pairs)))
-    apart = [*pairs, *bare.singles]
+    sized = [drum for pair in pairs for drum in _sized(pair, order, word_first)]
+    bare = listing(advert, chains, Manner(order, word_first, len(sized)))
+    apart = [*sized, *bare.singles]
     gone = [drum for drum in apart if stays_behind(advert, drum.find, words)]
     left = [drum for drum in apart if drum not in gone]
     gone += [row.drums[-1] for row in bare.rows if _last_is_gone(advert, row, words)]
@@ -292,52 +273,41 @@ def _last_is_gone(advert: AdvertText, row: Row, words: Lexicon) -> bool:
 
 
 def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair], str]:
-    """Every width with a depth, and the order in which they are written."""
-    plain = _NEXT_SIZE.sub(r"\1 ", advert.plain)
-    found: list[_Pair] = []
-    for m in _PAIR.finditer(plain):
-        find = Find(*m.span())
-        if not is_other_thing(advert, find, words) and isinstance(_size(m["size"], "diameter-depth"), Size):
+    """Every width with a depth, and the order in which they are written. Two numbers that are no size are left to the
+    bare diameters.
+    """
+    pairs: list[_Pair] = []
+    for m in _PAIR.finditer(_NEXT_SIZE.sub(r"\1 ", advert.plain)):
+        find, text = Find(*m.span()), m["size"]
+        if not is_other_thing(advert, find, words) and isinstance(_size(text, "diameter-depth"), Size):
             around = beside(advert, find, words)
-            pair = _Pair(find, m["size"], int(m["count"] or times(advert, find, around)), around)
+            stroke = _SLASHED.fullmatch(text)
+            slashed = None if stroke is None else (int(stroke[1]), int(stroke[2]))
+            pair = _Pair(find, text, int(m["count"] or times(advert, find, around)), around, slashed)
             if not _is_count(pair) and not _is_mark(pair):
-                found.append(pair)
-    chosen = _order([pair.text for pair in found if not _may_be_toms(pair)], order)
-    strokes = [pair for pair in found if pair.slashed() is not None]
-    return [pair for pair in found if not _is_toms(pair, chosen, len(strokes))], chosen
+                pairs.append(pair)
+    chosen = _order([pair.text for pair in pairs if not pair.may_be_toms], order)
+    strokes = sum(pair.slashed is not None for pair in pairs)
+
+    def is_toms(pair: _Pair) -> bool:
+        if pair.may_be_toms and chosen == "diameter-depth":
+            return True
+        return pair.slashed is not None and strokes == 1 and are_two_drums(*pair.slashed, pair.around, chosen)
+
+    return [pair for pair in pairs if not is_toms(pair)], chosen
 
 
 def _is_count(pair: _Pair) -> bool:
     """Is it "2x12", two drums of 12 inches? No drum but a snare is as shallow as that."""
     m = _COUNTED.fullmatch(pair.text)
-    snare = any(word is not None and word.role == "snare" for word in (pair.around.before, pair.around.behind))
-    return m is not None and int(m[2]) >= 8 and not (int(m[1]) >= 3 and snare)
+    return m is not None and int(m[2]) >= 8 and not (int(m[1]) >= 3 and "snare" in pair.roles)
 
 
 def _is_mark(pair: _Pair) -> bool:
     """Is it "9/10", nine out of ten for the condition?"""
-    numbers = pair.slashed()
-    named = pair.around.before is not None or pair.around.behind is not None
-    return numbers is not None and numbers[1] == 10 and numbers[0] <= 10 and (numbers[0] == 10 or not named)
-
-
-def _may_be_toms(pair: _Pair) -> bool:
-    """Is it "12/13", which says nothing of the order of widths and depths? A bass or a snare drum is one drum."""
-    numbers = pair.slashed()
-    one_drum = any(
-        word is not None and word.role in ("bass", "snare") for word in (pair.around.before, pair.around.behind)
-    )
-    return numbers is not None and rises_by_little(*numbers) and not one_drum
-
-
-def _is_toms(pair: _Pair, order: str, strokes: int) -> bool:
-    """Are the two numbers no size? They are then read with the other bare diameters."""
-    numbers = pair.slashed()
-    if numbers is None:
+    if pair.slashed is None or pair.slashed[1] != 10 or pair.slashed[0] > 10:
         return False
-    if _may_be_toms(pair) and order == "diameter-depth":
-        return True
-    return strokes == 1 and are_two_drums(*numbers, pair.around, order)
+    return pair.slashed[0] == 10 or not pair.roles
 
 
 def _sized(pair: _Pair, order: str, word_first: bool) -> list[Drum]:
@@ -353,14 +323,15 @@ def _once(advert: AdvertText, others: list[Drum], rows: Sequence[Row]) -> tuple[
     kept = list(others)
     doubts: list[Doubt] = []
     for row in rows:
+        snares = [drum for drum in kept if drum.role == "snare"]
+        rest = [drum for drum in kept if drum.role != "snare"]
         here, there = Counter(d.diameter for d in row.drums), Counter(d.diameter for d in kept)
-        toms = Counter(d.diameter for d in kept if d.role != "snare")
         if here <= there:
             continue
-        if toms.total() > 2 and toms <= here:
-            kept = [*row.drums, *(d for d in kept if d.role == "snare")]
+        if len(rest) > 2 and Counter(d.diameter for d in rest) <= here:
+            kept = [*row.drums, *snares]
             continue
-        again = [d for d in kept if d.role != "snare" and d.diameter >= _BASS and d.diameter in here]
+        again = [drum for drum in rest if drum.diameter >= _BASS and drum.diameter in here]
         doubts += [Doubt(d.find, f"{advert.words(d.find)} may be a drum that is listed twice", -1) for d in again]
         kept += row.drums
     return sorted(kept, key=lambda d: d.find.start), doubts
@@ -371,25 +342,24 @@ def _size(text: str, order: str) -> Size | Refusal:
 
 
 def _order(texts: Sequence[str], order: str) -> str:
-    """The order in which the whole list makes sense; the shop's where both do or neither does."""
+    """The order in which fewer drums are deeper than wide; the shop's where both are alike."""
+
+    def deep(order: str) -> int:
+        sizes = [_size(text, order) for text in texts]
+        return sum(isinstance(size, Refusal) or size.depth > size.diameter for size in sizes)
+
     other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-    return other if _deep(texts, order) > _deep(texts, other) else order
-
-
-def _deep(texts: Sequence[str], order: str) -> int:
-    """How many drums would be deeper than wide."""
-    sizes = [_size(text, order) for text in texts]
-    return sum(isinstance(s, Refusal) or s.depth > s.diameter for s in sizes)
+    return other if deep(order) > deep(other) else order
 
 
 def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
     """The numbers of pieces that the advert names: "5-piece", "fünfteilig"."""
-    found: dict[int, Find] = {}
+    stated: dict[int, Find] = {}
     for m in _STATED.finditer(advert.plain):
-        number = int(m["number"]) if m["number"].isdigit() else NUMBERS[m["number"].lower()]
+        number = int(m["number"]) if m["number"].isdigit() else word_numbers("numbers")[m["number"].lower()]
         if 1 <= number <= 20 and not words["not a drum"].match(advert.after(m.end(), 24).lstrip(" -")):
-            found.setdefault(number, Find(*m.span()))
-    return found
+            stated.setdefault(number, Find(*m.span()))
+    return stated
 
 
 def _pieces(
@@ -403,12 +373,11 @@ def _pieces(
         return Outcome(None, f"two numbers of pieces: {listed((advert.words(f) for f in stated.values()), 4)}")
     if stated:
         ((number, find),) = stated.items()
-        said = advert.words(find)
         least = counted + sum(min(doubt.most, 0) for doubt in doubts)
         most = counted + sum(max(doubt.most, 0) for doubt in doubts)
         if counted == 0 or (counted < number and not drums) or least <= number <= most:
-            return Outcome(Taken("pieces", str(number), said))
-        return Outcome(None, f"the advert says {said} and lists {counted}: {words}")
+            return Outcome(Taken("pieces", str(number), advert.words(find)))
+        return Outcome(None, f"the advert says {advert.words(find)} and lists {counted}: {words}")
     if doubts:
         return Outcome(None, doubts[0].reason)
     if not counted:
@@ -420,7 +389,7 @@ def _pieces(
 
 def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: NamedSeen) -> Iterator[str]:
     for find, count in Counter(d.find for d in drums).items():
-        said = advert.words(find)
-        yield said if count == 1 or re.match(r"[1-4][ ]?x", said) else f"{count} x {said}"
+        words = advert.words(find)
+        yield words if count == 1 or re.match(r"[1-4][ ]?x", words) else f"{count} x {words}"
     for one in named.drums:
         yield f"{one.count} x {advert.words(one.find)}" if one.count > 1 else advert.words(one.find)

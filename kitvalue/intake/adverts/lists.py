@@ -9,7 +9,8 @@ from itertools import pairwise
 from typing import Final
 
 from kitvalue.intake.adverts.text import AdvertText, Find
-from kitvalue.intake.text.lexicon import Lexicon
+from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.lexicon import Lexicon, at_end, said
 from kitvalue.intake.text.sizes import Size
 
 ROLES: Final = ("bass", "floor", "rack", "snare")
@@ -19,24 +20,16 @@ _WIDEST_SNARE: Final = 15
 _BETWEEN: Final = re.compile(
     r"(?:[\s:=(,+&/x\x00-]|\b(?:and|und|is|are|ist|sind)\b|(?<!\d)\d{1,2}(?!\d)(?:\"|er\b)?)+$"
 )
-_SOUGHT: Final = re.compile(
-    r"(?<!\w)(?:tausch\w*|eintausch\w*|swaps?|trades?|exchange|px)(?!\w)[^,;(€£$]{0,30}$", re.IGNORECASE
-)  # what is wanted for the kit
-_MANY_WORDS: Final = {"two": 2, "three": 3, "four": 4, "zwei": 2, "drei": 3, "vier": 4, "both": 2, "beide": 2}
+_SOUGHT: Final = re.compile(rf"(?<!\w){said('sought')}(?!\w)[^,;(€£$]{{0,30}}$", re.IGNORECASE)
+_MANY_WORDS: Final = {word: n for word, n in word_numbers("numbers").items() if 2 <= n <= 4} | {"both": 2, "beide": 2}
 _MANY: Final = re.compile(rf"(?<![\w.,/-])([2-4]|{'|'.join(_MANY_WORDS)})[ ]?x?[ ]$", re.IGNORECASE)
 _GOES_ON: Final = re.compile(
     r"[ ]*(?:(?:,|and|und|&|\+|/|plus)[ ]*)?\d", re.IGNORECASE
 )  # another size of the same kind
 _STANDING: Final = re.compile(r"(?:^|[,;+/(])[ ]?stand$", re.IGNORECASE)  # "Bass 22, Tom 13, Stand 16"
 _BRACKETED: Final = re.compile(r"^\(([^()\d ]{2,14})\)")
-_OF_WHAT: Final = re.compile(
-    r"(?:(?:matching|passende[rsn]?|wood(?:en)?|maple|birch|beech|oak|mahogany|poplar|walnut|steel|brass|bronze|copper|"
-    r"metal|alum?\w{0,8}|chrome|holz|ahorn|birken?|buchen?|stahl|messing|kupfer|metall|piccolo)[ -]+){1,2}",
-    re.IGNORECASE,
-)  # "14x5 wood snare"
-_MORE: Final = re.compile(
-    r"(?<!\w)(?:with|mit|and|und|plus|inkl|incl|including|inklusive|samt|for|für|no|ohne|without)(?!\w)", re.IGNORECASE
-)  # what stands behind is a thing of its own
+_OF_WHAT: Final = re.compile(rf"(?:{said('material')}[ -]+){{1,2}}", re.IGNORECASE)  # "14x5 wood snare"
+_MORE: Final = re.compile(rf"(?<!\w){said('more')}(?!\w)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +62,15 @@ class RoleWord:
     def plural(self) -> bool:
         return self.text.casefold().endswith("s") and self.text.casefold() != "bass"
 
-    @property
-    def several(self) -> bool:
-        """Is it a plural of toms ("toms", "Standtoms")?"""
-        return self.role in ("floor", "rack") and self.plural
+
+def word_at(words: Lexicon, text: str) -> RoleWord | None:
+    """The word for a drum with which a text begins."""
+    return next((RoleWord(role, m[0]) for role in ROLES if (m := words[role].match(text))), None)
+
+
+def word_before(words: Lexicon, text: str) -> RoleWord | None:
+    """The word for a drum with which a text ends."""
+    return next((RoleWord(role, m[0]) for role in ROLES if (m := at_end(words[role], text))), None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +80,10 @@ class Beside:
     before: RoleWord | None
     behind: RoleWord | None
     apart: bool  # a comma, a plus or an "and" stands behind the word before
+
+    @property
+    def words(self) -> tuple[RoleWord, ...]:
+        return tuple(word for word in (self.before, self.behind) if word is not None)
 
     def word(self, word_first: bool) -> RoleWord | None:
         """The size's own word. `word_first`: the advert writes "Bass 22 Tom 13" and not "22 bass 13 tom"."""
@@ -102,11 +104,8 @@ def beside(advert: AdvertText, find: Find, words: Lexicon) -> Beside:
     text = advert.before(find.start, 40)
     tail = _BETWEEN.sub("", text)
     apart = re.search(r"[,+&]|\band\b|\bund\b", text[len(tail) :], re.IGNORECASE) is not None
-    behind = next((RoleWord(r, m[0]) for r in ROLES for m in [words[r].match(after)] if m is not None), None)
-    before = next((RoleWord(r, m[0]) for r in ROLES for m in words[r].finditer(tail) if m.end() == len(tail)), None)
-    if before is None and _STANDING.search(tail):
-        before = RoleWord("floor", "Stand")
-    return Beside(before, behind, apart)
+    standing = RoleWord("floor", "Stand") if _STANDING.search(tail) else None
+    return Beside(word_before(words, tail) or standing, word_at(words, after), apart)
 
 
 def without_material(after: str) -> str:
@@ -117,7 +116,7 @@ def without_material(after: str) -> str:
 
 def words_come_first(around: Iterable[Beside]) -> bool:
     """Does the advert name a drum before its size? The first that has a word on one side or on both shows it."""
-    first = next((one for one in around if one.before is not None or one.behind is not None), None)
+    first = next((one for one in around if one.words), None)
     return first is not None and first.before is not None and not (first.apart and first.behind is not None)
 
 
@@ -126,47 +125,38 @@ def is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     behind = re.match(r"[ ]*[^\W\d_]+(?:[ -]+[^\W\d_]+){0,2}", advert.after(find.end, 40))
     if behind is not None:
         own = _MORE.split(behind[0])[0]
-        hit = words["not a drum"].search(own)
-        drum = min((m.start() for r in ROLES for m in [words[r].search(own)] if m is not None), default=99)
-        if hit is not None and hit.start() < drum:
+        thing = words["not a drum"].search(own)
+        drum = min((m.start() for role in ROLES for m in words[role].finditer(own)), default=99)
+        if thing is not None and thing.start() < drum:
             return True
     tail = advert.before(find.start, 40)
     if _SOUGHT.search(tail):
         return True
-    last = -1 if _STANDING.search(_BETWEEN.sub("", tail)) else _last(words["not a drum"], tail)
-    named = max((_last(words[r], tail) for r in ROLES), default=-1)
-    return (last >= 0 and last > named and re.search(r"[,;]", tail[last:]) is None) or _in_list_of_others(
-        advert, find, words
-    )
-
-
-def _in_list_of_others(advert: AdvertText, find: Find, words: Lexicon) -> bool:
-    """Behind "cymbals:" or "Becken:" everything up to the line's end is no drum."""
+    last = -1 if _STANDING.search(_BETWEEN.sub("", tail)) else _last(words, tail, "not a drum")
+    if last > _last(words, tail, *ROLES) and re.search(r"[,;]", tail[last:]) is None:
+        return True
     line = advert.plain[advert.plain.rfind("\n", 0, find.start) + 1 : find.start]
-    m = re.match(r"\W*(?P<head>[^\W\d_][\w &/-]{2,30}):", line)
-    return m is not None and words["not a drum"].search(m["head"]) is not None
+    heading = re.match(r"\W*([^\W\d_][\w &/-]{2,30}):", line)  # behind "Becken:" nothing of the line is a drum
+    return heading is not None and words["not a drum"].search(heading[1]) is not None
 
 
-def _last(pattern: re.Pattern[str], text: str) -> int:
-    return max((m.end() for m in pattern.finditer(text)), default=-1)
+def _last(words: Lexicon, text: str, *meanings: str) -> int:
+    return max((m.end() for meaning in meanings for m in words[meaning].finditer(text)), default=-1)
 
 
 def times(advert: AdvertText, find: Find, around: Beside) -> int:
     """How many drums one size stands for: "2 Bassdrums 22x16" and "two 13" toms" name two of them."""
+    many = None
     if around.behind is not None and around.behind.plural:
         many = _MANY.search(advert.before(find.start, 8))
-        if many is not None:
-            return _number(many[1])
-    if around.before is None or not around.before.plural or _GOES_ON.match(advert.after(find.end, 12)):
+    if many is None and around.before is not None and around.before.plural:
+        before = advert.before(find.start, 40)
+        at = before.rfind(around.before.text)
+        if not _GOES_ON.match(advert.after(find.end, 12)) and not re.search(r"\d", before[at:]):
+            many = _MANY.search(before[:at])
+    if many is None:
         return 1
-    before = advert.before(find.start, 40)
-    at = before.rfind(around.before.text)
-    many = None if re.search(r"\d", before[at:]) else _MANY.search(before[:at])
-    return 1 if many is None else _number(many[1])
-
-
-def _number(word: str) -> int:
-    return int(word) if word.isdigit() else _MANY_WORDS[word.casefold()]
+    return int(many[1]) if many[1].isdigit() else _MANY_WORDS[many[1].casefold()]
 
 
 def rises_by_little(one: int, two: int) -> bool:
@@ -176,30 +166,21 @@ def rises_by_little(one: int, two: int) -> bool:
 
 def are_two_drums(one: int, two: int, around: Beside, order: str) -> bool:
     """Are two numbers beside a word for toms two diameters, and surely not one drum's width and depth?"""
-    toms = [word for word in (around.before, around.behind) if word is not None and word.role in ("floor", "rack")]
-    if any(word.several for word in toms) and min(one, two) >= 10 and one != two:
+    toms = [word for word in around.words if word.role in ("floor", "rack")]
+    if any(word.plural for word in toms) and min(one, two) >= 10 and one != two:
         return True
     return bool(toms) and order == "diameter-depth" and rises_by_little(one, two)
 
 
-_NO_DIAMETER: Final = (
-    r"mm|cm|km|kg|EUR|GBP|USD|CHF|euro|dollars?|pounds?|uhr|h\b|am\b|pm\b|x[ ]?\d|%|-?(?:piece|pce|pcs?\b|teilig|tlg)|"
-    r"(?:lugs?|böckchen|stimm\w*|schrauben|ply|lagig|years?|jahre?n?|months?|monate?n?|weeks?|wochen?|days?|tage?n?|"
-    r"minut\w*|miles|owners?|holes?|löcher|stück)(?!\w)"
-)
 _BARE: Final = re.compile(
-    rf"(?<![\w:€£$])(?:(?P<count>[1-4])[ ]?x[ ]?)?(?P<number>\d{{1,2}})(?P<mark>{INCH})?"
-    rf"(?![\w%€£$]|:\d|[ ]?(?:{_NO_DIAMETER}))",
+    rf"(?<![\w:€£$])(?:(?P<count>[1-4])[ ]?x[ ]?)?(?P<number>\d{{1,2}})(?P<mark>{INCH})?(?![\w%€£$]|:\d|"
+    rf"[ ]?(?:{said('unit')}|EUR|GBP|USD|CHF|euro|x[ ]?\d|%|{said('counted thing')}(?!\w)))",
     re.IGNORECASE,
 )
 _IN_A_ROW: Final = re.compile(r"[ ]{0,2}[/,+&|-][ ]{0,2}|[ ]{1,3}(?:(?:and|und|plus|u\.)[ ]{1,2})?", re.IGNORECASE)
 _BAD_START: Final = re.compile(r"[\w.,/:+€£$-]")
 _BAD_END: Final = re.compile(r"[\w/%€£$-]|[.,]\d")
-_OTHER_NUMBERS: Final = re.compile(
-    r"(?<!\w)(?:tel\w*|phone|call|ring|mobil\w*|nr|no|number|nummer|am|vom|on|from|since|seit|until|bis|ab|"
-    r"posted|listed|dated|date|datum|open|offen|geöffnet|plz|\w*str\w*|\w*weg|street|road)[ .:]*$",
-    re.IGNORECASE,
-)
+_OTHER_NUMBERS: Final = re.compile(rf"(?<!\w){said('other number')}[ .:]*$", re.IGNORECASE)
 _BEHIND_ONE: Final = re.compile(
     r"[ ]*(?:$|[,;.+&/()\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick|rack)", re.IGNORECASE
 )
@@ -213,7 +194,7 @@ class Row:
     """The drums of one row of diameters (22/16/13/12), and what is not certain beside it."""
 
     drums: tuple[Drum, ...]
-    doubts: tuple[Doubt, ...]
+    doubts: tuple[Doubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,40 +233,36 @@ class Chain:
     def values(self) -> list[int]:
         return [int(m["number"]) for m in self.numbers]
 
-    @property
-    def spaced(self) -> bool:
-        """Does nothing but space stand between some of them?"""
-        return any(not gap.strip() for gap in self.gaps)
-
 
 def listing(advert: AdvertText, chains: Sequence[Chain], manner: Manner) -> Listing:
     """What rows of numbers and single numbers say of drums."""
-    found: list[Row | Doubt | list[Drum]] = []
+    rows: list[Row] = []
+    singles: list[Drum] = []
+    doubts: list[Doubt] = []
     for chain in chains:
-        listed = manner.sized > 1 or any(isinstance(one, Row) for one in found)
-        found.append(_read(advert, chain, manner, listed=listed))
-    rows = [one for one in found if isinstance(one, Row)]
-    return Listing(
-        tuple(rows),
-        tuple(drum for one in found if isinstance(one, list) for drum in one),
-        (*(one for one in found if isinstance(one, Doubt)), *(doubt for row in rows for doubt in row.doubts)),
-    )
+        read = _read(advert, chain, manner, listed=manner.sized > 1 or bool(rows))
+        if isinstance(read, Row):
+            rows.append(read)
+        elif isinstance(read, Doubt):
+            doubts.append(read)
+        else:
+            singles += read
+    return Listing(tuple(rows), tuple(singles), (*doubts, *(doubt for row in rows for doubt in row.doubts)))
 
 
 def chains_of(advert: AdvertText, words: Lexicon) -> list[Chain]:
     """The rows of numbers that can be diameters, without those that belong to something else."""
-    found = [m for m in _BARE.finditer(advert.plain) if LEAST <= int(m["number"]) <= MOST]
-    chains: list[Chain] = []
-    start = 0
-    while start < len(found):
-        end = start + 1
-        while end < len(found) and _IN_A_ROW.fullmatch(advert.plain, found[end - 1].end(), found[end].start()):
-            end += 1
-        numbers = _sound(advert, found[start:end], words)
-        start = end
-        if numbers:
-            gaps = tuple(advert.plain[a.end() : b.start()] for a, b in pairwise(numbers))
-            chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
+    rows: list[list[re.Match[str]]] = []
+    for m in _BARE.finditer(advert.plain):
+        if LEAST <= int(m["number"]) <= MOST:
+            if rows and _IN_A_ROW.fullmatch(advert.plain, rows[-1][-1].end(), m.start()):
+                rows[-1].append(m)
+            else:
+                rows.append([m])
+    chains = []
+    for numbers in filter(None, (_sound(advert, row, words) for row in rows)):
+        gaps = tuple(advert.plain[a.end() : b.start()] for a, b in pairwise(numbers))
+        chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
     return chains
 
 
@@ -297,57 +274,51 @@ def _sound(advert: AdvertText, numbers: list[re.Match[str]], words: Lexicon) -> 
     """A row without what a range, a fraction or a cymbal takes from its end; empty where nothing is left."""
     if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
         return []
-    end = len(numbers)
-    while end and _BAD_END.match(advert.plain, numbers[end - 1].end()):
-        end -= 1
-    numbers = numbers[:end]
+    while numbers and _BAD_END.match(advert.plain, numbers[-1].end()):
+        numbers = numbers[:-1]
     while numbers and is_other_thing(advert, _span(numbers), words):
-        last = next((i for i, (a, b) in enumerate(pairwise(numbers), 1) if _loose(advert, a, b)), 0)
+        gaps = [advert.plain[a.end() : b.start()].strip() for a, b in pairwise(numbers)]
+        last = next((i for i, gap in enumerate(gaps, 1) if gap not in ("", "/", "|", "-")), 0)
         numbers = numbers[:last]
     return numbers
 
 
-def _loose(advert: AdvertText, one: re.Match[str], two: re.Match[str]) -> bool:
-    """Does a comma, a plus or an "and" stand between two numbers?"""
-    return advert.plain[one.end() : two.start()].strip() not in ("", "/", "|", "-")
-
-
 def _read(advert: AdvertText, chain: Chain, manner: Manner, *, listed: bool) -> Row | Doubt | list[Drum]:
     """What one row says. `listed`: the advert lists its drums elsewhere."""
-    if len(chain.numbers) == 1:
+    values, word = chain.values, chain.around.word(manner.word_first)
+    if len(values) == 1:
         return _single(advert, chain.numbers[0], chain.around, manner.word_first)
-    if len(chain.numbers) == 2:
+    if len(values) == 2:
         return _two(advert, chain, manner)
-    if len(chain.numbers) > _LONGEST_ROW:
-        return Doubt(chain.find, f"{len(chain.numbers)} numbers in a row are not one kit's drums", len(chain.numbers))
-    word = chain.around.word(manner.word_first)
-    if chain.spaced:
+    if len(values) > _LONGEST_ROW:
+        return Doubt(chain.find, f"{len(values)} numbers in a row are not one kit's drums", len(values))
+    if not all(gap.strip() for gap in chain.gaps):
         if word is None and _other_number(advert, chain):
             return []
-        said = advert.words(chain.find)
-        if can_be_sizes(chain.values):
-            return Doubt(chain.find, f'"{said}" can be diameters, or widths and depths', len(chain.values))
-        if word is None and (max(chain.values) < _BASS or listed):
-            return Doubt(chain.find, f'nothing says that "{said}" are drums', len(chain.values))
+        words = advert.words(chain.find)
+        if can_be_sizes(values):
+            return Doubt(chain.find, f'"{words}" can be diameters, or widths and depths', len(values))
+        if word is None and (max(values) < _BASS or listed):
+            return Doubt(chain.find, f'nothing says that "{words}" are drums', len(values))
     return _row(advert, chain)
 
 
 def _row(advert: AdvertText, chain: Chain) -> Row:
     """A row of drums; a snare that is named beside its end is one of them, or one more."""
-    drums = [d for m in chain.numbers for d in _drums(m, None)]
+    drums = [drum for m in chain.numbers for drum in _drums(m, None)]
     before, behind = chain.around.before, chain.around.behind
     if before is not None and before.role == "snare":
         drums[0] = replace(drums[0], role="snare")
     elif behind is not None and behind.role == "snare":
         drums[-1] = replace(drums[-1], role="snare")
         joined = chain.gaps[-1].strip()
-        if advert.after(chain.find.end, 3).lstrip().startswith("("):  # "16 14 (snare)"
-            return Row(tuple(drums), ())
-        if joined not in ("", "/", "|", "-", ",") or (joined == "," and drums[-1].diameter in _SNARES):
-            return Row(tuple(drums), ())
-        said = advert.words(Find(chain.find.start, chain.find.end + len(behind.text) + 1))
-        return Row(tuple(drums), (Doubt(chain.find, f'"{said}": is the snare one of these, or one more?', 1),))
-    return Row(tuple(drums), ())
+        bracketed = advert.after(chain.find.end, 3).lstrip().startswith("(")  # "16 14 (snare)"
+        apart = joined not in ("", "/", "|", "-", ",") or (joined == "," and drums[-1].diameter in _SNARES)
+        if not bracketed and not apart:
+            words = advert.words(Find(chain.find.start, chain.find.end + len(behind.text) + 1))
+            doubt = Doubt(chain.find, f'"{words}": is the snare one of these, or one more?', 1)
+            return Row(tuple(drums), (doubt,))
+    return Row(tuple(drums))
 
 
 def can_be_sizes(values: Sequence[int]) -> bool:
@@ -371,12 +342,11 @@ def _two(advert: AdvertText, chain: Chain, manner: Manner) -> Row | Doubt | list
     if counted or (gap and gap not in "/|-"):
         return [d for m in chain.numbers for d in _single(advert, m, around, manner.word_first, given=counted)]
     if are_two_drums(one, two, around, manner.order):
-        return Row(tuple(d for m in chain.numbers for d in _drums(m, "rack")), ())
+        return Row(tuple(d for m in chain.numbers for d in _drums(m, "rack")))
     if around.word(manner.word_first) is None:
-        if one == two == 10:  # ten out of ten
-            return []
         named = all(m["mark"] for m in chain.numbers) or (gap == "/" and min(one, two) >= 10)
-        if not named or _other_number(advert, chain):
+        ten_of_ten = one == two == 10
+        if ten_of_ten or not named or _other_number(advert, chain):
             return []
     return Doubt(chain.find, f'"{advert.words(chain.find)}" can be two drums, or the width and depth of one', 2)
 

@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
 
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.words import INVISIBLE
 
 LONGEST: Final = 20_000  # characters: a long advert, and far below what a search could take long over
-BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
+_BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
 _SIGNS: Final = str.maketrans(
     dict.fromkeys("“”„″‟＂", '"') | dict.fromkeys("’‘`´′ʼ", "'") | dict.fromkeys("×✕✖", "x")
-    | dict.fromkeys("‐‑‒–—−", "-") | {"\x00": " ", "\x0b": " ", "\x0c": " "} | dict.fromkeys(INVISIBLE, " ")
+    | dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys(f"\x00\x0b\x0c{INVISIBLE}", " ")
 )  # fmt: skip
-_SPACE: Final = re.compile(r"[^\S\n]")
-_SHORT: Final = "".join(rf"(?<!{word})" for word in ("inkl", "incl", "exkl", "excl", "zzgl", "evtl", "nr", "ca", "vb"))
+_SHORT: Final = "".join(rf"(?<!{word})" for word in word_lists("phrases")["short"])
 _CLAUSE: Final = re.compile(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s", re.IGNORECASE)
 
 
@@ -41,17 +41,20 @@ class AdvertText:
         """The advert's own words at a place, in one line."""
         return " ".join(self.original[find.start : find.end].split()).strip(" .,;:")
 
+    def finds(self, pattern: re.Pattern[str], group: int | str = 0) -> list[Find]:
+        """Every place of a pattern, or of a group of it."""
+        return [Find(*m.span(group)) for m in pattern.finditer(self.plain)]
+
     def without(self, finds: Iterable[Find]) -> AdvertText:
         """The advert with some places blanked: what was read there is not read again."""
         plain = list(self.plain)
         for find in finds:
-            plain[find.start : find.end] = BLANK * (find.end - find.start)
+            plain[find.start : find.end] = _BLANK * (find.end - find.start)
         return AdvertText(self.original, "".join(plain))
 
     def before(self, at: int, most: int = 28) -> str:
         """What stands before a place in its clause."""
-        piece = self.plain[max(0, at - most) : at]
-        return _CLAUSE.split(piece)[-1]
+        return _CLAUSE.split(self.plain[max(0, at - most) : at])[-1]
 
     def after(self, at: int, most: int = 28) -> str:
         """What stands behind a place in its clause."""
@@ -61,7 +64,7 @@ class AdvertText:
 def advert_text(text: str) -> AdvertText:
     """The text of an advert with its line ends made one."""
     original = text.replace("\r\n", "\n").replace("\r", "\n")
-    return AdvertText(original, _SPACE.sub(" ", original.translate(_SIGNS)))
+    return AdvertText(original, re.sub(r"[^\S\n]", " ", original.translate(_SIGNS)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,6 @@ def word_numbers(table: str) -> Mapping[str, int]:
 
 @cache
 def any_of(table: str, *keys: str) -> str:
-    """A pattern for any of some lists' patterns, longest first; a space stands for any run of spaces."""
+    """A pattern for any of the words and patterns of some lists, longest first."""
     words = sorted({word for key in keys for word in _merged(table)[key]}, key=lambda word: (-len(word), word))
     return f"(?:{'|'.join(words)})"

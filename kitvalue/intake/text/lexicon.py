@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from kitvalue.intake.text.languages import any_of, word_lists
@@ -15,31 +14,23 @@ MEANINGS: Final = (
     "wanted", "swap", "for sale", "sold", "hammer", "negotiable", "fixed", "pick-up", "freight", "free freight", "each",
     "earlier", "other thing", "private", "dealer", "auction", "bass", "floor", "rack", "snare", "not a drum",
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Lexicon:
-    """One pattern for each meaning."""
-
-    patterns: Mapping[str, re.Pattern[str]]
-
-    def __getitem__(self, meaning: str) -> re.Pattern[str]:
-        return self.patterns[meaning]
+Lexicon = Mapping[str, re.Pattern[str]]  # one pattern for each meaning
 
 
 def lexicon(own: Mapping[str, str]) -> Lexicon:
     """The built-in words and the shop's own: word -> meaning."""
-    more: dict[str, list[str]] = {}
+    known = {name: list(words) for name, words in word_lists("adverts").items()}
+    known["asks"] = [f"(?:{word})(?: {said('about')})?" for word in known["asks"]]
+    wanted = rf"(?:{said('be asked')} )?{said('asked')}(?: {said('asked for')}|(?=\s*(?:$|[,)(])))"
+    known["asked behind"] = [wanted]  # the same as `asks`, right behind a sum
     for word, meaning in own.items():
-        more.setdefault(fold(meaning), []).append(phrase(word))
-    about = any_of("phrases", "about")
-    behind = (  # a sum, as `asks` stand before it
-        f"(?:{any_of('phrases', 'be asked')} )?{any_of('phrases', 'asked')}"
-        f"(?: {any_of('phrases', 'asked for')}|(?=\\s*(?:$|[,)(])))"
-    )
-    built_in = {**word_lists("adverts"), "asked behind": (behind,)}
-    built_in["asks"] = tuple(f"(?:{word})(?: {about})?" for word in built_in["asks"])
-    return Lexicon({name: whole_words((*words, *more.get(name, ()))) for name, words in built_in.items()})
+        known[fold(meaning)].append(phrase(word))
+    return {name: whole_words(words) for name, words in known.items()}
+
+
+def said(*keys: str) -> str:
+    """A pattern for any of the words under some keys of [phrases]."""
+    return any_of("phrases", *keys)
 
 
 def phrase(words: str) -> str:
@@ -48,6 +39,11 @@ def phrase(words: str) -> str:
 
 
 def whole_words(patterns: Iterable[str]) -> re.Pattern[str]:
-    """A pattern for any of some words, longest first, never within another word."""
+    """A pattern for any of some words, longest first, never within another word; a space in one stands for many."""
     ordered = sorted(patterns, key=len, reverse=True)
     return re.compile(rf"(?<!\w)(?:{'|'.join(p.replace(' ', r'[ ]+') for p in ordered)})(?!\w)", re.IGNORECASE)
+
+
+def at_end(pattern: re.Pattern[str], text: str) -> re.Match[str] | None:
+    """The first match with which a text ends."""
+    return next((m for m in pattern.finditer(text) if m.end() == len(text)), None)

@@ -11,29 +11,14 @@ import numpy as np
 
 from kitvalue.decisions.breakeven import Comparison, Crossing
 from kitvalue.pages import charts
-from kitvalue.pages.charts import (
-    BLACK,
-    BLUE,
-    FADED,
-    GREEN,
-    INK,
-    ORANGE,
-    PAPER,
-    PURPLE,
-    RULE,
-    SKY,
-    VERMILLION,
-    Axes,
-    Box,
-    Figure,
-)
+from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
 from kitvalue.pages.words import DASH, amount, capital, number, short
 
 # Lines over the number of pieces, by the name under which they are drawn.
 LINES: dict[str, dict[str, Any]] = {
     "original": {"color": VERMILLION, "linewidth": 2, "linestyle": (0, (6, 3)), "marker": "D", "markersize": 6},
-    "price": {"color": BLACK, "linewidth": 1.6, "linestyle": (0, (1.5, 2)), "marker": "s", "markersize": 5.5},
+    "price": {"color": charts.BLACK, "linewidth": 1.6, "linestyle": (0, (1.5, 2)), "marker": "s", "markersize": 5.5},
     "cost": {"color": BLUE, "linewidth": 2.4, "marker": "o", "markersize": 6.5},
 }
 
@@ -234,17 +219,13 @@ def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
         if place + 1 < len(picture.steps):
             ax.plot([bar.end] * 2, [y, y + step], color=FADED, linewidth=0.7, zorder=1)
     if picture.market_price is not None:
-        _market(ax, picture.market_price, depth)
+        price, late = picture.market_price, picture.market_price > (low + high) / 2
+        ax.plot([price] * 2, [0, depth], color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)), zorder=2.5,
+                gid="market")  # fmt: skip
+        charts.write(ax, (price, 0), f"the market gives {number(price)}", shift=(4 if late else -4, 6),
+                     anchor="right" if late else "left", level="baseline")  # fmt: skip
+        ax.plot([low, low], [0, depth], color=RULE, linewidth=0.7, zorder=0)
     return figure
-
-
-def _market(ax: Axes, price: float, depth: float) -> None:
-    low, high = ax.get_xlim()
-    ax.plot([price] * 2, [0, depth], color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)), zorder=2.5, gid="market")
-    right = price > (low + high) / 2
-    charts.write(ax, (price, 0), f"the market gives {number(price)}", shift=(4 if right else -4, 6),
-                 anchor="right" if right else "left", level="baseline")  # fmt: skip
-    ax.plot([low, low], [0, depth], color=RULE, linewidth=0.7, zorder=0)
 
 
 def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
@@ -346,7 +327,7 @@ def originals_figure(picture: OriginalsPicture, layout: Layout) -> Figure:
     for dot, (middle, floor) in zip(picture.dots, placed, strict=True):
         cheaper = dot < picture.ours
         ax.plot([middle], [DOT * (floor + 0.5) + 3], "o", markersize=DOT - 5, markeredgewidth=1.6,
-                markeredgecolor=VERMILLION if cheaper else BLUE, markerfacecolor=ORANGE if cheaper else PAPER,
+                markeredgecolor=VERMILLION if cheaper else BLUE, markerfacecolor=ORANGE if cheaper else charts.PAPER,
                 gid="less" if cheaper else "more")  # fmt: skip
     ax.plot([picture.ours] * 2, [0, height], color=INK, linewidth=2, gid="ours")
     late = picture.ours > (low + high) / 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal, TypeVar
+from typing import Final, Literal
 
 from markupsafe import Markup
 
@@ -133,26 +133,3 @@ def spread(wanted: Sequence[float], gap: float) -> tuple[float, ...]:
         for place, i in enumerate(cluster)
     }
     return tuple(places[i] for i in range(len(wanted)))
-
-
-def clamped(value: float, low: float, high: float) -> float:
-    """The value, or the bound that it passes."""
-    return min(max(value, low), high)
-
-
-Drawn = TypeVar("Drawn")
-
-
-def thinned(
-    rows: Sequence[Drawn], most: int, unusual: Callable[[Drawn], bool], size: Callable[[Drawn], float]
-) -> tuple[Drawn, ...]:
-    """At most so many of the rows, in their own order: the unusual ones as far as they fit, then rows evenly spaced by
-    size, so that the spread of what is drawn is the spread of all."""
-    if len(rows) <= most:
-        return tuple(rows)
-    numbered = list(enumerate(rows))
-    kept = [i for i, row in numbered if unusual(row)][:most]
-    usual = [i for i, row in sorted(numbered, key=lambda pair: (size(pair[1]), pair[0])) if not unusual(row)]
-    room = min(most - len(kept), len(usual))
-    kept += [usual[(2 * k + 1) * len(usual) // (2 * room)] for k in range(room)]
-    return tuple(rows[i] for i in sorted(kept))

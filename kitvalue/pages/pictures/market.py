@@ -5,21 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Final, Generic, TypeVar
 
 import numpy as np
 
+from kitvalue.market.fitted import SeriesEffect
 from kitvalue.market.outlook import Outlook
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, RULE, SKY, VERMILLION, Axes, Box, Figure
-from kitvalue.pages.pictures.frame import Layout, clamped, log_ticks
+from kitvalue.pages.pictures.frame import Key, Layout, log_ticks
 from kitvalue.pages.words import amount, change, count, short
 
-REACH_SERIES, REACH_OFFERS, REACH_PREDICTED = 1.3, 1.25, 1.12  # how far the axis goes past the outermost range
 FURTHEST = 2.5  # how far beyond the range of one sale a ceiling may stretch the axis
 GOLDEN = 0.618034  # successive multiples fill an interval evenly: dots of one strip lie apart, the same on every run
 RATIOS = (0.5, 2 / 3, 0.8, 1.0, 1.25, 1.5, 2.0)  # of seen to expected
 LOWEST, HIGHEST = 0.42, 2.4
 STEPS = 40  # points along the band's edges
+RING: Final = Key("ring", "unusual row")
+RANGES: Final = (Key("typical", "typical price"), Key("level", "market level, 80 %"), Key("range", "one sale, 80 %"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,50 +41,93 @@ class Sighting:
     unusual: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Strip:
-    """One series: how many rows it has, what the kit of the strips sells for, and the rows drawn."""
+def thinned(rows: Sequence[Sighting], most: int) -> tuple[Sighting, ...]:
+    """At most so many of the rows, in their own order: the unusual ones as far as they fit, then rows evenly spaced by
+    where they stand, so that the spread of what is drawn is the spread of all."""
+    if len(rows) <= most:
+        return tuple(rows)
+    kept = [i for i, row in enumerate(rows) if row.unusual][:most]
+    usual = sorted((i for i, row in enumerate(rows) if not row.unusual), key=lambda i: rows[i].at)
+    room = min(most - len(kept), len(usual))
+    kept += [usual[(2 * k + 1) * len(usual) // (2 * room)] for k in range(room)]
+    return tuple(rows[i] for i in sorted(kept))
 
-    series: str
-    rows: int
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SeriesStrip:
+    """One series, what the kit of the strips sells for in it, and the rows drawn."""
+
+    series: SeriesEffect
     outlook: Outlook
-    sightings: tuple[Sighting, ...]
+    sightings: tuple[Sighting, ...] = ()
+
+    @property
+    def core(self) -> tuple[float, float]:
+        """What must be inside the axis, money: the range of one sale."""
+        return _one_sale(self.outlook)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class MarketPicture:
-    """The strips from the dearest down, and how many further series are left to the table."""
+class OfferStrip:
+    """One offer: what is asked, the buy-in value, and up to what price it pays in its best use, None where there is
+    none or it was not asked for. Money."""
+
+    offer: str
+    series: str
+    asked: float
+    outlook: Outlook
+    ceiling: float | None = None
+    safe: float | None = None
+
+    @property
+    def against(self) -> float:
+        """Asked against the buy-in value, percent."""
+        return 100 * (self.asked / self.outlook.typical - 1)
+
+    @property
+    def core(self) -> tuple[float, float]:
+        """What must be inside the axis, money: the range of one sale, and a ceiling as far as it is near."""
+        low, high = _one_sale(self.outlook)
+        paid = [price for price in (self.ceiling, self.safe) if price is not None]
+        return max(min([low, *paid]), low / FURTHEST), min(max([high, *paid]), high * FURTHEST)
+
+
+def _one_sale(outlook: Outlook) -> tuple[float, float]:
+    return outlook.low or outlook.typical, outlook.high or outlook.typical
+
+
+AnyStrip = TypeVar("AnyStrip", SeriesStrip, OfferStrip)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripPicture(Generic[AnyStrip]):
+    """The strips from the top down; the axis goes `reach` times past what must be inside."""
 
     currency: str
-    strips: tuple[Strip, ...]
-    series_left: int
+    strips: tuple[AnyStrip, ...]
+    reach: float
 
     @property
     def limits(self) -> tuple[float, float]:
         """The axis: the ranges decide, not one far price."""
-        ends = [one_sale(strip.outlook) for strip in self.strips]
-        return min(low for low, _ in ends) / REACH_SERIES, max(high for _, high in ends) * REACH_SERIES
+        lows, highs = zip(*(strip.core for strip in self.strips), strict=True)
+        return min(lows) / self.reach, max(highs) * self.reach
 
 
-def one_sale(outlook: Outlook) -> tuple[float, float]:
-    """The range of one sale, the typical price twice where there is none."""
-    return outlook.low or outlook.typical, outlook.high or outlook.typical
-
-
-def market_figure(picture: MarketPicture, layout: Layout) -> Figure:
+def market_figure(picture: StripPicture[SeriesStrip], layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 52.0 if layout.narrow else 36.0
     low, high = picture.limits
     figure, ax = _strip_canvas(len(picture.strips), step, (low, high), picture.currency, layout)
     for place, strip in enumerate(picture.strips):
-        rows, typical = count(strip.rows, "row"), amount(strip.outlook.typical)
+        rows, typical = count(strip.series.rows, "row"), amount(strip.outlook.typical)
         if layout.narrow:
             y = place * step + 34
-            charts.write(ax, (low, y - 23), f"{short(strip.series, 22)}, {rows}")
+            charts.write(ax, (low, y - 23), f"{short(strip.series.name, 22)}, {rows}")
             charts.write(ax, (high, y - 23), typical, anchor="right", bold=True)
         else:
             y = (place + 0.5) * step
-            charts.write(ax, (low, y), short(strip.series, 20), shift=(-12, 6), anchor="right")
+            charts.write(ax, (low, y), short(strip.series.name, 20), shift=(-12, 6), anchor="right")
             charts.write(ax, (low, y), rows, shift=(-12, -9), anchor="right", colour=FADED, size=11)
             charts.write(ax, (high, y), typical, shift=(12, 0), bold=True)
         _ranges(ax, strip.outlook, y, 11)
@@ -134,46 +180,7 @@ def _strip_dots(ax: Axes, sightings: Sequence[Sighting], y: float) -> None:
                          size=11.5, anchor="left" if marker == "<" else "right")  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class OfferStrip:
-    """One offer: what is asked, the buy-in value, and up to what price it pays in its best use, None where there is
-    none or it was not asked for. Money."""
-
-    offer: str
-    series: str
-    asked: float
-    outlook: Outlook
-    ceiling: float | None = None
-    safe: float | None = None
-
-    @property
-    def against(self) -> float:
-        """Asked against the buy-in value, percent."""
-        return 100 * (self.asked / self.outlook.typical - 1)
-
-    @property
-    def core(self) -> tuple[float, float]:
-        """What must be inside the axis."""
-        low, high = one_sale(self.outlook)
-        paid = [price for price in (self.ceiling, self.safe) if price is not None]
-        return max(min([low, *paid]), low / FURTHEST), min(max([high, *paid]), high * FURTHEST)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OffersPicture:
-    """The strips, cheapest against their value first."""
-
-    currency: str
-    strips: tuple[OfferStrip, ...]
-
-    @property
-    def limits(self) -> tuple[float, float]:
-        """The axis: the ranges decide, not one absurd asking price."""
-        ends = [strip.core for strip in self.strips]
-        return min(low for low, _ in ends) / REACH_OFFERS, max(high for _, high in ends) * REACH_OFFERS
-
-
-def offers_figure(picture: OffersPicture, layout: Layout) -> Figure:
+def offers_figure(picture: StripPicture[OfferStrip], layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 46.0 if layout.narrow else 30.0
     low, high = picture.limits
@@ -232,7 +239,8 @@ def trend_figure(picture: TrendPicture, layout: Layout) -> Figure:
     figure, ax = charts.canvas(layout.width, 234 if layout.narrow else 254, box)
     ax.set_xlim(picture.first * 1.03, -picture.first * 0.03)
     _ratio_axis(ax)
-    charts.ticks_below(ax, range(int(picture.first), 1), _ago)
+    years = range(int(picture.first), 1)
+    charts.ticks_below(ax, years, lambda y: f"{-y:.0f} year{'s' if y < -1 else ''} before" if y else "newest")
     charts.write(ax, (ax.get_xlim()[0], HIGHEST), "price against today's level", shift=(-52, 14), colour=FADED)
     across = np.linspace(picture.first, 0.0, STEPS)
     ax.fill_between(across, np.exp(picture.low * across), np.exp(picture.high * across), color=BLUE, alpha=0.3,
@@ -242,25 +250,14 @@ def trend_figure(picture: TrendPicture, layout: Layout) -> Figure:
     return figure
 
 
-def _ago(years: float) -> str:
-    if years == 0:
-        return "newest"
-    return f"{-years:.0f} year{'s' if years < -1 else ''} before"
-
-
 @dataclass(frozen=True, slots=True)
 class PredictedPicture:
-    """The rows drawn. `half` is the median error, percent; `span` holds nearly all predicted prices, money."""
+    """The rows drawn. `half` is the median error, percent; `limits` hold nearly all predicted prices, money."""
 
     currency: str
     rows: tuple[Sighting, ...]
     half: float
-    span: tuple[float, float]
-
-    @property
-    def limits(self) -> tuple[float, float]:
-        """The axis of predicted prices."""
-        return self.span[0] / REACH_PREDICTED, self.span[1] * REACH_PREDICTED
+    limits: tuple[float, float]
 
 
 def predicted_figure(picture: PredictedPicture, layout: Layout) -> Figure:
@@ -295,17 +292,17 @@ def _ratio_dots(ax: Axes, sightings: Sequence[Sighting], alpha: float | None = N
         ([s for s in inside if not s.unusual], "seen", INK, 0.8, 5.0),
         ([s for s in inside if s.unusual], "unusual", VERMILLION, 1.8, 9.0),
     ):
-        ax.plot([clamped(s.at, low, high) for s in rows], [s.ratio for s in rows], "o", color=colour,
+        ax.plot(np.clip([s.at for s in rows], low, high), [s.ratio for s in rows], "o", color=colour,
                 markersize=across, markerfacecolor="none", markeredgewidth=width, alpha=alpha, gid=gid)  # fmt: skip
     under, over = [s for s in sightings if s.ratio < LOWEST], [s for s in sightings if s.ratio > HIGHEST]
     for edge, marker, beyond, lift in ((LOWEST, "v", under, 15), (HIGHEST, "^", over, -15)):
         if not beyond:
             continue
-        ax.plot([clamped(s.at, low, high) for s in beyond], [edge] * len(beyond), marker, markersize=8,
+        ax.plot(np.clip([s.at for s in beyond], low, high), [edge] * len(beyond), marker, markersize=8,
                 color=VERMILLION, clip_on=False, linestyle="none", gid="beyond")  # fmt: skip
         if named:
             furthest = max(beyond, key=lambda s: abs(s.ratio - 1))
-            x = clamped(furthest.at, low, high)
+            x = min(max(furthest.at, low), high)
             late = x > (low * high) ** 0.5
             others = f", {count(len(beyond) - 1, 'more', 'more')}" if len(beyond) > 1 else ""
             charts.write(ax, (x, edge), f"row {furthest.row}: seen {amount(furthest.paid)}{others}", size=11.5,

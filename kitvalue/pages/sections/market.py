@@ -4,7 +4,7 @@ be trusted, and the rows that agree with nothing else."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -13,16 +13,19 @@ from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.accuracy import left_out_prices
 from kitvalue.market.encoding import Kit, Term, paid
 from kitvalue.market.fitted import Accuracy, Fit, moved
-from kitvalue.market.outlook import Outlook, outlook
-from kitvalue.pages.pictures.frame import Key, Section, chart, thinned
+from kitvalue.market.outlook import outlook
+from kitvalue.pages.pictures.frame import Key, Section, chart
 from kitvalue.pages.pictures.market import (
-    MarketPicture,
+    RANGES,
+    RING,
     PredictedPicture,
+    SeriesStrip,
     Sighting,
-    Strip,
+    StripPicture,
     TrendPicture,
     market_figure,
     predicted_figure,
+    thinned,
     trend_figure,
 )
 from kitvalue.pages.words import (
@@ -61,24 +64,14 @@ MEANINGS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SeriesLevel:
-    """What the kit of the strips sells for in one series; `percent` against the average or the first one."""
-
-    name: str
-    rows: int
-    percent: float
-    outlook: Outlook
-
-
 def market_section(fit: Fit, currency: str) -> Section:
     """The price book by series, and what each difference between kits is worth."""
     kit = middle_kit(fit)
-    levels = series_levels(fit, kit)
+    levels = series_strips(fit, kit)
     picture = market_picture(fit, currency, levels)
     first, last = picture.strips[0], picture.strips[-1]
     drawn = sum(len(s.sightings) for s in picture.strips)
-    further, left = picture.series_left, sum(fit.recipe.rows_by_series) - drawn
+    further, left = len(levels) - len(picture.strips), sum(fit.recipe.rows_by_series) - drawn
     notes = (
         f"{count(further, 'further series', 'further series')} with fewer rows in the table below." if further else "",
         f"{count(left, 'row')} not drawn." if left > 0 else "",
@@ -86,18 +79,12 @@ def market_section(fit: Fit, currency: str) -> Section:
     prices = chart(
         "prices-by-series",
         f"The price book by series: {count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}",
-        f"{count(len(picture.strips), 'series', 'series')} on a log scale of {currency}: from "
-        f"{first.series} at {amount(first.outlook.typical)} down to {last.series} at {amount(last.outlook.typical)}. "
+        f"{count(len(picture.strips), 'series', 'series')} on a log scale of {currency}: from {first.series.name} at "
+        f"{amount(first.outlook.typical)} down to {last.series.name} at {amount(last.outlook.typical)}. "
         f"{count(drawn, 'row')} drawn as dots.",
         sightings_table(picture),
         lambda layout: market_figure(picture, layout),
-        (
-            Key("dot", "a kit seen, brought to this kit"),
-            Key("typical", "typical price"),
-            Key("level", f"market level, {RANGE} %"),
-            Key("range", f"one sale, {RANGE} %"),
-            Key("ring", "unusual row"),
-        ),
+        (Key("dot", "a kit seen, brought to this kit"), *RANGES, RING),
         " ".join(note for note in notes if note),
     )
     return Section(
@@ -125,12 +112,10 @@ def kit_words(kit: Kit) -> str:
     return f"{words}, on {day(kit.on)}" if kit.on else words
 
 
-def series_levels(fit: Fit, kit: Kit) -> tuple[SeriesLevel, ...]:
-    """Every series, the dearest first."""
-    levels = [
-        SeriesLevel(s.name, s.rows, s.percent, outlook(fit, replace(kit, series=s.name), RANGE)) for s in fit.series
-    ]
-    return tuple(sorted(levels, key=lambda level: (-level.outlook.typical, level.name)))
+def series_strips(fit: Fit, kit: Kit) -> tuple[SeriesStrip, ...]:
+    """Every series, the dearest first, still without its rows."""
+    strips = [SeriesStrip(effect, outlook(fit, replace(kit, series=effect.name), RANGE)) for effect in fit.series]
+    return tuple(sorted(strips, key=lambda strip: (-strip.outlook.typical, strip.series.name)))
 
 
 def sightings(fit: Fit, at: FloatArray, ratio: FloatArray) -> list[Sighting]:
@@ -146,23 +131,22 @@ def sightings(fit: Fit, at: FloatArray, ratio: FloatArray) -> list[Sighting]:
     ]
 
 
-def market_picture(fit: Fit, currency: str, levels: Sequence[SeriesLevel]) -> MarketPicture:
+def market_picture(fit: Fit, currency: str, levels: Sequence[SeriesStrip]) -> StripPicture[SeriesStrip]:
     """The series with most rows, the dearest first. Brought to the kit of the strips, a row keeps only what the fit
     does not explain of it."""
-    most = {level.name for level in sorted(levels, key=lambda x: (-x.rows, x.name))[:MOST_STRIPS]}
-    chosen = [level for level in levels if level.name in most]
-    typical = {level.name: level.outlook.typical for level in levels}
+    most = sorted(levels, key=lambda level: (-level.series.rows, level.series.name))[:MOST_STRIPS]
+    typical = {level.series.name: level.outlook.typical for level in levels}
     ratios = np.exp(fit.residuals)
     rows = sightings(fit, np.array([typical[fit.book.series_names[code]] for code in fit.book.series]) * ratios, ratios)
     strips = []
-    for level in chosen:
-        own = [s for s in rows if s.series == level.name]
-        drawn = thinned(own, MOST_DOTS // len(chosen), lambda s: s.unusual, lambda s: s.at)
-        strips.append(Strip(level.name, level.rows, level.outlook, drawn))
-    return MarketPicture(currency, tuple(strips), len(levels) - len(chosen))
+    for level in levels:
+        if level in most:
+            own = [s for s in rows if s.series == level.series.name]
+            strips.append(replace(level, sightings=thinned(own, MOST_DOTS // len(most))))
+    return StripPicture(currency, tuple(strips), 1.3)
 
 
-def sightings_table(picture: MarketPicture) -> Table:
+def sightings_table(picture: StripPicture[SeriesStrip]) -> Table:
     """The numbers behind the dots."""
     return table(
         f"The rows behind the picture, {picture.currency}",
@@ -182,16 +166,16 @@ def sightings_table(picture: MarketPicture) -> Table:
     )  # fmt: skip
 
 
-def _series_table(fit: Fit, levels: Sequence[SeriesLevel], kit: Kit, currency: str) -> Table:
+def _series_table(fit: Fit, levels: Sequence[SeriesStrip], kit: Kit, currency: str) -> Table:
     against = "the average series" if fit.recipe.pooled else min(fit.recipe.series)
     heads = columns_of(f"Series< | Rows | Typical | Market level, {RANGE} % | One sale, {RANGE} %")
     return table(
         f"What each series fetches, {currency}: {kit_words(kit)}",
         (*heads, figures(f"Against {short(plain(against), 24)}")),
         (
-            (level.name, number(level.rows), amount(level.outlook.typical),
+            (level.series.name, number(level.series.rows), amount(level.outlook.typical),
              range_or_none(level.outlook.level_low, level.outlook.level_high),
-             range_or_none(level.outlook.low, level.outlook.high), change(level.percent))
+             range_or_none(level.outlook.low, level.outlook.high), change(level.series.percent))
             for level in levels[:MOST_SERIES]
         ),
         and_more(len(levels) - MOST_SERIES, "more series", "kitvalue fit lists them all"),
@@ -250,11 +234,7 @@ def trend_section(fit: Fit) -> Section:
         f"the line moves by {change(year.percent, 1)} a year.",
         trend_table(picture),
         lambda layout: trend_figure(picture, layout),
-        (
-            Key("dot", "a kit seen, everything but time evened out"),
-            Key("level", "the yearly effect, 80 %"),
-            Key("ring", "unusual row"),
-        ),
+        (Key("dot", "a kit seen, everything but time evened out"), Key("level", "the yearly effect, 80 %"), RING),
         f"{count(left, 'row')} not drawn." if left > 0 else "",
     )
     return Section(lead, drawn)
@@ -267,7 +247,7 @@ def trend_picture(fit: Fit) -> TrendPicture:
     rows = sightings(fit, years, np.exp(fit.residuals + term.coefficient * years))
     dated = [s for s in rows if s.seen_on is not None]
     reach = fit.level_t[RANGE - 1] * term.se
-    drawn = thinned(dated, MOST_DOTS, lambda s: s.unusual, lambda s: s.at)
+    drawn = thinned(dated, MOST_DOTS)
     return TrendPicture(drawn, term.coefficient, term.coefficient - reach, term.coefficient + reach)
 
 
@@ -308,11 +288,7 @@ def trust_section(fit: Fit, currency: str) -> Section:
         f"price in {currency}. Every second kit is within {percent(picture.half)}.",
         predicted_table(picture),
         lambda layout: predicted_figure(picture, layout),
-        (
-            Key("dot", "a kit seen"),
-            Key("range", f"within {percent(picture.half)}: every second kit"),
-            Key("ring", "unusual row"),
-        ),
+        (Key("dot", "a kit seen"), Key("range", f"within {percent(picture.half)}: every second kit"), RING),
         f"{count(left, 'row')} not drawn." if left else "",
     )
     return Section(lead, drawn, (_measures(accuracy),), reasons=accuracy.reasons)
@@ -322,9 +298,8 @@ def predicted_picture(fit: Fit, accuracy: Accuracy, currency: str) -> PredictedP
     """Every row of the sample, or so many evenly spaced by their predicted price and the unusual ones."""
     predicted = left_out_prices(fit)
     rows = sightings(fit, predicted, paid(fit.book) / predicted)
-    drawn = thinned(rows, MOST_DOTS, lambda s: s.unusual, lambda s: s.at)
     low, high = (float(q) for q in np.quantile(predicted, [NEARLY_ALL, 1 - NEARLY_ALL]))
-    return PredictedPicture(currency, drawn, accuracy.median_ape, (low, high))
+    return PredictedPicture(currency, thinned(rows, MOST_DOTS), accuracy.median_ape, (low / 1.12, high * 1.12))
 
 
 def predicted_table(picture: PredictedPicture) -> Table:

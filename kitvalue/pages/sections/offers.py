@@ -13,7 +13,7 @@ from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import Valuation, no_dealer
 from kitvalue.pages.pictures.frame import Chart, Key, Section, chart
-from kitvalue.pages.pictures.market import OffersPicture, OfferStrip, offers_figure
+from kitvalue.pages.pictures.market import RANGES, OfferStrip, StripPicture, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.words import (
     DASH,
@@ -56,59 +56,55 @@ class OfferSeen:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Judged:
-    """An offer with its valuation: `against` is asked over the buy-in value less 1, in percent; `share_below` the share
-    of the market's own scatter that lies below what is asked."""
+class ValuedOffer:
+    """An offer with its valuation and its strip; `share_below` is the share of the market's own scatter that lies below
+    what is asked."""
 
     seen: OfferSeen
     valuation: Valuation
-    against: float
     share_below: float
+    strip: OfferStrip
 
 
-def judged(offers: Sequence[OfferSeen]) -> tuple[Judged, ...]:
+def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
     """The offers that have a value, the cheapest against it first."""
-    valued = []
-    for offer in offers:
-        if offer.valuation is not None:
-            asked, view = float(offer.asked), offer.valuation.buy_in
-            below = float(np.mean(view.sample < asked))
-            valued.append(Judged(offer, offer.valuation, 100 * (asked / view.typical - 1), below))
-    return tuple(sorted(valued, key=lambda j: (j.against, j.seen.offer)))
+    values = []
+    for o in offers:
+        if o.valuation is not None:
+            asked, view, best = float(o.asked), o.valuation.buy_in, o.found.best if o.found is not None else None
+            bids = (None, None) if best is None else (best.ceiling, best.safe_ceiling)
+            strip = OfferStrip(o.offer, o.series, asked, view, *bids)
+            values.append(ValuedOffer(o, o.valuation, float(np.mean(view.sample < asked)), strip))
+    return tuple(sorted(values, key=lambda v: (v.strip.against, v.seen.offer)))
 
 
 def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Section:
     """The section for the offers read."""
     if not offers:
         return Section("No offers are listed. Put kits you are being offered into offers.csv.")
-    valued = judged(offers)
-    bids = [j.seen.found for j in valued if j.seen.found is not None and j.seen.found.best is not None]
+    values = valued(offers)
+    bids = [v.seen.found for v in values if v.seen.found is not None and v.seen.found.best is not None]
     without = [o for o in offers if o.valuation is None]
     return Section(
         "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
         "private. Freight comes on top.",
-        _chart(valued, currency) if valued else None,
+        _chart(values, currency) if values else None,
         (
             *([_bids_table(bids, currency)] if bids else []),
-            *([_offers_table(valued, currency, fit)] if valued else []),
+            *([_offers_table(values, currency, fit)] if values else []),
             *([_not_valued(without)] if without else []),
         ),
     )
 
 
-def offers_picture(valued: Sequence[Judged], currency: str) -> OffersPicture:
+def offers_picture(values: Sequence[ValuedOffer], currency: str) -> StripPicture[OfferStrip]:
     """The first offers as strips."""
-    strips = []
-    for j in valued[:MOST_DRAWN]:
-        best = j.seen.found.best if j.seen.found is not None else None
-        bids = (None, None) if best is None else (best.ceiling, best.safe_ceiling)
-        strips.append(OfferStrip(j.seen.offer, j.seen.series, float(j.seen.asked), j.valuation.buy_in, *bids))
-    return OffersPicture(currency, tuple(strips))
+    return StripPicture(currency, tuple(v.strip for v in values[:MOST_DRAWN]), 1.25)
 
 
-def _chart(valued: Sequence[Judged], currency: str) -> Chart:
-    picture = offers_picture(valued, currency)
-    first, last, left = picture.strips[0], picture.strips[-1], len(valued) - len(picture.strips)
+def _chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
+    picture = offers_picture(values, currency)
+    first, last, left = picture.strips[0], picture.strips[-1], len(values) - len(picture.strips)
     bids = (Key("ceiling", "ceiling, best use"), Key("safe", "safe ceiling: stop there"))
     return chart(
         "offers-against-value",
@@ -117,18 +113,12 @@ def _chart(valued: Sequence[Judged], currency: str) -> Chart:
         f"{change(first.against, 0)} to {last.offer} at {change(last.against, 0)} against the buy-in value.",
         offer_strips_table(picture),
         lambda layout: offers_figure(picture, layout),
-        (
-            Key("asked", "asked"),
-            Key("typical", "typical price"),
-            Key("level", "market level, 80 %"),
-            Key("range", "one sale, 80 %"),
-            *(bids if any(s.ceiling is not None for s in picture.strips) else ()),
-        ),
+        (Key("asked", "asked"), *RANGES, *(bids if any(s.ceiling is not None for s in picture.strips) else ())),
         f"and {count(left, 'more', 'more')} in the table below" if left else "",
     )
 
 
-def offer_strips_table(picture: OffersPicture) -> Table:
+def offer_strips_table(picture: StripPicture[OfferStrip]) -> Table:
     """The numbers behind the strips."""
     any_bids = any(s.ceiling is not None for s in picture.strips)
     bids = " | Ceiling | Safe ceiling" if any_bids else ""
@@ -144,9 +134,9 @@ def offer_strips_table(picture: OffersPicture) -> Table:
     )  # fmt: skip
 
 
-def _offers_table(valued: Sequence[Judged], currency: str, fit: Fit) -> Table:
-    told = any(j.seen.features for j in valued)
-    sold = [sold_words(j.seen.finished, j.seen.hours) for j in valued]
+def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Table:
+    told = any(v.seen.features for v in values)
+    sold = [sold_words(v.seen.finished, v.seen.hours) for v in values]
     worked = any(sold)
     resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit)
     return table(
@@ -154,14 +144,14 @@ def _offers_table(valued: Sequence[Judged], currency: str, fit: Fit) -> Table:
         f"Offer< | Series< | Pieces | Condition{' | Features<' if told else ''}{' | Sold<' if worked else ''} | "
         "Asked | Freight | Buy-in value | Against value | Such kits sold for less | Resale value",
         (
-            (j.seen.offer, j.seen.series, trimmed(j.seen.pieces), trimmed(j.seen.condition, 1),
-             *((feature_words(j.seen.features),) if told else ()), *((how or "as it is",) if worked else ()),
-             exact(j.seen.asked), "not known" if j.seen.freight is None else exact(j.seen.freight),
-             amount(j.valuation.buy_in.typical), change(j.against, 0), percent(100 * j.share_below, 0),
-             amount(j.valuation.resale.typical))
-            for j, how in zip(valued[:MOST_LISTED], sold, strict=False)
+            (v.seen.offer, v.seen.series, trimmed(v.seen.pieces), trimmed(v.seen.condition, 1),
+             *((feature_words(v.seen.features),) if told else ()), *((how or "as it is",) if worked else ()),
+             exact(v.seen.asked), "not known" if v.seen.freight is None else exact(v.seen.freight),
+             amount(v.valuation.buy_in.typical), change(v.strip.against, 0), percent(100 * v.share_below, 0),
+             amount(v.valuation.resale.typical))
+            for v, how in zip(values[:MOST_LISTED], sold, strict=False)
         ),
-        and_more(len(valued) - MOST_LISTED, "more offers", "they are in offers.csv"),
+        and_more(len(values) - MOST_LISTED, "more offers", "they are in offers.csv"),
         f"{capital(resale)}, " + ("in the condition it will be sold in." if worked else "in the condition it has now."),
     )  # fmt: skip
 
