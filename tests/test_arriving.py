@@ -296,14 +296,14 @@ def test_a_folder_with_something_in_it_is_refused(
 
 @pytest.mark.parametrize("fails", ["prices.csv", "shop.toml"])
 def test_where_one_file_cannot_be_written_none_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails: str) -> None:
-    whole = arriving.write_whole_bytes
+    whole = arriving.write_whole
 
     def full(path: Path, data: bytes) -> None:
         if path.name == fails:
             raise FileError(f"cannot write {path}: the disk is full")
         whole(path, data)
 
-    monkeypatch.setattr(arriving, "write_whole_bytes", full)
+    monkeypatch.setattr(arriving, "write_whole", full)
     assert "the disk is full" in laid_out(tmp_path, HEAD, *rows(4)).err
     assert not any((tmp_path / "myshop").iterdir())
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.commands.keeper import market_of
+from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.books.offers import read_offers
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import read_shop
@@ -52,7 +52,7 @@ def test_selling_on_is_what_the_outlook_and_the_settings_say(shop: Path) -> None
     """The ceiling by hand from the kit's own outlook: mean profit is 18 % of mean net revenue, full VAT."""
     data = run(shop, "shortlist", "--json").data
     one = offer_of(data, "D02")
-    settings, fit = read_shop(shop), market_of(shop, read_shop(shop)).fit
+    settings, fit = read_shop(shop), ShopFolder(shop).market.fit
     view = outlook(fit, resale_kit(fit, Kit("Burren", 5, 3.5)))
     net = view.mean / 1.23
     spent = 60 + 24 + 3 * 36 * 1.10 + 0.029 * (view.mean + 60)  # freight, holding, work, fee

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from kitvalue.cli import answers as cli_answers
 from kitvalue.cli.main import main
-from kitvalue.commands import usecases
-from kitvalue.commands.jot import jotted
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.jot import jot, write_jotted
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.intake.text.problems import FileError
@@ -157,10 +157,11 @@ def test_the_advert_comes_from_standard_input(shop: Path) -> None:
 
 def test_a_file_that_changed_meanwhile_is_left_alone(shop: Path) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    found = jotted(path, ADVERT, read_shop(shop), TODAY, offer=False)
+    folder = ShopFolder(shop)
+    found = jot(folder, ADVERT, TODAY, offer=False)
     path.write_bytes(f"{HEADER}\n2024-04-03;Slane;4;3;480;sold;;\n".encode())
     with pytest.raises(FileError, match="has changed"):
-        usecases.write_jotted(found)
+        write_jotted(folder, found)
     assert b"Burren" not in path.read_bytes()
 
 
@@ -230,9 +231,8 @@ def test_old_bytes_are_kept_and_the_row_is_read_back(
     shop = tmp_path_factory.mktemp("shop")
     shop.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
     path = book(shop, (end.join([HEADER, *quoted_rows(rows)]) + (end if ended else "")).encode())
-    found = jotted(path, ADVERT, read_shop(shop), TODAY, offer=False)
-    assert found.before is not None
-    assert found.row.data.startswith(found.before)
+    found = jot(ShopFolder(shop), ADVERT, TODAY, offer=False)
+    assert found.row.data.startswith(path.read_bytes())
     path.write_bytes(found.row.data)
     reading = read_pricebook(path, read_shop(shop))
     assert (reading.rows_as_read[-1].row, reading.rows_as_read[-1].ref) == (found.row.row, "https://example.org/7")

@@ -11,11 +11,10 @@ from typing import Any
 
 import pytest
 
-from kitvalue.commands.buying import offers_seen
-from kitvalue.commands.keeper import market_of
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.report import offers_seen
 from kitvalue.decisions.offered import kit_offered
 from kitvalue.intake.books.bookrows import FeatureRead
-from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -89,8 +88,8 @@ def test_the_terminal_and_the_table_for_a_spreadsheet_tell_them(shop: Path) -> N
 
 
 def test_the_report_values_the_same_kits(shop: Path) -> None:
-    settings = read_shop(shop)
-    seen = {o.offer: o for o in offers_seen(shop, settings, market_of(shop, settings).fit).offers}
+    folder = ShopFolder(shop)
+    seen = {o.offer: o for o in offers_seen(folder, folder.market.fit)}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
         assert valuation is not None
@@ -166,8 +165,8 @@ def test_a_word_that_no_row_of_the_book_has_is_refused_for_that_offer_alone(tmp_
     assert found["A"]["buy_in"] is None
     reason = 'no row of the price book has finish = "golden"; it has blue: write one of these, or leave the cell blank'
     assert found["A"]["reason"] == reason
-    settings = read_shop(shop)
-    seen = {o.offer: o for o in offers_seen(shop, settings, market_of(shop, settings).fit).offers}
+    folder = ShopFolder(shop)
+    seen = {o.offer: o for o in offers_seen(folder, folder.market.fit)}
     assert (seen["A"].valuation, seen["A"].reason) == (None, reason)
     assert run(shop, "value", *KIT, "--with", "finish=golden").status == 1
 

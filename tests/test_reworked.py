@@ -10,11 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.commands.buying import offers_seen
-from kitvalue.commands.keeper import market_of
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.report import offers_seen
 from kitvalue.decisions.offered import NO_HOURS_SAID, NO_PARTS_SAID
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.pages.sections.offers import kit_words, offers_section
 from tests.drawn import kits_drawn
@@ -134,8 +133,7 @@ def test_parts_that_are_no_amount_refuse_the_row(tmp_path: Path, cell: str) -> N
 def test_its_ceilings_are_the_last_cents_that_the_definitions_allow(tmp_path: Path, route: str) -> None:
     """Every cent to 2,000 tried; VAT 23 %, fee 2.9 %, margin 18 %, 10 % of losses, 60 outward freight, 24 holding."""
     shop = with_rows(tmp_path, "A;Inishmore;5;3;900;45;yes;4;6")
-    settings = read_shop(shop)
-    fit, price = market_of(shop, settings).fit, np.arange(200_001) / 100
+    fit, price = ShopFolder(shop).market.fit, np.arange(200_001) / 100
     kit = Kit("Inishmore", 5, 4, "sold", "dealer", features=(FeatureValue("hardware", True),))
     signed, means = samples(fit, kit)
     on_top = 45 + 24 + (PREPARE + 6) * RATE * CONTINGENCY
@@ -193,8 +191,8 @@ def test_the_answers_show_what_is_done_to_each(shop: Path) -> None:
 
 
 def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
-    settings = read_shop(shop)
-    seen = {one.offer: one for one in offers_seen(shop, settings, market_of(shop, settings).fit).offers}
+    folder = ShopFolder(shop)
+    seen = {one.offer: one for one in offers_seen(folder, folder.market.fit)}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
         assert valuation is not None
@@ -207,9 +205,9 @@ def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
 
 def test_the_tables_of_the_report_have_a_column_for_them_where_one_is_told(shop: Path, tmp_path: Path) -> None:
     for place, told in ((shop, True), (sample_shop(tmp_path), False)):
-        settings = read_shop(place)
-        fit = market_of(place, settings).fit
-        seen = offers_seen(place, settings, fit).offers
+        folder = ShopFolder(place)
+        fit = folder.market.fit
+        seen = offers_seen(folder, fit)
         table = offers_section(seen, "EUR", fit).tables[1]
         assert ("Sold" in [column.head for column in table.columns]) == told
         assert all(len(row.cells) == len(table.columns) for row in table.rows)

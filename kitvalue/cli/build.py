@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from kitvalue.cli.answers import Said, amount, answering, plan_names
+
+if TYPE_CHECKING:
+    from kitvalue.commands.folder import ShopFolder
 
 
 @click.command()
@@ -16,7 +18,7 @@ from kitvalue.cli.answers import Said, amount, answering, plan_names
 @click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
 @click.pass_obj
 @answering
-def cost(folder: Path, plan: str, as_csv: bool) -> Said:
+def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
 
     Money is net in the shop's currency where nothing else is said, to the cent. The last table gives, by each VAT
@@ -30,14 +32,14 @@ def cost(folder: Path, plan: str, as_csv: bool) -> Said:
     Example:
       kitvalue --shop myshop cost example
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import cost as command
     from kitvalue.pages.answers.builds import cost_answer
     from kitvalue.pages.terminal.builds import cost_text
 
-    sheet = usecases.cost_build(folder, plan)
+    sheet = command.cost(folder, plan)
     text, written = cost_text(sheet), []
     if as_csv:
-        path = usecases.write_cost_csv(folder, sheet)
+        path = command.write_cost_csv(folder, sheet)
         written, text = [str(path)], f"{text}\nWritten: {path}"
     answer: dict[str, Any] = {**cost_answer(sheet), "written": written}
     return Said(answer, text, cautions=sheet.cautions)
@@ -50,7 +52,7 @@ def cost(folder: Path, plan: str, as_csv: bool) -> Said:
 )
 @click.pass_obj
 @answering
-def price(folder: Path, plan: str, at: Decimal | None) -> Said:
+def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
 
     The suggested price is the smaller of what the market pays for such a kit and of what makes a customer indifferent
@@ -66,11 +68,11 @@ def price(folder: Path, plan: str, at: Decimal | None) -> Said:
     Example:
       kitvalue --shop myshop price example --at 2300
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import price as command
     from kitvalue.pages.answers.builds import price_answer
     from kitvalue.pages.terminal.builds import price_text
 
-    done = usecases.price_build(folder, plan, at)
+    done = command.price(folder, plan, at)
     return Said(
         price_answer(done.sheet, done.pricing),
         price_text(done.sheet, done.pricing, done.cautions),
@@ -82,7 +84,7 @@ def price(folder: Path, plan: str, at: Decimal | None) -> Said:
 @click.argument("plan", shell_complete=plan_names)
 @click.pass_obj
 @answering
-def compare(folder: Path, plan: str) -> Said:
+def compare(folder: ShopFolder, plan: str) -> Said:
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
 
     PLAN is a name in builds/ or a path. Both stand at the buyer's door: the build with freight and VAT, the original
@@ -98,11 +100,11 @@ def compare(folder: Path, plan: str) -> Said:
     Example:
       kitvalue --shop myshop compare example
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import compare as command
     from kitvalue.pages.answers.builds import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
-    done = usecases.compare_build(folder, plan)
+    done = command.compare(folder, plan)
     return Said(
         compare_answer(done.comparison),
         compare_text(done.comparison, done.headline, done.cautions),
@@ -113,7 +115,7 @@ def compare(folder: Path, plan: str) -> Said:
 @click.command()
 @click.pass_obj
 @answering
-def done(folder: Path) -> Said:
+def done(folder: ShopFolder) -> Said:
     """Finished builds: planned against actual, and what they teach.
 
     The hours of operations and the share of an original's price that your jobs teach are printed as settings to paste;
@@ -128,11 +130,11 @@ def done(folder: Path) -> Said:
     Example:
       kitvalue --shop myshop done
     """
-    from kitvalue.commands.done import finished_builds
+    from kitvalue.commands import done as command
     from kitvalue.pages.answers.builds import outcome_answer
     from kitvalue.pages.terminal.builds import outcome_text
 
-    book = finished_builds(folder)
+    book = command.done(folder)
     return Said(
         outcome_answer(book.jobs, book.hours, book.shares, book.currency),
         outcome_text(book.jobs, book.hours, book.shares, book.currency, book.cautions),

@@ -5,11 +5,14 @@ from __future__ import annotations
 import sys
 from contextlib import nullcontext
 from datetime import date
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from kitvalue.cli.answers import Said, answering, day, plan_names
+
+if TYPE_CHECKING:
+    from kitvalue.commands.folder import ShopFolder
 
 
 @click.command()
@@ -25,7 +28,7 @@ from kitvalue.cli.answers import Said, answering, day, plan_names
 @click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")
 @click.pass_obj
 @answering
-def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> Said:
+def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: bool) -> Said:
     """Every offer: what it is worth and up to what price it pays. The most profitable comes first.
 
     Each offer is judged sold on (as it is, or as its finished and hours say), in parts and, with --plan, rebuilt, by
@@ -42,14 +45,14 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
     Example:
       kitvalue --shop myshop shortlist --plan example
     """
-    from kitvalue.commands import buying
+    from kitvalue.commands import shortlist as command
     from kitvalue.pages.answers.buying import shortlist_answer
     from kitvalue.pages.terminal.buying import shortlist_text
 
     quiet = sys.stderr is None or not sys.stderr.isatty()
     with nullcontext() if quiet else click.progressbar(length=100, label="Judging offers", file=sys.stderr) as bar:
         tell = None if bar is None else (lambda done: bar.update(int(100 * done) - bar.pos))
-        done = buying.shortlist_shop(folder, plan, on, csv=as_csv, tell=tell)
+        done = command.shortlist(folder, plan, on, csv=as_csv, tell=tell)
     found, written = done.shortlist, None if done.written is None else str(done.written)
     return Said(
         lambda: {**shortlist_answer(found), "written": written},
@@ -72,7 +75,7 @@ def shortlist(folder: Path, plan: str | None, on: date | None, as_csv: bool) -> 
 @click.option("--write", metavar="FILE", help="Save the cheapest answer as a new plan, such as builds/NAME.toml.")
 @click.pass_obj
 @answering
-def source(folder: Path, plan: str, best: int, write: str | None) -> Said:
+def source(folder: ShopFolder, plan: str, best: int, write: str | None) -> Said:
     """Which offers and new shells make a plan's drums at least cost. Shells may be cut down, never lengthened.
 
     PLAN is a name in builds/ or a path. Drums left over count with what they bring. The answer is proven the
@@ -87,11 +90,11 @@ def source(folder: Path, plan: str, best: int, write: str | None) -> Said:
     Example:
       kitvalue --shop myshop source example --best 3
     """  # fmt: skip
-    from kitvalue.commands import buying
+    from kitvalue.commands import source as command
     from kitvalue.pages.answers.buying import source_answer
     from kitvalue.pages.terminal.buying import source_text
 
-    done = buying.source_build(folder, plan, best, write)
+    done = command.source(folder, plan, best, write)
     found = done.sourcing
     status = 1 if found.answers[0].status == "infeasible" else 0
     written = None if done.written is None else str(done.written)

@@ -20,7 +20,7 @@ from kitvalue.cli.value import value
 from kitvalue.intake.text.problems import Level
 
 if TYPE_CHECKING:
-    from kitvalue.commands.jot import Jotted
+    from kitvalue.commands.folder import ShopFolder
 
 
 MOST_PASTED = 200_000  # bytes; far more than an advert has
@@ -53,7 +53,9 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
          that cannot be met
       2  a file or the command line is wrong
     """
-    context.obj = folder
+    from kitvalue.commands.folder import ShopFolder
+
+    context.obj = ShopFolder(folder)
 
 
 @main.command()
@@ -61,7 +63,7 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
 @click.option("--strict", is_flag=True, help="Refuse a file as a whole when any of its rows is refused.")
 @click.pass_obj
 @answering
-def check(folder: Path, rows: bool, strict: bool) -> Said:
+def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
     """Read every file of the shop and list every problem.
 
     Rows are numbered as the spreadsheet shows them. A refused row is left out and the others are used; a warning says
@@ -75,11 +77,11 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
     Example:
       kitvalue --shop myshop check
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import check as command
     from kitvalue.pages.answers.arrival import check_answer
     from kitvalue.pages.terminal.arrival import check_text, problem_lines
 
-    done = usecases.check_shop(folder, strict=strict)
+    done = command.check(folder, strict=strict)
     shown = done.rows if rows else None
     return Said(
         check_answer(done.files, done.plans, done.problems, shown),
@@ -98,7 +100,7 @@ def check(folder: Path, rows: bool, strict: bool) -> Said:
 )
 @click.pass_obj
 @answering
-def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
+def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
 
     What was understood is printed beside the words it comes from, and nothing is written before you say yes. What
@@ -113,30 +115,28 @@ def jot(folder: Path, text: str | None, offer: bool, yes: bool) -> Said:
       kitvalue --shop myshop jot \\
         "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import jot as command
     from kitvalue.pages.answers.arrival import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
 
-    jotting = usecases.jot_advert(folder, _pasted() if text is None else text, date.today(), offer=offer)
+    jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
     if yes:
-        usecases.write_jotted(jotting)
-    file, row = jotting.path.name, jotting.row
+        command.write_jotted(folder, jotting)
+    file, row = jotting.file, jotting.row
     done = f"Written: row {row.row} of {file}"
     told = jot_text(file, jotting.understood, row, jotting.notices)
+
+    def write() -> str:
+        command.write_jotted(folder, jotting)
+        return done
+
     ending = done if yes else "Nothing is written: --yes writes the row."
     return Said(
         jot_answer(file, jotting.understood, row, written=yes),
         f"{told}\n\n{ending}",
         cautions=jotting.notices,
-        question=None if yes else Question(told, f"Write it into {file}?", lambda: _written(jotting, done)),
+        question=None if yes else Question(told, f"Write it into {file}?", write),
     )
-
-
-def _written(jotting: Jotted, done: str) -> str:
-    from kitvalue.commands import usecases
-
-    usecases.write_jotted(jotting)
-    return done
 
 
 def _pasted() -> str:
@@ -153,7 +153,7 @@ def _pasted() -> str:
 @click.option("--no-pool", is_flag=True, help="Let every series stand alone, however few its rows.")
 @click.pass_obj
 @answering
-def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
+def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     """Fit the price book and save the fit in out/fit.json.
 
     Tells what moves a price, each effect with its 95 % range, how well prices not seen are foretold, and which rows are
@@ -167,11 +167,11 @@ def fit(folder: Path, plain: bool, no_pool: bool) -> Said:
     Example:
       kitvalue --shop myshop fit
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import fit as command
     from kitvalue.pages.answers.market import fit_answer
     from kitvalue.pages.terminal.market import fit_text
 
-    done = usecases.fit_shop(folder, robust=not plain, pooled=not no_pool)
+    done = command.fit(folder, robust=not plain, pooled=not no_pool)
     market = done.market
     return Said(
         fit_answer(market.fit, market.counts),

@@ -38,12 +38,12 @@ def new(folder: Path, spreadsheet: Path | None) -> Said:
       kitvalue new demo
       kitvalue new myshop --prices kits.csv
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import new as command
     from kitvalue.pages.terminal import arrival
 
     if spreadsheet is not None:
-        return _from_spreadsheet(usecases.new_shop_from(folder, spreadsheet), spreadsheet)
-    done = usecases.new_shop(folder)
+        return _from_spreadsheet(command.take_over(folder, spreadsheet), spreadsheet)
+    done = command.lay_out(folder)
     text = arrival.laid_out_text(str(done.folder), done.files, f"kitvalue --shop {_quoted(done.folder)}")
     return Said({"folder": str(done.folder), "files": list(done.files)}, text)
 

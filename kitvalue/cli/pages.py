@@ -11,7 +11,8 @@ import click
 from kitvalue.cli.answers import Said, answering, plan_names
 
 if TYPE_CHECKING:
-    from kitvalue.commands.printing import Printed
+    from kitvalue.commands.folder import ShopFolder
+    from kitvalue.commands.writing import Printed
 
 
 def _said(done: Printed) -> Said:
@@ -26,7 +27,7 @@ def _said(done: Printed) -> Said:
 )  # fmt: skip
 @click.pass_obj
 @answering
-def report(folder: Path, charts: Path | None) -> Said:
+def report(folder: ShopFolder, charts: Path | None) -> Said:
     """Write out/report.html, the owner's page with everything on it.
 
     The market, how well it is known, unusual rows, the offers, every build against its original. One file without
@@ -40,9 +41,9 @@ def report(folder: Path, charts: Path | None) -> Said:
     Example:
       kitvalue --shop myshop report --charts pictures
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import report as command
 
-    done = usecases.report_shop(folder, date.today(), charts)
+    done = command.report(folder, date.today(), charts)
     lines = [f"Written: {done.path}"]
     if charts is not None:
         lines.append(f"and {len(done.charts)} pictures in {charts}")
@@ -60,7 +61,7 @@ def report(folder: Path, charts: Path | None) -> Said:
 @click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
 @click.pass_obj
 @answering
-def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
+def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
     """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
 
     PLAN is a name in builds/ or a path. The kit drum by drum, how its price comes about, and a used original beside
@@ -76,10 +77,10 @@ def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, langu
     Example:
       kitvalue --shop myshop sheet example --hide-costs
     """
-    from kitvalue.commands import printing
+    from kitvalue.commands import sheet as command
 
-    wanted = printing.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
-    return _said(printing.print_sheet(folder, wanted, date.today()))
+    wanted = command.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
+    return _said(command.sheet(folder, wanted, date.today()))
 
 
 @click.command()
@@ -88,7 +89,7 @@ def sheet(folder: Path, plan: str, hide_costs: bool, show_purchases: bool, langu
 )
 @click.pass_obj
 @answering
-def card(folder: Path, plan: str | None) -> Said:
+def card(folder: ShopFolder, plan: str | None) -> Said:
     """Write out/card.html, the pocket page for a market. It needs no network.
 
     Put it on a phone: series, pieces, condition and features in; buy-in value, resale value and ceilings out. Its
@@ -103,6 +104,6 @@ def card(folder: Path, plan: str | None) -> Said:
     Example:
       kitvalue --shop myshop card --plan example
     """
-    from kitvalue.commands import printing
+    from kitvalue.commands import card as command
 
-    return _said(printing.print_card(folder, plan, date.today()))
+    return _said(command.card(folder, plan, date.today()))

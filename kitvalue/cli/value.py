@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -13,6 +12,7 @@ from kitvalue.cli.answers import DRUMS, Said, Whole, amount, answering, bench_ho
 if TYPE_CHECKING:
     from decimal import Decimal
 
+    from kitvalue.commands.folder import ShopFolder
     from kitvalue.decisions.asked import AskedPrice, JudgedPrice
     from kitvalue.market.value import Valuation
 
@@ -64,7 +64,7 @@ if TYPE_CHECKING:
 @click.pass_obj
 @answering
 def value(
-    folder: Path,
+    folder: ShopFolder,
     series: str,
     pieces: int,
     condition: str,
@@ -93,13 +93,12 @@ def value(
       kitvalue --shop myshop value --series Burren \\
         --pieces 5 --condition 3 --finished 5 --asked 350
     """
-    from kitvalue.commands import usecases
+    from kitvalue.commands import value as command
     from kitvalue.decisions.asked import KitNamed
 
     named = KitNamed(series, pieces, condition, finished, features, on)
-    done = usecases.value_one(
-        folder, named, range_percent, since=since, unseen=unseen, asked=_asked_price(asked, hours, parts)
-    )
+    price = _asked_price(asked, hours, parts)
+    done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
 
     def answer() -> dict[str, Any]:
         from kitvalue.pages.answers.market import value_answer

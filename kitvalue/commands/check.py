@@ -4,26 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Final
 
+from kitvalue.commands.folder import DONE, OFFERS, PRICES, RATES, SETTINGS, ShopFolder
 from kitvalue.intake.books.bookrows import RowAsRead, read_rates
-from kitvalue.intake.books.done import read_done
-from kitvalue.intake.books.offers import read_offers
-from kitvalue.intake.books.parts import read_parts
-from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.pasting import PasteBlock, paste_blocks
-from kitvalue.intake.settings.plan import plan_names, plan_warnings, read_plan
-from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.intake.settings.plan import plan_warnings
 from kitvalue.intake.settings.toml import TomlFile
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, PlanCounts, Problem
-
-SHOP: Final = "shop.toml"
-PRICES: Final = "prices.csv"
-OFFERS: Final = "offers.csv"
-PARTS: Final = "parts.csv"
-RATES: Final = "rates.csv"
-DONE: Final = "done.csv"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,59 +24,35 @@ class CheckDone:
     paste: tuple[PasteBlock, ...]  # lines for shop.toml that the problems ask for
 
 
-def check_shop(folder: Path, *, strict: bool = False) -> CheckDone:
+def check(folder: ShopFolder, *, strict: bool = False) -> CheckDone:
     """Read every file and collect every problem. `strict` refuses a file with any refused row as a whole."""
-    shop = read_shop(folder)
-    book = read_pricebook(folder / PRICES, shop)
-    counts = [book.counts]
+    shop, book = folder.shop, folder.prices()
+    counts, rows = [book.counts], book.rows_as_read
     problems = [problem for problem in book.problems if problem.file != RATES]
-    rows = book.rows_as_read
-    more = _tables(folder, shop, book.counts.decimal)
-    counts += more.counts
-    problems += more.problems
-    plans = _plans(folder, shop)
-    problems += plans.problems
+    if folder.has(OFFERS):
+        counts.append(folder.offers.counts)
+        problems += [_with_sign_of_prices(problem, book.counts.decimal) for problem in folder.offers.problems]
+    rates = read_rates(folder.path / RATES, shop)
+    for table in (folder.parts, rates, folder.finished if folder.has(DONE) else None):
+        if table is not None and table.counts is not None:
+            counts.append(table.counts)
+            problems += table.problems
+    plans: list[PlanCounts] = []
+    for name in folder.plan_names:
+        try:
+            plan = folder.plan(name)
+        except FileError as error:
+            plans.append(PlanCounts(f"builds/{name}.toml", None))
+            problems += error.problems
+        else:
+            plans.append(PlanCounts(f"builds/{name}.toml", len(plan.drum)))
+            problems += plan_warnings(plan)
     if strict:
         problems += [_not_strict(c) for c in counts if c.refused and c.used]
         counts = [replace(c, used=0, refused=c.read - c.set_aside) if c.refused else c for c in counts]
         rows = rows if counts[0].used else ()
-    paste = paste_blocks(problems, shop, TomlFile(folder / SHOP, SHOP).lines)
-    return CheckDone(tuple(counts), plans.plans, tuple(problems), rows, paste)
-
-
-@dataclass(frozen=True, slots=True)
-class _Tables:
-    counts: tuple[FileCounts, ...]
-    problems: tuple[Problem, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Plans:
-    plans: tuple[PlanCounts, ...]
-    problems: tuple[Problem, ...]
-
-
-def _tables(folder: Path, shop: Shop, decimal: str | None) -> _Tables:
-    """The tables beside the price book, each where there is such a file; `decimal` is the price book's sign."""
-    counts: list[FileCounts] = []
-    problems: list[Problem] = []
-    if (folder / OFFERS).exists():
-        offers = read_offers(folder / OFFERS, shop)
-        counts.append(offers.counts)
-        problems += [_with_sign_of_prices(problem, decimal) for problem in offers.problems]
-    if (folder / PARTS).exists():
-        parts = read_parts(folder / PARTS, shop)
-        counts.append(parts.counts)
-        problems += parts.problems
-    rates = read_rates(folder / RATES, shop)
-    if rates.counts is not None:
-        counts.append(rates.counts)
-        problems += rates.problems
-    if (folder / DONE).exists():
-        done = read_done(folder / DONE, shop, plan_names(folder))
-        counts.append(done.counts)
-        problems += done.problems
-    return _Tables(tuple(counts), tuple(problems))
+    paste = paste_blocks(problems, shop, TomlFile(folder.path / SETTINGS, SETTINGS).lines)
+    return CheckDone(tuple(counts), tuple(plans), tuple(problems), rows, paste)
 
 
 def _with_sign_of_prices(problem: Problem, decimal: str | None) -> Problem:
@@ -97,22 +60,6 @@ def _with_sign_of_prices(problem: Problem, decimal: str | None) -> Problem:
     if problem.code != "undecided_decimal" or decimal is None:
         return problem
     return replace(problem, message=f'{problem.message} ({PRICES} is read with decimal = "{decimal}")')
-
-
-def _plans(folder: Path, shop: Shop) -> _Plans:
-    plans: list[PlanCounts] = []
-    problems: list[Problem] = []
-    for name in plan_names(folder):
-        file = f"builds/{name}.toml"
-        try:
-            plan = read_plan(name, folder, shop)
-        except FileError as error:
-            plans.append(PlanCounts(file, None))
-            problems += error.problems
-        else:
-            plans.append(PlanCounts(file, len(plan.drum)))
-            problems += plan_warnings(plan)
-    return _Plans(tuple(plans), tuple(problems))
 
 
 def _not_strict(counts: FileCounts) -> Problem:

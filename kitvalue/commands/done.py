@@ -4,21 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
-from kitvalue.commands import keeper
+from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
-from kitvalue.intake.books.done import FinishedBuild, read_done
-from kitvalue.intake.settings.plan import plan_names, read_plan
-from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import FileError, KitvalueError, Problem, RefusedError
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, Planned, job_outcomes, learned_hours
-
-DONE = "done.csv"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,57 +27,50 @@ class Finished:
     cautions: tuple[str, ...]
 
 
-def finished_builds(folder: Path) -> Finished:
+def done(folder: ShopFolder) -> Finished:
     """Read done.csv and hold each job against its plan.
 
     A job whose plan cannot be costed is left out, and the plan's problems say why. Raises FileError where there is no
     done.csv or it cannot be used as a whole, RefusedError where it holds no build.
     """
-    shop = read_shop(folder)
-    if not (folder / DONE).exists():
-        raise FileError(
-            f"there is no {DONE} in {folder}: it holds the finished builds, a row a job (plan, finished_on)"
-        )
-    reading = read_done(folder / DONE, shop, plan_names(folder))
-    keeper.refuse_file(reading.problems)
+    shop = folder.shop
+    if not folder.has(DONE):
+        missing = f"there is no {DONE} in {folder.path}: it holds the finished builds, a row a job (plan, finished_on)"
+        raise FileError(missing)
+    reading = folder.finished
+    refuse_file(reading.problems)
     if not reading.counts.read:
         raise RefusedError(f"{DONE} has no finished build in it yet: write a row for each job (plan, finished_on)")
     if not reading.rows:
         rows = "the one row" if reading.counts.read == 1 else f"all {reading.counts.read} rows"
         raise RefusedError(f"{rows} of {DONE} cannot be read: kitvalue check lists what to mend", reading.problems)
-    plans, problems = _planned(folder, shop, reading.rows)
+    plans: dict[str, Planned] = {}
+    problems = [*reading.problems]
+    for name in dict.fromkeys(build.plan for build in reading.rows):
+        try:
+            plans[name] = Planned(folder.plan(name), cost_sheet(folder.plan(name), shop))
+        except KitvalueError as error:
+            problems += error.problems
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
     cautions: list[str] = []
-    seen: list[SoldBuild] = []
+    sales: list[SoldBuild] = []
     if any(job.sold_on is not None and job.sold_for is not None for job in jobs):
         try:
-            market = keeper.market_of(folder, shop)
-            seen = _sales(jobs, plans, market.fit)
+            market = folder.market
+            sales = _sales(jobs, plans, market.fit)
             cautions += market.cautions
         except RefusedError as why:
             cautions.append(f"what the kits were sold for cannot be held against the market: {why.message}")
-    shares = learned_shares(seen)
+    shares = learned_shares(sales)
     said = tuple(dict.fromkeys((*cautions, *shares.cautions)))
-    return Finished(jobs, learned_hours(jobs, shop), shares, shop.shop.currency, (*reading.problems, *problems), said)
-
-
-def _planned(folder: Path, shop: Shop, builds: Sequence[FinishedBuild]) -> tuple[dict[str, Planned], list[Problem]]:
-    plans: dict[str, Planned] = {}
-    problems: list[Problem] = []
-    for name in dict.fromkeys(build.plan for build in builds):
-        try:
-            plan = read_plan(name, folder, shop)
-            plans[name] = Planned(plan, cost_sheet(plan, shop))
-        except KitvalueError as error:
-            problems += error.problems
-    return plans, problems
+    return Finished(jobs, learned_hours(jobs, shop), shares, shop.shop.currency, tuple(problems), said)
 
 
 def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SoldBuild]:
-    found = []
+    sales = []
     for job in jobs:
         if job.sold_on is not None and job.sold_for is not None:
             planned = plans[job.plan]
             kit = replace(finished_kit(planned.plan, fit), on=job.sold_on)
-            found.append(SoldBuild(job, planned, outlook(fit, kit)))
-    return found
+            sales.append(SoldBuild(job, planned, outlook(fit, kit)))
+    return sales

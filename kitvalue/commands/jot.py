@@ -1,13 +1,13 @@
-"""`jot`: a pasted advert, understood, and the row that it becomes; nothing is asked and nothing written here."""
+"""`jot`: a pasted advert, understood, and the row that it becomes."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
+from kitvalue.commands.folder import OFFERS, PRICES, ShopFolder, state_of
 from kitvalue.intake.adverts.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
 from kitvalue.intake.adverts.read import understand
 from kitvalue.intake.adverts.text import Understood
@@ -16,8 +16,7 @@ from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.text.decoding import read_bytes
-from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
 _DEFAULTS: Final[Mapping[str, str]] = {
@@ -32,31 +31,37 @@ _NEEDED: Final = ("series", "pieces", "condition", "price")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Jotted:
-    """An advert's row, ready to be written. `before` are the file's bytes as read (None: there is no file yet).
+    """An advert's row, ready to be written into the file of that name, whose `state` it was made from.
 
     `notices` say what the row lacks, and what is said in the advert and has no place in the row.
     """
 
-    path: Path
+    file: str
+    state: str
     understood: Understood
     row: NewRow
-    before: bytes | None
     notices: tuple[str, ...]
 
 
-def jotted(path: Path, text: str, shop: Shop, today: dt.date, *, offer: bool) -> Jotted:
-    """Understand an advert and make its row for the file at `path`: the price book's, or the offers' with `offer`.
+def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted:
+    """Understand an advert and make its row for prices.csv, or offers.csv with `offer`; nothing is written.
 
     Raises RefusedError for what is no offer of one kit, FileError where the file cannot take a row.
     """
-    wanted = offer_columns(shop) if offer else wanted_columns(shop)
-    before = read_bytes(path, path.name) if path.exists() or path.is_symlink() else None
-    data = before if before else _empty_file(wanted, shop)
-    style = file_style(data, path.name, wanted, shop)
+    shop, file = folder.shop, OFFERS if offer else PRICES
+    columns = offer_columns(shop) if offer else wanted_columns(shop)
+    before = folder.bytes_of(file)
+    data = before or _empty_file(columns, shop)
+    style = file_style(data, file, columns, shop)
     understood = understand(text, shop, _spellings(shop, style), today)
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
-    row = new_row(data, style, values, wanted, shop)
-    return Jotted(path, understood, row, before, tuple(_notices(understood, values, style, shop, offer)))
+    row = new_row(data, style, values, columns, shop)
+    return Jotted(file, state_of(before), understood, row, tuple(_notices(understood, values, style, shop, offer)))
+
+
+def write_jotted(folder: ShopFolder, jotted: Jotted) -> None:
+    """Set a row behind its file. Raises FileError where the file has changed since or cannot be written."""
+    folder.change({jotted.file: jotted.row.data}, {jotted.file: jotted.state})
 
 
 def _empty_file(wanted: WantedColumns, shop: Shop) -> bytes:
@@ -115,11 +120,3 @@ def _seen_before(understood: Understood, style: FileStyle) -> Iterator[str]:
         count = sum(trimmed(row[place]) == ref for row in style.rows)
         if count:
             yield f"{ref} is in the book already: of a listing's rows only the latest counts"
-
-
-def still_as_read(jotting: Jotted) -> None:
-    """Raise FileError where the file has changed since it was read."""
-    path = jotting.path
-    now = read_bytes(path, path.name) if path.exists() or path.is_symlink() else None
-    if now != jotting.before:
-        raise FileError(f"{path.name} has changed since it was read; nothing is written, run jot again")

@@ -12,14 +12,14 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from kitvalue.commands.check import CheckDone, check_shop
-from kitvalue.commands.writing import make_writable, write_whole_bytes
+from kitvalue.commands.check import CheckDone, check
+from kitvalue.commands.folder import OFFERS, PRICES, SETTINGS, ShopFolder
+from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.intake.arrival.settings import FirstLook, NewLines, SeriesSeen, new_settings, series_seen, unknown_words
 from kitvalue.intake.arrival.takeover import Incoming, incoming
 from kitvalue.intake.books import specs
-from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.pasting import open_blocks, paste_blocks
-from kitvalue.intake.settings.shop import PricesTable, Shop, read_shop
+from kitvalue.intake.settings.shop import PricesTable, Shop
 from kitvalue.intake.settings.toml import TomlFile
 from kitvalue.intake.settings.words import shop_grades
 from kitvalue.intake.tables.csvout import MARK, csv_text
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
 
-SHOP: Final = "shop.toml"
-PRICES: Final = "prices.csv"
-OFFERS: Final = "offers.csv"
 _OF_AN_OFFER: Final = ("finished", "hours", "parts")  # columns of a new offers.csv beyond those it must have
 
 
@@ -73,27 +70,27 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
 
     Raises FileError where the folder already holds something or the spreadsheet cannot be read.
     """
-    starter = _starter().joinpath(SHOP).read_text(encoding="utf-8")
+    starter = _starter().joinpath(SETTINGS).read_text(encoding="utf-8")
     features = PricesTable.model_validate(tomllib.loads(starter, parse_float=Decimal)["prices"]).features
     sheet = incoming(read_bytes(spreadsheet, spreadsheet.name), spreadsheet.name, features)
     series, currency = series_seen(sheet.series), next(iter(sheet.currencies), None)
     with _all_or_none(folder) as write:
         write(PRICES, sheet.data)
-        write(SHOP, new_settings(starter, replace(sheet, sized=None), (), FirstLook(), currency).encode())
-        seen = _first_look(folder, sheet)
+        write(SETTINGS, new_settings(starter, replace(sheet, sized=None), (), FirstLook(), currency).encode())
+        seen = _first_look(ShopFolder(folder), sheet)
         if seen.decimal is not None:  # proven by a row beyond those that were looked at
             sheet = replace(sheet, sized=None)
-        write(SHOP, new_settings(starter, sheet, series, seen, currency).encode())
+        write(SETTINGS, new_settings(starter, sheet, series, seen, currency).encode())
         columns = (
             *(spec.name for spec in specs.OFFERS if spec.needed),
             *_OF_AN_OFFER,
             *(name for name in features if name in sheet.columns),
         )
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
-        toml, check = TomlFile(folder / SHOP, SHOP), check_shop(folder)
-    usual = _usual_grade(sheet.conditions, read_shop(folder))
+        toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder))
+    usual = _usual_grade(sheet.conditions, ShopFolder(folder).shop)
     settings = NewLines(open_blocks(toml), seen.guesses, _private(toml), toml.lines, usual)
-    return TakenOver(folder, (OFFERS, PRICES, SHOP), sheet, series, currency, check, settings)
+    return TakenOver(folder, (OFFERS, PRICES, SETTINGS), sheet, series, currency, checked, settings)
 
 
 def _usual_grade(conditions: Sequence[str], shop: Shop) -> Decimal:
@@ -110,16 +107,15 @@ def _private(toml: TomlFile) -> tuple[int, ...]:
     return tuple(sorted(at for at in found if at is not None))
 
 
-def _first_look(folder: Path, sheet: Incoming) -> FirstLook:
+def _first_look(folder: ShopFolder, sheet: Incoming) -> FirstLook:
     """The price book read by settings that know its columns, not yet its words; where a column is missing, so that no
     row can be read, the words of the others.
     """
-    shop = read_shop(folder)
-    reading = read_pricebook(folder / PRICES, shop)
+    shop, reading = folder.shop, folder.prices()
     problems = [*reading.problems]
     if any(problem.unmapped is not None for problem in problems):
         problems += unknown_words(sheet.cells, shop, PRICES)
-    blocks = paste_blocks(problems, shop, TomlFile(folder / SHOP, SHOP).lines)
+    blocks = paste_blocks(problems, shop, TomlFile(folder.path / SETTINGS, SETTINGS).lines)
     return FirstLook(blocks, reading.counts.decimal)
 
 
@@ -137,7 +133,7 @@ def _all_or_none(folder: Path) -> Iterator[Callable[[str, bytes], None]]:
         path = folder / name
         make_writable(path.parent)
         written.append(path)
-        write_whole_bytes(path, data)
+        write_whole(path, data)
 
     try:
         yield write

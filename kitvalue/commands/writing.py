@@ -11,6 +11,7 @@ import errno
 import os
 import stat
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -21,6 +22,14 @@ INPUTS: Final = (SETTINGS, "prices.csv", "rates.csv", "offers.csv", "parts.csv",
 MARK: Final = ".kitvalue-"  # how a temporary file's name begins
 STALE: Final = 3600.0  # seconds after which no run is still writing it
 NAME_KEPT: Final = 40  # characters of the target's name in that of its temporary file
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """The pages written, and what the owner should know of them."""
+
+    written: tuple[Path, ...]
+    cautions: tuple[str, ...]
 
 
 def make_writable(folder: Path) -> None:
@@ -42,18 +51,11 @@ def make_writable(folder: Path) -> None:
         _remove(temporary)
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Replace a file by UTF-8 text. An interrupted or failed write leaves the old file as it was.
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Replace a file by bytes, or by text in UTF-8. An interrupted or failed write leaves the old file as it was.
 
-    Raises FileError naming the file and the reason.
-    """
-    write_whole_bytes(path, text.encode("utf-8"))
-
-
-def write_whole_bytes(path: Path, data: bytes) -> None:
-    """As `write_whole`, for bytes. A file that was there keeps its permissions and, where we may, its owner.
-
-    A link keeps pointing at its target; where that is an input of the shop, or no regular file, FileError is raised.
+    A file that was there keeps its permissions and, where we may, its owner; a link keeps pointing at its target.
+    Raises FileError naming the file and the reason, also where that target is an input of the shop or no regular file.
     """
     temporary: Path | None = None
     try:
@@ -62,7 +64,7 @@ def write_whole_bytes(path: Path, data: bytes) -> None:
         _refuse_an_input(path, old)
         temporary = _temporary(target)  # named before it is made: an interrupt in between finds it
         with open(_opened(temporary), "wb") as file:
-            file.write(data)
+            file.write(content if isinstance(content, bytes) else content.encode())
             file.flush()
             os.fsync(file.fileno())
         _clear_stale(temporary)

@@ -255,7 +255,6 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         return
     needs = donor_needs(plan)
     groups = _grouped(lots, lambda lot: (place_of(lot.offer, needs), lot.offer.pieces, lot.offer.bought_from))
-    kit, share = finished_kit(plan, grounds.fit), float(percent(plan.finished.share))
     sold: KitSamples | None = None
     for (need, pieces, source), group in groups.items():
         if isinstance(need, str):
@@ -263,13 +262,46 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
                 lot.uses.append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=need))
             continue
         if sold is None:
-            known_cautions(grounds.fit, kit)  # refuses a series that the book does not have
-            sold = kit_samples(grounds.fit, [kit])
+            known_cautions(grounds.fit, finished_kit(plan, grounds.fit))  # refuses a series that the book does not have
+            sold = _rebuilds(plan, grounds.fit)
         at, cost = np.zeros(len(group), dtype=np.int64), np.array([lot.freight + grounds.holding for lot in group])
         for base in rebuild_bases(plan, shop, need.at, pieces, source):
-            yield UseBatch(
-                base, _places(group), share * sold.sample, share * sold.clipped, at, cost, float(grounds.terms.freight)
-            )  # fmt: skip
+            yield UseBatch(base, _places(group), sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
+
+
+def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
+    """What the plan's finished kit fetches: its share of what the market pays for such a kit."""
+    kit, share = kit_samples(fit, [finished_kit(plan, fit)]), float(percent(plan.finished.share))
+    return KitSamples(share * kit.typical, share * kit.sample, share * kit.clipped)
+
+
+@dataclass(frozen=True, slots=True)
+class DonorCeiling:
+    """What may be paid in a donor's place; None where even a gift would not leave the margin, or for the `reason`."""
+
+    donor: str
+    sizes: tuple[str, ...]  # of the drums that the plan takes from it
+    freight: Decimal | None  # counted on top; None: comes off
+    ceiling: float | None  # leaves the margin on average
+    safe_ceiling: float | None  # and loses no more often than [buying] allows
+    reason: str | None
+
+
+def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]:
+    """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
+    and sent as the plan's donor is."""
+    grounds, sold = grounds_of(shop, fit, plan, None, None), _rebuilds(plan, fit)
+    first, ceilings = np.zeros(1, dtype=np.int64), []
+    for need in donor_needs(plan):
+        donor = plan.donor[need.at]
+        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
+        base = next(base for base in bases if base.route == own_route(shop, plan, REBUILD))
+        cost, freight = np.array([grounds.holding + float(donor.freight or 0)]), float(grounds.terms.freight)
+        batch = UseBatch(base, first, sold.sample, sold.clipped, first, cost, freight)
+        (use,) = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)
+        sizes = tuple(size_text(size, shop.shop.size_order) for size in need.sizes)
+        ceilings.append(DonorCeiling(donor.id, sizes, donor.freight, use.ceiling, use.safe_ceiling, use.reason))
+    return tuple(ceilings)
 
 
 def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:

@@ -11,17 +11,19 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 
+from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.fitted import Fit
 from kitvalue.market.pocket import PocketCautions, PocketFit, pocket_cautions, pocket_fit
-from kitvalue.pages.words import day, digest, plain, templates
+from kitvalue.pages.words import cents, day, digest, exact, plain, templates
 
 STALE_DAYS = 90
 CODES = "".join(chr(c) for c in range(35, 127) if chr(c) not in "\\<&'`")  # one sign a value; safe inside a page
@@ -51,7 +53,7 @@ class CardInput:
     fit: Fit
     cautions: tuple[str, ...]
     plan: str = ""
-    ceilings: tuple[CeilingSeen, ...] = ()
+    ceilings: tuple[DonorCeiling, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +139,21 @@ def card_view(given: CardInput) -> CardView:
         start_grade="3",
         features=tuple(_asked(i, f.name, f.kind, f.words) for i, f in enumerate(fit.recipe.features)),
         plan=given.plan,
-        ceilings=given.ceilings,
+        ceilings=tuple(map(_ceiling, given.ceilings)),
     )  # fmt: skip
+
+
+def _ceiling(donor: DonorCeiling) -> CeilingSeen:
+    sizes = ", ".join(donor.sizes)
+    on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"
+    if donor.reason is not None:
+        note = donor.reason
+    elif donor.ceiling is None:
+        note = f"with its {sizes}: even as a gift it would not leave your margin"
+    else:
+        note = f"with its {sizes}; {on_top}"
+    most, safe = ("none" if p is None else cents(Decimal(repr(p))) for p in (donor.ceiling, donor.safe_ceiling))
+    return CeilingSeen(f"Donor {donor.donor}", most, safe, note)
 
 
 def _grade_words(grade: float) -> str:

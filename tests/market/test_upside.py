@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from kitvalue.commands.keeper import ShopMarket
+from kitvalue.commands.folder import ShopMarket
 from kitvalue.intake.books.book import PriceBook
 from kitvalue.intake.text.problems import FileCounts
 from kitvalue.market.encoding import Kit

@@ -5,9 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 from pathlib import Path
 
-from kitvalue.commands.buying import offers_seen
-from kitvalue.commands.keeper import market_of
-from kitvalue.intake.settings.shop import read_shop
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.report import offers_seen
 from kitvalue.pages import charts
 from kitvalue.pages.pictures.frame import NARROW, WIDE
 from kitvalue.pages.pictures.market import offers_figure
@@ -23,8 +22,8 @@ def seen(place: Path, *rows: str) -> tuple[OfferSeen, ...]:
     if rows:
         head = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
         (shop / "offers.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
-    settings = read_shop(shop)
-    return offers_seen(shop, settings, market_of(shop, settings).fit).offers
+    folder = ShopFolder(shop)
+    return offers_seen(folder, folder.market.fit)
 
 
 def drawn(figure: charts.Figure, gid: str) -> list[float]:
@@ -68,8 +67,8 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     shop = sample_shop(tmp_path)
     text = (shop / "shop.toml").read_text(encoding="utf-8")
     (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
-    settings = read_shop(shop)
-    offers = offers_seen(shop, settings, market_of(shop, settings).fit).offers
+    folder = ShopFolder(shop)
+    offers = offers_seen(folder, folder.market.fit)
     assert all(one.valuation is not None and one.found is None for one in offers)
     view = offers_section(offers, "EUR", fit_of())
     assert [table.caption.split(",")[0] for table in view.tables] == ["Offers"]

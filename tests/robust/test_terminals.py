@@ -133,19 +133,19 @@ def test_a_stop_that_falls_where_nothing_can_be_raised_is_not_lost(shop: Path) -
     """A callback of the collector swallows it, as one of the import system may: the run ends all the same."""
     code = (
         "import signal, time, weakref\n"
-        "from kitvalue.commands import usecases\n"
+        "from kitvalue.commands import cost as command\n"
         "from kitvalue.__main__ import run\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "class Thing: pass\n"
         "def stop(_): raise KeyboardInterrupt\n"
-        "old = usecases.cost_build\n"
+        "old = command.cost\n"
         "def cost(*given):\n"
         "    thing = Thing()\n"
         "    watch = weakref.ref(thing, stop)\n"
         "    del thing\n"
         "    time.sleep(1)\n"  # the work that is left
         "    return old(*given)\n"
-        "usecases.cost_build = cost\n"
+        "command.cost = cost\n"
         "run()\n"
     )
     ran = subprocess.run(
@@ -179,7 +179,7 @@ def test_what_ends_a_run_is_one_line_and_one_object(
     def ends(*given: object, **named: object) -> None:
         raise raised
 
-    monkeypatch.setattr("kitvalue.commands.usecases.cost_build", ends)
+    monkeypatch.setattr("kitvalue.commands.cost.cost", ends)
     ran = run(shop, "cost", "seven-piece", "--json")
     assert ran.status == status
     assert set(ran.data) == {"error", "problems", "cautions"}
@@ -192,7 +192,7 @@ def test_a_fault_of_the_program_is_one_object_and_keeps_its_traceback(
     def ends(*given: object, **named: object) -> None:
         raise ZeroDivisionError("planted")
 
-    monkeypatch.setattr("kitvalue.commands.usecases.cost_build", ends)
+    monkeypatch.setattr("kitvalue.commands.cost.cost", ends)
     ran = CliRunner().invoke(main, ["--shop", str(shop), "cost", "seven-piece", "--json"])
     assert isinstance(ran.exception, ZeroDivisionError)
     assert "planted" in json.loads(ran.stdout)["error"]

@@ -26,12 +26,12 @@ from tests.shops import Ran, run, sample_shop
 WRITER = """
 import signal, sys
 from pathlib import Path
-from kitvalue.commands.writing import write_whole_bytes
+from kitvalue.commands.writing import write_whole
 signal.signal(signal.SIGINT, signal.default_int_handler)
 place = Path(sys.argv[1])
 print("ready", flush=True)
 for n in range(10**6):
-    write_whole_bytes(place, bytes([65 + n % 2]) * 300_000)
+    write_whole(place, bytes([65 + n % 2]) * 300_000)
 """
 NARROW = """
 import resource, sys

@@ -18,7 +18,8 @@ import traceback
 from collections.abc import Callable
 from pathlib import Path
 
-from kitvalue.commands.jot import jotted
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.jot import jot
 from kitvalue.intake.books.bookrows import read_rates
 from kitvalue.intake.books.done import read_done
 from kitvalue.intake.books.offers import read_offers
@@ -148,13 +149,13 @@ class Readers:
         return "used"
 
     def jot(self, data: bytes) -> str:
-        path = self._written("book.csv", PRICES)
-        jotted(path, data.decode("utf-8", errors="replace"), self.shop, TODAY, offer=False)
+        self._written("prices.csv", PRICES)
+        jot(ShopFolder(self.folder), data.decode("utf-8", errors="replace"), TODAY, offer=False)
         return "used"
 
     def jot_into(self, data: bytes) -> str:
-        found = jotted(self._written("book.csv", data), ADVERT.decode(), self.shop, TODAY, offer=False)
-        assert found.before in (None, b"") or found.row.data.startswith(found.before or b"")
+        self._written("prices.csv", data)
+        assert jot(ShopFolder(self.folder), ADVERT.decode(), TODAY, offer=False).row.data.startswith(data)
         return "used"
 
     def take(self, name: str, seed: int) -> str:

@@ -14,7 +14,8 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from kitvalue.commands.usecases import report_shop
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.report import report
 
 ROOT = Path(__file__).resolve().parents[2]
 TARGET = ROOT / "shared" / "pictures" / "report.png"
@@ -25,7 +26,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         shop = Path(place) / "sample_data"
         shutil.copytree(ROOT / "sample_data", shop, ignore=shutil.ignore_patterns("out"))
-        page_file = report_shop(shop, date.today()).path
+        page_file = report(ShopFolder(shop), date.today()).path
         with sync_playwright() as play:
             browser = play.chromium.launch(
                 executable_path=shutil.which("chromium"),

@@ -13,8 +13,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.commands import keeper
-from kitvalue.intake.settings.shop import read_shop
+from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.market.encoding import Kit
 from kitvalue.market.value import Valuation, value_kit
@@ -54,7 +53,7 @@ def answers(folder: Path, made: MadeShop) -> dict[str, Any]:
 def valued(folder: Path, made: MadeShop) -> list[Valuation]:
     """Kits valued without rounding; none where the book has no answer."""
     try:
-        fit = keeper.market_of(folder, read_shop(folder)).fit
+        fit = ShopFolder(folder).market.fit
         kits = [Kit(made.asked.name, float(pieces), grade) for pieces in (3, 5, 7) for grade in (2.0, 4.5)]
         return [value_kit(fit, kit, 5.0, 80) for kit in kits]
     except KitvalueError:

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from hypothesis import given
 
-from kitvalue.commands import keeper
+from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.workshop.costing import cost_sheet
@@ -150,7 +150,7 @@ def test_check_reads_the_rows_that_the_fit_uses(made: MadeShop) -> None:
         if fit is not None:
             counts = ("read", "used", "refused", "set_aside")
             assert {key: fit["rows"][key] for key in counts} == {key: book[key] for key in counts}
-            used = keeper.market_of(folder, read_shop(folder)).fit.book.rows
+            used = ShopFolder(folder).market.fit.book.rows
             assert sorted(int(row) for row in used) == sorted(row["row"] for row in check["rows"])
             assert sum(series["rows"] for series in fit["series"]) == book["used"]
 

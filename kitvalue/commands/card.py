@@ -1,0 +1,33 @@
+"""`card`: the pocket page for a market."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import Printed
+from kitvalue.decisions.offered import donor_ceilings
+from kitvalue.pages.card import CardInput, render_card
+
+MOST_BYTES = 200_000  # of a card; more is slow to pass on
+
+
+def card(folder: ShopFolder, plan_name: str | None, today: date) -> Printed:
+    """Write out/card.html. With a plan the card also says up to what price a donor pays for it."""
+    plan = None if plan_name is None else folder.plan(plan_name)
+    shop, market = folder.shop, folder.market
+    folder.ready()
+    page = render_card(
+        CardInput(
+            shop_name=shop.shop.name,
+            currency=shop.shop.currency,
+            today=today,
+            fit=market.fit,
+            cautions=market.cautions,
+            plan="" if plan is None else plan.title,
+            ceilings=() if plan is None else donor_ceilings(plan, shop, market.fit),
+        )
+    )
+    path, size = folder.put("card.html", page), len(page.encode())
+    large = f"the card has {size // 1000} kB, more than the {MOST_BYTES // 1000} that it should"
+    return Printed((path,), (*market.cautions, *((large,) if size > MOST_BYTES else ())))

@@ -1,0 +1,103 @@
+"""`report`: the owner's page with everything on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from kitvalue.commands.folder import OFFERS, ShopFolder
+from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.decisions.breakeven import compared
+from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
+from kitvalue.decisions.pricing import priced
+from kitvalue.intake.text.problems import KitvalueError, Problem
+from kitvalue.market.fitted import Fit
+from kitvalue.market.value import value_kit
+from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, chart_files, lay_out, report_view
+from kitvalue.workshop.costing import cost_sheet
+
+
+@dataclass(frozen=True, slots=True)
+class ReportDone:
+    """The page written, with what was found on the way."""
+
+    path: Path
+    problems: tuple[Problem, ...]
+    cautions: tuple[str, ...]
+    charts: tuple[Path, ...] = ()
+
+
+def report(folder: ShopFolder, today: date, charts: Path | None = None) -> ReportDone:
+    """Write out/report.html, and its pictures as files into `charts`.
+
+    What one part cannot tell is said on the page; the rest is written all the same.
+    """
+    shop = folder.shop
+    folder.ready()
+    if charts is not None:
+        make_writable(charts)
+    market = folder.reported_market()
+    files, problems = [market.counts], list(market.problems)
+    for table in (folder.offers, folder.parts) if folder.has(OFFERS) else ():
+        if table is not None:
+            files.append(table.counts)
+            problems += table.problems
+    view = report_view(
+        ReportInput(
+            shop_name=shop.shop.name,
+            currency=shop.shop.currency,
+            today=today,
+            files=tuple(files),
+            problems=tuple(problems),
+            fit=market.fit,
+            offers=offers_seen(folder, market.fit),
+            builds=tuple(_build_seen(name, folder, market.fit) for name in folder.plan_names),
+            cautions=market.cautions,
+        )
+    )
+    path = folder.put("report.html", lay_out(view))
+    written = []
+    for file in () if charts is None else chart_files(view):
+        written.append(Path(charts or "", file.name))
+        write_whole(written[-1], file.data)
+    return ReportDone(path, tuple(problems), market.cautions, tuple(written))
+
+
+def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
+    """Every offer with its value and, where the shop's settings allow, up to what price it pays. Nothing is raised for
+    what stands in the files.
+    """
+    if not folder.has(OFFERS):
+        return ()
+    parts = None if folder.parts is None else folder.parts.rows
+    try:
+        judged = shortlisted(grounds_of(folder.shop, fit, None, parts, None), folder.offers.rows).judged
+    except KitvalueError:
+        judged = ()  # no [tax] or [selling], or asked prices only: each offer below says what can be said of it
+    by_name = {one.offer.offer: one for one in judged}
+    seen = []
+    for offer in folder.offers.rows:
+        valuation, reason = None, None
+        try:
+            valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
+        except KitvalueError as error:
+            reason = error.message
+        seen.append(
+            OfferSeen(
+                offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation,
+                reason, by_name.get(offer.offer), offer.features, offer.finished, offer.hours,
+            )
+        )  # fmt: skip
+    return tuple(seen)
+
+
+def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
+    title, sheet, pricing = name, None, None
+    try:
+        plan = folder.plan(name)
+        title, sheet = plan.title, cost_sheet(plan, folder.shop)
+        pricing = priced(plan, folder.shop, fit)
+        return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
+    except KitvalueError as error:
+        return BuildSeen(name, title, sheet, pricing, None, error.message)

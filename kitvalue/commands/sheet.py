@@ -1,0 +1,86 @@
+"""`sheet`: the customer's page of a build."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import Printed
+from kitvalue.decisions.breakeven import compared
+from kitvalue.decisions.original import landed_sample, original_kit, repair_of
+from kitvalue.decisions.pricing import priced
+from kitvalue.market.outlook import outlook
+from kitvalue.pages.sheet.given import SheetInput, Shown
+from kitvalue.pages.sheet.page import render_sheet
+from kitvalue.pages.sheet.tongue import tongue
+from kitvalue.pages.sheet.view import sheet_view
+
+DOTS = 20  # originals in the picture, each as likely as the next
+
+
+@dataclass(frozen=True, slots=True)
+class SheetWanted:
+    """A customer's sheet as it is asked for."""
+
+    plan: str
+    language: str = "en"
+    hide_costs: bool = False
+    show_purchases: bool = False
+    pdf: bool = False
+
+
+def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
+    """Write out/sheet-NAME.html, and out/sheet-NAME.pdf where asked for. Raises FileError where neither can be."""
+    language = tongue(wanted.language, folder.shop.shop.currency)
+    if wanted.pdf:
+        from kitvalue.pages.sheet.pdf import require_pdf, sheet_pdf
+
+        require_pdf()
+    plan, market = folder.plan(wanted.plan), folder.market
+    given = _sheet_input(folder, wanted, today)
+    folder.ready()
+    view = sheet_view(given, language)
+    written = [folder.put(f"sheet-{plan.name}.html", render_sheet(view))]
+    cautions = [*market.cautions, *given.comparison.cautions, *_owner_cautions(given, wanted)]
+    if wanted.pdf:
+        document = sheet_pdf(view, today)
+        written.append(folder.put(f"sheet-{plan.name}.pdf", document.data))
+        if document.lacking:
+            cautions.append(f"the PDF's font lacks {document.lacking}: print the page from a browser instead")
+    return Printed(tuple(written), tuple(dict.fromkeys(cautions)))
+
+
+def _sheet_input(folder: ShopFolder, wanted: SheetWanted, today: date) -> SheetInput:
+    plan, shop, fit = folder.plan(wanted.plan), folder.shop, folder.market.fit
+    original = outlook(fit, original_kit(plan))
+    door = landed_sample(plan.original, original.sample, repair_of(plan))
+    middles = (np.arange(DOTS) + 0.5) / DOTS
+    return SheetInput(
+        plan=plan,
+        shop=shop,
+        fit=fit,
+        pricing=priced(plan, shop, fit),
+        comparison=compared(plan, shop, fit),
+        original=original,
+        at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),
+        fingerprint=folder.fingerprint(),
+        today=today,
+        shown=Shown(costs=not wanted.hide_costs, purchases=wanted.show_purchases),
+    )
+
+
+def _owner_cautions(given: SheetInput, wanted: SheetWanted) -> list[str]:
+    """What an owner should know before the sheet is handed out."""
+    said = []
+    promise = given.shop.promise.get(wanted.language)
+    if promise is None or promise.guarantee is None or promise.returns is None:
+        table = f"[promise.{wanted.language}]"
+        said.append(
+            f"shop.toml states no guarantee or no return in {table}: the sheet names the rights that the law gives"
+        )
+    if given.shown.costs and given.comparison.sheet.incomplete:
+        said.append("not every cost of this build is known: the sheet leaves out how the price comes about")
+    return said

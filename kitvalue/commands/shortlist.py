@@ -1,0 +1,68 @@
+"""`shortlist`: the offers ranked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.decisions.offered import Tell, grounds_of, portfolio_of, shortlisted
+from kitvalue.intake.text.problems import Problem
+
+if TYPE_CHECKING:
+    from kitvalue.decisions.shortlist import Shortlist
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShortlistDone:
+    """The offers ranked."""
+
+    shortlist: Shortlist
+    written: Path | None  # the table as CSV, where it was asked for
+    problems: tuple[Problem, ...]
+
+
+def shortlist(
+    folder: ShopFolder, plan_name: str | None, on: date | None, *, csv: bool = False, tell: Tell | None = None
+) -> ShortlistDone:
+    """Judge every offer of offers.csv, for the rebuild of a plan too where one is named; `csv` writes the table."""
+    from kitvalue.decisions.shortlist import Shortlist, reckoned_with
+    from kitvalue.market.value import ESTIMATES, no_dealer
+    from kitvalue.workshop.costing import VAT
+
+    shop, selling = folder.shop, folder.shop.selling
+    plan = None if plan_name is None else folder.plan(plan_name)
+    offers = folder.offers_to_judge()
+    market = folder.market
+    grounds = grounds_of(shop, market.fit, plan, None if folder.parts is None else folder.parts.rows, on)
+    listed = shortlisted(grounds, offers.rows, tell)
+    cautions = [*market.cautions, ESTIMATES, VAT]
+    if not market.fit.recipe.has("dealer"):
+        cautions.append(no_dealer(market.fit))
+    if plan is not None and plan.surplus:
+        cautions.append(f"what {plan.name} sells off of a donor is counted for every offer in its place")
+    done = Shortlist(
+        currency=shop.shop.currency,
+        plan=None if plan is None else plan.name,
+        on=on,
+        as_of=on or market.fit.recipe.reference_date,
+        offers=listed.judged,
+        portfolio=portfolio_of(grounds, listed),
+        holding=grounds.holding,
+        months=None if selling is None or selling.months_to_sell is None else float(selling.months_to_sell),
+        loss_percent=100 * grounds.loss_chance,
+        margin_percent=100 * float(grounds.terms.margin),
+        cautions=tuple(dict.fromkeys(cautions)),
+        reckoned_with=reckoned_with(shop),
+        unread=offers.counts.refused,
+    )
+    written = None
+    if csv:
+        from kitvalue.pages.files import shortlist_csv
+
+        folder.ready()
+        written = folder.put("shortlist.csv", shortlist_csv(done))
+    parts = () if folder.parts is None else folder.parts.problems
+    return ShortlistDone(done, written, (*market.problems, *offers.problems, *parts))

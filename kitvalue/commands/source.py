@@ -1,0 +1,106 @@
+"""`source`: the donors of a plan at least cost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.decisions.sourcing import (
+    TIME_LIMIT,
+    Answer,
+    Limits,
+    Sourcing,
+    cut_cost,
+    plan_from,
+    solve,
+    supplies,
+    wanted_drums,
+)
+from kitvalue.intake.books.offers import Offer
+from kitvalue.intake.books.parts import Part
+from kitvalue.intake.settings.plan import read_plan
+from kitvalue.intake.text.problems import FileError, KitvalueError, Level, Problem
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SourceDone:
+    """The best answers for a plan; `written` is the plan made of the first."""
+
+    sourcing: Sourcing
+    written: Path | None
+    problems: tuple[Problem, ...]
+
+
+def source(folder: ShopFolder, plan_name: str, best: int = 1, write: str | None = None) -> SourceDone:
+    """The offers, new shells and cut-downs that give a plan's drums at least cost; `write` saves the first as a plan.
+
+    Raises FileError where the plan to be written is there already, before any work is done.
+    """
+    shop, plan = folder.shop, folder.plan(plan_name)
+    target = None if write is None else _new_plan_path(folder.path, write)
+    reading = folder.offers_to_judge()
+    offers, parts = reading.rows, None if folder.parts is None else folder.parts.rows
+    limits = Limits(None if shop.buying.budget is None else float(shop.buying.budget), shop.buying.kits)
+    answers = solve(wanted_drums(plan, shop), supplies(offers, parts or (), plan, shop), cut_cost(shop), limits, best)
+    cautions = _cautions(answers, offers, parts, cut_cost(shop))
+    written = None
+    if target is not None and answers[0].status != "infeasible":
+        cautions += _write_plan(folder, plan_name, answers[0], target)
+        written = target
+    done = Sourcing(shop.shop.currency, plan.name, plan.title, answers, TIME_LIMIT, tuple(cautions))
+    problems = () if folder.parts is None else folder.parts.problems
+    return SourceDone(done, written, (*reading.problems, *problems))
+
+
+def _cautions(
+    answers: Sequence[Answer], offers: Sequence[Offer], parts: Sequence[Part] | None, cut: float | None
+) -> list[str]:
+    cautions = [
+        "prices are those asked, less an offer's own haggle; work and parts that every answer needs are left out"
+    ]
+    unsized = [offer.offer for offer in offers if not offer.sizes]
+    if unsized:
+        cautions.append(
+            f"left out because offers.csv does not give their sizes (diameter and depth): {', '.join(unsized)}"
+        )
+    if not parts:
+        lack = "there is no parts.csv" if parts is None else "parts.csv has no usable row"
+        cautions.append(f"{lack}, so drums left over are credited with nothing")
+    if cut is None:
+        cautions.append("no shell is cut down: cut_down has no hours under [work.hours] of shop.toml")
+    bought = {name for answer in answers for name in answer.buy}
+    unknown = [o.offer for o in offers if o.freight is None and o.offer in bought]
+    if unknown:
+        cautions.append(f"freight not known and not counted: {', '.join(unknown)}")
+    return cautions
+
+
+def _new_plan_path(folder: Path, name: str) -> Path:
+    path = Path(name if name.endswith(".toml") else f"{name}.toml")
+    if not path.is_absolute():
+        path = folder / (path if path.parent != Path() else Path("builds") / path)
+    if path.exists():
+        raise FileError(f"{path} is there already, and nothing is written over: choose another name")
+    make_writable(path.parent)
+    return path
+
+
+def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path) -> list[str]:
+    """Write the answer as a plan and read it back; what is still to be asked comes back as cautions."""
+    from kitvalue.pages.files import plan_text
+
+    plan = folder.plan(plan_name)
+    made = plan_from(answer, plan, folder.shop, folder.offers.rows, target.stem)
+    remark = f"Made by kitvalue source from {plan.name}; donors and drums are those of the cheapest answer."
+    write_whole(target, plan_text(made, remark, folder.shop.shop.size_order))
+    said = (
+        [f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"] if plan.surplus else []
+    )
+    try:
+        read_plan(str(target), folder.path, folder.shop)
+    except KitvalueError as error:
+        said += [p.line() for p in error.problems if p.level is not Level.WARNING] or [error.message]
+    return said
