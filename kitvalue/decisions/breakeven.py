@@ -11,7 +11,6 @@ from typing import Literal
 import numpy as np
 
 from kitvalue.decisions.original import (
-    Binding,
     Point,
     Quote,
     as_money,
@@ -52,25 +51,21 @@ class MarketAtPieces:
 
 
 @dataclass(frozen=True, slots=True)
-class PiecesRow:
-    """One size. `build_at_cost`, `landed_at_price` and the original's prices are at the buyer's door.
+class SizedBuild:
+    """The build of one size with its quote, and the range of one sale of an original that size, at the buyer's door.
 
-    `build_at_price` is the webshop price at this size, `landed_at_price` that with freight. `chance_build_cheaper` is
-    the share of originals that cost more at the door than the build at its price. `incomplete` names what of the
-    build's cost is not known and therefore not in it; `binding` is what sets the webshop price.
+    `chance_build_cheaper` is the share of originals that cost more at the door than the build at its price.
     """
 
-    pieces: int
-    build_at_cost: Decimal
-    build_at_price: Decimal
-    landed_at_price: Decimal
-    original_typical: Decimal
+    sheet: CostSheet
+    quote: Quote
     original_low: Decimal | None
     original_high: Decimal | None
     chance_build_cheaper: float
-    note: str
-    incomplete: tuple[str, ...] = ()
-    binding: Binding = "floor"
+
+    @property
+    def note(self) -> str:
+        return "; ".join(self.sheet.notes)
 
 
 DRAWS = 4000
@@ -197,7 +192,7 @@ class Comparison:
 
     sheet: CostSheet
     quote: Quote
-    by_pieces: tuple[PiecesRow, ...]
+    by_pieces: tuple[SizedBuild, ...]
     crossings: Crossings
     tie_at_cost: Tie
     tie_at_price: Tie
@@ -233,16 +228,22 @@ def compare(
     original's typical price, money, at the plan's pieces and another bench grade. Raises what `cost_sheet` raises, and
     FileError where the plan lacks the original's repair.
     """
-    rows, draws = [], []
+    builds, draws = [], []
     for market in markets:  # the last is the plan's own size
         sheet, repair = cost_sheet(plan, shop, market.pieces), repair_of(plan) * market.pieces / len(plan.drum)
         quote = quote_of(plan, sheet, market.original, market.finished, repair)
-        rows.append(_row(plan, sheet, quote, market.original, repair))
+        low, high = (
+            None if end is None else cents(landed(plan.original, as_money(end), repair))
+            for end in (market.original.low, market.original.high)
+        )
+        at_door = landed_sample(plan.original, market.original.sample, repair)
+        cheaper = float(np.mean(at_door > float(quote.landed_at_price)))
+        builds.append(SizedBuild(sheet, quote, low, high, cheaper))
         draws.append(landed_sample(plan.original, market.draws, repair))
     crossings = find_crossings(
-        [row.pieces for row in rows],
-        np.array([float(row.build_at_cost) for row in rows]),
-        np.array([float(row.original_typical) for row in rows]),
+        [build.sheet.pieces for build in builds],
+        np.array([float(build.quote.landed_at_cost) for build in builds]),
+        np.array([float(build.quote.original_landed) for build in builds]),
         np.stack(draws, axis=1),
     )
     sample, tied = market.original.sample, quote.binding == "cap"
@@ -252,35 +253,13 @@ def compare(
     return Comparison(
         sheet=sheet,
         quote=quote,
-        by_pieces=tuple(rows),
+        by_pieces=tuple(builds),
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
         tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
         priced_to_tie=tied,
-        chance_build_cheaper=rows[-1].chance_build_cheaper,
+        chance_build_cheaper=builds[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
         like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),
         cautions=tuple(dict.fromkeys(said)),
-    )
-
-
-def _row(plan: Plan, sheet: CostSheet, quote: Quote, original: Outlook, repair: Decimal) -> PiecesRow:
-    """One size in figures."""
-
-    def door(price: float | None) -> Decimal | None:
-        return None if price is None else cents(landed(plan.original, as_money(price), repair))
-
-    at_door = landed_sample(plan.original, original.sample, repair)
-    return PiecesRow(
-        pieces=sheet.pieces,
-        build_at_cost=quote.landed_at_cost,
-        build_at_price=quote.suggested,
-        landed_at_price=quote.landed_at_price,
-        original_typical=quote.original_landed,
-        original_low=door(original.low),
-        original_high=door(original.high),
-        chance_build_cheaper=float(np.mean(at_door > float(quote.landed_at_price))),
-        note="; ".join(sheet.notes),
-        incomplete=sheet.incomplete,
-        binding=quote.binding,
     )

@@ -30,6 +30,7 @@ from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.sizes import Size
+from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import Terms
 
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
@@ -99,21 +100,18 @@ class ReckonedWith:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shortlist:
-    """The answer of `shortlist`. `holding` is what keeping one kit for `months`, until it is sold, costs, money;
-    `loss_percent` and `margin_percent` are the shop's limits, `unread` the rows of offers.csv that are refused."""
+    """The answer of `shortlist`. `holding` is what keeping one kit until it is sold costs, money; `unread` are the rows
+    of offers.csv that are refused."""
 
     currency: str
     plan: str | None
     on: date | None
     as_of: date | None  # the day whose prices these are: `on`, else the newest of the book
     offers: tuple[JudgedOffer, ...]
-    portfolio: Portfolio | None
+    portfolio: Portfolio
     holding: float
-    months: float | None
-    loss_percent: float
-    margin_percent: float
+    reckoned_with: ReckonedWith
     cautions: tuple[str, ...]
-    reckoned_with: ReckonedWith | None = None
     unread: int = 0
 
 
@@ -212,11 +210,9 @@ def ranked(judged_offers: Sequence[JudgedOffer]) -> tuple[JudgedOffer, ...]:
     return tuple(sorted(judged_offers, key=key))
 
 
-def reckoned_with(shop: Shop) -> ReckonedWith | None:
-    """What a shop's shortlist rests on; None without [tax] and [selling], and then nothing is judged."""
-    tax, selling, work = shop.tax, shop.selling, shop.work
-    if tax is None or selling is None:
-        return None
+def reckoned_with(shop: Shop) -> ReckonedWith:
+    """What a shop's shortlist rests on. Raises FileError for tables of shop.toml that lack."""
+    (tax, selling), work = settings_of(shop), shop.work
     starter = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
     new = tomllib.loads(starter, parse_float=Decimal)
     invented = (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])

@@ -75,8 +75,9 @@ def _place(p: PlacePrice) -> Answer:
 def compare_answer(c: Comparison) -> Answer:
     """`compare`. The original's figures are at the buyer's door."""
     row = (
-        "pieces build_at_cost$ build_at_price$ landed_at_price$ original_typical$ original_low$ original_high$ "
-        "chance_build_cheaper note incomplete binding"
+        "pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$ "
+        "landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$ "
+        "chance_build_cheaper note incomplete=sheet.incomplete binding=quote.binding"
     )
     unknown = "name unit planned break_even break_even_market reason swing_down$ swing_up$"
     return answer(

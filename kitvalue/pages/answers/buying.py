@@ -20,9 +20,10 @@ def shortlist_answer(s: Shortlist) -> Answer:
     """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
     return answer(
         s,
-        "currency plan on as_of offers portfolio holding$ months_to_sell=months unread reckoned_with",
+        "currency plan on as_of offers portfolio holding$ months_to_sell=reckoned_with.selling.months_to_sell unread "
+        "reckoned_with",
         offers=[_offer(one) for one in s.offers],
-        portfolio=None if s.portfolio is None else answer(
+        portfolio=answer(
             s.portfolio, "buy expected_profit$ chance_of_loss spent$ hours budget$ bench_hours exact"
         ),
         reckoned_with=_reckoned(s.reckoned_with),

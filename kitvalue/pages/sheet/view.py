@@ -382,7 +382,7 @@ def sizes_picture(given: SheetInput, t: Tongue) -> SizesPicture | None:
     """Both over the number of drums; None where the plan has one size only."""
     seen = tuple(
         SizeSeen(
-            row.pieces, float(row.landed_at_price), float(row.original_typical),
+            row.sheet.pieces, float(row.quote.landed_at_price), float(row.quote.original_landed),
             None if row.original_low is None else float(row.original_low),
             None if row.original_high is None else float(row.original_high),
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from kitvalue.decisions.breakeven import Comparison, PiecesRow, Tie
+from kitvalue.decisions.breakeven import Comparison, SizedBuild, Tie
 from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
@@ -173,19 +173,19 @@ def _tie(tie: Tie) -> str:
     return tie.text + ("" if tie.hammer is None else f" (a hammer price of {cents(tie.hammer)})")
 
 
-def _by_pieces(by_pieces: Sequence[PiecesRow]) -> str:
+def _by_pieces(by_pieces: Sequence[SizedBuild]) -> str:
     heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
     rows = []
     for r in by_pieces:
-        of_cost = UNKNOWN if r.incomplete else ""
-        of_price = of_cost if r.binding == "floor" else ""
+        of_cost = UNKNOWN if r.sheet.incomplete else ""
+        of_price = of_cost if r.quote.binding == "floor" else ""
         rows.append((
-            r.pieces, money(r.build_at_cost) + of_cost, money(r.build_at_price) + of_price,
-            money(r.landed_at_price) + of_price, money(r.original_typical), span(r.original_low, r.original_high),
-            share(r.chance_build_cheaper),
+            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
+            money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
+            span(r.original_low, r.original_high), share(r.chance_build_cheaper),
         ))  # fmt: skip
-    notes = [f"{r.pieces} pieces: {r.note}" for r in by_pieces if r.note]
-    if any(r.incomplete for r in by_pieces):
+    notes = [f"{r.sheet.pieces} pieces: {r.note}" for r in by_pieces if r.note]
+    if any(r.sheet.incomplete for r in by_pieces):
         notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
     return "\n".join([table(heads, rows), *map(wrapped, notes)])
 

@@ -39,7 +39,7 @@ def reckoned_words(r: ReckonedWith) -> str:
 def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together and
     what to take care of."""
-    valued = [one for one in s.offers if one.reason is None]
+    valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {_offers(s.unread)} more could not be read: kitvalue check lists them" if s.unread else ""
     tables = [
@@ -47,7 +47,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         f"What to bid, the most profitable first\n{_bids(valued)}",
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
-        _where_it_goes(valued, s.margin_percent),
+        _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
         f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         _not_open(valued),
     ]
@@ -55,8 +55,8 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         first_of_all(s.cautions),
         wrapped(f"{_offers(len(s.offers))}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
-        _together(s.portfolio) if s.portfolio is not None else "",
-        wrapped(f"Holding one kit {s.months or 0:g} months costs {cents(s.holding)}; it is in the profits.")
+        _together(s.portfolio),
+        wrapped(f"Holding one kit {float(months):g} months costs {cents(s.holding)}; it is in the profits.")
         if s.holding
         else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
@@ -68,6 +68,12 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
 
 def _offers(how_many: int) -> str:
     return f"{how_many} offer{'' if how_many == 1 else 's'}"
+
+
+def _limits(s: Shortlist) -> tuple[str, str]:
+    """The shop's margin and chance of a loss, percent."""
+    selling = s.reckoned_with.selling
+    return f"{float(selling.margin):g}", f"{float(selling.loss_chance):g}"
 
 
 def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -83,9 +89,10 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
     gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
     less = f" On average less than that is left: {listed(gains, 6)}." if gains else ""
+    margin, loss = _limits(s)
     return wrapped(
-        f"At the price that it will probably be had for, no offer leaves {s.margin_percent:g} % of net revenue and "
-        f"loses in no more than {s.loss_percent:g} %.{less} Open low, or pass."
+        f"At the price that it will probably be had for, no offer leaves {margin} % of net revenue and "
+        f"loses in no more than {loss} %.{less} Open low, or pass."
     )
 
 
@@ -103,20 +110,19 @@ def _bids(valued: Sequence[JudgedOffer]) -> str:
 
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """What the columns mean, which offers are judged as they are, and on which settings all rests."""
+    margin, loss = _limits(s)
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
     said = [
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
-        f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
-        f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: "
-        "no price does."
+        f"highest price that leaves {margin} % of net revenue on average and loses in {loss} % of the sample at most; "
+        "freight on top. Open at leaves room to haggle up to it. A dash: no price does."
     ]
     if blank:
         said.append(f"Selling on is judged unrestored where finished is blank in offers.csv: {which}.")
     if len(blank) < len(valued):
         said.append("Where finished is filled in it is judged restored only; blank, as it is.")
-    if s.reckoned_with:
-        said.append(reckoned_words(s.reckoned_with))
+    said.append(reckoned_words(s.reckoned_with))
     return "\n".join(map(wrapped, said))
 
 
@@ -328,8 +334,9 @@ def _come_about(asked: JudgedPrice) -> str:
 
 def _notes(asked: JudgedPrice) -> list[str]:
     notes = []
-    if any(one.limited_by_loss for one in asked.judged):
-        notes.append(f"stop at is below what is left where more would lose in over {asked.loss_percent:g} % of sales")
+    if asked.reckoned is not None and any(one.limited_by_loss for one in asked.judged):
+        loss = float(asked.reckoned.selling.loss_chance)
+        notes.append(f"stop at is below what is left where more would lose in over {loss:g} % of sales")
     better = asked.judged[-1].offer
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
