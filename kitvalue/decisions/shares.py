@@ -13,7 +13,8 @@ import numpy as np
 from kitvalue.decisions.original import as_money
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.money import HUNDRED, ZERO
-from kitvalue.workshop.outcome import JobOutcome, Planned, Shrinkage, Shrunken, shrunken_means
+from kitvalue.workshop.outcome import JobOutcome, Planned
+from kitvalue.workshop.shrink import Shrinkage, Shrunken, shrunken_means
 
 TENTH = Decimal("0.1")
 OWN_SALES = (

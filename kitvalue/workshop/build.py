@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from kitvalue.intake.settings.plan import DonorTable, Plan, SurplusTable, WorkLine
+from kitvalue.intake.settings.plan import DonorTable, PartLine, Plan, SurplusTable, WorkLine
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.drums import NEW, Drum, drums_of
@@ -81,15 +81,12 @@ class Scales:
 
     def of(self, lever: Lever) -> Decimal:
         """The factor on a charge of this lever."""
-        match lever:
-            case Lever.DONOR_PRICE:
-                return self.donors
-            case Lever.LABOUR:
-                return self.hours * self.hourly_rate
-            case Lever.COVERING:
-                return self.covering
-            case Lever.NONE:
-                return Decimal(1)
+        factors = {
+            Lever.DONOR_PRICE: self.donors,
+            Lever.LABOUR: self.hours * self.hourly_rate,
+            Lever.COVERING: self.covering,
+        }
+        return factors.get(lever, Decimal(1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,23 +140,16 @@ class Apportioned:
 
 def apportioned(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> tuple[Apportioned, ...]:
     """Each donor's price between the kit and what is sold off or kept of it; `donors` scales the prices. Unrounded."""
+
+    def total(donor: str, stated: Stated) -> Decimal:
+        credits = (c for c in charges if c.donor == donor and c.stated is stated)
+        return sum((c.quantity * c.amount for c in credits if c.amount is not None), ZERO)
+
     return tuple(
-        Apportioned(
-            donor.donor,
-            donor.amount * donors,
-            _of_donor(charges, donor.donor, Stated.SOLD_OFF),
-            _of_donor(charges, donor.donor, Stated.KEPT),
-        )
-        for donor in charges
-        if donor.lever is Lever.DONOR_PRICE and donor.donor is not None and donor.amount is not None
+        Apportioned(c.donor, c.amount * donors, total(c.donor, Stated.SOLD_OFF), total(c.donor, Stated.KEPT))
+        for c in charges
+        if c.lever is Lever.DONOR_PRICE and c.donor is not None and c.amount is not None
     )
-
-
-def _of_donor(charges: Sequence[Charge], donor: str, stated: Stated) -> Decimal:
-    amounts = (
-        c.quantity * c.amount for c in charges if c.donor == donor and c.stated is stated and c.amount is not None
-    )
-    return sum(amounts, ZERO)
 
 
 def purchase_price(charges: Sequence[Charge], scales: Scales) -> Decimal:
@@ -185,40 +175,6 @@ def least_donor_scale(charges: Sequence[Charge]) -> Decimal:
     return max((one.sold_off / one.price for one in apportioned(charges) if one.price), default=ZERO)
 
 
-def work_charges(plan: Plan, work: WorkTable | None, drums: Sequence[Drum]) -> tuple[list[Charge], list[Problem]]:
-    """A charge for each [[work]] line that these drums need, and the faults of the lines that give none."""
-    charges: list[Charge] = []
-    faults: list[Problem] = []
-    for i, line in enumerate(plan.work, 1):
-        made = _charge(plan.name, f"work {i} ({line.what})", line, work, drums)
-        if isinstance(made, Problem):
-            faults.append(made)
-        elif made.quantity > 0:
-            charges.append(made)
-    own = [c for c in charges if c.group is Group.WORK]
-    return own + [c for c in charges if c.group is not Group.WORK], faults
-
-
-def _charge(name: str, place: str, line: WorkLine, work: WorkTable | None, drums: Sequence[Drum]) -> Charge | Problem:
-    counted = count(line, drums)
-    if isinstance(counted, NotCounted):
-        return plan_problem(name, f"{place}.{counted.key}", "no_quantity", counted.reason)
-    if line.each is not None:
-        if line.hours is not None:
-            return plan_problem(name, f"{place}.each", "hours_and_each", "give hours or each, not both")
-        stated = Stated.GROSS if line.vat == "included" else Stated.NET
-        return Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, stated)
-    hours = _hours_of_one(name, place, line, work)
-    if isinstance(hours, Problem):
-        return hours
-    if work is None:
-        return shop_problem("work", "no_table", "this build needs the shop's hourly rate: add [work] with rate")
-    return Charge(
-        line.what, Group.WORK, hours * counted.quantity, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR,
-        basis=_basis(counted, hours),
-    )  # fmt: skip
-
-
 def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
     """Hours of the shop's own for one unit of a line: the line's, 1 for a line per hour, else its operation's.
 
@@ -233,20 +189,30 @@ def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
     return work.hours.get(line.operation) if work is not None and line.operation is not None else None
 
 
-def _hours_of_one(name: str, place: str, line: WorkLine, work: WorkTable | None) -> Decimal | Problem:
+def _work_charge(
+    name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[Drum]
+) -> Charge | Problem | None:
+    """What a line of work is charged with; None where none of its drums is built."""
+    counted = count(line, drums)
+    if isinstance(counted, NotCounted):
+        raise AssertionError(f"work is not counted in sheets: {counted.reason}")
+    if line.each is not None:
+        charge = Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, _stated(line.vat))
+        return charge if charge.quantity else None
     hours = own_hours(line, work)
-    if hours is not None:
-        return hours
-    asked = line.operation or line.what
-    message = f"{shown(asked)} has no hours; add them under [work.hours] in shop.toml, or give hours in this line"
-    return plan_problem(name, f"{place}.operation", "no_hours", message, asked)
-
-
-def _basis(counted: Counted, hours: Decimal) -> str:
+    if hours is None:
+        asked = line.operation or line.what
+        message = f"{shown(asked)} has no hours; add them under [work.hours] in shop.toml, or give hours in this line"
+        return plan_problem(name, f"work {at} ({line.what}).operation", "no_hours", message, asked)
+    if work is None:
+        return shop_problem("work", "no_table", "this build needs the shop's hourly rate: add [work] with rate")
     quantity = counted.quantity.quantize(Decimal("0.001")).normalize()
     unit = counted.unit if quantity == 1 or counted.unit == "m2" else f"{counted.unit}s"
-    what = "" if counted.unit == "each" else f" {unit}"
-    return f"{quantity:f}{what} at {hours.normalize():f} h"
+    basis = f"{quantity:f}{'' if counted.unit == 'each' else f' {unit}'} at {hours.normalize():f} h"
+    own = hours * counted.quantity
+    return (
+        Charge(line.what, Group.WORK, own, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR, basis=basis) if own else None
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,44 +243,63 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
     sheet too small for a strip, hours or the hourly rate missing in shop.toml.
     """
     every = drums_of(plan)
-    drums = every[:pieces] if pieces is not None else every
-    donors = _donors_needed(plan, every, drums)
+    drums = every[:pieces]
+    whole, here = {d.source for d in every}, {d.source for d in drums}
+    donors = tuple(d for d in plan.donor if d.id in here or d.id not in whole)  # also those bought for something else
     kept = {donor.id for donor in donors}
     surplus = tuple(s for s in plan.surplus if s.from_ in kept)
-    labour, faults = work_charges(plan, work, drums)
-    parts = _part_charges(plan, drums)
-    refuse([*_unknown_sources(plan), *faults, *parts.faults])
+    made = [_work_charge(plan.name, i, line, work, drums) for i, line in enumerate(plan.work, 1)]
+    labour = [charge for charge in made if isinstance(charge, Charge)]
+    faults = [fault for fault in made if isinstance(fault, Problem)]
+    counts = [(i, line, count(line, drums)) for i, line in enumerate(plan.part, 1)]
+    faults += [
+        plan_problem(plan.name, f"part {i} ({line.what}).sheet", "no_quantity", counted.reason)
+        for i, line, counted in counts
+        if isinstance(counted, NotCounted)
+    ]
+    parts = [(line, counted) for _, line, counted in counts if isinstance(counted, Counted) and counted.quantity > 0]
+    sheets = [
+        Quantity(line.what, counted.quantity, f"sheet {line.sheet}", sheet_note(counted.nesting))
+        for line, counted in parts
+        if counted.nesting is not None
+    ]
+    refuse(faults)
+    credits, notes = _leftovers(donors, drums)
     charges = (
         *_donor_charges(donors),
         *labour,
-        *_new_shells(drums),
-        *parts.charges,
-        *(_sold_off(s) for s in surplus),
-        *(leftover for donor in donors if (leftover := _leftover(donor, drums)) is not None),
+        *(
+            Charge(f"New shell {d.name}", Group.PARTS, Decimal(1), "shell", d.price, _stated(d.vat))
+            for d in drums
+            if d.source == NEW
+        ),
+        *(_part_charge(line, counted) for line, counted in parts),
+        *(
+            Charge(
+                f"{s.what} (from {s.from_})", Group.SURPLUS, Decimal(1), "each", s.value, Stated.SOLD_OFF,
+                donor=s.from_, basis=f"sold off for {money_text(s.value)} gross",
+            )
+            for s in surplus
+        ),
+        *credits,
+    )  # fmt: skip
+    return Build(
+        plan=plan,
+        drums=drums,
+        donors=donors,
+        surplus=surplus,
+        charges=charges,
+        quantities=(*buying_list(drums, covered_drums(plan, drums)), *sheets),
+        cuttings=tuple(cutting for _, counted in parts for cutting in counted.cuttings),
+        unknown=tuple(c.what for c in charges if c.amount is None),
+        notes=tuple(notes),
     )
-    unknown = tuple(c.what for c in charges if c.amount is None)
-    notes = tuple(note for donor in donors if (note := _not_credited(donor, drums)) is not None)
-    quantities = (*buying_list(drums, covered_drums(plan, drums)), *parts.sheets)
-    return Build(plan, drums, donors, surplus, charges, quantities, parts.cuttings, unknown, notes)
 
 
-def _unknown_sources(plan: Plan) -> list[Problem]:
-    """Drums and surplus from a donor that the plan has not; the reader of plans refuses them with their line."""
-    known = {donor.id for donor in plan.donor}
-    named = [(f"drum {i}.from", d.from_) for i, d in enumerate(plan.drum, 1) if d.from_ != NEW]
-    named += [(f"surplus {i}.from", s.from_) for i, s in enumerate(plan.surplus, 1)]
-    return [
-        plan_problem(plan.name, place, "unknown_donor", f"there is no donor {shown(name)} in the plan", name)
-        for place, name in named
-        if name not in known
-    ]
-
-
-def _donors_needed(plan: Plan, every: Sequence[Drum], drums: Sequence[Drum]) -> tuple[DonorTable, ...]:
-    """Donors of which a drum is built, and those bought for something else than their drums."""
-    whole = {d.source for d in every}
-    here = {d.source for d in drums}
-    return tuple(d for d in plan.donor if d.id in here or d.id not in whole)
+def _part_charge(line: PartLine, counted: Counted) -> Charge:
+    lever, note = (Lever.NONE, "") if counted.nesting is None else (Lever.COVERING, sheet_note(counted.nesting))
+    stated = _stated(line.vat)
+    return Charge(line.what, Group.PARTS, counted.quantity, counted.unit, line.each, stated, lever, basis=note)
 
 
 def _donor_charges(donors: Sequence[DonorTable]) -> list[Charge]:
@@ -331,77 +316,23 @@ def _donor_charges(donors: Sequence[DonorTable]) -> list[Charge]:
     return charges
 
 
-def _new_shells(drums: Sequence[Drum]) -> list[Charge]:
-    return [
-        Charge(f"New shell {d.name}", Group.PARTS, Decimal(1), "shell", d.price, _stated(d.vat))
-        for d in drums
-        if d.source == NEW
-    ]
-
-
-@dataclass(frozen=True, slots=True)
-class _Parts:
-    """What the [[part]] lines come to."""
-
-    charges: tuple[Charge, ...]
-    sheets: tuple[Quantity, ...]
-    cuttings: tuple[Cutting, ...]
-    faults: tuple[Problem, ...]
-
-
-def _part_charges(plan: Plan, drums: Sequence[Drum]) -> _Parts:
-    charges: list[Charge] = []
-    sheets: list[Quantity] = []
-    cuttings: list[Cutting] = []
-    faults: list[Problem] = []
-    for i, line in enumerate(plan.part, 1):
-        counted = count(line, drums)
-        if isinstance(counted, NotCounted):
-            place = f"part {i} ({line.what}).{counted.key}"
-            faults.append(plan_problem(plan.name, place, "no_quantity", counted.reason))
-        elif counted.quantity > 0:
-            lever = Lever.COVERING if counted.nesting is not None else Lever.NONE
-            note = sheet_note(counted.nesting) if counted.nesting is not None else ""
-            if counted.nesting is not None:
-                sheets.append(Quantity(line.what, counted.quantity, f"sheet {line.sheet}", note))
-                cuttings += counted.cuttings
-            charges.append(
+def _leftovers(donors: Sequence[DonorTable], drums: Sequence[Drum]) -> tuple[list[Charge], list[str]]:
+    """Credits for the donors' drums that are not built, and what is said of those without one."""
+    credits, notes = [], []
+    for donor in donors:
+        left = donor.pieces - sum(1 for d in drums if d.source == donor.id)
+        if left and donor.spare:
+            what, number = f"Drums of donor {donor.id} left over", Decimal(left)
+            credits.append(
                 Charge(
-                    line.what, Group.PARTS, counted.quantity, counted.unit, line.each, _stated(line.vat), lever,
-                    basis=note,
+                    what, Group.SURPLUS, number, "drum", donor.spare, Stated.KEPT, donor=donor.id,
+                    basis="kept, at spare",
                 )
             )  # fmt: skip
-    return _Parts(tuple(charges), tuple(sheets), tuple(cuttings), tuple(faults))
-
-
-def _sold_off(surplus: SurplusTable) -> Charge:
-    basis = f"sold off for {money_text(surplus.value)} gross"
-    return Charge(
-        f"{surplus.what} (from {surplus.from_})", Group.SURPLUS, Decimal(1), "each", surplus.value, Stated.SOLD_OFF,
-        donor=surplus.from_, basis=basis,
-    )  # fmt: skip
-
-
-def _left_over(donor: DonorTable, drums: Sequence[Drum]) -> int:
-    return donor.pieces - sum(1 for d in drums if d.source == donor.id)
-
-
-def _leftover(donor: DonorTable, drums: Sequence[Drum]) -> Charge | None:
-    number = _left_over(donor, drums)
-    if number == 0 or not donor.spare:
-        return None
-    what = f"Drums of donor {donor.id} left over"
-    return Charge(
-        what, Group.SURPLUS, Decimal(number), "drum", donor.spare, Stated.KEPT, donor=donor.id, basis="kept, at spare"
-    )
-
-
-def _not_credited(donor: DonorTable, drums: Sequence[Drum]) -> str | None:
-    number = _left_over(donor, drums)
-    if number == 0 or donor.spare is not None:
-        return None
-    drums_text = "1 drum" if number == 1 else f"{number} drums"
-    return f"{drums_text} of donor {donor.id} left over, not credited (no spare given)"
+        elif left and donor.spare is None:
+            drums_text = "1 drum" if left == 1 else f"{left} drums"
+            notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")
+    return credits, notes
 
 
 def _stated(vat: str) -> Stated:

@@ -9,7 +9,6 @@ from decimal import Decimal
 
 from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
-from kitvalue.intake.text.problems import Problem
 from kitvalue.workshop.build import (
     Apportioned,
     Build,
@@ -143,26 +142,21 @@ class CostSheet:
 
     def subtotals(self) -> tuple[Subtotal, ...]:
         """One row for each group that has lines, in the sheet's order; they add up to `net_cost`."""
+        groups = {group: [line for line in self.lines if line.group is group] for group in Group}
         return tuple(
-            Subtotal(
-                group,
-                _sum(line for line in self.lines if line.group is group),
-                tuple(line.what for line in self.lines if line.group is group and line.net is None),
-            )
-            for group in Group
-            if any(line.group is group for line in self.lines)
+            Subtotal(group, _sum(lines), tuple(line.what for line in lines if line.net is None))
+            for group, lines in groups.items()
+            if lines
         )
 
 
 def settings_of(shop: Shop) -> tuple[TaxTable, SellingTable]:
     """The tables of shop.toml without which nothing can be costed. Raises FileError naming every one that lacks."""
+    needed = {"tax": "rate (percent of VAT) and route", "selling": "fee, margin and freight"}
     lacking = [
         shop_problem(table, "no_table", f"add the table [{table}] with {keys}")
-        for table, keys, value in (
-            ("tax", "rate (percent of VAT) and route", shop.tax),
-            ("selling", "fee, margin and freight", shop.selling),
-        )
-        if value is None
+        for table, keys in needed.items()
+        if getattr(shop, table) is None
     ]
     if shop.tax is None or shop.selling is None:
         raise refusal(lacking)
@@ -179,12 +173,21 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     terms = terms_of(tax, selling)
     build = build_of(plan, shop.work, pieces)
     contingency = contingency_of(shop)
-    route = _route_of(plan, tax, build)
+    set_route = route = plan.route or tax.route
+    if route == "margin" and len(build.drums) < len(plan.drum) and plan.donor and not build.donors:
+        # a cut-down of new shells alone, whose plan buys donors for the larger sizes only: nothing in it is
+        # second-hand (art. 311(1)(1))
+        route = "full"
     routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
-        refuse([_route_fault(plan, chosen)])
-    general = (EXEMPT,) if route == "none" else (VAT,)
+        message = (
+            f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}; set route = "full" in the plan'
+        )
+        if plan.route is None:
+            refuse([shop_problem("tax.route", "route_closed", message, route)])
+        refuse([plan_problem(plan.name, "route", "route_closed", message, route)])
+    unknown = f"Not known: {'; '.join(build.unknown)}. Every cost and price here is too low by it."
     return CostSheet(
         name=plan.name,
         title=plan.title,
@@ -197,20 +200,17 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         apportioned=apportioned(build.charges),
         hours=build.hours,
         incomplete=build.unknown,
-        notes=build.notes if route == (plan.route or tax.route) else (*build.notes, FULL_WITHOUT_DONORS),
-        cautions=(*_incomplete(build.unknown), *general, *chosen.cautions, *build_cautions(plan, shop)),
+        notes=build.notes if route == set_route else (*build.notes, FULL_WITHOUT_DONORS),
+        cautions=(
+            *([unknown] if build.unknown else []),
+            EXEMPT if route == "none" else VAT,
+            *chosen.cautions,
+            *_build_cautions(plan, shop),
+        ),
         terms=terms,
         contingency=contingency,
         charges=build.charges,
     )
-
-
-def _route_of(plan: Plan, tax: TaxTable, build: Build) -> Route:
-    """The route that the plan, or else the shop, sets; full VAT for a cut-down of new shells alone, whose plan buys
-    donors for the larger sizes only: nothing in it is second-hand (art. 311(1)(1))."""
-    route = plan.route or tax.route
-    cut_down = len(build.drums) < len(plan.drum)
-    return "full" if route == "margin" and cut_down and plan.donor and not build.donors else route
 
 
 def contingency_of(shop: Shop) -> Decimal:
@@ -228,16 +228,16 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
         zero = cents_up(price_for_margin(cost, purchase, terms.without_margin(), route))
         floor = cents_up(price_for_margin(cost, purchase, terms, route))
         landed, at_floor = zero + terms.freight, floor + terms.freight
-    cautions: tuple[str, ...] = ()
-    if route == "margin" and reason is None:
-        donors = _sum(line for line in lines if line.group is Group.DONORS)
-        made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
-        cautions = margin_cautions(build, donors, made)
+    cautions = _margin_cautions(build, lines) if route == "margin" and reason is None else ()
     return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, at_floor, cautions)
 
 
 def _lines(charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal) -> tuple[Line, ...]:
-    lines = [_line(charge, terms, route) for charge in charges]
+    units = [net_unit(charge, terms, route) for charge in charges]
+    lines = [
+        Line(c.what, c.group, c.quantity, c.unit, unit, None if unit is None else cents(unit * c.quantity), c.basis)
+        for c, unit in zip(charges, units, strict=True)
+    ]
     labour = _sum(line for line in lines if line.group is Group.WORK)
     if contingency > 0 and labour > 0:
         amount = labour * contingency
@@ -245,12 +245,6 @@ def _lines(charges: Sequence[Charge], terms: Terms, route: Route, contingency: D
         lines.append(Line("Contingency", Group.CONTINGENCY, Decimal(1), "kit", amount, cents(amount), basis))
     order = list(Group)
     return tuple(sorted(lines, key=lambda line: order.index(line.group)))  # stable: the plan's order inside a group
-
-
-def _line(charge: Charge, terms: Terms, route: Route) -> Line:
-    unit = net_unit(charge, terms, route)
-    net = None if unit is None else cents(unit * charge.quantity)
-    return Line(charge.what, charge.group, charge.quantity, charge.unit, unit, net, charge.basis)
 
 
 def _sum(lines: Iterable[Line]) -> Decimal:
@@ -267,33 +261,13 @@ def _why_closed(route: Route, chosen: Route, build: Build) -> str | None:
         return None
     if not build.donors:
         return "no donor is bought: nothing in the kit is second-hand"
-    closed = [why_no_margin_scheme(build.donors), *_surplus_above_price(build)]
+    closed = [why_no_margin_scheme(build.donors)]
+    closed += [
+        f"surplus of {money_text(a.sold_off)} from donor {a.donor} is above its price of {money_text(a.price)}"
+        for a in apportioned(build.charges)
+        if a.sold_off > a.price
+    ]
     return "; ".join(reason for reason in closed if reason) or None
-
-
-def _surplus_above_price(build: Build) -> list[str]:
-    reasons = []
-    for donor in build.donors:
-        sold = sum((s.value for s in build.surplus if s.from_ == donor.id), ZERO)
-        if sold > donor.price:
-            reasons.append(
-                f"surplus of {money_text(sold)} from donor {donor.id} is above its price of {money_text(donor.price)}"
-            )
-    return reasons
-
-
-def _route_fault(plan: Plan, chosen: RouteCost) -> Problem:
-    closed = f'route = "{chosen.route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
-    message = f'{closed}; set route = "full" in the plan'
-    if plan.route is None:
-        return shop_problem("tax.route", "route_closed", message, chosen.route)
-    return plan_problem(plan.name, "route", "route_closed", message, chosen.route)
-
-
-def _incomplete(unknown: Sequence[str]) -> tuple[str, ...]:
-    if not unknown:
-        return ()
-    return (f"Not known: {'; '.join(unknown)}. Every cost and price here is too low by it.",)
 
 
 VAT = (
@@ -331,46 +305,44 @@ PAINT = "Old paint may hold lead, and strippers, lacquers and oils give off solv
 HEAT = "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
 
 # Beginnings of words in a line's operation or text; a hazard is there where every group has one.
-VENEER_WORDS = (("veneer",),)
-DUST_WORDS = (("sand", "edge", "cut", "drill", "veneer", "patch", "plug", "ply", "round"),)
-PAINT_WORDS = (("paint", "lacquer", "spray", "oil", "seal", "stain"),)
-HEAT_WORDS = (("strip", "remov", "old"), ("wrap", "covering"))
+VENEER_WORDS = ("veneer",)
+HAZARDS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (DUST, ("sand|edge|cut|drill|veneer|patch|plug|ply|round",)),
+    (PAINT, ("paint|lacquer|spray|oil|seal|stain",)),
+    (HEAT, ("strip|remov|old", "wrap|covering")),
+)
 
 
-def build_cautions(plan: Plan, shop: Shop) -> tuple[str, ...]:
+def _build_cautions(plan: Plan, shop: Shop) -> tuple[str, ...]:
     """The cautions for a build whatever its VAT route: timbers at a border, dust, old paint, solvents, heat."""
     exports = shop.tax is not None and any(d.kind == "export" for d in shop.tax.destinations.values())
-    veneer = _any_line((*plan.work, *plan.part), VENEER_WORDS)
-    cautions = [TIMBER] if exports or veneer else []
-    for text, words in ((DUST, DUST_WORDS), (PAINT, PAINT_WORDS), (HEAT, HEAT_WORDS)):
-        if _any_line(plan.work, words):
-            cautions.append(text)
-    imported = [d.id for d in plan.donor if d.bought_from == "import"]
-    if imported:
-        cautions.append(IMPORT.format(ids=", ".join(imported)))
-    return tuple(cautions)
+    imported = ", ".join(d.id for d in plan.donor if d.bought_from == "import")
+    cautions = (
+        (TIMBER, exports or _any_line((*plan.work, *plan.part), VENEER_WORDS)),
+        *((text, _any_line(plan.work, groups)) for text, groups in HAZARDS),
+        (IMPORT.format(ids=imported), bool(imported)),
+    )
+    return tuple(text for text, holds in cautions if holds)
 
 
-def margin_cautions(build: Build, donors_cost: Decimal, made_cost: Decimal) -> tuple[str, ...]:
-    """Why the margin scheme may not fit although nothing closes it. Costs net: the donors, and work with parts."""
-    cautions = [MARGIN_TOTALS, MARGIN_INVOICE]
-    if any(d.source == NEW for d in build.drums):
-        cautions.append(MARGIN_NEW_SHELL)
-    if made_cost > donors_cost:
-        cautions.append(MARGIN_HEAVY)
-    if len(build.donors) > 1:
-        cautions.append(MARGIN_SEVERAL)
-    return tuple(cautions)
+def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[str, ...]:
+    """Why the margin scheme may not fit although nothing closes it."""
+    donors = _sum(line for line in lines if line.group is Group.DONORS)
+    made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
+    cautions = (
+        (MARGIN_TOTALS, True),
+        (MARGIN_INVOICE, True),
+        (MARGIN_NEW_SHELL, any(drum.source == NEW for drum in build.drums)),
+        (MARGIN_HEAVY, made > donors),
+        (MARGIN_SEVERAL, len(build.donors) > 1),
+    )
+    return tuple(text for text, holds in cautions if holds)
 
 
-def _any_line(lines: Sequence[LineTable], groups: Sequence[Sequence[str]]) -> bool:
-    return any(all(_has_word(line, starts) for starts in groups) for line in lines)
-
-
-def _has_word(line: LineTable, starts: Sequence[str]) -> bool:
-    operation = line.operation if isinstance(line, WorkLine) else None
-    words = re.findall(r"[^\W\d_]+", f"{line.what} {operation or ''}".lower())
-    return any(word.startswith(tuple(starts)) for word in words)
+def _any_line(lines: Sequence[LineTable], groups: Sequence[str]) -> bool:
+    texts = [f"{line.what} {(line.operation if isinstance(line, WorkLine) else None) or ''}".lower() for line in lines]
+    starts = [re.compile(rf"(?<![^\W\d_])(?:{group})") for group in groups]
+    return any(all(start.search(text) for start in starts) for text in texts)
 
 
 def holding_cost(selling: SellingTable) -> Decimal:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from statistics import NormalDist
 
 from kitvalue.intake.books.done import FinishedBuild
 from kitvalue.intake.settings.plan import Plan
@@ -18,6 +16,7 @@ from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.drums import drums_of
 from kitvalue.workshop.money import ZERO, cents
 from kitvalue.workshop.quantities import Counted, count
+from kitvalue.workshop.shrink import NotShrunken, shrunken_means
 from kitvalue.workshop.tax import Sale, sale_at
 
 
@@ -78,15 +77,6 @@ class JobOutcome:
     note: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class _PlannedOperation:
-    operation: str
-    unit: str
-    quantity: Decimal
-    hours: Decimal
-    mixed: bool  # counted in more than one unit
-
-
 def job_outcomes(builds: Sequence[FinishedBuild], plans: Mapping[str, Planned], shop: Shop) -> tuple[JobOutcome, ...]:
     """Each finished build against its plan, in the order of the file; builds whose plan is not in `plans` are left."""
     return tuple(_outcome(build, plans[build.plan], shop) for build in builds if build.plan in plans)
@@ -96,9 +86,10 @@ def _outcome(build: FinishedBuild, planned: Planned, shop: Shop) -> JobOutcome:
     sheet = planned.sheet
     operations = _operations(build, planned.plan, shop)
     hours = _hours(build, operations, sheet)
-    paid = _paid(build, sheet)
-    net_cost = _net_cost(hours, paid, sheet, shop)
-    sale, why = _sale(build, net_cost, sheet)
+    paid, net_cost = _costs(build, hours, sheet, shop)
+    sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
+    if build.sold_for is not None and net_cost.actual is not None:
+        sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
     return JobOutcome(
         row=build.row,
         plan=build.plan,
@@ -117,211 +108,54 @@ def _outcome(build: FinishedBuild, planned: Planned, shop: Shop) -> JobOutcome:
     )
 
 
-def _paid(build: FinishedBuild, sheet: CostSheet) -> Against:
-    nets = {sub.group: sub.net for sub in sheet.subtotals()}
-    own = nets.get(Group.WORK, ZERO) + nets.get(Group.CONTINGENCY, ZERO)
-    reasons = [*_not_planned(sheet), *(["cost is not written down"] if build.cost is None else [])]
-    return Against(_whole(sheet, sheet.net_cost - own), build.cost, "; ".join(reasons) or None)
-
-
-def _whole(sheet: CostSheet, figure: Decimal) -> Decimal | None:
-    """A figure of the plan, None where something of its cost is not known."""
-    return None if sheet.incomplete else figure
-
-
-def _not_planned(sheet: CostSheet) -> list[str]:
-    return [f"the plan does not know {', '.join(sheet.incomplete)}"] if sheet.incomplete else []
-
-
 def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[OperationOutcome, ...]:
-    actual = {one.operation: one.hours for one in build.operations}
-    planned = {one.operation: one for one in _planned_operations(plan, shop)}
-    made = []
-    for name in dict.fromkeys((*planned, *actual)):
-        one, hours = planned.get(name), actual.get(name)
-        reason = None if hours is not None else "not written down"
-        if one is None:
-            made.append(OperationOutcome(name, "", ZERO, Against(ZERO, hours, "not in the plan")))
-        else:
-            unit = "" if one.mixed else one.unit
-            made.append(OperationOutcome(name, unit, one.quantity, Against(one.hours, hours, reason)))
-    return tuple(made)
-
-
-def _planned_operations(plan: Plan, shop: Shop) -> list[_PlannedOperation]:
-    """The plan's operations with their units and hours, the lines of one operation together."""
+    """The plan's operations, the lines of one together, then those that only the job had."""
+    actual = {timed.operation: timed.hours for timed in build.operations}
     drums = drums_of(plan)
-    found: dict[str, _PlannedOperation] = {}
+    operations: dict[str, OperationOutcome] = {}
     for line in plan.work:
-        counted = count(line, drums)
-        hours = own_hours(line, shop.work)
-        if line.operation is None or hours is None or not isinstance(counted, Counted) or counted.quantity == 0:
+        name, counted, hours = line.operation, count(line, drums), own_hours(line, shop.work)
+        if name is None or hours is None or not isinstance(counted, Counted) or counted.quantity == 0:
             continue
-        before = found.get(line.operation, _PlannedOperation(line.operation, counted.unit, ZERO, ZERO, False))
-        mixed = before.mixed or before.unit != counted.unit or line.per == "hour"
-        found[line.operation] = _PlannedOperation(
-            line.operation, counted.unit, before.quantity + counted.quantity, before.hours + hours * counted.quantity,
-            mixed,
+        unit = "" if line.per == "hour" else counted.unit  # none, either, where the lines count in several
+        before = operations.get(name, OperationOutcome(name, unit, ZERO, Against(ZERO, None)))
+        planned = (before.hours.planned or ZERO) + hours * counted.quantity
+        reason = None if name in actual else "not written down"
+        operations[name] = OperationOutcome(
+            name, unit if unit == before.unit else "", before.quantity + counted.quantity,
+            Against(planned, actual.get(name), reason),
         )  # fmt: skip
-    return list(found.values())
+    for name, hours in actual.items():
+        operations.setdefault(name, OperationOutcome(name, "", ZERO, Against(ZERO, hours, "not in the plan")))
+    return tuple(operations.values())
 
 
 def _hours(build: FinishedBuild, operations: Sequence[OperationOutcome], sheet: CostSheet) -> Against:
     """The hours of the whole job: as written, else those of all planned operations where each is written down."""
     if build.hours is not None:
         return Against(sheet.hours, build.hours)
-    lacking = [one.operation for one in operations if one.hours.actual is None]
-    in_operations = sum((one.hours.planned or ZERO for one in operations), ZERO)
+    lacking = [each.operation for each in operations if each.hours.actual is None]
     if lacking:
         return Against(sheet.hours, None, f"not written down for {', '.join(lacking)}")
-    if in_operations != sheet.hours:
+    if sum((each.hours.planned or ZERO for each in operations), ZERO) != sheet.hours:
         return Against(sheet.hours, None, "the plan has hours outside its operations; write the whole job's into hours")
-    return Against(sheet.hours, sum((one.hours.actual or ZERO for one in operations), ZERO))
+    return Against(sheet.hours, sum((each.hours.actual or ZERO for each in operations), ZERO))
 
 
-def _net_cost(hours: Against, paid: Against, sheet: CostSheet, shop: Shop) -> Against:
-    planned = _whole(sheet, sheet.net_cost)
+def _costs(build: FinishedBuild, hours: Against, sheet: CostSheet, shop: Shop) -> tuple[Against, Against]:
+    """What was paid out, and that with the shop's own hours. None as planned where some of its cost is not known."""
+    own = sum((sub.net for sub in sheet.subtotals() if sub.group in (Group.WORK, Group.CONTINGENCY)), ZERO)
+    reasons = [f"the plan does not know {', '.join(sheet.incomplete)}"] if sheet.incomplete else []
+    reasons += ["cost is not written down"] if build.cost is None else []
+    paid = Against(None if sheet.incomplete else sheet.net_cost - own, build.cost, "; ".join(reasons) or None)
+    planned = None if sheet.incomplete else sheet.net_cost
+    reasons = [*([f"hours: {hours.reason}"] if hours.actual is None else []), *reasons]
     rate = shop.work.rate if shop.work is not None else None
-    reasons = [f"hours: {hours.reason}"] if hours.actual is None else []
-    reasons += [paid.reason] if paid.reason is not None else []
-    if hours.actual is None or paid.actual is None:
-        return Against(planned, None, "; ".join(reasons))
+    if hours.actual is None or build.cost is None:
+        return paid, Against(planned, None, "; ".join(reasons))
     if rate is None and hours.actual > 0:
-        return Against(planned, None, "shop.toml has no [work] with the hourly rate")
-    return Against(planned, paid.actual + cents(hours.actual * (rate or ZERO)), "; ".join(reasons) or None)
-
-
-def _sale(build: FinishedBuild, net_cost: Against, sheet: CostSheet) -> tuple[Sale | None, str | None]:
-    if build.sold_for is None:
-        return None, "not sold yet"
-    if net_cost.actual is None:
-        return None, net_cost.reason
-    return sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
-
-
-RANGE_SHARE = 0.80  # of a range
-_BISECTIONS = 80
-
-
-@dataclass(frozen=True, slots=True)
-class Shrunken:
-    """One group: its `own` mean, the `mean` that leans on all groups, and the range that holds the group's true mean.
-
-    `weight` says how much of the way from the common mean to its own the group goes, 0 to 1. `low` and `high` are None
-    where the scatter inside groups is not known.
-    """
-
-    count: int
-    own: float
-    mean: float
-    weight: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
-class Shrinkage:
-    """All groups, in order. `within` and `between` are variances, `common` the mean that groups lean on."""
-
-    groups: tuple[Shrunken, ...]
-    common: float
-    within: float
-    between: float
-
-
-@dataclass(frozen=True, slots=True)
-class NotShrunken:
-    """Why nothing can be learned."""
-
-    reason: str
-
-
-def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None = None) -> Shrinkage | NotShrunken:
-    """The shrunken mean of each group; no group is empty.
-
-    `known_within` is the variance of one observation where it is known from elsewhere; else it is estimated from the
-    groups with more than one observation, of which there must be one.
-    """
-    if not groups:
-        return NotShrunken("nothing was written down yet")
-    counts = [len(group) for group in groups]
-    own = [sum(group) / len(group) for group in groups]
-    freedom = sum(counts) - len(groups)
-    if known_within is None and freedom == 0:
-        return NotShrunken("each was seen once only, so how much one job differs from the next is not known yet")
-    within = known_within if known_within is not None else _within(groups, own, freedom)
-    between = _between(counts, own, within)
-    variances = [between + within / n for n in counts]
-    common, common_variance = _weighted(own, variances)
-    reach = NormalDist().inv_cdf((1 + RANGE_SHARE) / 2)
-    if known_within is None:
-        reach = t_quantile((1 + RANGE_SHARE) / 2, freedom)
-    made = [
-        _shrunken(n, mean, within, between, common, common_variance, reach) for n, mean in zip(counts, own, strict=True)
-    ]
-    if len(groups) == 1:  # nothing to lean on
-        sd = math.sqrt(within / counts[0])
-        made = [Shrunken(counts[0], own[0], own[0], 1.0, own[0] - reach * sd, own[0] + reach * sd)]
-    return Shrinkage(tuple(made), common, within, between)
-
-
-def _within(groups: Sequence[Sequence[float]], own: Sequence[float], freedom: int) -> float:
-    squares = ((value - mean) ** 2 for group, mean in zip(groups, own, strict=True) for value in group)
-    return sum(squares) / freedom
-
-
-def _between(counts: Sequence[int], own: Sequence[float], within: float) -> float:
-    total = sum(counts)
-    if len(counts) < 2:
-        return 0.0
-    grand = sum(n * mean for n, mean in zip(counts, own, strict=True)) / total
-    squares = sum(n * (mean - grand) ** 2 for n, mean in zip(counts, own, strict=True))
-    spread = total - sum(n * n for n in counts) / total
-    return max(0.0, (squares - (len(counts) - 1) * within) / spread)
-
-
-def _weighted(own: Sequence[float], variances: Sequence[float]) -> tuple[float, float]:
-    """The mean of all groups by their precisions, and its variance."""
-    if min(variances) == 0.0:  # observations that repeat exactly
-        exact = [mean for mean, variance in zip(own, variances, strict=True) if variance == 0.0]
-        return sum(exact) / len(exact), 0.0
-    weights = [1 / variance for variance in variances]
-    return sum(w * mean for w, mean in zip(weights, own, strict=True)) / sum(weights), 1 / sum(weights)
-
-
-def _shrunken(
-    count: int, own: float, within: float, between: float, common: float, common_variance: float, reach: float
-) -> Shrunken:
-    total = between + within / count
-    weight = between / total if total > 0 else 1.0
-    mean = common + weight * (own - common)
-    sd = math.sqrt(weight * within / count + (1 - weight) ** 2 * common_variance)
-    return Shrunken(count, own, mean, weight, mean - reach * sd, mean + reach * sd)
-
-
-def t_quantile(probability: float, freedom: int) -> float:
-    """The quantile of Student's t above its median, for whole degrees of freedom; by bisection of `t_inside`."""
-    wanted = 2 * probability - 1
-    low, high = 0.0, 1.0
-    while t_inside(high, freedom) < wanted:
-        low, high = high, 2 * high
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if t_inside(middle, freedom) < wanted else (low, middle)
-    return (low + high) / 2
-
-
-def t_inside(t: float, freedom: int) -> float:
-    """The probability that Student's t lies within -t to t (Abramowitz and Stegun 1964, 26.7.3 and 26.7.4)."""
-    angle = math.atan(t / math.sqrt(freedom))
-    cosine, odd = math.cos(angle), freedom % 2 == 1
-    term = total = cosine if odd else 1.0
-    for j in range(2 if odd else 1, freedom - 1, 2):
-        term *= j / (j + 1) * cosine**2
-        total += term
-    if not odd:
-        return math.sin(angle) * total
-    return 2 / math.pi * (angle + math.sin(angle) * (total if freedom > 1 else 0.0))
+        return paid, Against(planned, None, "shop.toml has no [work] with the hourly rate")
+    return paid, Against(planned, build.cost + cents(hours.actual * (rate or ZERO)), "; ".join(reasons) or None)
 
 
 SEVERAL = "it is counted in different units, so hours for one cannot be told"
@@ -364,59 +198,41 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
     counts the same, whatever its number of units.
     """
     settings = shop.work.hours if shop.work is not None else {}
-    seen: dict[str, list[OperationOutcome]] = {}
-    for job in jobs:
-        for one in job.operations:
-            if one.hours.actual is not None and one.quantity > 0:
-                seen.setdefault(one.operation, []).append(one)
-    usable = {name: few for name, few in seen.items() if _why_not(few, settings.get(name)) is None}
-    ratios = [[_ratio(one, settings[name]) for one in few] for name, few in usable.items()]
-    found = shrunken_means(ratios)
-    shrunk: dict[str, Shrunken] = {}
-    if not isinstance(found, NotShrunken):
-        shrunk = dict(zip(usable, found.groups, strict=True))
+    timed: dict[str, list[OperationOutcome]] = {}
+    for operation in (operation for job in jobs for operation in job.operations):
+        if operation.hours.actual is not None and operation.quantity > 0:
+            timed.setdefault(operation.operation, []).append(operation)
+    reasons = {name: _why_not(jobs, settings.get(name)) for name, jobs in timed.items()}
+    for_one = {name: [(job.hours.actual or ZERO) / job.quantity for job in jobs] for name, jobs in timed.items()}
+    usable = [name for name, reason in reasons.items() if reason is None]
+    shrinkage = shrunken_means([[float(hours / settings[name]) for hours in for_one[name]] for name in usable])
+    common, shrunken = None, {}
+    if isinstance(shrinkage, NotShrunken):
+        reasons |= dict.fromkeys(usable, shrinkage.reason)
+    else:
+        common, shrunken = shrinkage.common, dict(zip(usable, shrinkage.groups, strict=True))
     learned = []
-    for name, few in seen.items():
-        reason = _why_not(few, settings.get(name))
-        if reason is None and isinstance(found, NotShrunken):
-            reason = found.reason
-        learned.append(_learned(name, few, settings.get(name, ZERO), shrunk.get(name), reason))
-    return LearnedOperations(tuple(learned), None if isinstance(found, NotShrunken) else found.common)
+    for name, same in timed.items():
+        setting, group, hours = settings.get(name, ZERO), shrunken.get(name), for_one[name]
+        figures = (None, None, None) if group is None else (group.mean, group.low, group.high)
+        mean, low, high = (f if f is None else _rounded(max(ZERO, Decimal(repr(f))) * setting) for f in figures)
+        own = None if reasons[name] == SEVERAL else _rounded(sum(hours, ZERO) / len(hours))
+        weight = None if group is None else group.weight
+        learned.append(
+            LearnedHours(name, same[0].unit, len(same), setting, own, mean, low, high, weight, reasons[name])
+        )
+    return LearnedOperations(tuple(learned), common)
 
 
-def _why_not(few: Sequence[OperationOutcome], setting: Decimal | None) -> str | None:
-    if any(not one.unit for one in few) or len({one.unit for one in few}) > 1:
+def _why_not(same: Sequence[OperationOutcome], setting: Decimal | None) -> str | None:
+    if len({job.unit for job in same}) > 1 or not same[0].unit:
         return SEVERAL
     if not setting:
         return "[work.hours] has 0 for it, and nothing is a multiple of 0: write a first guess there"
     return None
 
 
-def _per_unit(one: OperationOutcome) -> Decimal:
-    return (one.hours.actual or ZERO) / one.quantity
-
-
-def _ratio(one: OperationOutcome, setting: Decimal) -> float:
-    return float(_per_unit(one) / setting)
-
-
-def _learned(
-    name: str, few: Sequence[OperationOutcome], setting: Decimal, found: Shrunken | None, reason: str | None
-) -> LearnedHours:
-    own = None if reason == SEVERAL else _hours_for_one(sum(map(_per_unit, few), ZERO) / len(few))
-    if found is None:
-        return LearnedHours(name, few[0].unit, len(few), setting, own, None, None, None, None, reason)
-
-    def scaled(ratio: float) -> Decimal:
-        return _hours_for_one(max(ZERO, Decimal(repr(ratio))) * setting)
-
-    return LearnedHours(
-        name, few[0].unit, len(few), setting, own, scaled(found.mean), scaled(found.low), scaled(found.high),
-        found.weight, None,
-    )  # fmt: skip
-
-
-def _hours_for_one(hours: Decimal) -> Decimal:
+def _rounded(hours: Decimal) -> Decimal:
     """To a hundredth of an hour, small ones to a thousandth."""
     return hours.quantize(Decimal("0.001") if hours < Decimal("0.1") else Decimal("0.01"))
 
@@ -424,12 +240,8 @@ def _hours_for_one(hours: Decimal) -> Decimal:
 def settings_lines(learned: LearnedOperations) -> tuple[str, ...]:
     """Lines for [work.hours] in shop.toml, to be pasted by whoever wants them; nothing is changed for them."""
     return tuple(
-        f"{toml_key(one.operation)} = {one.learned}  # was {one.planned.normalize():f}; {_jobs(one.jobs)}, "
-        f"8 in 10: {one.low} to {one.high}"
-        for one in learned.operations
-        if one.learned is not None
+        f"{toml_key(hours.operation)} = {hours.learned}  # was {hours.planned.normalize():f}; "
+        f"{hours.jobs} job{'' if hours.jobs == 1 else 's'}, 8 in 10: {hours.low} to {hours.high}"
+        for hours in learned.operations
+        if hours.learned is not None
     )
-
-
-def _jobs(number: int) -> str:
-    return "1 job" if number == 1 else f"{number} jobs"

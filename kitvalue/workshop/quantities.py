@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import LineTable, PartLine, Per, Plan, Role
+from kitvalue.intake.settings.plan import LineTable, PartLine, Per, Plan, Role, Sheet
 from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.sizes import MM_PER_INCH
 from kitvalue.workshop.drums import NEW, PI, Drum
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.sheets import Covering, Division, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
+from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
 
 UNITS: dict[Per, str] = {"m2_outside": "m2", "m2_inside": "m2"}
 COVER_HOOP = "cover_hoop"  # the operation
@@ -49,9 +49,8 @@ class Counted:
 
 @dataclass(frozen=True, slots=True)
 class NotCounted:
-    """Why a line's quantity cannot be told: the key to change and the reason."""
+    """Why a line's sheets cannot be told."""
 
-    key: str
     reason: str
 
 
@@ -77,18 +76,13 @@ def count(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
     A line per kit, hour or each is whole as long as one of its drums is built, and 0 where none is.
     """
     meant = chosen_drums(line, drums)
-    unit = UNITS.get(line.per, line.per)
-    if line.per in ("each", "hour"):
-        if line.quantity is None:
-            return NotCounted("quantity", f'a line per = "{line.per}" must say quantity')
-        return Counted(line.quantity if meant else ZERO, unit)
-    if line.quantity is not None:
-        return NotCounted("quantity", f'quantity goes with per = "each" or "hour" only; per = "{line.per}" counts')
-    if line.per == "kit":
-        return Counted(Decimal(1 if meant else 0), unit)
-    if line.per == "sheet":
-        return _count_sheets(line, meant)
-    return Counted(sum((_of_drum(line.per, drum) for drum in meant), ZERO), unit)
+    if isinstance(line, PartLine) and line.per == "sheet" and line.sheet is not None:
+        return _count_sheets(line, line.sheet, meant)
+    if line.per in ("each", "hour", "kit"):
+        quantity = (line.quantity or Decimal(1)) if meant else ZERO
+    else:
+        quantity = sum((_of_drum(line.per, drum) for drum in meant), ZERO)
+    return Counted(quantity, UNITS.get(line.per, line.per))
 
 
 def _of_drum(per: Per, drum: Drum) -> Decimal:
@@ -109,37 +103,23 @@ def _of_drum(per: Per, drum: Drum) -> Decimal:
             raise AssertionError(f"{per} is not counted by the drum")
 
 
-def _count_sheets(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
-    if not isinstance(line, PartLine):
-        return NotCounted("per", 'per = "sheet" goes with [[part]] only')
-    if line.sheet is None:
-        return NotCounted("sheet", 'a line per = "sheet" needs a sheet such as "1370x610" (mm), and none is given')
-    if line.sheet.length <= 0 or line.sheet.width <= 0:
-        return NotCounted("sheet", f"{shown(str(line.sheet))}: both sides must be above 0 mm")
-    covering = Covering(line.sheet.length, line.sheet.width, line.overlap, line.clearance, line.turn)
+def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[Drum]) -> Counted | NotCounted:
+    if sheet.length <= 0 or sheet.width <= 0:
+        return NotCounted(f"{shown(str(sheet))}: both sides must be above 0 mm")
+    covering = Covering(sheet.length, sheet.width, line.overlap, line.clearance, line.turn)
     made = [strip_of(drum, covering) for drum in drums]
-    small = [one for one in made if isinstance(one, TooSmall)]
+    small = [strip for strip in made if isinstance(strip, TooSmall)]
     if small:
-        return NotCounted("sheet", _too_small(small))
-    strips = [one for one in made if not isinstance(one, TooSmall)]
+        others = len(small) - 1
+        more = f"; so it is for {others} other drum{'s' if others > 1 else ''}" if others else ""
+        return NotCounted(f"the sheet is too small for the {small[0].drum}: {small[0].reason}{more}")
+    strips = [strip for strip in made if isinstance(strip, Strip)]
     nesting = nest(strips, covering)
-    return Counted(
-        Decimal(nesting.sheets),
-        "sheet",
-        nesting,
-        tuple(_cutting(line.what, s, covering, nesting.division) for s in strips),
+    cuttings = tuple(
+        Cutting(line.what, s.drum, s.length, s.width, piece_lengths(s, covering, nesting.division), s.area)
+        for s in strips
     )
-
-
-def _too_small(small: Sequence[TooSmall]) -> str:
-    """The first drum that the sheet is too small for, why, and for how many more it is."""
-    others = len(small) - 1
-    more = f"; so it is for {others} other drum{'s' if others > 1 else ''}" if others else ""
-    return f"the sheet is too small for the {small[0].drum}: {small[0].reason}{more}"
-
-
-def _cutting(what: str, strip: Strip, covering: Covering, division: Division) -> Cutting:
-    return Cutting(what, strip.drum, strip.length, strip.width, piece_lengths(strip, covering, division), strip.area)
+    return Counted(Decimal(nesting.sheets), "sheet", nesting, cuttings)
 
 
 def sheet_note(nesting: Nesting) -> str:
@@ -154,18 +134,31 @@ def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Qu
 
     `covered` are the drums whose wooden hoops the plan has covered.
     """
-    rows = [*_heads(drums)]
-    totals: tuple[tuple[str, Per], ...] = (
-        ("Tension rods", "rod"), ("Claws", "claw"), ("Hoops", "hoop"), ("Bearing edges", "edge"),
-        ("Holes", "hole"), ("Shells", "shell"), ("Shell area, one side", "m2_outside"),
+    rods = Counter[str]()  # by drum: their length goes with it
+    hoops = Counter[Decimal]()
+    for drum in drums:
+        rods[drum.name] += drum.rods
+    for drum in covered:
+        hoops[drum.size.diameter] += drum.heads
+    totals: tuple[tuple[str, Per, str], ...] = (
+        ("Tension rods", "rod", ", ".join(f"{n} for {name}" for name, n in rods.items()) if len(drums) > 1 else ""),
+        ("Claws", "claw", "bass drum"), ("Hoops", "hoop", ""), ("Bearing edges", "edge", ""), ("Holes", "hole", ""),
+        ("Shells", "shell", ""), ("Shell area, one side", "m2_outside", ""),
     )  # fmt: skip
-    rows += [
-        Quantity(what, sum((_of_drum(per, d) for d in drums), ZERO), UNITS.get(per, per), _note(per, drums))
-        for what, per in totals
-    ]
-    rows += _covered_hoops(covered)
     new = Counter(d.name for d in drums if d.source == NEW)
-    rows += [Quantity(f"New shell {name}", Decimal(n), "shell") for name, n in new.items()]
+    rows = [
+        *_heads(drums),
+        *(
+            Quantity(what, sum((_of_drum(per, d) for d in drums), ZERO), UNITS.get(per, per), note)
+            for what, per, note in totals
+        ),
+        *(
+            Quantity(f'Hoops to cover {d.normalize():f}"', Decimal(n), "hoop",
+                     f"each a strip of {PI * d * MM_PER_INCH:.0f} mm and its overlap")
+            for d, n in sorted(hoops.items(), reverse=True)
+        ),
+        *(Quantity(f"New shell {name}", Decimal(n), "shell") for name, n in new.items()),
+    ]  # fmt: skip
     return tuple(row for row in rows if row.quantity > 0)
 
 
@@ -191,26 +184,3 @@ def _heads(drums: Sequence[Drum]) -> list[Quantity]:
         )
         for diameter, count in sorted(kinds.items(), reverse=True)
     ]  # fmt: skip
-
-
-def _note(per: Per, drums: Sequence[Drum]) -> str:
-    """Rods by drum, since their length goes with it; whose claws."""
-    if per == "rod" and len(drums) > 1:
-        by_drum = Counter[str]()
-        for drum in drums:
-            by_drum[drum.name] += drum.rods
-        return ", ".join(f"{n} for {name}" for name, n in by_drum.items())
-    return "bass drum" if per == "claw" else ""
-
-
-def _covered_hoops(drums: Sequence[Drum]) -> list[Quantity]:
-    by_size = Counter[Decimal]()
-    for drum in drums:
-        by_size[drum.size.diameter] += drum.heads
-    around = {d: (PI * d * MM_PER_INCH).quantize(Decimal(1)) for d in by_size}
-    return [
-        Quantity(
-            f'Hoops to cover {d.normalize():f}"', Decimal(n), "hoop", f"each a strip of {around[d]} mm and its overlap"
-        )
-        for d, n in sorted(by_size.items(), reverse=True)
-    ]

@@ -265,14 +265,6 @@ def test_a_line_of_work_says_what_its_hours_come_from() -> None:
     assert told == ["14 edges at 0.5 h", "3 at 0.2 h", "0.713 m2 at 1.5 h", "2 hours at 1 h"]
 
 
-def test_a_donor_that_the_plan_has_not_is_refused_also_without_the_reader() -> None:
-    surplus = [*worked.plan_tables()["surplus"], {"what": "Cases", "from": "Q", "value": 10}]
-    with pytest.raises(FileError) as caught:
-        sheet({"donor": donors()[:1], "surplus": surplus})
-    places = [(p.column, p.text) for p in caught.value.problems]
-    assert places == [("drum 5.from", "B"), ("drum 6.from", "B"), ("surplus 2.from", "B"), ("surplus 3.from", "Q")]
-
-
 def test_every_fault_comes_at_once() -> None:
     parts = worked.plan_tables()["part"]
     with pytest.raises(FileError, match=r"and 1 more") as caught:

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kitvalue.workshop.outcome import NotShrunken, Shrinkage, shrunken_means, t_inside, t_quantile
+from kitvalue.workshop.shrink import NotShrunken, Shrinkage, shrunken_means
 from tests.checks import check
 
 
@@ -111,14 +111,6 @@ def test_observations_that_repeat_exactly_have_no_range() -> None:
     assert [(g.mean, g.low, g.high) for g in found.groups] == [(1.0, 1.0, 1.0), (2.0, 2.0, 2.0)]
     same = made([[1.0, 1.0], [1.0, 1.0]])
     assert [(g.mean, g.low, g.high) for g in same.groups] == [(1.0, 1.0, 1.0)] * 2
-
-
-# scipy's own quantiles: two implementations that agree
-@pytest.mark.parametrize("freedom", [1, 2, 3, 4, 5, 10, 29, 100])
-@pytest.mark.parametrize("probability", [0.6, 0.9, 0.975])
-def test_students_t(probability: float, freedom: int) -> None:
-    assert t_quantile(probability, freedom) == pytest.approx(stats.t.ppf(probability, freedom), rel=1e-9)
-    assert t_inside(1.3, freedom) == pytest.approx(2 * stats.t.cdf(1.3, freedom) - 1, rel=1e-9)
 
 
 def test_the_range_is_that_of_hendersons_equations() -> None:
