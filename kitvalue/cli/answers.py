@@ -106,7 +106,7 @@ def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
 
 def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[str]) -> None:
     """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
-    from kitvalue.pages.answers.record import envelope
+    from kitvalue.pages.answers import envelope
 
     whole = {**answer, **envelope(problems, cautions)}
     escaped = not _speaks_utf8(sys.stdout)

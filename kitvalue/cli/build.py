@@ -33,7 +33,7 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
       kitvalue --shop myshop cost example
     """
     from kitvalue.commands import cost as command
-    from kitvalue.pages.answers.builds import cost_answer
+    from kitvalue.pages.answers import cost_answer
     from kitvalue.pages.terminal.builds import cost_text
 
     sheet = command.cost(folder, plan)
@@ -69,7 +69,7 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
       kitvalue --shop myshop price example --at 2300
     """
     from kitvalue.commands import price as command
-    from kitvalue.pages.answers.builds import price_answer
+    from kitvalue.pages.answers import price_answer
     from kitvalue.pages.terminal.builds import price_text
 
     done = command.price(folder, plan, at)
@@ -101,7 +101,7 @@ def compare(folder: ShopFolder, plan: str) -> Said:
       kitvalue --shop myshop compare example
     """
     from kitvalue.commands import compare as command
-    from kitvalue.pages.answers.builds import compare_answer
+    from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
     done = command.compare(folder, plan)
@@ -131,7 +131,7 @@ def done(folder: ShopFolder) -> Said:
       kitvalue --shop myshop done
     """
     from kitvalue.commands import done as command
-    from kitvalue.pages.answers.builds import outcome_answer
+    from kitvalue.pages.answers import outcome_answer
     from kitvalue.pages.terminal.builds import outcome_text
 
     book = command.done(folder)

@@ -46,7 +46,7 @@ def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: boo
       kitvalue --shop myshop shortlist --plan example
     """
     from kitvalue.commands import shortlist as command
-    from kitvalue.pages.answers.buying import shortlist_answer
+    from kitvalue.pages.answers import shortlist_answer
     from kitvalue.pages.terminal.buying import shortlist_text
 
     quiet = sys.stderr is None or not sys.stderr.isatty()
@@ -91,7 +91,7 @@ def source(folder: ShopFolder, plan: str, best: int, write: str | None) -> Said:
       kitvalue --shop myshop source example --best 3
     """  # fmt: skip
     from kitvalue.commands import source as command
-    from kitvalue.pages.answers.buying import source_answer
+    from kitvalue.pages.answers import source_answer
     from kitvalue.pages.terminal.buying import source_text
 
     done = command.source(folder, plan, best, write)

@@ -78,7 +78,7 @@ def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
       kitvalue --shop myshop check
     """
     from kitvalue.commands import check as command
-    from kitvalue.pages.answers.arrival import check_answer
+    from kitvalue.pages.answers import check_answer
     from kitvalue.pages.terminal.arrival import check_text, problem_lines
 
     done = command.check(folder, strict=strict)
@@ -116,7 +116,7 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
     """
     from kitvalue.commands import jot as command
-    from kitvalue.pages.answers.arrival import jot_answer
+    from kitvalue.pages.answers import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
 
     jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
@@ -168,7 +168,7 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
       kitvalue --shop myshop fit
     """
     from kitvalue.commands import fit as command
-    from kitvalue.pages.answers.market import fit_answer
+    from kitvalue.pages.answers import fit_answer
     from kitvalue.pages.terminal.market import fit_text
 
     done = command.fit(folder, robust=not plain, pooled=not no_pool)

@@ -49,7 +49,7 @@ def new(folder: Path, spreadsheet: Path | None) -> Said:
 
 
 def _from_spreadsheet(done: TakenOver, spreadsheet: Path) -> Said:
-    from kitvalue.pages.answers.arrival import arrival_answer
+    from kitvalue.pages.answers import arrival_answer
     from kitvalue.pages.terminal import arrival
 
     shop, counts = f"kitvalue --shop {_quoted(done.folder)}", done.check.files

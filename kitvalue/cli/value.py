@@ -101,7 +101,7 @@ def value(
     done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
 
     def answer() -> dict[str, Any]:
-        from kitvalue.pages.answers.market import value_answer
+        from kitvalue.pages.answers import value_answer
 
         return value_answer(done.valuation, done.moved, done.currency, done.holding, _asked_answer(done.asked))
 
@@ -127,7 +127,7 @@ def _asked_price(asked: Decimal | None, hours: Decimal | None, parts: Decimal | 
 def _asked_answer(asked: JudgedPrice | None) -> dict[str, Any] | None:
     if asked is None:
         return None
-    from kitvalue.pages.answers.buying import asked_answer
+    from kitvalue.pages.answers import asked_answer
 
     return asked_answer(asked)
 

@@ -14,9 +14,8 @@ from kitvalue.decisions.original import landed_sample, original_kit, repair_of
 from kitvalue.decisions.pricing import priced
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.given import SheetInput, Shown
-from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import tongue
-from kitvalue.pages.sheet.view import sheet_view
+from kitvalue.pages.sheet.view import render_sheet, sheet_view
 
 DOTS = 20  # originals in the picture, each as likely as the next
 

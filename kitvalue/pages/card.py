@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -21,8 +20,9 @@ from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
+from kitvalue.market.encoding import Term
 from kitvalue.market.fitted import Fit
-from kitvalue.market.pocket import PocketCautions, PocketFit, pocket_cautions, pocket_fit
+from kitvalue.market.pocket import pocket_cautions, pocket_fit
 from kitvalue.pages.words import cents, day, digest, exact, plain, templates
 
 STALE_DAYS = 90
@@ -31,16 +31,6 @@ BENCH = {
     "wipe": "clean and tune", "freshen": "new heads, polish", "mend": "one or two faults to mend",
     "remake": "finish or several edges", "harvest": "good for its parts",
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class CeilingSeen:
-    """Up to what a donor may cost for one use, ready texts; `note` says what the figures are for, or why none is."""
-
-    use: str
-    ceiling: str
-    safe_ceiling: str
-    note: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,52 +45,28 @@ class CardInput:
     plan: str = ""
     ceilings: tuple[DonorCeiling, ...] = ()
 
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One entry of a list: what is sent to the script and what is read."""
-
-    value: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class FeatureAsked:
-    """One feature's question. `id` is its own in the page; `choices` are empty for a number."""
-
-    id: str
-    name: str
-    kind: str
-    choices: tuple[Choice, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CardView:
-    """The card's fixed texts and its questions."""
-
-    title: str
-    shop_name: str
-    made: str
-    newest: str
-    currency: str
-    rows: int
-    exact: bool
-    series: tuple[Choice, ...]
-    start_pieces: int
-    most_pieces: int
-    grades: tuple[Choice, ...]
-    start_grade: str
-    features: tuple[FeatureAsked, ...]
-    plan: str
-    ceilings: tuple[CeilingSeen, ...]
+    @property
+    def title(self) -> str:
+        """The page's title."""
+        return f"{self.shop_name}: pocket card, {day(self.today)}"
 
 
 def render_card(given: CardInput) -> str:
     """The whole page. Equal input gives equal text. Raises RefusedError where the book cannot value a sale."""
-    pages = templates()
+    pages, fit = templates(), given.fit
     css, script = pages.get_template("card.css").render(), pages.get_template("card.js").render()
+    names, rows, newest = fit.recipe.series, fit.recipe.rows_by_series, fit.recipe.reference_date
+    most = int(np.argmax(rows))
+    words = {float(grade): f"{float(grade):g}  {word}: {BENCH[word]}" for word, grade in GRADES.items()}
     return pages.get_template("card.html").render(
-        page=card_view(given),
+        page=given,
+        made=day(given.today),
+        newest="" if newest is None else day(newest),
+        series=sorted(enumerate(names), key=lambda one: (one[0] != most, one[1].casefold())),
+        start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), pocket.MOST_PIECES),
+        most_pieces=pocket.MOST_PIECES,
+        grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(pocket.GRADES)],
+        ceilings=[(c.donor, _note(c), _told(c.ceiling), _told(c.safe_ceiling)) for c in given.ceilings],
         css=Markup(css),  # noqa: S704 - our own template
         css_hash=digest(css),
         script=Markup(script),  # noqa: S704 - our own template
@@ -109,128 +75,70 @@ def render_card(given: CardInput) -> str:
     )
 
 
+def _told(price: float | None) -> str:
+    return "none" if price is None else cents(Decimal(repr(price)))
+
+
+def _note(donor: DonorCeiling) -> str:
+    """What a donor's ceilings are for, or why there is none."""
+    if donor.reason is not None:
+        return donor.reason
+    sizes = ", ".join(donor.sizes)
+    if donor.ceiling is None:
+        return f"with its {sizes}: even as a gift it would not leave your margin"
+    on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"
+    return f"with its {sizes}; {on_top}"
+
+
 def in_page(data: dict[str, Any]) -> str:
     """JSON that may stand inside a page: no sign of it can end the element that holds it."""
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def card_view(given: CardInput) -> CardView:
-    """The fixed texts and the questions."""
-    fit = given.fit
-    newest = fit.recipe.reference_date
-    most = int(np.argmax(fit.recipe.rows_by_series))
-    order = sorted(range(len(fit.recipe.series)), key=lambda i: fit.recipe.series[i].casefold())
-    pieces = round(float(np.median(fit.book.pieces)))
-    return CardView(
-        title=f"{given.shop_name}: pocket card, {day(given.today)}",
-        shop_name=given.shop_name,
-        made=day(given.today),
-        newest="" if newest is None else day(newest),
-        currency=given.currency,
-        rows=fit.rows_used,
-        exact=fit.exact,
-        series=tuple(
-            Choice(str(i), fit.recipe.series[i]) for i in sorted(order, key=lambda i: i != most)
-        ),
-        start_pieces=min(max(pieces, 1), pocket.MOST_PIECES),
-        most_pieces=pocket.MOST_PIECES,
-        grades=tuple(Choice(f"{g:g}", _grade_words(g)) for g in reversed(pocket.GRADES)),
-        start_grade="3",
-        features=tuple(_asked(i, f.name, f.kind, f.words) for i, f in enumerate(fit.recipe.features)),
-        plan=given.plan,
-        ceilings=tuple(map(_ceiling, given.ceilings)),
-    )  # fmt: skip
-
-
-def _ceiling(donor: DonorCeiling) -> CeilingSeen:
-    sizes = ", ".join(donor.sizes)
-    on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"
-    if donor.reason is not None:
-        note = donor.reason
-    elif donor.ceiling is None:
-        note = f"with its {sizes}: even as a gift it would not leave your margin"
-    else:
-        note = f"with its {sizes}; {on_top}"
-    most, safe = ("none" if p is None else cents(Decimal(repr(p))) for p in (donor.ceiling, donor.safe_ceiling))
-    return CeilingSeen(f"Donor {donor.donor}", most, safe, note)
-
-
-def _grade_words(grade: float) -> str:
-    word = next((w for w, value in GRADES.items() if float(value) == grade), None)
-    return f"{grade:g}" if word is None else f"{grade:g}  {word}: {BENCH[word]}"
-
-
-def _asked(place: int, name: str, kind: str, words: Sequence[str]) -> FeatureAsked:
-    if kind == "yes-no":
-        choices: tuple[Choice, ...] = (Choice("1", "yes"), Choice("0", "no"))
-    else:
-        choices = tuple(Choice(str(i), word) for i, word in enumerate(words)) if kind == "word" else ()
-    return FeatureAsked(f"feature-{place}", name, kind, choices)
-
-
 def card_data(given: CardInput) -> dict[str, Any]:
-    """What the script reckons with."""
-    fit = given.fit
-    small, said = pocket_fit(fit), pocket_cautions(fit)
+    """What the script reckons with; triangles of symmetric matrices row by row."""
+    fit, small, said = given.fit, pocket_fit(given.fit), pocket_cautions(given.fit)
     names = [f.name for f in fit.recipe.features]
+
+    def level(t: Term) -> int:
+        """The index of an indicator's series or word, -1 for a plain number."""
+        levels = fit.recipe.series if t.source == "series" else fit.recipe.features[names.index(t.feature)].words
+        return levels.index(t.level)
+
     return {
         "made": given.today.isoformat(),
         "stale": STALE_DAYS,
         "exact": fit.exact,
         "offset": fit.recipe.sold_offset or 0.0,
         "dealer": fit.recipe.has("dealer"),
-        "features": [{"name": f.name, "kind": f.kind, "words": list(f.words)} for f in fit.recipe.features],
+        "features": [{"name": f.name, "kind": f.kind, "words": f.words} for f in fit.recipe.features],
         "terms": [
             {
                 "source": t.source, "blank": t.blank,
                 "feature": names.index(t.feature) if t.feature else -1,
-                "level": _level(fit, t.source, t.feature, t.level),
+                "level": level(t) if t.level else -1,
                 "rows": None if raw is None else packed_column(raw),
             }
             for t, raw in zip(small.terms, small.raw, strict=True)
         ],
-        **_arrays(small),
-        "cautions": _said(said, given.cautions),
-    }  # fmt: skip
-
-
-def _level(fit: Fit, source: str, feature: str, level: str) -> int:
-    """The index of an indicator's series or word, -1 for a plain number."""
-    if not level:
-        return -1
-    if source == "series":
-        return fit.recipe.series.index(level)
-    return next(f for f in fit.recipe.features if f.name == feature).words.index(level)
-
-
-def _arrays(small: PocketFit) -> dict[str, Any]:
-    return {
         "center": small.center.tolist(), "scale": small.scale.tolist(), "series": small.series.tolist(),
         "weights": packed_column(small.weights), "residuals": packed_column(small.residuals),
-        "coef": packed(small.coef), "inverse": packed(_lower(small.inverse)),
-        "level": packed(_lower(small.level_inverse)), "theta": small.root_theta, "typical_g": small.typical_g,
-        "reach": small.level_reach, "cut": small.cut, "gross": small.gross,
-        "low_at": small.low_at, "high_at": small.high_at,
+        "coef": packed(small.coef), "inverse": packed(small.inverse[np.tril_indices(len(small.inverse))]),
+        "level": packed(small.level_inverse[np.tril_indices(len(small.level_inverse))]),
+        "theta": small.root_theta, "typical_g": small.typical_g, "reach": small.level_reach,
+        "cut": small.cut, "gross": small.gross, "low_at": small.low_at, "high_at": small.high_at,
+        "cautions": {
+            "always": list(dict.fromkeys(map(plain, (*given.cautions, *said.always)))),
+            "series": [list(map(plain, texts)) for texts in said.by_series],
+            "pieces": said.by_pieces,
+            "grade": said.by_grade,
+            "given": [
+                {"name": g.name, "value": g.value, "drop": list(map(plain, g.drop)), "add": list(map(plain, g.add))}
+                for g in said.given
+            ],
+        },
     }  # fmt: skip
-
-
-def _said(said: PocketCautions, shop: Sequence[str]) -> dict[str, Any]:
-    return {
-        "always": list(dict.fromkeys(plain(text) for text in (*shop, *said.always))),
-        "series": [[plain(t) for t in texts] for texts in said.by_series],
-        "pieces": [list(texts) for texts in said.by_pieces],
-        "grade": [list(texts) for texts in said.by_grade],
-        "given": [
-            {"name": g.name, "value": g.value, "drop": [plain(t) for t in g.drop], "add": [plain(t) for t in g.add]}
-            for g in said.given
-        ],
-    }
-
-
-def _lower(matrix: FloatArray) -> FloatArray:
-    """The lower triangle of a symmetric matrix, row by row."""
-    return matrix[np.tril_indices(len(matrix))]
 
 
 def packed(values: FloatArray) -> str:

@@ -1,4 +1,4 @@
-"""The lines of a cost sheet as a CSV file for a spreadsheet."""
+"""Files that are written for other programs: a cost sheet and a shortlist as CSV, a plan as TOML."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import BaseModel
 
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, Shortlist
+from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
@@ -18,8 +18,14 @@ from kitvalue.pages.words import feature_words
 from kitvalue.workshop.costing import CostSheet, Line
 from kitvalue.workshop.money import cents
 
-HEADER = ("group", "what", "quantity", "unit", "unit_price", "net", "basis")
+COSTS = ("group", "what", "quantity", "unit", "unit_price", "net", "basis")
+OFFERS = (
+    "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
+    "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
+    "chance_of_loss", "hours", "profit_per_hour", "reason", "features", "finished", "finished_hours", "finished_parts",
+)  # fmt: skip
 FINEST = Decimal("0.0001")
+ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
 
 
 def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
@@ -27,58 +33,43 @@ def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets of such countries expect; else by commas.
     """
-    return csv_text(HEADER, (_row(line) for line in sheet.lines), ";" if decimal == "," else ",", decimal)
 
+    def row(line: Line) -> list[Cell]:
+        price = None if line.unit_price is None else line.unit_price.quantize(FINEST)
+        quantity = line.quantity.quantize(FINEST).normalize()
+        return [line.group.value, line.what, quantity, line.unit, price, _money(line.net), line.basis]
 
-def _row(line: Line) -> list[Cell]:
-    price = None if line.unit_price is None else line.unit_price.quantize(FINEST)
-    net = None if line.net is None else cents(line.net)
-    quantity = line.quantity.quantize(FINEST).normalize()
-    return [line.group.value, line.what, quantity, line.unit, price, net, line.basis]
-
-
-HEADER_SHORTLISTCSV = (
-    "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
-    "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
-    "chance_of_loss", "hours", "profit_per_hour", "reason", "features",
-    "finished", "finished_hours", "finished_parts",
-)  # fmt: skip
+    return csv_text(COSTS, map(row, sheet.lines), ";" if decimal == "," else ",", decimal)
 
 
 def shortlist_csv(found: Shortlist) -> str:
     """The offers in the shortlist's order; what cannot be told is blank."""
-    return csv_text(HEADER_SHORTLISTCSV, (_row_shortlistcsv(one) for one in found.offers))
+    return csv_text(OFFERS, map(_offer, found.offers))
 
 
-def _row_shortlistcsv(one: JudgedOffer) -> list[str | Decimal | int | None]:
+def _offer(one: JudgedOffer) -> list[Cell]:
     offer, best = one.offer, one.best
+    in_best: list[Cell] = [None] * 8
+    if best is not None:
+        in_best = [
+            best.use, best.route, *map(_money, (best.ceiling, best.safe_ceiling, best.expected_profit)),
+            _share(best.chance_of_loss), *map(_money, (best.hours, best.profit_per_hour)),
+        ]  # fmt: skip
     return [
-        offer.offer, offer.series, offer.pieces, offer.condition, cents(offer.price),
-        None if offer.freight is None else cents(offer.freight), _money(one.buy_in), _money(one.against_percent),
-        _share(one.rank), _money(one.paid.price), _money(one.open_at), _money(one.stop_at), *_best(best), one.reason,
-        feature_words(offer.features) or None, offer.finished, None if offer.hours is None else cents(offer.hours),
-        offer.parts,
+        offer.offer, offer.series, offer.pieces, offer.condition,
+        *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
+        *map(_money, (one.paid.price, one.open_at, one.stop_at)), *in_best, one.reason,
+        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
     ]  # fmt: skip
 
 
-def _best(best: JudgedUse | None) -> list[str | Decimal | int | None]:
-    if best is None:
-        return [None] * 8
-    return [
-        best.use, best.route, _money(best.ceiling), _money(best.safe_ceiling), _money(best.expected_profit),
-        _share(best.chance_of_loss), _money(best.hours), _money(best.profit_per_hour),
-    ]  # fmt: skip
-
-
-def _money(value: float | None) -> Decimal | None:
-    return None if value is None else cents(Decimal(repr(value)))
+def _money(value: Decimal | float | None) -> Decimal | None:
+    """To the cent; blank where it is not known."""
+    return None if value is None else cents(value if isinstance(value, Decimal) else Decimal(repr(value)))
 
 
 def _share(value: float | None) -> Decimal | None:
     return None if value is None else Decimal(f"{value:.4f}")
-
-
-ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
 
 
 def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:

@@ -36,12 +36,10 @@ HIDDEN = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068
 
 def plain(text: str) -> str:
     """Any text made safe to set: control signs, lone surrogates and signs that turn the reading order become U+FFFD."""
-    return "".join("\ufffd" if c in HIDDEN or _unprintable(c) else c for c in text)
-
-
-def _unprintable(char: str) -> bool:
-    code = ord(char)
-    return unicodedata.category(char) in ("Cc", "Cs") or code & 0xFFFE == 0xFFFE
+    return "".join(
+        "\ufffd" if c in HIDDEN or unicodedata.category(c) in ("Cc", "Cs") or ord(c) & 0xFFFE == 0xFFFE else c
+        for c in text
+    )
 
 
 def width(text: str) -> int:
@@ -141,32 +139,37 @@ def count(how_many: int, one: str, more: str | None = None) -> str:
 
 def feature_words(features: Iterable[FeatureRead | FeatureValue]) -> str:
     """Features as a file tells them: `hardware yes, holes 2`."""
-    return ", ".join(f"{f.name} {_feature(f.value)}" for f in features if f.value is not None)
 
+    def told(value: Decimal | float | bool | str) -> str:
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, Decimal):
+            return plain_number(value)
+        return value if isinstance(value, str) else f"{value:g}"
 
-def _feature(value: Decimal | float | bool | str) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, str):
-        return value
-    return plain_number(value) if isinstance(value, Decimal) else f"{value:g}"
+    return ", ".join(f"{f.name} {told(f.value)}" for f in features if f.value is not None)
 
 
 def work_words(finished: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> str:
     """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours, parts 85`."""
-    told = [] if finished is None else [f"finished {grade(finished)}"]
-    told += [] if hours is None else [hours_words(hours)]
-    return ", ".join([*told, *([] if parts is None else [f"parts {exact(parts)}"])])
+    told = (
+        "" if finished is None else f"finished {grade(finished)}",
+        "" if hours is None else _hours(hours),
+        "" if parts is None else f"parts {exact(parts)}",
+    )
+    return ", ".join(filter(None, told))
 
 
 def sold_words(finished: Decimal | None, hours: Decimal | None) -> str:
     """The same in a sentence about the kit: `in condition 4 after 6 hours`."""
-    told = [] if finished is None else [f"in condition {trimmed(finished, 1)}"]
-    return " ".join([*told, *([] if hours is None else [f"after {hours_words(hours)}"])])
+    told = (
+        "" if finished is None else f"in condition {trimmed(finished, 1)}",
+        "" if hours is None else f"after {_hours(hours)}",
+    )
+    return " ".join(filter(None, told))
 
 
-def hours_words(hours: Decimal) -> str:
-    """`1 hour`, `5.5 hours`."""
+def _hours(hours: Decimal) -> str:
     return f"{trimmed(hours)} {'hour' if hours == 1 else 'hours'}"
 
 
@@ -177,13 +180,9 @@ def grade(value: Decimal | float) -> str:
 
 def in_so_many(share: float) -> str:
     """A share as people say it: `1 in 8`, `none`, `all`."""
-    if share <= 0:
-        return "none"
-    if share >= 1:
-        return "all"
-    if share > 0.5:
-        return f"{number(100 * share)} in 100"
-    return f"1 in {number(1 / share)}"
+    if not 0 < share < 1:
+        return "none" if share <= 0 else "all"
+    return f"{number(100 * share)} in 100" if share > 0.5 else f"1 in {number(1 / share)}"
 
 
 MOST_SLIM = 3
@@ -237,11 +236,6 @@ class Fact:
     note: str = ""
 
 
-def words(head: str) -> Column:
-    """A column of words."""
-    return Column(head, "w")
-
-
 def figures(head: str) -> Column:
     """A column of figures."""
     return Column(head, "n")
@@ -272,19 +266,14 @@ def templates() -> Environment:
     """The templates of this room: every value is escaped, and an unknown name is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
+    def finalize(value: object) -> object:
+        """Every text of a page passes here: signs that could hide or turn the text around them are made visible."""
+        return plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
+
     return Environment(
-        loader=PackageLoader("kitvalue.pages"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=_finalize,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _finalize(value: object) -> object:
-    """Every text of a page passes here: signs that could hide or turn the text around them are made visible."""
-    return plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
+        loader=PackageLoader("kitvalue.pages"), autoescape=True, undefined=StrictUndefined, finalize=finalize,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
 
 
 def digest(text: str) -> str:

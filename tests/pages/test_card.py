@@ -5,9 +5,10 @@ from __future__ import annotations
 import functools
 import itertools
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,13 +16,14 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
+from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.answers.record import money
-from kitvalue.pages.card import CardInput, CeilingSeen, packed_column, render_card
+from kitvalue.pages.answers import money
+from kitvalue.pages.card import CardInput, packed_column, render_card
 from kitvalue.pages.words import amount
 from tests.market.books import invented_book
 from tests.pages.browsing import launched, listened, needs_browser
@@ -330,12 +332,22 @@ def test_the_policy_allows_the_cards_own_script_and_nothing_else() -> None:
 
 
 def test_shop_cautions_and_ceilings_are_shown() -> None:
-    seen: Sequence[CeilingSeen] = (CeilingSeen("donor A", "410", "355", "freight on top"),)
-    html = card(fit_of(), cautions=("2 rows are refused",), plan="Seven <pieces>", ceilings=tuple(seen))
+    sizes = ("22x14", "16x16")
+    ceilings = (
+        DonorCeiling("A", sizes, Decimal(40), 410.0, 355.5, None),
+        DonorCeiling("B", sizes, None, None, None, None),
+        DonorCeiling("C", sizes, None, None, None, "it has no drums"),
+    )
+    html = card(fit_of(), cautions=("2 rows are refused",), plan="Seven <pieces>", ceilings=ceilings)
     page = page_of(html)
     assert "Ceilings for Seven <pieces>" in page.text
-    row = next(e for e in page.all("tr") if "donor A" in e.text)
-    assert [cell.text for cell in row.all("td")] == ["410", "355"]
+    rows = [e for e in page.all("tr") if "Donor" in e.text]
+    assert [[cell.text for cell in row.all("td")] for row in rows] == [["410.00", "355.50"], ["none"] * 2, ["none"] * 2]
+    assert [row.all("small")[0].text for row in rows] == [
+        "with its 22x14, 16x16; freight of 40 on top",
+        "with its 22x14, 16x16: even as a gift it would not leave your margin",
+        "it has no drums",
+    ]
     data = json.loads(page.all("script")[0].text)
     assert data["cautions"]["always"][0] == "2 rows are refused"
     assert "Ceilings for" not in card(fit_of())

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.pages.files import HEADER, cost_csv
+from kitvalue.pages.files import COSTS, cost_csv
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from tests import worked
 
@@ -28,7 +28,7 @@ def cells(text: str, delimiter: str = ",") -> list[list[str]]:
 def test_every_line_is_a_row_and_they_add_up() -> None:
     made = sheet()
     head, *rows = cells(cost_csv(made))
-    assert tuple(head) == HEADER
+    assert tuple(head) == COSTS
     assert [row[1] for row in rows] == [line.what for line in made.lines]
     assert sum(Decimal(row[5]) for row in rows) == worked.expected("full", "net_cost")
     edges = next(row for row in rows if row[1] == "Cut bearing edges")
@@ -39,7 +39,7 @@ def test_every_line_is_a_row_and_they_add_up() -> None:
 def test_a_decimal_comma_goes_with_semicolons() -> None:
     text = cost_csv(sheet(), ",")
     rows = cells(text, ";")
-    assert all(len(row) == len(HEADER) for row in rows)
+    assert all(len(row) == len(COSTS) for row in rows)
     assert next(row for row in rows if row[1] == "Cut bearing edges")[5] == "294,00"
     assert text.endswith("\r\n")
 

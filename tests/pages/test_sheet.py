@@ -21,9 +21,8 @@ from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
 from kitvalue.pages.pictures.builds import OriginalsPicture, stacked
 from kitvalue.pages.sheet.given import SheetInput, SheetView, Shown
-from kitvalue.pages.sheet.page import render_sheet
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import sheet_view, spaced
+from kitvalue.pages.sheet.view import render_sheet, sheet_view, spaced
 from kitvalue.pages.words import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
@@ -223,13 +222,13 @@ def test_it_says_so_where_the_original_wins_where_ours_does_and_where_they_tie()
 
 
 def test_the_dots_and_the_words_say_the_same_share() -> None:
-    found = view()
-    below = sum(dot < found.dots.ours for dot in found.dots.dots)
-    assert found.dots.left == below
-    assert len(found.dots.dots) == 20
+    found, data = view(), given()
+    below = sum(dot < data.comparison.quote.landed_at_price for dot in data.at_door)
+    assert f"{below} of the dots lie below it" in found.pictures[0].description
+    assert len(found.pictures[0].table.rows) == 20
     words = found.verdict[-1]
     assert tongue("en", "EUR").share(below, 20) in words
-    tie = given().comparison.tie_at_price
+    tie = data.comparison.tie_at_price
     assert tongue("en", "EUR").about(tie.price) in words
     assert abs(below / 20 - tie.share_below) <= 1 / 40 + 1e-9
 

@@ -10,7 +10,7 @@ import pytest
 from kitvalue.decisions.shares import SoldBuild, learned_shares
 from kitvalue.intake.books.done import FinishedBuild
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.pages.answers.builds import compare_answer, cost_answer, outcome_answer, price_answer
+from kitvalue.pages.answers import compare_answer, cost_answer, outcome_answer, price_answer
 from kitvalue.pages.terminal.builds import compare_text, cost_text, outcome_text, price_text
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.outcome import Planned, job_outcomes, learned_hours

@@ -274,11 +274,6 @@ class OriginalsPicture:
     label: str
     ticks: tuple[tuple[float, str], ...]
 
-    @property
-    def left(self) -> int:
-        """How many dots lie below our price."""
-        return sum(dot < self.ours for dot in self.dots)
-
 
 def _span_of(dots: Sequence[float], ours: float) -> tuple[float, float]:
     """The axis: every dot and our price, with room at the ends."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,8 +12,8 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
-from kitvalue.pages.pictures.builds import OriginalsPicture, SizesPicture
-from kitvalue.pages.pictures.frame import Key
+from kitvalue.pages.charts import Figure
+from kitvalue.pages.pictures.frame import Key, Layout
 from kitvalue.pages.words import Fact, Table
 
 
@@ -42,37 +43,29 @@ class SheetInput:
 
 
 @dataclass(frozen=True, slots=True)
-class Headings:
-    """The headings of the page's parts."""
+class Picture:
+    """A picture to be drawn at any width, its numbers, what stands around it, and a sentence beneath it."""
 
-    kit: str
-    price: str
-    against: str
-    evidence: str
-    care: str
-    numbers_of: str
-
-
-@dataclass(frozen=True, slots=True)
-class Captioned:
-    """What stands around a picture: its title, what is told to those who listen, its key and its numbers."""
-
+    name: str
     title: str
-    description: str
-    keys: tuple[Key, ...]
-    note: str
+    description: str  # for those who listen
     table: Table
+    draw: Callable[[Layout], Figure]
+    keys: tuple[Key, ...]
+    note: str = ""
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class SheetView:
-    """The sheet's parts. `price` is None where costs are hidden or not all known, `sizes` with one size only."""
+    """The sheet's parts. `headings` are by part; `price` is None where costs are hidden or not all known; the second
+    picture is missing with one size only."""
 
     language: str
     title: str
     dated: str
     kit: str
-    headings: Headings
+    headings: Mapping[str, str]
     facts: tuple[Fact, ...]
     about: tuple[str, ...]
     drums: Table
@@ -80,11 +73,7 @@ class SheetView:
     price_words: tuple[str, ...]
     verdict: tuple[str, ...]
     side: Table
-    dots: OriginalsPicture
-    dots_around: Captioned
-    sizes: SizesPicture | None
-    sizes_around: Captioned | None
-    sizes_words: str
+    pictures: tuple[Picture, ...]
     evidence: tuple[Fact, ...]
     method: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -5,8 +5,7 @@ from __future__ import annotations
 import importlib.util
 import io
 import logging
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING, Final
@@ -14,10 +13,9 @@ from typing import TYPE_CHECKING, Final
 from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
-from kitvalue.pages.pictures.builds import originals_figure, sizes_figure
-from kitvalue.pages.pictures.frame import NARROW, Key
-from kitvalue.pages.sheet.given import Captioned, SheetView
-from kitvalue.pages.words import Fact, Table, plain
+from kitvalue.pages.pictures.frame import NARROW
+from kitvalue.pages.sheet.given import Picture, SheetView
+from kitvalue.pages.words import Fact, Row, Table, plain
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -58,46 +56,34 @@ def sheet_pdf(view: SheetView, today: date) -> PdfSheet:
     pdf.add_page()
     _text(pdf, view.dated, 9.5, BLUE)
     _text(pdf, view.kit, 19, INK)
-    _heading(pdf, view.headings.kit)
+    _heading(pdf, view.headings["kit"])
     _text(pdf, " ".join(view.about), 10)
     _facts(pdf, view.facts)
     _table(pdf, view.drums, (28, 36, 28, 24, 20, 44))
     if view.price is not None or view.price_words:
-        _heading(pdf, view.headings.price)
-        if view.price is not None:
-            _table(pdf, view.price, (140, 40))
-        for words in view.price_words:
-            _text(pdf, words, TEXT)
+        _heading(pdf, view.headings["price"])
+    if view.price is not None:
+        _table(pdf, view.price, (140, 40))
+    for words in view.price_words:
+        _text(pdf, words, TEXT)
     _room(pdf, 40)
-    _heading(pdf, view.headings.against)
+    _heading(pdf, view.headings["against"])
     _text(pdf, " ".join(view.verdict), 10)
     _room(pdf, 8.4 * len(view.side.rows))
     _table(pdf, view.side, (31, 68, 81))
     _pictures(pdf, view)
     _room(pdf, 40)
-    _heading(pdf, view.headings.evidence)
+    _heading(pdf, view.headings["evidence"])
     _facts(pdf, view.evidence)
     for words in view.method:
         _text(pdf, words, TEXT)
-    _text(pdf, view.headings.care, 9.6, bold=True)
+    _text(pdf, view.headings["care"], 9.6, bold=True)
     for words in view.cautions:
         _text(pdf, f"–  {words}", TEXT)
-    with _quiet():
-        data = bytes(pdf.output())
+    logging.getLogger(LIBRARY).setLevel(logging.ERROR)  # it logs what its font lacks; the caller tells it instead
+    data = bytes(pdf.output())
     lacking = {code for font in pdf.fonts.values() for code in getattr(font, "missing_glyphs", ())}
     return PdfSheet(data, "".join(chr(code) for code in sorted(lacking)))
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """The library logs what its font lacks; the caller tells it instead."""
-    log = logging.getLogger(LIBRARY)
-    level = log.level
-    log.setLevel(logging.ERROR)
-    try:
-        yield
-    finally:
-        log.setLevel(level)
 
 
 def _document(view: SheetView, today: date) -> FPDF:
@@ -110,9 +96,8 @@ def _document(view: SheetView, today: date) -> FPDF:
             self.cell(WIDTH, 4, plain(view.footer))
 
     pdf = Sheet(format="A4")
-    regular, bold = charts.font_files()
-    pdf.add_font(FACE, "", regular)
-    pdf.add_font(FACE, "B", bold)
+    for style, file in zip(("", "B"), charts.font_files(), strict=True):
+        pdf.add_font(FACE, style, file)
     pdf.set_margins(MARGIN, 13, MARGIN)
     pdf.set_auto_page_break(True, 16)
     pdf.set_title(plain(view.title))
@@ -178,53 +163,46 @@ def _table(pdf: FPDF, table: Table, widths: tuple[float, ...]) -> None:
         width=WIDTH, col_widths=widths, text_align=align, line_height=TEXT * 0.46, padding=(0.55, 1, 0.55, 0),
         borders_layout=TableBordersLayout.HORIZONTAL_LINES, headings_style=FontFace(emphasis="", color=FADED),
     ) as laid:  # fmt: skip
-        for cells in ([column.head for column in table.columns], *(row.cells for row in table.rows)):
-            row = laid.row()
-            bold = any(r.cells is cells and r.kind in ("total", "subtotal") for r in table.rows)
-            for cell in cells:
-                row.cell(plain(cell), style=FontFace(emphasis="B") if bold else None)
+        for row in (Row(tuple(column.head for column in table.columns)), *table.rows):
+            style = FontFace(emphasis="B") if row.kind in ("total", "subtotal") else None
+            cells = laid.row()
+            for cell in row.cells:
+                cells.cell(plain(cell), style=style)
     pdf.ln(1.5)
 
 
 def _pictures(pdf: FPDF, view: SheetView) -> None:
-    """Both pictures side by side, each under its title and its key."""
+    """The pictures side by side, each under its title and its key."""
     width = (WIDTH - GAP) / 2
     with charts.drawing():
-        drawn = [(view.dots_around, charts.png_of(originals_figure(view.dots, NARROW), DOTS_A_UNIT), "")]
-        if view.sizes is not None and view.sizes_around is not None:
-            lines = charts.png_of(sizes_figure(view.sizes, NARROW), DOTS_A_UNIT)
-            drawn.append((view.sizes_around, lines, view.sizes_words))
+        drawn = [charts.png_of(p.draw(NARROW), DOTS_A_UNIT) for p in view.pictures]
     _room(pdf, 85)
     top, bottom = pdf.get_y() + 1.5, 0.0
-    for i, (around, picture, words) in enumerate(drawn):
-        _picture(pdf, around, picture, words, (MARGIN + i * (width + GAP), top, width))
+    for i, (picture, png) in enumerate(zip(view.pictures, drawn, strict=True)):
+        _picture(pdf, picture, png, (MARGIN + i * (width + GAP), top, width))
         bottom = max(bottom, pdf.get_y())
     pdf.set_xy(MARGIN, bottom)
 
 
-def _picture(pdf: FPDF, around: Captioned, picture: bytes, words: str, place: tuple[float, float, float]) -> None:
+def _picture(pdf: FPDF, picture: Picture, png: bytes, place: tuple[float, float, float]) -> None:
     left, top, width = place
     pdf.set_xy(left, top)
     _style(pdf, 9, bold=True)
-    pdf.multi_cell(width, 4.4, plain(around.title), align="L", new_x="LEFT", new_y="NEXT")
-    for key in around.keys:
-        _key(pdf, key, left)
-    if around.note:
+    pdf.multi_cell(width, 4.4, plain(picture.title), align="L", new_x="LEFT", new_y="NEXT")
+    for key in picture.keys:
+        sign, colour = SIGNS[key.glyph]
+        pdf.set_x(left)
+        _style(pdf, 7.4, colour)
+        pdf.cell(4, 3.7, sign)
         _style(pdf, 7.4, FADED)
-        pdf.cell(width, 3.7, plain(around.note), new_x="LEFT", new_y="NEXT")
+        pdf.cell(80, 3.7, plain(key.text), new_x="LMARGIN", new_y="NEXT")
+        pdf.set_x(left)
+    if picture.note:
+        _style(pdf, 7.4, FADED)
+        pdf.cell(width, 3.7, plain(picture.note), new_x="LEFT", new_y="NEXT")
     at = pdf.get_y() + 1.5
-    set_in = pdf.image(io.BytesIO(picture), left, at, width, alt_text=plain(around.description))
+    set_in = pdf.image(io.BytesIO(png), left, at, width, alt_text=plain(picture.description))
     pdf.set_xy(left, at + set_in.rendered_height + 1)
-    if words:
+    if picture.words:
         _style(pdf, TEXT)
-        pdf.multi_cell(width, 4, plain(words), align="L", new_x="LEFT", new_y="NEXT")
-
-
-def _key(pdf: FPDF, key: Key, left: float) -> None:
-    sign, colour = SIGNS[key.glyph]
-    pdf.set_x(left)
-    _style(pdf, 7.4, colour)
-    pdf.cell(4, 3.7, sign)
-    _style(pdf, 7.4, FADED)
-    pdf.cell(80, 3.7, plain(key.text), new_x="LMARGIN", new_y="NEXT")
-    pdf.set_x(left)
+        pdf.multi_cell(width, 4, plain(picture.words), align="L", new_x="LEFT", new_y="NEXT")

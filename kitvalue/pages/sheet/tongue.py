@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
@@ -19,7 +19,7 @@ from kitvalue.intake.text.problems import FileError, shown
 from kitvalue.intake.text.words import listed
 from kitvalue.pages.words import MINUS, NBSP
 
-PLACE = "languages"
+PLACE = resources.files("kitvalue.pages") / "languages"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,32 +44,26 @@ class Tongue:
     def number(self, value: int | float | Decimal, decimals: int = 0) -> str:
         """A figure with at most so many decimals."""
         pattern = "#,##0" + ("." + "#" * decimals if decimals else "")
-        return self._signed(format_decimal(_rounded(value, decimals), format=pattern, locale=self.locale))
+        return format_decimal(_rounded(value, decimals), format=pattern, locale=self.locale).replace("-", MINUS)
 
     def exact(self, value: Decimal) -> str:
         """A price as set: cents only where it has any."""
-        return self._money(value, 0 if value == value.to_integral_value() else 2)
-
-    def cents(self, value: Decimal) -> str:
-        """Money to the cent."""
-        return self._money(value, 2)
+        return self.cents(value, whole=value == value.to_integral_value())
 
     def about(self, value: Decimal | float) -> str:
         """An estimate of money, in whole units."""
-        return self._money(_rounded(value, 0), 0)
+        return self.cents(_rounded(value, 0), whole=True)
 
-    def _money(self, value: Decimal, decimals: int) -> str:
-        pattern = self.locale.currency_formats["standard"].pattern.replace(".00", ".00" if decimals else "")
+    def cents(self, value: Decimal, whole: bool = False) -> str:
+        """Money to the cent, or a whole amount without cents."""
+        pattern = self.locale.currency_formats["standard"].pattern.replace(".00", "" if whole else ".00")
         written = format_currency(value, self.currency, format=pattern, locale=self.locale, currency_digits=False)
-        return self._signed(written).replace(" ", NBSP)
+        return written.replace("-", MINUS).replace(" ", NBSP)
 
     def percent(self, value: Decimal | float) -> str:
-        """`value` in percent."""
-        hundredth = _rounded(value, 1) / 100
-        return self._signed(format_percent(hundredth, format=self._percent_pattern(), locale=self.locale))
-
-    def _percent_pattern(self) -> str:
-        return str(self.locale.percent_formats[None].pattern).replace("#,##0", "#,##0.#")
+        """`value` in percent, to a tenth."""
+        pattern = str(self.locale.percent_formats[None].pattern).replace("#,##0", "#,##0.#")
+        return format_percent(_rounded(value, 1) / 100, format=pattern, locale=self.locale).replace("-", MINUS)
 
     def day(self, when: date) -> str:
         """A day, the month in words."""
@@ -95,10 +89,6 @@ class Tongue:
         key = "share.one" if left == common else "share.some"
         return self.say(key, n=self.numbers[left // common], of=self.numbers[of // common])
 
-    @staticmethod
-    def _signed(text: str) -> str:
-        return text.replace("-", MINUS)
-
 
 def _rounded(value: int | float | Decimal, decimals: int) -> Decimal:
     exact = value if isinstance(value, Decimal) else Decimal(repr(value))
@@ -107,22 +97,22 @@ def _rounded(value: int | float | Decimal, decimals: int) -> Decimal:
 
 def languages() -> tuple[str, ...]:
     """The codes of the languages that there are, sorted: one file each."""
-    place = resources.files("kitvalue.pages") / PLACE
-    return tuple(sorted(entry.name.removesuffix(".toml") for entry in place.iterdir() if entry.name.endswith(".toml")))
+    return tuple(sorted(entry.name.removesuffix(".toml") for entry in PLACE.iterdir() if entry.name.endswith(".toml")))
 
 
 def tongue(code: str, currency: str) -> Tongue:
     """The language of this code. Raises FileError naming those there are."""
     if code not in languages():
         raise FileError(f"--lang {shown(code)}: there is no such language; write {listed(languages(), last='or')}")
-    file = resources.files("kitvalue.pages") / PLACE / f"{code}.toml"
-    table = tomllib.loads(file.read_text(encoding="utf-8"))
+    table = tomllib.loads((PLACE / f"{code}.toml").read_text(encoding="utf-8"))
     numbers = tuple(table.pop("numbers"))
-    return Tongue(code, _flat(table, ""), numbers, Locale.parse(table["locale"]), currency)
+    return Tongue(code, dict(_flat(table)), numbers, Locale.parse(table["locale"]), currency)
 
 
-def _flat(table: Mapping[str, Any], prefix: str) -> dict[str, str]:
-    found: dict[str, str] = {}
+def _flat(table: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, str]]:
+    """The texts of a table by dotted key."""
     for key, value in table.items():
-        found |= _flat(value, f"{prefix}{key}.") if isinstance(value, Mapping) else {f"{prefix}{key}": value}
-    return found
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{prefix}{key}.")
+        else:
+            yield prefix + key, value

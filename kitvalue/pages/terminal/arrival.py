@@ -30,7 +30,7 @@ from kitvalue.intake.text.problems import (
 from kitvalue.intake.text.sizes import read_pieces
 from kitvalue.intake.text.tomltext import Place, toml_text
 from kitvalue.intake.text.words import fold, listed
-from kitvalue.pages.terminal.figures import cents, figure
+from kitvalue.pages.terminal.figures import cents, counted, figure
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import bullets, command, page, table, wrapped
 
@@ -58,7 +58,15 @@ def check_text(
     paste: Sequence[PasteBlock] = (),
 ) -> str:
     """How each file was read, what there is to do, and what to paste into shop.toml."""
-    parts = [] if rows is None else [_book(rows) + "\n"]
+    parts = []
+    if rows is not None:
+        cells = [
+            (r.row, r.series, r.pieces, figure(r.condition), cents(r.price), r.currency, r.price_kind, r.channel,
+             r.date or "-", cents(r.freight))
+            for r in rows
+        ]  # fmt: skip
+        heads = "row | series< | pieces | cond. | price | < | kind< | channel< | date | freight"
+        parts = [table(heads, cells) + "\n"]
     for c in files:
         read = [c.encoding, DELIMITERS.get(c.delimiter or ""), c.decimal and f"decimal {c.decimal}"]
         dialect = ", ".join(filter(None, read))
@@ -66,7 +74,7 @@ def check_text(
     if plans:
         broken = [plan.file.rpartition("/")[2] for plan in plans if plan.drums is None]
         usable = f"{len(plans) - len(broken)} usable" + (f" (not {', '.join(broken)})" if broken else "")
-        parts.append(f"builds: {len(plans)} plan{'s' if len(plans) > 1 else ''} read, {usable}")
+        parts.append(f"builds: {counted(len(plans), 'plan')} read, {usable}")
     refused = sum(p.level is not Level.WARNING for p in problems)
     warned = sum(p.level is Level.WARNING and p.code not in FINE for p in problems)
     to_mend = f"{refused} to mend" if refused else "nothing refused"
@@ -78,29 +86,19 @@ def check_text(
     return "\n".join([*parts, *map(_to_paste, paste)])
 
 
-def _book(rows: Sequence[RowAsRead]) -> str:
-    cells = [
-        (r.row, r.series, r.pieces, figure(r.condition), cents(r.price), r.currency, r.price_kind, r.channel,
-         r.date or "-", cents(r.freight))
-        for r in rows
-    ]  # fmt: skip
-    return table("row | series< | pieces | cond. | price | < | kind< | channel< | date | freight", cells)
-
-
 def _to_paste(block: PasteBlock) -> str:
     """Lines for shop.toml as they are to stand there: no sign before them, none of them folded."""
-    text = ""
+    parts = []
     if block.open_at:
         place = f"{_lines_phrase(block.open_at)} under {block.heading}"
-        text += "\n" + wrapped(f"Fill in shop.toml, {place}: write {block.to_fill} on the right", "")
+        parts.append(wrapped(f"Fill in shop.toml, {place}: write {block.to_fill} on the right", ""))
     if block.lines:
         fill = f"; where the right side is open, write {block.to_fill}" if block.to_fill else ""
         place = "" if block.stands is None else f" under {block.heading}, line {block.stands}"
-        more = [f"# and {block.left_out} more words"] if block.left_out else []
         heading = [block.heading] if block.stands is None else []
-        lines = [wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *heading, *block.lines, *more]
-        text += ("\n\n" if text else "\n") + "\n".join(lines)
-    return text
+        more = [f"# and {block.left_out} more words"] if block.left_out else []
+        parts.append("\n".join([wrapped(f"Paste into shop.toml{place}{fill}:", ""), "", *heading, *block.lines, *more]))
+    return "\n" + "\n\n".join(parts)
 
 
 def _lines_phrase(numbers: Sequence[int]) -> str:
@@ -109,10 +107,6 @@ def _lines_phrase(numbers: Sequence[int]) -> str:
     if len(numbers) < 3 or last - first != len(numbers) - 1:
         return f"line{'s' if len(numbers) > 1 else ''} {listed(map(str, numbers), 20)}"
     return f"lines {first} to {last}"
-
-
-def _rows(how_many: int) -> str:
-    return f"{how_many} row{'' if how_many == 1 else 's'}"
 
 
 _GRADES: Final = (
@@ -149,6 +143,22 @@ _RATES: Final[tuple[tuple[str, Place], ...]] = (
     ("VAT rate", ("tax", "rate")), ("its route", ("tax", "route")), ("hourly rate", ("work", "rate")),
     ("prepare", ("work", "prepare")), ("margin", ("selling", "margin")),
 )  # fmt: skip
+# What the owner is told of columns of money, by the field of `Incoming.money` that holds their headers.
+_MONEY: Final = {
+    "after_work": (
+        "{it} is not used: where it is what you got after your own work, that sale is a row of its own (sold, dealer, "
+        "the condition it was sold in)"
+    ),
+    "ticks": (
+        "{it} is not used: {price} is what was asked, not what was paid. Where you know what a kit went for, add a "
+        'column for it and write sold_for = "ITS HEADER" {place}'
+    ),
+    "paid": (
+        "{price} counts as asked: where it is what was paid, add a column price_kind to prices.csv that says sold in "
+        "each row"
+    ),
+    "left": "{it} is not used: if it is what a kit went for, write sold_for = {it} {place}",
+}
 _BEST: Final = 5
 
 
@@ -174,7 +184,7 @@ def made_text(
     came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None, guesses: Sequence[Guess]
 ) -> str:
     """What a spreadsheet's headers, series, conditions and prices were taken for."""
-    above = f", the {_rows(sheet.above)} above its headers left blank" if sheet.above else ""
+    above = f", the {counted(sheet.above, 'row')} above its headers left blank" if sheet.above else ""
     sized = sheet.sized
     items = {
         "columns": ", ".join(f"{name} = {header}" for name, header in sheet.columns.items()) or "none that is known",
@@ -182,7 +192,7 @@ def made_text(
         "series": ", ".join(f"{one.name} {one.rows}" for one in series),
         "unsure": ", ".join(f'"{name}" may be {one.name}' for one in series for name in one.alike),
         "guesses": ", ".join(  # the first says that it is rows that are counted
-            f"{guess.word} = {guess.grade} ({guess.rows if at else _rows(guess.rows)})"
+            f"{guess.word} = {guess.grade} ({guess.rows if at else counted(guess.rows, 'row')})"
             for at, guess in enumerate(guesses)
         ),
         "currency": f"{currency}, as the prices say" if currency is not None else "",
@@ -218,7 +228,7 @@ def next_text(
     )
     if any(block.table == _COLUMNS for block in settings.to_fill):
         waiting = "No row can be read before step 1 is done."  # it says where the header is to be written
-    to_mend = f"{_rows(refused)} cannot be used; what to mend in each:"
+    to_mend = f"{counted(refused, 'row')} cannot be used; what to mend in each:"
     later = [_Step(to_mend if refused else "See whether all is read as you mean it:", f"{shop} check")]
     if any(one.alike for one in series):
         first = min((at for place, at in lines.items() if place[0] == "series"), default=0)
@@ -248,7 +258,7 @@ def _waiting(
     of_file = [problem for problem in problems if problem.file == counts.file]
     words = sum(len(block.open_at) for block in blocks if block.table != _COLUMNS)
     keys = [what for code, (_, what) in _OPEN_FILES.items() if any(problem.code == code for problem in of_file)]
-    awaited = [*([f"{words} word{'s' if words > 1 else ''}"] if words else []), *dict.fromkeys(keys)]
+    awaited = [*([counted(words, "word")] if words else []), *dict.fromkeys(keys)]
     if not awaited or any(problem.level is Level.FILE and problem.code not in _OPEN_FILES for problem in of_file):
         return "", counts.refused
     to_mend = [problem for problem in of_file if problem.code not in (*UNKNOWN_WORDS, *_OPEN_FILES)]
@@ -256,7 +266,7 @@ def _waiting(
     waiting = counts.refused - own
     if waiting <= own:
         return "", own
-    rows = "the rows wait" if waiting == counts.read else f"{_rows(waiting)} wait{'s' if waiting == 1 else ''}"
+    rows = "the rows wait" if waiting == counts.read else f"{counted(waiting, 'row')} wait{'s' if waiting == 1 else ''}"
     below = f"step{'s' if len(steps) > 1 else ''} {listed(map(str, steps))}"
     others = f"; `check` names what is wrong in {own} more" if own else ""
     return f"That is as it should be: {rows} for {listed(awaited)} in shop.toml ({below} below){others}.", own
@@ -304,25 +314,12 @@ def _unclear(sheet: Incoming, lines: Mapping[Place, int]) -> Iterator[str]:
         yield _TO_TEN
     elif any(cell in TURNED for cell in sheet.conditions):
         yield _TURNED
-    told, price = sheet.money, toml_text(sheet.columns.get("price", ""))
     place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
-    if told.after_work is not None:
-        yield (
-            f"{toml_text(told.after_work)} is not used: where it is what you got after your own work, that sale is a "
-            "row of its own (sold, dealer, the condition it was sold in)"
-        )
-    if told.ticks is not None:
-        yield (
-            f"{toml_text(told.ticks)} is not used: {price} is what was asked, not what was paid. Where you know what "
-            f'a kit went for, add a column for it and write sold_for = "ITS HEADER" {place}'
-        )
-    if told.paid is not None:
-        yield (
-            f"{price} counts as asked: where it is what was paid, add a column price_kind to prices.csv that says sold "
-            "in each row"
-        )
-    for header in map(toml_text, told.left):
-        yield f"{header} is not used: if it is what a kit went for, write sold_for = {header} {place}"
+    price = toml_text(sheet.columns.get("price", ""))
+    for name, text in _MONEY.items():
+        headers = getattr(sheet.money, name) or ()
+        for header in (headers,) if isinstance(headers, str) else headers:
+            yield text.format(it=toml_text(header), price=price, place=place)
 
 
 def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:

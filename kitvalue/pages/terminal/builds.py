@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import astuple
 from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison, SizedBuild, Tie
@@ -12,7 +13,7 @@ from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import first_of_all, span, take_care
-from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
+from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
@@ -126,7 +127,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
-        [(d.place, "" if d.kind == d.place else d.kind, *_door(d), cents(d.seller_gets)) for d in p.destinations],
+        [(d.place, "" if d.kind == d.place else d.kind, *_parts(d), cents(d.seller_gets)) for d in p.destinations],
         under=[d.reason or "" for d in p.destinations],
     )
     return page(
@@ -141,12 +142,11 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
     )
 
 
-def _door(place: PlacePrice) -> tuple[str, ...]:
-    door = place.door
-    if door is None:
+def _parts(place: PlacePrice) -> tuple[str, ...]:
+    """What a buyer there pays, part by part and in all."""
+    if place.door is None:
         return ("", "", "", "", "", "?")
-    parts = (door.goods, door.freight, door.duty, door.vat, door.clearance)
-    return (*(cents(part) if part else "-" for part in parts), cents(place.buyer_pays))
+    return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
 def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
@@ -291,9 +291,8 @@ def _operations(hours: LearnedOperations) -> str:
                 "leans on that (own weight: how far it follows its own jobs)"
             )
         )
-    for reason in dict.fromkeys(one.reason for one in hours.operations if one.reason):
-        names = ", ".join(one.operation for one in hours.operations if one.reason == reason)
-        lines.append(wrapped(f"{names}: {reason}", bullet="- "))
+    for reason, names in grouped((one.reason, one.operation) for one in hours.operations if one.reason):
+        lines.append(wrapped(f"{', '.join(names)}: {reason}", bullet="- "))
     return "\n".join(lines)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import astuple
 
 from kitvalue.decisions.asked import JudgedPrice
@@ -12,9 +12,9 @@ from kitvalue.decisions.sourcing import Answer, Sourcing
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
-from kitvalue.pages.terminal.figures import cents, change, dash, figure, money, share
+from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
-from kitvalue.pages.terminal.table import Column, bullets, facts, page, table, wrapped
+from kitvalue.pages.terminal.table import Column, bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
@@ -41,7 +41,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     what to take care of."""
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
-    unread = f"; {_offers(s.unread)} more could not be read: kitvalue check lists them" if s.unread else ""
+    unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
     tables = [
         _lead(s, valued),
         f"What to bid, the most profitable first\n{_bids(valued)}",
@@ -53,7 +53,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     ]
     text = page(
         first_of_all(s.cautions),
-        wrapped(f"{_offers(len(s.offers))}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
+        wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
         _together(s.portfolio),
         wrapped(f"Holding one kit {float(months):g} months costs {cents(s.holding)}; it is in the profits.")
@@ -64,10 +64,6 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         take_care(s.cautions),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
-
-
-def _offers(how_many: int) -> str:
-    return f"{how_many} offer{'' if how_many == 1 else 's'}"
 
 
 def _limits(s: Shortlist) -> tuple[str, str]:
@@ -169,7 +165,7 @@ def _uses(valued: Sequence[JudgedOffer]) -> str:
 
 def _not_open(valued: Sequence[JudgedOffer]) -> str:
     """Why uses are not open, each reason once with its offers."""
-    reasons = _grouped(
+    reasons = grouped(
         (f"{use.use}{f' ({ROUTES[use.route]})' if use.route == 'margin' else ''}: {use.reason}", one.offer.offer)
         for one in valued
         for use in one.uses
@@ -186,15 +182,7 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
         told = f"these figures rest on {one.paid.rests_on}" in cautions
         paid = [] if told else [f"to pay rests on {one.paid.rests_on}"]
         said += [(text, one.offer.offer) for text in (*cautions, *paid)]
-    return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in _grouped(said)]
-
-
-def _grouped(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
-    """Each text once with the names that it is said of."""
-    groups: dict[str, list[str]] = {}
-    for text, name in pairs:
-        groups.setdefault(text, []).append(name)
-    return list(groups.items())
+    return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
 
 def _names(names: Sequence[str], most: int = 12) -> str:
@@ -282,15 +270,13 @@ def _most(asked: JudgedPrice) -> list[str]:
     """Up to what price, for each way to sell it."""
     if not asked.judged:
         return [f"Up to what price it pays cannot be told: {asked.reason}"]
-    if len(asked.judged) == 1:
-        stop = asked.judged[0].stop_at
-        return ["To you it pays at no price." if stop is None else f"Pay at most {money(stop)}."]
-    told = [(f"to sell it {_sold_as(one)}", one.stop_at) for one in asked.judged]
-    pays = ", ".join(f"{money(stop)} {way}" for way, stop in told if stop is not None)
-    not_so = " and ".join(way for way, stop in told if stop is None)
+    several = len(asked.judged) > 1
+    told = [(f"to sell it {_sold_as(one)}" if several else "", one.stop_at) for one in asked.judged]
+    pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in told if stop is not None)
+    never = " and ".join(way or "to you" for way, stop in told if stop is None)
     return [
         *([f"Pay at most {pays}."] if pays else []),
-        *([f"{capital(not_so)} it pays at no price."] if not_so else []),
+        *([f"{capital(never)} it pays at no price."] if never else []),
     ]
 
 
@@ -341,7 +327,7 @@ def _notes(asked: JudgedPrice) -> list[str]:
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
         notes.append(f"{' and '.join(uncounted)} are counted for the better condition: --hours 6 --parts 60 count them")
-    other = _grouped(
+    other = grouped(
         (use.route, f"{money(use.safe_ceiling)} {_sold_as(one)}") for one in asked.judged for use in one.better_routes
     )
     notes += [

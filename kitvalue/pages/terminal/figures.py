@@ -42,3 +42,8 @@ def figure(value: Decimal | float | None) -> str:
 def dash(value: Decimal | float | None, write: Callable[[Decimal | float], str] = money) -> str:
     """A figure, or a dash where there is none."""
     return "-" if value is None else write(value)
+
+
+def counted(how_many: int, what: str) -> str:
+    """`1 row`, `38 rows`."""
+    return f"{how_many} {what}{'' if how_many == 1 else 's'}"

@@ -8,7 +8,6 @@ from decimal import Decimal
 
 from kitvalue.intake.text.problems import FileCounts
 from kitvalue.intake.text.words import listed
-from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading, weighs_nothing
 from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
 from kitvalue.pages.terminal.figures import cents, change, money, percent
@@ -51,6 +50,12 @@ def counts_line(counts: FileCounts) -> str:
 def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     """What the market pays for, how sure that is, and which rows to look at."""
     pooled, robust = "" if fit.recipe.pooled else "not ", "robust" if fit.robust else "plain"
+    effects = [
+        (PLAIN_WORDS.get(t.name, t.name), change(t.percent), f"{change(t.percent_low)} to {change(t.percent_high)}")
+        for t in fit.terms
+        if t.percent is not None and not t.name.startswith("series[")
+    ]
+    by_term = table("< | on the price | 95 % range", effects) if effects else "  nothing but the series"
     series = [(s.name, s.rows, change(s.percent, 0)) for s in sorted(fit.series, key=lambda s: -s.effect)]
     unusual = [
         (u.row, u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}", change(u.moves_percent))
@@ -59,27 +64,17 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
     by_row = table(
         "row | series< | seen | expected | weight | moves such kits", unusual, under=[u.hint for u in fit.unusual]
     )
-    accuracy = _accuracy(fit.accuracy, fit) if fit.accuracy is not None else ""
     return page(
         first_of_all(fit.cautions),
         f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
-        f"What moves the price, all else equal (with the 95 % range of each effect)\n{_effects(fit)}",
+        f"What moves the price, all else equal (with the 95 % range of each effect)\n{by_term}",
         f"Series against the average one, all else equal\n{table('series< | rows | price', series)}",
         "" if fit.exact else f"What it knows least, and what one more sighting would do\n{_least_known(fit)}",
-        f"How well it foretells prices that it has not seen\n{accuracy}" if accuracy else "",
+        "" if fit.accuracy is None else _accuracy(fit.accuracy, fit),
         f"Rows far from what the others say of them\n{by_row}" if unusual else "",
         bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]),
         take_care(fit.cautions),
     )
-
-
-def _effects(fit: Fit) -> str:
-    rows = [
-        (PLAIN_WORDS.get(t.name, t.name), change(t.percent), f"{change(t.percent_low)} to {change(t.percent_high)}")
-        for t in fit.terms
-        if t.percent is not None and not t.name.startswith("series[")
-    ]
-    return table("< | on the price | 95 % range", rows) if rows else "  nothing but the series"
 
 
 def _least_known(fit: Fit) -> str:
@@ -95,26 +90,25 @@ def _least_known(fit: Fit) -> str:
 
 def _accuracy(a: Accuracy, fit: Fit) -> str:
     """The measures of a ratio study; it counts every row in full, and says what gross slips do to it."""
-    pairs = [
+    lines = [
         ("half the errors are under", percent(a.median_ape, 1)),
         ("80 % ranges held", "?" if a.coverage_80 is None else f"{a.coverage_80:.0f} % of prices held out"),
         ("median ratio", f"{a.median_ratio:.3f}  (predicted to observed)"),
         ("COD, spread of the ratios", f"{a.cod:.1f}  (percent from their middle, on average)"),
-    ]
-    if a.prd is not None and a.prd_expected is not None:
-        perfect = f"(perfect {a.prd_expected:.3f}; above: dear kits too cheap)"
-        pairs.append(("PRD, dear against cheap", f"{a.prd:.3f}  {perfect}"))
-    if a.prb is not None:
-        pairs.append(("PRB, tilt with the price", f"{a.prb:+.3f}  (change as the value doubles; ideal 0)"))
-    if a.forward_median_ape is not None:
-        under = f"half the errors under {a.forward_median_ape:.1f} %"
-        pairs.append(("forward in time", f"{under}  ({a.forward_rows} rows, past alone)"))
+        ("PRD, dear against cheap", "" if a.prd is None or a.prd_expected is None else
+         f"{a.prd:.3f}  (perfect {a.prd_expected:.3f}; above: dear kits too cheap)"),
+        ("PRB, tilt with the price", "" if a.prb is None else
+         f"{a.prb:+.3f}  (change as the value doubles; ideal 0)"),
+        ("forward in time", "" if a.forward_median_ape is None else
+         f"half the errors under {a.forward_median_ape:.1f} %  ({a.forward_rows} rows, past alone)"),
+    ]  # fmt: skip
     notes = [*a.reasons]
     gross = [str(u.row) for u in fit.unusual if weighs_nothing(u.weight)]
     if gross:
         which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross, 5)} move"
         notes.insert(0, f"COD, PRD and PRB count every row in full; {which} them far")
-    return "\n".join([facts(pairs), *map(wrapped, notes)])
+    measures = facts([line for line in lines if line[1]])
+    return "\n".join(["How well it foretells prices that it has not seen", measures, *map(wrapped, notes)])
 
 
 def value_text(
@@ -123,9 +117,10 @@ def value_text(
 ) -> str:  # fmt: skip
     """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them, the
     adjustments of each under it."""
-    kit, ways = valuation.kit, (valuation.buy_in, valuation.resale)
-    buy_in, resale = ways
-    dated = as_of_words(valuation.as_of) if kit.on is None else ""  # else the kit's words have the day
+    kit, buy_in, resale = valuation.kit, valuation.buy_in, valuation.resale
+    ways = (buy_in, resale)
+    dated, on = ("", f"on {kit.on}") if kit.on is not None else (as_of_words(valuation.as_of), "")
+    about = (kit.series, f"{kit.pieces:g} pieces", f"condition {grade(kit.condition)}", feature_words(kit.features), on)
     rows = [
         ("condition", grade(kit.condition), grade(valuation.finished)),
         ("typical", *(money(o.typical) for o in ways)),
@@ -144,12 +139,14 @@ def value_text(
     if holding:
         notes.append(f"holding it until it is sold costs {cents(holding)}")
     if move is not None:
-        notes.append(_moved(move))
+        told = f"have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
+        days = f"since {move.since} (to {move.to}) prices"
+        notes.append(f"{days} {told}" if move.percent is not None else f"{days}: cannot be told, {move.reason}")
     if not asked:
         notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
     return page(
         first_of_all(cautions),
-        wrapped(f"{_kit_words(kit)} ({currency}{dated})", ""),
+        wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
         "\n".join([table("< | buy-in value | resale value", rows), *map(wrapped, notes)]),
         f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
@@ -157,23 +154,9 @@ def value_text(
     )
 
 
-def _kit_words(kit: Kit) -> str:
-    """`Burren, 5 pieces, condition 3 (mend), hardware yes, on 2026-11-01`."""
-    on = "" if kit.on is None else f"on {kit.on}"
-    parts = [kit.series, f"{kit.pieces:g} pieces", f"condition {grade(kit.condition)}", feature_words(kit.features), on]
-    return ", ".join(part for part in parts if part)
-
-
 def span(low: Decimal | float | None, high: Decimal | float | None) -> str:
     """A range; a dash alone where there is none."""
     return "-" if low is None or high is None else f"{money(low)} to {money(high)}"
-
-
-def _moved(m: Moved) -> str:
-    days = f"since {m.since} (to {m.to}) prices"
-    if m.percent is None:
-        return f"{days}: cannot be told, {m.reason}"
-    return f"{days} have moved {change(m.percent)}  ({change(m.low)} to {change(m.high)})"
 
 
 def _comparables(comparables: Sequence[Comparable]) -> str:

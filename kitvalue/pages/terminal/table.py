@@ -6,7 +6,7 @@ Words stand left and figures right, wide characters count as two. Nothing is cut
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import zip_longest
 
@@ -161,6 +161,14 @@ def command(text: str, indent: str) -> str:
 def bullets(heading: str, texts: Sequence[str]) -> str:
     """A heading and its list; blank where there is nothing to say."""
     return "\n".join([heading, *(wrapped(t, bullet="- ") for t in texts)]) if texts else ""
+
+
+def grouped(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    """Each text once with the names that it is said of."""
+    groups: dict[str, list[str]] = {}
+    for text, name in pairs:
+        groups.setdefault(text, []).append(name)
+    return list(groups.items())
 
 
 def page(*blocks: str) -> str:

@@ -1,0 +1,368 @@
+"""What each command answers as one JSON object: the keys in their order, figures as plain numbers."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date
+from decimal import Decimal
+from enum import Enum
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
+
+from kitvalue.intake.text.problems import first_to_do
+from kitvalue.intake.text.sizes import Size, size_text
+from kitvalue.market.value import series_knowledge
+from kitvalue.workshop.money import ZERO
+from kitvalue.workshop.outcome import settings_lines
+
+if TYPE_CHECKING:
+    from kitvalue.decisions.asked import JudgedPrice
+    from kitvalue.decisions.breakeven import Comparison
+    from kitvalue.decisions.pricing import PriceSheet
+    from kitvalue.decisions.shares import LearnedShares
+    from kitvalue.decisions.shortlist import Shortlist
+    from kitvalue.decisions.sourcing import Answer as Sources
+    from kitvalue.decisions.sourcing import Sourcing
+    from kitvalue.intake.adverts.jot import NewRow
+    from kitvalue.intake.adverts.text import Understood
+    from kitvalue.intake.arrival.settings import NewLines, SeriesSeen
+    from kitvalue.intake.arrival.takeover import Incoming
+    from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
+    from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem
+    from kitvalue.market.encoding import FeatureValue
+    from kitvalue.market.fitted import Fit, Moved
+    from kitvalue.market.value import Valuation
+    from kitvalue.workshop.costing import CostSheet
+    from kitvalue.workshop.outcome import JobOutcome, LearnedOperations
+
+Json: TypeAlias = "bool | int | float | str | Sequence[Json] | Mapping[str, Json] | None"
+Answer: TypeAlias = dict[str, Json]
+
+_COUNTS = "file read used refused set_aside encoding delimiter decimal"
+_SHEET = "plan=name title currency"
+_RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency
+    prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin fee_percent=selling.fee
+    invented"""
+_MADE_UP = "sells_for$ vat$ fee$ costs$ margin$ leaves$"
+
+
+_WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:]|~\d)?|[{}]")
+
+
+class _Key(NamedTuple):
+    """One key of an answer: the fields that lead to its value, how it is written, the keys of the records in it."""
+
+    name: str
+    path: list[str]
+    form: str
+    keys: tuple[_Key, ...] = ()
+
+
+@cache
+def _keys_of(text: str) -> tuple[_Key, ...]:
+    levels: list[list[_Key]] = [[]]
+    for word in _WORD.finditer(text):
+        name, path, form = word.groups(default="")
+        if name:
+            levels[-1].append(_Key(name, (path or name).split("."), form))
+        elif word[0] == "{":
+            levels.append([])
+        else:
+            inner = tuple(levels.pop())
+            levels[-1][-1] = levels[-1][-1]._replace(keys=inner)
+    return tuple(levels[0])
+
+
+def answer(record: object, keys: str, **made: Json) -> Answer:
+    """The record under these keys, in this order; a value that no field has as it is to be told comes from `made`.
+
+    A key is a field's name, or `key=field` or `key=part.field`: null where there is no such part; a method is called.
+    Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features. In
+    `{}` follow the keys of the record, or of each record, that it holds.
+    """
+    return _answer(record, _keys_of(keys), made)
+
+
+def _answer(record: object, keys: Sequence[_Key], made: Mapping[str, Json]) -> Answer:
+    answered: Answer = {}
+    for key in keys:
+        if key.name in made:
+            answered[key.name] = made[key.name]
+            continue
+        value = record
+        for field in key.path:
+            value = None if value is None else getattr(value, field)
+        answered[key.name] = _json(value() if callable(value) else value, key)
+    return answered
+
+
+def _json(value: Any, key: _Key | None = None) -> Json:  # noqa: ANN401 - any field of any record
+    """One value: days and codes as text, tuples as lists, a figure as it is."""
+    form = key.form if key is not None else ""
+    if form == ":":
+        return features(value)
+    if isinstance(value, tuple | list):
+        return [_json(part, key) for part in value]
+    if key is not None and key.keys and value is not None:
+        return _answer(value, key.keys, {})
+    if form == "$" or form.startswith("~"):
+        return number(value, 2 if form == "$" else int(form[1:]))
+    if isinstance(value, Decimal | float):
+        return number(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Enum):
+        return cast("str", value.value)
+    if isinstance(value, Size):
+        return size_text(value)
+    return cast("Json", (value or None) if form == "?" else value)
+
+
+def number(value: Decimal | float | None, decimals: int | None = None) -> float | None:
+    """A figure, rounded or as it is; None where it cannot be told."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(value) if decimals is None else round(float(value), decimals)
+
+
+def money(value: Decimal | float | None) -> float | None:
+    """Money with two decimals; None where it cannot be told."""
+    return number(value, 2)
+
+
+def features(read: Sequence[FeatureRead | FeatureValue]) -> Answer:
+    """Features as their file tells them; null where one is blank."""
+    return {f.name: _json(f.value) for f in read}
+
+
+def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
+    """What every answer holds. A caution that several parts of it bring stands once, where it comes first."""
+    return {
+        "problems": [answer(p, "file row column text code level message") for p in problems],
+        "cautions": list(dict.fromkeys(cautions)),
+    }
+
+
+# ---- the files and the market --------------------------------------------------------------------------------------
+
+
+def check_answer(
+    files: Sequence[FileCounts],
+    plans: Sequence[PlanCounts],
+    problems: Sequence[Problem],
+    rows: Sequence[RowAsRead] | None,
+) -> Answer:
+    """`check`; `rows`, every column of each with null where unknown, only where they were asked for."""
+    row = """file row series pieces condition price$ asked$ price_kind channel premium currency freight$ date weight ref
+        note"""
+    answered: Answer = {
+        "files": [answer(c, _COUNTS) for c in files],
+        "plans": [answer(plan, "file drums usable", usable=plan.drums is not None) for plan in plans],
+        "first": first_to_do(problems, files),
+    }
+    if rows is not None:
+        answered["rows"] = [answer(r, row, file="prices.csv") | features(r.features) for r in rows]
+    return answered
+
+
+def arrival_answer(
+    folder: str,
+    files: Sequence[str],
+    sheet: Incoming,
+    series: Sequence[SeriesSeen],
+    currency: str | None,
+    counts: Sequence[FileCounts],
+    settings: NewLines,
+) -> Answer:
+    """What was made of a spreadsheet; `guesses` are the grades written in for words of conditions, `open_lines` the
+    lines of shop.toml whose right side is to be written."""
+    return {
+        "folder": folder,
+        "files": list(files),
+        "columns": dict(sheet.columns),
+        "unused": list(sheet.unused),
+        "rows_left_out_above": sheet.above,
+        "series": [answer(one, "name rows alike", alike=dict(one.alike)) for one in series],
+        "currency": currency,
+        "read": [answer(c, _COUNTS) for c in counts],
+        "guesses": [answer(guess, "word grade rows") for guess in settings.guesses],
+        "open_lines": [at for block in settings.to_fill for at in block.open_at],
+    }
+
+
+def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) -> Answer:
+    """The columns understood with their words, those left open, and the row; `written`: it stands in the file."""
+    return {
+        "file": file,
+        **answer(understood, "understood=taken{field value words} unknown{field reason}"),
+        "row": answer(row, "row cells line", cells=dict(row.cells)),
+        "written": written,
+    }
+
+
+def fit_answer(fit: Fit, counts: FileCounts) -> Answer:
+    """`fit`. Coefficients are of the natural log of the price; their range is the 95 % one."""
+    known = [] if fit.exact else series_knowledge(fit)
+    return answer(
+        fit,
+        """rows terms{name coefficient se low high percent percent_low percent_high}
+        left_out=recipe.left_out{term reason} series{name rows effect percent} least_known
+        unusual{row series weight observed$ expected$ studentised leverage moves_percent hint?}
+        tau2 sigma2 reference_date=recipe.reference_date pooled=recipe.pooled robust
+        accuracy{median_ape coverage_80 median_ratio cod prd prd_expected prb forward_median_ape forward_rows
+            reasons}""",
+        rows=answer(counts, "read used refused set_aside"),
+        least_known=[answer(k, "series=name rows level_percent one_more_percent") for k in known],
+    )
+
+
+def value_answer(
+    valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO, asked: Answer | None = None
+) -> Answer:
+    """`value`; `asked` is what is said of a price asked for it."""
+    outlook = "{typical$ mean$ low$ high$ level_low$ level_high$ range_percent rests_on}"
+    kit = (
+        "series=kit.series pieces=kit.pieces condition=kit.condition finished on=kit.on currency features=kit.features:"
+    )
+    return answer(
+        valuation,
+        f"""kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
+        adjustments{{name factor percent}} adjusted$ net_percent gross_percent weight}} as_of moved holding asked""",
+        kit=answer(valuation, kit, currency=currency),
+        moved=None if move is None else answer(move, "since to percent low high reason"),
+        holding=money(holding),
+        asked=asked,
+    )
+
+
+# ---- buying --------------------------------------------------------------------------------------------------------
+
+
+def shortlist_answer(s: Shortlist) -> Answer:
+    """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
+    return answer(
+        s,
+        f"""currency plan on as_of
+        offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
+            features=offer.features: finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$
+            buy_in$ asked_against_percent=against_percent rank expected_paid=paid.price$ paid_rests_on=paid.rests_on
+            open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
+            chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
+            uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
+                chance_of_loss_at_ceiling=chance_at_ceiling hours profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
+            cautions reason}}
+        portfolio{{buy expected_profit$ chance_of_loss spent$ hours budget$ bench_hours exact}}
+        holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
+    )
+
+
+def asked_answer(a: JudgedPrice) -> Answer:
+    """What is asked for one kit, judged; `sold_in` holds each condition that it could be sold in."""
+    return answer(
+        a,
+        f"""price$ against_percent rank expected_paid
+        sold_in=judged{{finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$
+            best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
+            profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
+        reckoned_with=reckoned{{{_RECKONED}}} reason""",
+        **answer(a.judged[0] if a.judged else None, "rank expected_paid=paid.price$"),
+    )
+
+
+def source_answer(s: Sourcing, written: str | None) -> Answer:
+    """`source`: the cheapest answer, and all that were asked for under `answers`."""
+    answers = [_sources(one) for one in s.answers]
+    return {"plan": s.plan, "currency": s.currency, **answers[0], "answers": answers, "written": written}
+
+
+def _sources(one: Sources) -> Answer:
+    return answer(
+        one,
+        "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
+        drums=[
+            {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
+             "cut_down": d.cut_down}
+            for d in one.drums
+        ],
+        new_shells=[d.drum for d in one.drums if d.offer is None],
+    )  # fmt: skip
+
+
+# ---- builds --------------------------------------------------------------------------------------------------------
+
+
+def cost_answer(sheet: CostSheet) -> Answer:
+    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
+    return answer(
+        sheet,
+        f"""{_SHEET} pieces route lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        quantities{{what quantity unit note?}}
+        strips=cuttings{{what drum length_mm=length~1 width_mm=width~1 pieces_mm=pieces~1 area_m2=area~4}}
+        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text purchase$
+        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$
+            cautions}} incomplete""",
+        subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
+    )
+
+
+def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
+    """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
+    return {
+        **answer(sheet, _SHEET),
+        "route": sheet.route,
+        **answer(p.quote, "floor$ cap$ resale$ market_price$ profit_at_market$ suggested$ binding"),
+        **answer(sheet, "landed_at_cost=chosen.landed_at_cost$"),
+        **answer(p.quote, "landed_at_price$ original_landed$"),
+        **answer(p.sale, "price=gross$ net$ vat$ fee$ profit$ margin markup"),
+        **answer(
+            p,
+            """ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
+            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline""",
+        ),
+        "incomplete": list(sheet.incomplete),
+    }
+
+
+def compare_answer(c: Comparison) -> Answer:
+    """`compare`. The original's figures are at the buyer's door."""
+    return answer(
+        c,
+        """plan=sheet.name title=sheet.title currency=sheet.currency
+        by_pieces{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+            landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
+            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}
+        crossings=crossings.crossings{pieces low high build_cheaper reason} crossings_text=crossings.text
+        chance_none=crossings.chance_none tie_price_at_cost=tie_at_cost.price$ tie_price_at_price=tie_at_price.price$
+        share_below_tie_at_cost=tie_at_cost.share_below share_below_tie_at_price=tie_at_price.share_below
+        hammer_tie_at_cost=tie_at_cost.hammer$ hammer_tie_at_price=tie_at_price.hammer$ priced_to_tie
+        chance_build_cheaper suggested=quote.suggested$ market_price=quote.market_price$
+        unknowns{name unit planned break_even break_even_market reason swing_down$ swing_up$}
+        incomplete=sheet.incomplete like_for_like{what build original}""",
+    )
+
+
+def outcome_answer(
+    jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str
+) -> Answer:
+    """`done`. Money is net but for `sold_for`; hours of `learned_hours` are for one unit, shares in percent."""
+    job = """row plan title finished_on hours{planned actual reason}
+        operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}
+        paid_out=paid{planned$ actual$ reason} net_cost{planned$ actual$ reason} sold_on sold_for$ vat=sale.vat$
+        net=sale.net$ profit=sale.profit$ margin=sale.margin markup=sale.markup planned_margin sale_reason note"""
+    return {
+        "currency": currency,
+        "jobs": [answer(one, job) for one in jobs],
+        **answer(
+            hours,
+            """common_hours_factor=common
+            learned_hours=operations{operation unit? jobs planned own learned low high weight reason}""",
+        ),
+        "work_hours_lines": list(settings_lines(hours)),
+        **answer(
+            shares,
+            """sales{row plan series sold_on sold_for$ typical$ share planned}
+            learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
+        ),
+    }
