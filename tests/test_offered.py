@@ -15,6 +15,7 @@ from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.report import offers_seen
 from kitvalue.decisions.offered import kit_offered
 from kitvalue.intake.books.bookrows import FeatureRead
+from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -191,7 +192,7 @@ def test_a_feature_of_words_that_the_book_leaves_blank_is_not_counted(fit: Fit) 
     blank = replace(fit, recipe=replace(fit.recipe, features=(FeatureRecipe("finish", "word", ()),)))
     found = kit_offered(offer(features=(FeatureRead("finish", "oak"),)), blank)
     assert found.kit.features == ()
-    assert found.cautions == ("finish cannot be counted: prices.csv says nothing of it",)
+    assert texts(found.cautions) == ("finish cannot be counted: prices.csv says nothing of it",)
 
 
 # ---- jot -----------------------------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from typing import IO, Any, NoReturn
 
 import click
 
-from kitvalue.intake.text.problems import Level, Problem, shown
+from kitvalue.intake.text.problems import Caution, Level, Problem, shown
 
 MOST_LINES = 20  # of problems, where they are the answer
 MOST_BESIDE = 5  # of problems beside an answer
@@ -42,7 +42,7 @@ class Said:
     answer: dict[str, Any] | Callable[[], dict[str, Any]]
     text: str | Callable[[], str]  # functions where making both would take as long as the answer
     problems: Sequence[Problem] = ()
-    cautions: Sequence[str] = ()
+    cautions: Sequence[Caution] = ()
     problem_lines: Sequence[str] | None = None  # how to list the problems, where not in the usual short way
     exit_status: int = 0
     question: Question | None = None  # asked on a terminal only, and never with --json
@@ -104,7 +104,7 @@ def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
         print_json({"error": message}, problems, ())
 
 
-def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[str]) -> None:
+def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[Caution]) -> None:
     """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
     from kitvalue.pages.answers import envelope
 

@@ -7,6 +7,7 @@ from datetime import date
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
 from kitvalue.decisions.offered import donor_ceilings
+from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.card import CardInput, render_card
 
 MOST_BYTES = 200_000  # of a card; more is slow to pass on
@@ -29,5 +30,5 @@ def card(folder: ShopFolder, plan_name: str | None, today: date) -> Printed:
         )
     )
     path, size = folder.put("card.html", page), len(page.encode())
-    large = f"the card has {size // 1000} kB, more than the {MOST_BYTES // 1000} that it should"
+    large = Caution("large_card", f"the card has {size // 1000} kB, more than the {MOST_BYTES // 1000} that it should")
     return Printed((path,), (*market.cautions, *((large,) if size > MOST_BYTES else ())))

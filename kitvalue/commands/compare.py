@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.breakeven import Comparison, compared
 from kitvalue.decisions.original import headline_of
+from kitvalue.intake.text.problems import Caution
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -15,7 +16,7 @@ class CompareDone:
 
     comparison: Comparison
     headline: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def compare(folder: ShopFolder, plan_name: str) -> CompareDone:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
-from kitvalue.intake.text.problems import FileError, KitvalueError, Problem, RefusedError
+from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Problem, RefusedError
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
 from kitvalue.workshop.costing import cost_sheet
@@ -24,7 +24,7 @@ class Finished:
     shares: LearnedShares
     currency: str
     problems: tuple[Problem, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def done(folder: ShopFolder) -> Finished:
@@ -52,7 +52,7 @@ def done(folder: ShopFolder) -> Finished:
         except KitvalueError as error:
             problems += error.problems
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
-    cautions: list[str] = []
+    cautions: list[Caution] = []
     sales: list[SoldBuild] = []
     if any(job.sold_on is not None and job.sold_for is not None for job in jobs):
         try:
@@ -60,7 +60,8 @@ def done(folder: ShopFolder) -> Finished:
             sales = _sales(jobs, plans, market.fit)
             cautions += market.cautions
         except RefusedError as why:
-            cautions.append(f"what the kits were sold for cannot be held against the market: {why.message}")
+            untold = f"what the kits were sold for cannot be held against the market: {why.message}"
+            cautions.append(Caution("no_market", untold))
     shares = learned_shares(sales)
     said = tuple(dict.fromkeys((*cautions, *shares.cautions)))
     return Finished(jobs, learned_hours(jobs, shop), shares, shop.shop.currency, tuple(problems), said)

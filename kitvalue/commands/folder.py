@@ -17,7 +17,7 @@ from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
-from kitvalue.intake.text.problems import FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
+from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.market.fitted import Fit, upside_down
 from kitvalue.market.saved import FORMAT, dump_fit, load_fit
 
@@ -50,17 +50,20 @@ class ShopMarket:
     problems: tuple[Problem, ...]
 
     @property
-    def cautions(self) -> tuple[str, ...]:
+    def cautions(self) -> tuple[Caution, ...]:
         """Grades that look upside down, rows that no estimate knows of, and a fit made otherwise than usual."""
         turned = upside_down(self.fit.terms)
         said = [] if turned is None else [turned]
         if self.counts.refused:
             rows = f"{self.counts.refused} of {self.counts.read} rows"
-            said.append(f"{rows} of {self.counts.file} are refused and not used: kitvalue check lists them")
+            refused = f"{rows} of {self.counts.file} are refused and not used: kitvalue check lists them"
+            said.append(Caution("refused_rows", refused))
         if not self.fit.robust:
-            said.append("from a plain fit, without robust weights (kitvalue fit makes the usual one)")
+            plain = "from a plain fit, without robust weights (kitvalue fit makes the usual one)"
+            said.append(Caution("plain_fit", plain))
         if not self.fit.recipe.pooled and len(self.fit.recipe.series) > 1:
-            said.append("from a fit without pooling: series with few rows stand alone (kitvalue fit pools)")
+            alone = "from a fit without pooling: series with few rows stand alone (kitvalue fit pools)"
+            said.append(Caution("not_pooled", alone))
         return tuple(said)
 
 

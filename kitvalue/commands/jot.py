@@ -16,7 +16,7 @@ from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.text.problems import shown
+from kitvalue.intake.text.problems import Caution, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
 _DEFAULTS: Final[Mapping[str, str]] = {
@@ -40,7 +40,7 @@ class Jotted:
     state: str
     understood: Understood
     row: NewRow
-    notices: tuple[str, ...]
+    notices: tuple[Caution, ...]
 
 
 def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted:
@@ -89,16 +89,16 @@ def _spellings(shop: Shop, style: FileStyle) -> dict[str, str]:
 
 def _notices(
     understood: Understood, values: dict[str, str], style: FileStyle, shop: Shop, offer: bool
-) -> Iterator[str]:
+) -> Iterator[Caution]:
     """What the row lacks, and what has no column in the file."""
     lacking = [name for name in _NEEDED if name not in values and not (name == "price" and "sold_for" in values)]
     if values.get("price_kind") == "hammer" and "premium" not in values:
         lacking.append("premium")
     if lacking:
         verb = "are" if len(lacking) > 1 else "is"
-        yield f"{listed(lacking)} {verb} needed: the row counts once you have filled that in"
+        yield Caution("needed", f"{listed(lacking)} {verb} needed: the row counts once you have filled that in")
     if offer and (understood.value("currency") or shop.shop.currency) != shop.shop.currency:
-        yield f"offers are in {shop.shop.currency}: write the price in it"
+        yield Caution("other_currency", f"offers are in {shop.shop.currency}: write the price in it")
     said = values if offer else {one.field: one.value for one in understood.taken}
     if "sold_for" in values:  # which says that it was sold, and for how much
         said = {name: value for name, value in said.items() if name not in ("price", "price_kind")}
@@ -108,15 +108,18 @@ def _notices(
         if name not in style.header.places and name not in ("note", "currency") and _DEFAULTS.get(name) != value
     ]
     if lost:
-        yield f"{style.file} has no column {listed(lost, last='or')}, so that is not written"
+        no_column = f"{style.file} has no column {listed(lost, last='or')}, so that is not written"
+        yield Caution("no_column", no_column)
     yield from _seen_before(understood, style)
     if understood.not_used:
-        yield f"not used: {listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)}"
+        phrases = listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)
+        yield Caution("not_used", f"not used: {phrases}")
 
 
-def _seen_before(understood: Understood, style: FileStyle) -> Iterator[str]:
+def _seen_before(understood: Understood, style: FileStyle) -> Iterator[Caution]:
     ref, place = understood.value("ref"), style.header.places.get("ref")
     if ref is not None and place is not None:
         count = sum(trimmed(row[place]) == ref for row in style.rows)
         if count:
-            yield f"{ref} is in the book already: of a listing's rows only the latest counts"
+            again = f"{ref} is in the book already: of a listing's rows only the latest counts"
+            yield Caution("in_the_book", again)

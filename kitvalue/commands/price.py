@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.pricing import PriceSheet, priced
+from kitvalue.intake.text.problems import Caution
 from kitvalue.workshop.costing import CostSheet
 
 
@@ -16,7 +17,7 @@ class PriceDone:
 
     sheet: CostSheet
     pricing: PriceSheet
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceDone:

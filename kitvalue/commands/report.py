@@ -11,7 +11,7 @@ from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
 from kitvalue.decisions.pricing import priced
-from kitvalue.intake.text.problems import KitvalueError, Problem
+from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, chart_files, lay_out, report_view
@@ -24,7 +24,7 @@ class ReportDone:
 
     path: Path
     problems: tuple[Problem, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     charts: tuple[Path, ...] = ()
 
 

@@ -12,6 +12,7 @@ from kitvalue.commands.writing import Printed
 from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.original import landed_sample, original_kit, repair_of
 from kitvalue.decisions.pricing import priced
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.given import SheetInput, Shown
 from kitvalue.pages.sheet.tongue import tongue
@@ -48,7 +49,8 @@ def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
         document = sheet_pdf(view, today)
         written.append(folder.put(f"sheet-{plan.name}.pdf", document.data))
         if document.lacking:
-            cautions.append(f"the PDF's font lacks {document.lacking}: print the page from a browser instead")
+            lacks = f"the PDF's font lacks {document.lacking}: print the page from a browser instead"
+            cautions.append(Caution("font_lacks", lacks))
     return Printed(tuple(written), tuple(dict.fromkeys(cautions)))
 
 
@@ -71,15 +73,15 @@ def _sheet_input(folder: ShopFolder, wanted: SheetWanted, today: date) -> SheetI
     )
 
 
-def _owner_cautions(given: SheetInput, wanted: SheetWanted) -> list[str]:
+def _owner_cautions(given: SheetInput, wanted: SheetWanted) -> list[Caution]:
     """What an owner should know before the sheet is handed out."""
     said = []
     promise = given.shop.promise.get(wanted.language)
     if promise is None or promise.guarantee is None or promise.returns is None:
         table = f"[promise.{wanted.language}]"
-        said.append(
-            f"shop.toml states no guarantee or no return in {table}: the sheet names the rights that the law gives"
-        )
+        legal = f"shop.toml states no guarantee or no return in {table}: the sheet names the rights that the law gives"
+        said.append(Caution("no_promise", legal))
     if given.shown.costs and given.comparison.sheet.incomplete:
-        said.append("not every cost of this build is known: the sheet leaves out how the price comes about")
+        untold = "not every cost of this build is known: the sheet leaves out how the price comes about"
+        said.append(Caution("costs_not_known", untold))
     return said

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.offered import Tell, grounds_of, portfolio_of, shortlisted
-from kitvalue.intake.text.problems import Problem
+from kitvalue.intake.text.problems import Caution, Problem
 
 if TYPE_CHECKING:
     from kitvalue.decisions.shortlist import Shortlist
@@ -42,7 +42,8 @@ def shortlist(
     if not market.fit.recipe.has("dealer"):
         cautions.append(no_dealer(market.fit))
     if plan is not None and plan.surplus:
-        cautions.append(f"what {plan.name} sells off of a donor is counted for every offer in its place")
+        surplus = f"what {plan.name} sells off of a donor is counted for every offer in its place"
+        cautions.append(Caution("surplus", surplus))
     done = Shortlist(
         currency=shop.shop.currency,
         plan=None if plan is None else plan.name,

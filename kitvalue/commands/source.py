@@ -22,7 +22,7 @@ from kitvalue.decisions.sourcing import (
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import read_plan
-from kitvalue.intake.text.problems import FileError, KitvalueError, Level, Problem
+from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Level, Problem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,25 +57,20 @@ def source(folder: ShopFolder, plan_name: str, best: int = 1, write: str | None 
 
 def _cautions(
     answers: Sequence[Answer], offers: Sequence[Offer], parts: Sequence[Part] | None, cut: float | None
-) -> list[str]:
-    cautions = [
-        "prices are those asked, less an offer's own haggle; work and parts that every answer needs are left out"
-    ]
-    unsized = [offer.offer for offer in offers if not offer.sizes]
-    if unsized:
-        cautions.append(
-            f"left out because offers.csv does not give their sizes (diameter and depth): {', '.join(unsized)}"
-        )
-    if not parts:
-        lack = "there is no parts.csv" if parts is None else "parts.csv has no usable row"
-        cautions.append(f"{lack}, so drums left over are credited with nothing")
-    if cut is None:
-        cautions.append("no shell is cut down: cut_down has no hours under [work.hours] of shop.toml")
+) -> list[Caution]:
+    unsized = ", ".join(offer.offer for offer in offers if not offer.sizes)
     bought = {name for answer in answers for name in answer.buy}
-    unknown = [o.offer for o in offers if o.freight is None and o.offer in bought]
-    if unknown:
-        cautions.append(f"freight not known and not counted: {', '.join(unknown)}")
-    return cautions
+    unknown = ", ".join(o.offer for o in offers if o.freight is None and o.offer in bought)
+    lack = "there is no parts.csv" if parts is None else "parts.csv has no usable row"
+    asked = "prices are those asked, less an offer's own haggle"
+    told = (
+        (True, "as_asked", f"{asked}; work and parts that every answer needs are left out"),
+        (unsized, "no_sizes", f"left out because offers.csv does not give their sizes (diameter and depth): {unsized}"),
+        (not parts, "no_parts", f"{lack}, so drums left over are credited with nothing"),
+        (cut is None, "no_cutting", "no shell is cut down: cut_down has no hours under [work.hours] of shop.toml"),
+        (unknown, "freight_not_known", f"freight not known and not counted: {unknown}"),
+    )
+    return [Caution(code, text) for so, code, text in told if so]
 
 
 def _new_plan_path(folder: Path, name: str) -> Path:
@@ -88,7 +83,7 @@ def _new_plan_path(folder: Path, name: str) -> Path:
     return path
 
 
-def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path) -> list[str]:
+def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path) -> list[Caution]:
     """Write the answer as a plan and read it back; what is still to be asked comes back as cautions."""
     from kitvalue.pages.files import plan_text
 
@@ -96,11 +91,13 @@ def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path
     made = plan_from(answer, plan, folder.shop, folder.offers.rows, target.stem)
     remark = f"Made by kitvalue source from {plan.name}; donors and drums are those of the cheapest answer."
     write_whole(target, plan_text(made, remark, folder.shop.shop.size_order))
-    said = (
-        [f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"] if plan.surplus else []
-    )
+    said = []
+    if plan.surplus:
+        old = f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"
+        said.append(Caution("old_surplus", old))
     try:
         read_plan(str(target), folder.path, folder.shop)
     except KitvalueError as error:
-        said += [p.line() for p in error.problems if p.level is not Level.WARNING] or [error.message]
+        lines = [p.line() for p in error.problems if p.level is not Level.WARNING] or [error.message]
+        said += [Caution("to_fill_in", line) for line in lines]
     return said

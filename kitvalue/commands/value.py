@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.asked import KitNamed, read_kit
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
 from kitvalue.market.value import value_kit
 from kitvalue.workshop.costing import VAT, holding_cost
@@ -27,7 +28,7 @@ class ValueDone:
     moved: Moved | None  # how prices have moved since the day asked about
     holding: Decimal  # what keeping the kit until it is sold costs, net
     currency: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     asked: JudgedPrice | None  # the price that somebody asks for it, judged
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kitvalue.intake.text.problems import FileError, shown
+from kitvalue.intake.text.problems import Caution, FileError, shown
 
 SETTINGS: Final = "shop.toml"
 INPUTS: Final = (SETTINGS, "prices.csv", "rates.csv", "offers.csv", "parts.csv", "done.csv")
@@ -29,7 +29,7 @@ class Printed:
     """The pages written, and what the owner should know of them."""
 
     written: tuple[Path, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def make_writable(folder: Path) -> None:

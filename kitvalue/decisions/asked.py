@@ -13,7 +13,7 @@ from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name, series_names, shop_grades
-from kitvalue.intake.text.problems import FileError, KitvalueError, RefusedError, shown
+from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, RefusedError, shown
 from kitvalue.intake.text.tomltext import toml_key
 from kitvalue.intake.text.vocabulary import GRADES, TRUTHS
 from kitvalue.intake.text.words import fold, listed, nearest, trimmed
@@ -39,7 +39,7 @@ class KitRead:
 
     kit: Kit
     finished: float | None
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
 
 
 def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: KitNamed) -> KitRead:
@@ -73,7 +73,7 @@ def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: 
         grades.append(float(ours))
         if in_files is not None and in_files != ours:
             stands_for = f"in your files it stands for {grade_name(in_files)}"
-            said.append(f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}")
+            said.append(Caution("our_grade", f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}"))
     kit = Kit(spelled, float(named.pieces), grades[0], on=named.on, features=values)
     return KitRead(kit, None if named.finished is None else grades[1], tuple(said))
 

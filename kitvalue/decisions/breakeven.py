@@ -30,6 +30,7 @@ from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook, outlooks, typical_draws
 from kitvalue.workshop.costing import CostSheet, cost_sheet
@@ -200,7 +201,7 @@ class Comparison:
     chance_build_cheaper: float
     unknowns: tuple[Solved, ...]
     like_for_like: tuple[Point, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def piece_counts(plan: Plan) -> range:

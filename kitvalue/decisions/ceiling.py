@@ -296,6 +296,7 @@ class Step:
 
     factor: float
     rests_on: str
+    of_values: bool = False  # the values of kits rest on the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,6 +305,7 @@ class Paid:
 
     price: float
     rests_on: str
+    of_values: bool = False  # the values of kits rest on the same
 
 
 def step_of(fit: Fit) -> Step:
@@ -312,7 +314,7 @@ def step_of(fit: Fit) -> Step:
     rows that found no buyer lie too high, so pairs come first."""
     recipe = fit.recipe
     if recipe.pair_step is not None:
-        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step))
+        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step), bool(recipe.sold_offset))
     for term in fit.terms:
         if term.name == "sold":
             factor = float(np.exp(term.coefficient))
@@ -320,7 +322,7 @@ def step_of(fit: Fit) -> Step:
                 return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
             return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
     if recipe.sold_offset:
-        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis)
+        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis, of_values=True)
     return Step(1.0, "the asked price: the book does not tell how far sold lies under asked")
 
 
@@ -332,7 +334,7 @@ def paid_for(offer: Offer, step: Step) -> Paid:
     if offer.haggle is not None:
         own = f"the offer's own haggle of {offer.haggle.normalize():f} %"
         return Paid(asked * (1 - float(offer.haggle) / 100), own)
-    return Paid(asked * step.factor, step.rests_on)
+    return Paid(asked * step.factor, step.rests_on, step.of_values)
 
 
 def opening(asked: float, paid: float, stop: float) -> float:

@@ -45,7 +45,7 @@ from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import RefusedError, shown
+from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
@@ -62,10 +62,18 @@ Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
 DRAWS = 2000
 MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
 SEED = 20260108
-NO_FREIGHT = "freight not known: whatever it is comes off these prices and profits"
-NO_HOURS_SAID = "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it"
-NO_PARTS_SAID = "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them"
-NO_VAT_SAID = "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
+NO_FREIGHT = Caution("freight_not_known", "freight not known: whatever it is comes off these prices and profits")
+NO_HOURS_SAID = Caution(
+    "hours_not_said",
+    "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it",
+)
+NO_PARTS_SAID = Caution(
+    "parts_not_said",
+    "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them",
+)
+NO_VAT_SAID = Caution(
+    "vat_not_said", "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +81,7 @@ class KitOffered:
     """The kit as it stands, and what is to be said of the features that it counts with."""
 
     kit: Kit
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
@@ -86,13 +94,17 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
     moving = {term.feature for term in fit.recipe.terms} - {f.name for f in given}
     unused = [f.name for f in offer.features if f.name not in known]
     average = [name for name in known if name in moving]
-    cautions = [f"{listed(unused)} cannot be counted: prices.csv says nothing of it"] if unused else []
+    cautions = []
+    if unused:
+        cautions.append(Caution("not_in_book", f"{listed(unused)} cannot be counted: prices.csv says nothing of it"))
     if len(average) == 1:
         column = "offers.csv takes a column for it"
-        cautions.append(f"{average[0]} is not known and counts at the book's average: {column}")
+        counts = f"{average[0]} is not known and counts at the book's average: {column}"
+        cautions.append(Caution("at_average", counts))
     elif average:
         column = "offers.csv takes a column for each"
-        cautions.append(f"{listed(average)} are not known and count at the book's average: {column}")
+        counts = f"{listed(average)} are not known and count at the book's average: {column}"
+        cautions.append(Caution("at_average", counts))
     kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=on, features=given)
     return KitOffered(kit, tuple(cautions))
 
@@ -149,7 +161,7 @@ class Lot:
     paid: Paid
     kit: Kit  # as it stands
     sold: Kit  # as a webshop sells it, in the grade that it will be sold in
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     uses: list[JudgedUse]
 
     @property
@@ -205,16 +217,18 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     return JudgedOffers(ranked(answers), tuple(lots), tuple(batches))
 
 
-def _own_cautions(offer: Offer, grounds: Grounds) -> list[str]:
+def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = sold_condition(offer) > offer.condition
     cautions = {
         NO_FREIGHT: offer.freight is None,
         NO_VAT_SAID: offer.bought_from == "trade",
         NO_HOURS_SAID: better and offer.hours is None and _hours(offer, grounds.shop) is not None,
         NO_PARTS_SAID: better and offer.parts is None,
-        f"these figures rest on {grounds.fit.recipe.sold_basis}": bool(grounds.fit.recipe.sold_offset),
+        Caution("sold_step", f"these figures rest on {grounds.fit.recipe.sold_basis}"): bool(
+            grounds.fit.recipe.sold_offset
+        ),
     }
-    return [text for text, so in cautions.items() if so]
+    return [caution for caution, so in cautions.items() if so]
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
-from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
@@ -243,10 +243,12 @@ NOT_A_REBUILD = (
     "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
     "until the shop's own sales of rebuilds are in the price book."
 )
-PRICED_TO_TIE = "The price is bound by what an original costs at the door: priced to tie, so customers are split."
+PRICED_TO_TIE = Caution(
+    "priced_to_tie", "The price is bound by what an original costs at the door: priced to tie, so customers are split."
+)
 
 
-def market_cautions(plan: Plan, *outlooks: Outlook, tied: bool) -> tuple[str, ...]:
+def market_cautions(plan: Plan, *outlooks: Outlook, tied: bool) -> tuple[Caution, ...]:
     """Cautions of every answer that leans on the market; `tied` where an original at the door sets the price.
 
     The finished kit is a rebuild valued by prices of something else, unless it takes the full price of a series of its
@@ -254,6 +256,7 @@ def market_cautions(plan: Plan, *outlooks: Outlook, tied: bool) -> tuple[str, ..
     """
     finished, original = plan.finished, plan.original
     mixed = finished.series == original.series and any(donor.series != finished.series for donor in plan.donor)
-    rebuild = (NOT_A_REBUILD.format(share=finished.share),) if finished.share != 100 or mixed else ()
-    told = (text for outlook in outlooks for text in outlook.cautions)
+    guess = Caution("own_share", NOT_A_REBUILD.format(share=finished.share))
+    rebuild = (guess,) if finished.share != 100 or mixed else ()
+    told = (caution for outlook in outlooks for caution in outlook.cautions)
     return (ESTIMATES, *rebuild, *((PRICED_TO_TIE,) if tied else ()), *told)

@@ -21,6 +21,7 @@ from kitvalue.decisions.original import (
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
@@ -141,7 +142,7 @@ class PriceSheet:
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:

@@ -11,15 +11,17 @@ from statistics import NormalDist
 import numpy as np
 
 from kitvalue.decisions.original import as_money
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome, Planned
 from kitvalue.workshop.shrink import Shrinkage, Shrunken, shrunken_means
 
 TENTH = Decimal("0.1")
-OWN_SALES = (
+OWN_SALES = Caution(
+    "own_sales",
     "Put your own sales into the price book under a series of their own as well: with a few of them a plan can take "
-    "that series at share = 100 instead of a share of the originals' price."
+    "that series at share = 100 instead of a share of the originals' price.",
 )
 
 
@@ -77,7 +79,7 @@ class LearnedShares:
     sales: tuple[ShareOutcome, ...]
     learned: tuple[LearnedShare, ...]
     reason: str | None
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 def learned_shares(builds: Sequence[SoldBuild]) -> LearnedShares:
@@ -105,12 +107,16 @@ def learned_shares(builds: Sequence[SoldBuild]) -> LearnedShares:
         for plan, group in zip(ratios, groups, strict=True)
     )
     doubted = (
-        f"the sales of {share.plan} fetched {share.learned} % of what {share.series} fetches, more than the originals "
-        "themselves: see that done.csv and prices.csv tell of the same kits before you take that share over"
+        Caution(
+            "share_above",
+            f"the sales of {share.plan} fetched {share.learned} % of what {share.series} fetches, more than the "
+            "originals themselves: see that done.csv and prices.csv tell of the same kits before you take that share "
+            "over",
+        )
         for share in learned
         if share.low > HUNDRED
     )
-    said = (text for build in builds for text in build.market.cautions)
+    said = (caution for build in builds for caution in build.market.cautions)
     return LearnedShares(sales, learned, None, (*doubted, *dict.fromkeys((*said, OWN_SALES))))
 
 

@@ -29,6 +29,7 @@ from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
+from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import Terms
@@ -69,7 +70,7 @@ class JudgedOffer:
     stop_at: float | None = None
     best: JudgedUse | None = None
     uses: tuple[JudgedUse, ...] = ()
-    cautions: tuple[str, ...] = ()
+    cautions: tuple[Caution, ...] = ()
     reason: str | None = None
 
     @property
@@ -111,7 +112,7 @@ class Shortlist:
     portfolio: Portfolio
     holding: float
     reckoned_with: ReckonedWith
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     unread: int = 0
 
 
@@ -175,7 +176,7 @@ def judged_uses(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: fl
 
 def judged(
     offer: Offer, paid: Paid, buy_in: float, rank: float, uses: Sequence[JudgedUse], own: Sequence[Route],
-    cautions: Sequence[str],
+    cautions: Sequence[Caution],
 ) -> JudgedOffer:  # fmt: skip
     """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is the most
     profitable by these, or by the others of the same use where that route is closed."""

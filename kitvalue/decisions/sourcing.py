@@ -20,7 +20,7 @@ from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, Shop
-from kitvalue.intake.text.problems import FileError, RefusedError
+from kitvalue.intake.text.problems import Caution, FileError, RefusedError
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.workshop.build import Charge, Group, Stated, net_unit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
@@ -103,7 +103,7 @@ class Sourcing:
     title: str
     answers: tuple[Answer, ...]
     seconds: float
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

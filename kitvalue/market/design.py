@@ -143,13 +143,15 @@ def decide(candidates: tuple[Candidate, ...], book: PriceBook) -> tuple[tuple[Te
 
     A term that the series can reproduce is out, pooled or not: its effect could not be told from theirs.
     """
-    reasons = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
-    standing = [c for c in candidates if not reasons[c.term.name]]
+    few = {c.term.name: c.refused or _too_few(c, book.rows) for c in candidates}
+    standing = [c for c in candidates if not few[c.term.name]]
     independents = independent([c.values for c in standing], book.series)
     kept = [c for c, enters in zip(standing, independents, strict=True) if enters]
-    reasons |= {c.term.name: _reproduced(c, kept, book) for c in standing if c not in kept}
-    left_out = tuple(LeftOut(name, reason) for name, reason in reasons.items() if reason)
-    return tuple(c.term for c in candidates if not reasons[c.term.name]), left_out
+    left_out = (
+        LeftOut(c.term.name, "few", few[c.term.name]) if few[c.term.name] else _reproduced(c, kept, book)
+        for c in candidates if c not in kept
+    )  # fmt: skip
+    return tuple(c.term for c in kept), tuple(left_out)
 
 
 def _too_few(candidate: Candidate, rows: IntArray) -> str:
@@ -170,13 +172,13 @@ def _too_few(candidate: Candidate, rows: IntArray) -> str:
     return f"only {number} {scarce} row{'s' if number > 1 else ''} ({named}); {candidate.side} are needed"
 
 
-def _reproduced(candidate: Candidate, kept: Sequence[Candidate], book: PriceBook) -> str:
+def _reproduced(candidate: Candidate, kept: Sequence[Candidate], book: PriceBook) -> LeftOut:
     """Why a column adds nothing: constant, the same as another, fixed by the series, or a mix of several."""
     name, values = candidate.term.name, candidate.values
     flat = 1e-9 * max(1.0, float(np.abs(values).max()))
     if np.ptp(values) <= flat:
         told = {"log_pieces": f": {np.exp(values[0]):g} pieces", "condition": f": {values[0] + CONDITION_ZERO:g}"}
-        return f"it is the same in every row{told.get(name, '')}"
+        return LeftOut(name, "flat", f"it is the same in every row{told.get(name, '')}")
     for other in (o for o in kept if candidate.side is not None and o.side is not None):
         same = np.array_equal(values, other.values)
         if same or np.array_equal(values, 1 - other.values):
@@ -184,14 +186,14 @@ def _reproduced(candidate: Candidate, kept: Sequence[Candidate], book: PriceBook
             yes, no = KINDS.get(other.term.name, (other.term.name, f"non-{other.term.name}"))
             named = rows_phrase(book.rows[values >= 0.5].tolist())
             side = yes if same else no
-            return (
-                f"all {side} rows are {word} rows and no others are ({named}); its effect is inside {other.term.name}"
-            )
+            all_of = f"all {side} rows are {word} rows and no others are ({named})"
+            return LeftOut(name, "inside", f"{all_of}; its effect is inside {other.term.name}")
     within = [np.ptp(values[book.series == s]) for s in np.unique(book.series)]
     if max(within) <= flat:
-        return "it is the same in all rows of each series, so its effect is inside the series effects"
+        same_in = "it is the same in all rows of each series, so its effect is inside the series effects"
+        return LeftOut(name, "inside", same_in)
     names = " and ".join([*(o.term.name for o in kept), "the series"])
-    return f"it can be worked out from {names}, so its effect is inside theirs"
+    return LeftOut(name, "inside", f"it can be worked out from {names}, so its effect is inside theirs")
 
 
 def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: bool) -> Recipe:
@@ -203,7 +205,7 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
     several = len(book.series_names) > 1
     if not several:
         only = f"every row is {book.series_names[0]}: there is no other series to tell it from"
-        left_out += (LeftOut("series", only),)
+        left_out += (LeftOut("series", "alone", only),)
     elif not pooled:
         terms += tuple(Term(f"series[{s}]", "series", level=s) for s in sorted(book.series_names)[1:])
     both = (book.price_kind == PRICE_KINDS.index("sold")) & (book.asked > 0)  # rows that tell what was asked and paid

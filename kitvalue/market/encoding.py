@@ -182,9 +182,13 @@ class FeatureRecipe:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A term that did not enter, and why."""
+    """A term that did not enter, and why.
+
+    `code`: few (rows of one kind), flat (the same in all rows), inside (the effect of others), alone (one series).
+    """
 
     term: str
+    code: str
     reason: str
 
 

@@ -10,7 +10,7 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.special import stdtrit
 
 from kitvalue.intake.books.book import BoolArray, FloatArray, PriceBook
-from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.problems import Caution, RefusedError
 from kitvalue.market.design import build_recipe
 from kitvalue.market.encoding import Recipe, Scaling, encode, newest_date, of_book, offsets, paid, standardise
 from kitvalue.market.fitted import (
@@ -71,7 +71,7 @@ WRONG = {
 }
 
 
-def wrong_signs(terms: Sequence[TermEstimate]) -> list[str]:
+def wrong_signs(terms: Sequence[TermEstimate]) -> list[Caution]:
     """The signs that no market has; of a condition that is wrong beyond doubt `upside_down` says more."""
     said = []
     for e in terms:
@@ -79,7 +79,7 @@ def wrong_signs(terms: Sequence[TermEstimate]) -> list[str]:
         if wrong and e.name in WRONG and (e.name != "condition" or e.high >= 0):
             what, cure = WRONG[e.name]
             sure = "" if e.high < 0 or e.low > 0 else " (the range allows the opposite)"
-            said.append(f"{what} in this book{sure}: {cure}")
+            said.append(Caution(f"wrong_sign_{e.name}", f"{what} in this book{sure}: {cure}"))
     return said
 
 
@@ -267,20 +267,24 @@ def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: 
     return float(K**2 * scatter**2 * (psi @ psi) / (n - trace) / m**2)
 
 
+CALCULATED = "were they calculated rather than seen?"
+UNUSUAL_FIRST = "look at the unusual rows first"
+
+
 def fit_cautions(
     terms: tuple[TermEstimate, ...], weighted: Weighted, exact: bool, free: int, kept: int
-) -> tuple[str, ...]:
+) -> tuple[Caution, ...]:
     """What a reader of this fit has to know: of its rows `free` do not carry themselves, and `kept` are the sample."""
     turned = upside_down(terms)
     said = [] if turned is None else [turned]
-    if exact:
-        said.append("the prices follow a formula exactly, so there is no range: were they calculated rather than seen?")
-    if not weighted.settled:
-        said.append("the robust weights had not settled after 200 passes: look at the unusual rows first")
-    if carried := len(weighted.huber) - free:
-        said.append(f"{carried} rows carry their own estimate alone and are not in the ranges' sample")
-    if kept < free:
-        said.append(f"ranges and chances come from {kept} rows drawn from the book with a fixed seed")
+    carried = len(weighted.huber) - free
+    told = (
+        (exact, "no_scatter", f"the prices follow a formula exactly, so there is no range: {CALCULATED}"),
+        (not weighted.settled, "not_settled", f"the robust weights had not settled after 200 passes: {UNUSUAL_FIRST}"),
+        (carried > 0, "own_rows", f"{carried} rows carry their own estimate alone and are not in the ranges' sample"),
+        (kept < free, "drawn_rows", f"ranges and chances come from {kept} rows drawn from the book with a fixed seed"),
+    )
+    said += [Caution(code, text) for so, code, text in told if so]
     return (*said, *wrong_signs(terms))
 
 

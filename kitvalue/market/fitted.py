@@ -11,6 +11,7 @@ import numpy as np
 
 from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book, paid
 
 if TYPE_CHECKING:
@@ -105,7 +106,7 @@ class Fit:
     series: tuple[SeriesEffect, ...]
     unusual: tuple[UnusualRow, ...]
     accuracy: Accuracy | None
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
     @property
     def rows(self) -> Columns:
@@ -125,30 +126,31 @@ class Fit:
         return self.residuals / (1.0 - self.leverage)
 
 
-_LEAD: Final = "conditions look upside down: "
+TURNED: Final = "grades_turned"  # the code of the caution without which no answer may be read
 
 
-def upside_down(terms: Sequence[TermEstimate]) -> str | None:
+def upside_down(terms: Sequence[TermEstimate]) -> Caution | None:
     """The caution where the whole 95 % range of the condition's effect lies below zero; None where it does not."""
     condition = next((term for term in terms if term.name == "condition"), None)
     if condition is None or condition.high >= 0 or condition.percent is None:
         return None
     less = f"{-condition.percent:.0f}" if condition.percent <= -1 else f"{-condition.percent:.1f}"
-    return (
-        f"{_LEAD}one grade better comes out {less} % cheaper in this book. Here 5 is the best grade and 1 the worst. "
-        f"If 1 is the best in your sheet, map the numbers under {WORDS_TABLE} of shop.toml: {turned_words()}. If they "
-        "are read rightly, look for misread rows"
+    return Caution(
+        TURNED,
+        f"conditions look upside down: one grade better comes out {less} % cheaper in this book. Here 5 is the best "
+        f"grade and 1 the worst. If 1 is the best in your sheet, map the numbers under {WORDS_TABLE} of shop.toml: "
+        f"{turned_words()}. If they are read rightly, look for misread rows",
     )
 
 
-def leading(cautions: Sequence[str]) -> tuple[str, ...]:
-    """Those of some cautions without which no answer may be read."""
-    return tuple(dict.fromkeys(text for text in cautions if text.startswith(_LEAD)))
+def leading(cautions: Sequence[Caution]) -> tuple[str, ...]:
+    """What those cautions say without which no answer may be read."""
+    return texts(caution for caution in cautions if caution.code == TURNED)
 
 
-def following(cautions: Sequence[str]) -> tuple[str, ...]:
-    """The others, each once."""
-    return tuple(dict.fromkeys(text for text in cautions if not text.startswith(_LEAD)))
+def following(cautions: Sequence[Caution]) -> tuple[str, ...]:
+    """What the others say, each once."""
+    return texts(caution for caution in cautions if caution.code != TURNED)
 
 
 @dataclass(frozen=True, slots=True)

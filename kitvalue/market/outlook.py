@@ -13,7 +13,7 @@ from statistics import NormalDist, median  # numpy's median loads numpy.ma, a si
 import numpy as np
 
 from kitvalue.intake.books.book import BoolArray, FloatArray
-from kitvalue.intake.text.problems import RefusedError, shown
+from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.words import likeness, listed, rows_phrase
 from kitvalue.market.encoding import Kit, of_kits, offsets
 from kitvalue.market.fitted import GROSS, Fit
@@ -41,7 +41,7 @@ class Outlook:
     range_percent: int
     sample: FloatArray
     rests_on: str  # what the step from asked to sold rests on
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +91,7 @@ def outlooks(
 
 
 def _in_money(
-    fit: Fit, kit: Kit, scatter: Scatter, i: int, shift: float, range_percent: int, cautions: tuple[str, ...]
+    fit: Fit, kit: Kit, scatter: Scatter, i: int, shift: float, range_percent: int, cautions: tuple[Caution, ...]
 ) -> Outlook:
     """The outlook of kit i. Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
     predictions, residuals = scatter.predictions[i], scatter.residuals[i]
@@ -106,9 +106,8 @@ def _in_money(
         far = fit.book.rows[np.abs(fit.left_out_residuals) > CLIP * fit.scatter]
         if len(far):
             told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
-            cautions += (
-                f"{rows_phrase(far.tolist())} {told} in part or not at all in the mean: kitvalue fit says more",
-            )
+            some = f"{rows_phrase(far.tolist())} {told} in part or not at all in the mean: kitvalue fit says more"
+            cautions += (Caution("far_rows", some),)
     return Outlook(
         typical=float(np.exp(centre)),
         mean=mean,
@@ -221,7 +220,7 @@ def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     return np.asarray(np.exp(level + scatter[own]))
 
 
-def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ...]:
+def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[Caution, ...]:
     """What to say beside a kit's outlook. Raises RefusedError for a series that the book does not have."""
     recipe = fit.recipe
     said = list(fit.cautions)
@@ -229,7 +228,8 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ..
         count = recipe.rows_by_series[recipe.series.index(kit.series)]
         if count < 3:
             leans = "it leans on the other series" if recipe.pooled else "its range rests on very little"
-            said.append(f"{kit.series} has only {count} row{'s' if count > 1 else ''} in the book: {leans}")
+            few = f"{kit.series} has only {count} row{'s' if count > 1 else ''} in the book: {leans}"
+            said.append(Caution("thin_series", few))
     elif not unseen:
         near = likeness(kit.series, {name: name for name in recipe.series}).names[:3]
         hint = f"did you mean {listed(near, last='or')}? It" if near else "it"
@@ -237,20 +237,23 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[str, ..
     elif not recipe.pooled:
         raise RefusedError(f"{shown(kit.series)} is not in the book, and without pooling nothing is known of it")
     else:
-        said.append(f"{kit.series} is not in the book: valued as a series of which nothing is known")
+        unknown = f"{kit.series} is not in the book: valued as a series of which nothing is known"
+        said.append(Caution("unseen_series", unknown))
     for what, value, (low, high) in (
         ("pieces", kit.pieces, recipe.pieces_seen),
         ("condition", kit.condition, recipe.conditions_seen),
     ):
         if not low <= value <= high:
             ends = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-            said.append(f"{what} {value:g} is outside the book ({ends}): the range may be too narrow")
+            outside = f"{what} {value:g} is outside the book ({ends}): the range may be too narrow"
+            said.append(Caution(f"{what}_outside", outside))
     newest = recipe.reference_date
     if kit.on is not None and newest is not None and kit.on > newest:
-        said.append(f"{kit.on.isoformat()} is past the book's newest date ({newest.isoformat()})")
+        past = f"{kit.on.isoformat()} is past the book's newest date ({newest.isoformat()})"
+        said.append(Caution("past_newest", past))
     given = {f.name for f in kit.features} | {f"{f.name}={f.value}" for f in kit.features}
     for out in recipe.left_out:  # of these the kit needs its features, its channel and what is mixed up with another
-        mixed = out.term in ("dealer", "auction") and "inside" in out.reason
+        mixed = out.term in ("dealer", "auction") and out.code == "inside"
         if mixed or out.term == kit.channel or out.term in given:
-            said.append(f"{out.term} left out: {out.reason}")
+            said.append(Caution("left_out", f"{out.term} left out: {out.reason}"))
     return tuple(said)

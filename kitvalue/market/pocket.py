@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray, IntArray
+from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, typical_g
@@ -99,12 +100,12 @@ def pocket_cautions(fit: Fit) -> PocketCautions:
     base = Kit(names[counts.index(max(counts))], fit.recipe.pieces_seen[0], fit.recipe.conditions_seen[0])
 
     def said_of(kits: list[Kit]) -> list[tuple[str, ...]]:
-        return [view.cautions for view in outlooks(fit, kits, RANGE_PERCENT)]
+        return [texts(view.cautions) for view in outlooks(fit, kits, RANGE_PERCENT)]
 
     by_series = said_of([replace(base, series=name) for name in names])
-    shared = [text for text in by_series[0] if all(text in texts for texts in by_series)]
+    shared = [text for text in by_series[0] if all(text in told for told in by_series)]
     (own,) = said_of([base])
-    usual = value_kit(fit, base, None, RANGE_PERCENT).cautions
+    usual = texts(value_kit(fit, base, None, RANGE_PERCENT).cautions)
     always = tuple(text for text in usual if text in shared or text not in own)
     by_pieces = said_of([replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)])
     by_grade = said_of([replace(base, condition=g) for g in GRADES])
@@ -112,16 +113,16 @@ def pocket_cautions(fit: Fit) -> PocketCautions:
     for feature in fit.recipe.features:
         for word in feature.words if feature.kind == "word" else ("",):
             value = FeatureValue(feature.name, word or (True if feature.kind == "yes-no" else 0.0))
-            texts = value_kit(fit, replace(base, features=(value,)), None, RANGE_PERCENT).cautions
-            given.append(GivenFeature(feature.name, word, _beyond(usual, texts), _beyond(texts, usual)))
+            told = texts(value_kit(fit, replace(base, features=(value,)), None, RANGE_PERCENT).cautions)
+            given.append(GivenFeature(feature.name, word, _beyond(usual, told), _beyond(told, usual)))
     return PocketCautions(
         always=always,
-        by_series=tuple(_beyond(texts, always) for texts in by_series),
-        by_pieces=tuple(_beyond(texts, own) for texts in by_pieces),
-        by_grade=tuple(_beyond(texts, own) for texts in by_grade),
+        by_series=tuple(_beyond(told, always) for told in by_series),
+        by_pieces=tuple(_beyond(told, own) for told in by_pieces),
+        by_grade=tuple(_beyond(told, own) for told in by_grade),
         given=tuple(given),
     )
 
 
-def _beyond(texts: tuple[str, ...], known: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(text for text in texts if text not in known)
+def _beyond(told: tuple[str, ...], known: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(text for text in told if text not in known)

@@ -24,7 +24,7 @@ from kitvalue.intake.settings.shop import FeatureKind
 from kitvalue.intake.text.problems import FileCounts
 from kitvalue.market.fitted import Fit
 
-FORMAT: Final = 5
+FORMAT: Final = 6
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 

@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.problems import Caution
 from kitvalue.market.encoding import Columns, Kit, encode, of_kits, offsets, paid
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
@@ -99,7 +100,7 @@ def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
     )
 
 
-ESTIMATES = "Market values are estimates from the shop's own observations, not an appraisal."
+ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own observations, not an appraisal.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -111,7 +112,7 @@ class Valuation:
     buy_in: Outlook
     resale: Outlook
     comparables: tuple[Comparable, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     as_of: date | None  # the day whose prices these are: the kit's own, else the newest of the book
 
 
@@ -126,10 +127,12 @@ def value_kit(fit: Fit, kit: Kit, finished: float | None, range_percent: int, *,
     if sold.channel != "dealer":
         cautions.append(no_dealer(fit))
     if fit.recipe.sold_offset != 0.0:
-        cautions.append(f"the step from asked to sold rests on {fit.recipe.sold_basis}")
+        cautions.append(Caution("sold_step", f"the step from asked to sold rests on {fit.recipe.sold_basis}"))
     given = {f.name for f in kit.features}
     cautions += [
-        f"{f.name} was not given: it counts at the book's average" for f in fit.recipe.features if f.name not in given
+        Caution("feature_not_given", f"{f.name} was not given: it counts at the book's average")
+        for f in fit.recipe.features
+        if f.name not in given
     ]
     return Valuation(
         kit=bought,
@@ -147,10 +150,10 @@ def resale_kit(fit: Fit, kit: Kit) -> Kit:
     return replace(kit, price_kind="sold", channel="dealer" if fit.recipe.has("dealer") else "private")
 
 
-def no_dealer(fit: Fit) -> str:
+def no_dealer(fit: Fit) -> Caution:
     """Why the resale value is a private one."""
     why = next((out.reason for out in fit.recipe.left_out if out.term == "dealer"), "no dealer rows")
-    return f"resale is valued as a private sale ({why})"
+    return Caution("no_dealer", f"resale is valued as a private sale ({why})")
 
 
 @dataclass(frozen=True, slots=True)

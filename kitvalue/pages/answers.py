@@ -11,7 +11,7 @@ from enum import Enum
 from functools import cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
-from kitvalue.intake.text.problems import first_to_do
+from kitvalue.intake.text.problems import Caution, first_to_do
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.market.value import series_knowledge
 from kitvalue.workshop.money import ZERO
@@ -48,7 +48,7 @@ _RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ conti
 _MADE_UP = "sells_for$ vat$ fee$ costs$ margin$ leaves$"
 
 
-_WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:]|~\d)?|[{}]")
+_WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:@]|~\d)?|[{}]")
 
 
 class _Key(NamedTuple):
@@ -79,8 +79,8 @@ def answer(record: object, keys: str, **made: Json) -> Answer:
     """The record under these keys, in this order; a value that no field has as it is to be told comes from `made`.
 
     A key is a field's name, or `key=field` or `key=part.field`: null where there is no such part; a method is called.
-    Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features. In
-    `{}` follow the keys of the record, or of each record, that it holds.
+    Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features, `@`
+    the codes of cautions. In `{}` follow the keys of the record, or of each record, that it holds.
     """
     return _answer(record, _keys_of(keys), made)
 
@@ -103,6 +103,8 @@ def _json(value: Any, key: _Key | None = None) -> Json:  # noqa: ANN401 - any fi
     form = key.form if key is not None else ""
     if form == ":":
         return features(value)
+    if isinstance(value, Caution):
+        return value.code if form == "@" else value.text
     if isinstance(value, tuple | list):
         return [_json(part, key) for part in value]
     if key is not None and key.keys and value is not None:
@@ -137,11 +139,13 @@ def features(read: Sequence[FeatureRead | FeatureValue]) -> Answer:
     return {f.name: _json(f.value) for f in read}
 
 
-def envelope(problems: Sequence[Problem], cautions: Sequence[str]) -> Answer:
+def envelope(problems: Sequence[Problem], cautions: Sequence[Caution]) -> Answer:
     """What every answer holds. A caution that several parts of it bring stands once, where it comes first."""
+    each = list(dict.fromkeys(cautions))
     return {
         "problems": [answer(p, "file row column text code level message") for p in problems],
-        "cautions": list(dict.fromkeys(cautions)),
+        "cautions": [caution.text for caution in each],
+        "caution_codes": [caution.code for caution in each],
     }
 
 
@@ -252,7 +256,7 @@ def shortlist_answer(s: Shortlist) -> Answer:
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
                 chance_of_loss_at_ceiling=chance_at_ceiling hours profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
-            cautions reason}}
+            cautions caution_codes=cautions@ reason}}
         portfolio{{buy expected_profit$ chance_of_loss spent$ hours budget$ bench_hours exact}}
         holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
@@ -302,7 +306,7 @@ def cost_answer(sheet: CostSheet) -> Answer:
         strips=cuttings{{what drum length_mm=length~1 width_mm=width~1 pieces_mm=pieces~1 area_m2=area~4}}
         apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text purchase$
         routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$
-            cautions}} incomplete""",
+            cautions caution_codes=cautions@}} incomplete""",
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 

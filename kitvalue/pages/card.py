@@ -18,6 +18,7 @@ from markupsafe import Markup
 
 from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market import pocket
 from kitvalue.market.encoding import Term
@@ -41,7 +42,7 @@ class CardInput:
     currency: str
     today: date
     fit: Fit
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     plan: str = ""
     ceilings: tuple[DonorCeiling, ...] = ()
 
@@ -129,8 +130,8 @@ def card_data(given: CardInput) -> dict[str, Any]:
         "theta": small.root_theta, "typical_g": small.typical_g, "reach": small.level_reach,
         "cut": small.cut, "gross": small.gross, "low_at": small.low_at, "high_at": small.high_at,
         "cautions": {
-            "always": list(dict.fromkeys(map(plain, (*given.cautions, *said.always)))),
-            "series": [list(map(plain, texts)) for texts in said.by_series],
+            "always": list(dict.fromkeys(map(plain, (*texts(given.cautions), *said.always)))),
+            "series": [list(map(plain, told)) for told in said.by_series],
             "pieces": said.by_pieces,
             "grade": said.by_grade,
             "given": [

@@ -13,7 +13,7 @@ import numpy as np
 from markupsafe import Markup
 
 from kitvalue.decisions.shortlist import JudgedOffer
-from kitvalue.intake.text.problems import FileCounts, Level, Problem
+from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
 from kitvalue.pages import charts
@@ -62,7 +62,7 @@ class ReportInput:
     fit: Fit
     offers: tuple[OfferSeen, ...]
     builds: tuple[BuildSeen, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def report_view(given: ReportInput) -> ReportView:
     leads = leading((*given.cautions, *fit.cautions))
     each = [build_cautions(b, ()) for b in given.builds]
     shared = [text for texts in each for text in texts if sum(text in other for other in each) > 1]
-    said = (*leads, ESTIMATES, *given.cautions, *fit.cautions, *shared)
+    said = (*leads, *texts((ESTIMATES, *given.cautions, *fit.cautions)), *shared)
     cautions = tuple(dict.fromkeys(capital(text) for text in said))
     return ReportView(
         title=f"{given.shop_name}: price book report, {day(given.today)}",

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.intake.text.problems import Caution
 from kitvalue.workshop.build import (
     Apportioned,
     Build,
@@ -90,7 +91,7 @@ class RouteCost:
     floor: Decimal | None
     landed_at_cost: Decimal | None
     landed_at_floor: Decimal | None
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ class CostSheet:
     hours: Decimal
     incomplete: tuple[str, ...]
     notes: tuple[str, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     terms: Terms
     contingency: Decimal  # a fraction of labour
     charges: tuple[Charge, ...]  # what the lines are made from, for solvers
@@ -202,7 +203,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         incomplete=build.unknown,
         notes=build.notes if route == set_route else (*build.notes, FULL_WITHOUT_DONORS),
         cautions=(
-            *([unknown] if build.unknown else []),
+            *([Caution("not_known", unknown)] if build.unknown else []),
             EXEMPT if route == "none" else VAT,
             *chosen.cautions,
             *_build_cautions(plan, shop),
@@ -270,62 +271,78 @@ def _why_closed(route: Route, chosen: Route, build: Build) -> str | None:
     return "; ".join(reason for reason in closed if reason) or None
 
 
-VAT = (
+VAT = Caution(
+    "vat",
     "VAT rules differ by country, and the margin scheme may not fit a rebuilt kit: ask a tax adviser before you use "
-    "these figures."
+    "these figures.",
 )
-MARGIN_TOTALS = (
+MARGIN_TOTALS = Caution(
+    "margin_totals",
     "Some countries want the margin scheme reckoned on totals by period instead of item by item "
-    "(Directive 2006/112/EC art. 318)."
+    "(Directive 2006/112/EC art. 318).",
 )
-MARGIN_INVOICE = (
+MARGIN_INVOICE = Caution(
+    "margin_invoice",
     'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" (art. 226(14)) and must '
-    "not show the VAT apart (art. 325)."
+    "not show the VAT apart (art. 325).",
 )
-MARGIN_NEW_SHELL = "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
-MARGIN_HEAVY = (
+MARGIN_NEW_SHELL = Caution(
+    "margin_new_shell", "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
+)
+MARGIN_HEAVY = Caution(
+    "margin_heavy",
     "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the margin scheme may "
-    "not fit it."
+    "not fit it.",
 )
-MARGIN_SEVERAL = (
-    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them."
+MARGIN_SEVERAL = Caution(
+    "margin_several",
+    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them.",
 )
 IMPORT = (
     "Donor {ids} is imported: count duty and the carrier's fee at the border with its freight; import VAT is left out."
 )
-EXEMPT = "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
-TIMBER = (
+EXEMPT = Caution(
+    "exempt", "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
+)
+TIMBER = Caution(
+    "timber",
     "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; ask the "
-    "national CITES authority which listing the wood falls under."
+    "national CITES authority which listing the wood falls under.",
 )
-DUST = (
-    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit."
+DUST = Caution(
+    "dust",
+    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit.",
 )
-PAINT = "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules."
-HEAT = "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
+PAINT = Caution(
+    "paint",
+    "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules.",
+)
+HEAT = Caution(
+    "heat", "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
+)
 
 # Beginnings of words in a line's operation or text; a hazard is there where every group has one.
 VENEER_WORDS = ("veneer",)
-HAZARDS: tuple[tuple[str, tuple[str, ...]], ...] = (
+HAZARDS: tuple[tuple[Caution, tuple[str, ...]], ...] = (
     (DUST, ("sand|edge|cut|drill|veneer|patch|plug|ply|round",)),
     (PAINT, ("paint|lacquer|spray|oil|seal|stain",)),
     (HEAT, ("strip|remov|old", "wrap|covering")),
 )
 
 
-def _build_cautions(plan: Plan, shop: Shop) -> tuple[str, ...]:
+def _build_cautions(plan: Plan, shop: Shop) -> tuple[Caution, ...]:
     """The cautions for a build whatever its VAT route: timbers at a border, dust, old paint, solvents, heat."""
     exports = shop.tax is not None and any(d.kind == "export" for d in shop.tax.destinations.values())
     imported = ", ".join(d.id for d in plan.donor if d.bought_from == "import")
     cautions = (
         (TIMBER, exports or _any_line((*plan.work, *plan.part), VENEER_WORDS)),
-        *((text, _any_line(plan.work, groups)) for text, groups in HAZARDS),
-        (IMPORT.format(ids=imported), bool(imported)),
+        *((hazard, _any_line(plan.work, groups)) for hazard, groups in HAZARDS),
+        (Caution("imported", IMPORT.format(ids=imported)), bool(imported)),
     )
-    return tuple(text for text, holds in cautions if holds)
+    return tuple(caution for caution, holds in cautions if holds)
 
 
-def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[str, ...]:
+def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[Caution, ...]:
     """Why the margin scheme may not fit although nothing closes it."""
     donors = _sum(line for line in lines if line.group is Group.DONORS)
     made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
@@ -336,7 +353,7 @@ def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[str, ...]:
         (MARGIN_HEAVY, made > donors),
         (MARGIN_SEVERAL, len(build.donors) > 1),
     )
-    return tuple(text for text, holds in cautions if holds)
+    return tuple(caution for caution, holds in cautions if holds)
 
 
 def _any_line(lines: Sequence[LineTable], groups: Sequence[str]) -> bool:

@@ -73,8 +73,9 @@ def test_a_share_above_the_originals_is_doubted() -> None:
     """Common practice, no source: a rebuild fetches less than an original, so sales far above them are of others."""
     found = learned_shares([sale(2, "6600"), sale(3, "6600")])
     assert found.learned[0].low > 100
-    assert found.cautions[0].startswith("the sales of worked fetched 200.0 % of what Inishmore fetches")
-    assert not any("than the originals" in text for text in learned_shares([sale(2, "3400")]).cautions)
+    assert found.cautions[0].text.startswith("the sales of worked fetched 200.0 % of what Inishmore fetches")
+    assert found.cautions[0].code == "share_above"
+    assert "share_above" not in [caution.code for caution in learned_shares([sale(2, "3400")]).cautions]
 
 
 def test_no_sale_teaches_nothing() -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from kitvalue.decisions.original import NOT_A_REBUILD, PRICED_TO_TIE
 from kitvalue.decisions.pricing import Door, PriceSheet
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.problems import FileError, texts
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.money import cents, money_text
 from tests import worked
@@ -249,14 +249,14 @@ def test_repair_is_asked_for_where_the_original_is_in_lower_condition() -> None:
 
 def test_a_share_that_is_a_guess_is_called_one() -> None:
     guess = NOT_A_REBUILD.format(share="70")
-    assert guess in price_of().cautions
+    assert guess in texts(price_of().cautions)
     own = {"series": "Inishmore rebuild", "share": 100, "condition": 5}
-    assert not any("does not predict" in text for text in price_of(plan={"finished": own}).cautions)
+    assert not any("does not predict" in text for text in texts(price_of(plan={"finished": own}).cautions))
     as_original = {"series": "Inishmore", "share": 100, "condition": 5}
-    assert any("does not predict" in text for text in price_of(plan={"finished": as_original}).cautions)
+    assert any("does not predict" in text for text in texts(price_of(plan={"finished": as_original}).cautions))
     donors = [d | {"series": "Inishmore"} for d in worked.plan_tables()["donor"]]
     restored = price_of(plan={"finished": as_original, "donor": donors})
-    assert not any("does not predict" in text for text in restored.cautions)
+    assert not any("does not predict" in text for text in texts(restored.cautions))
 
 
 def test_where_the_floor_does_not_bind_the_text_says_what_does() -> None:

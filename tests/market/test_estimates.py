@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
+from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book, wrong_signs
 from kitvalue.market.outlook import known_cautions, outlook
@@ -39,7 +40,7 @@ def test_a_series_of_three_rows_is_no_longer_a_thin_one() -> None:
         codes[:rows] = 3
         codes[3] = 0 if rows < 4 else codes[3]
         said = known_cautions(fit_book(replace(book, series=codes), None), Kit("Series D", 5, 3))
-        thin = [text for text in said if "has only" in text]
+        thin = [text for text in texts(said) if "has only" in text]
         assert len(thin) == (words is not None)
         assert all(words in text for text in thin if words)
 
@@ -56,13 +57,13 @@ def test_every_figure_of_a_sold_kit_lies_the_haggle_under_that_of_an_asked_one()
 
 def test_a_small_book_says_nothing_of_drawn_rows() -> None:
     fit = fit_book(invented_book(n=60), None)
-    assert not [text for text in fit.cautions if "drawn from the book" in text]
+    assert not [text for text in texts(fit.cautions) if "drawn from the book" in text]
     book = invented_book(n=60, series=4)
     codes = np.where(book.series == 3, 0, book.series)
     codes[0] = 3  # a row of its own series carries its estimate alone
     alone = fit_book(replace(book, series=codes), None, pooled=False)
-    assert any(text.startswith("1 rows carry their own estimate alone") for text in alone.cautions)
-    assert not [text for text in alone.cautions if "drawn from the book" in text]
+    assert any(text.startswith("1 rows carry their own estimate alone") for text in texts(alone.cautions))
+    assert not [text for text in texts(alone.cautions) if "drawn from the book" in text]
 
 
 def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
@@ -70,7 +71,9 @@ def test_a_wrong_sign_is_told_with_how_sure_it_is() -> None:
     term = next(t for t in fit.terms if t.name == "condition")
     down = replace(term, coefficient=-0.1, low=-0.2, high=0.05)
     pieces = replace(down, name="log_pieces", high=-0.01)
-    assert wrong_signs([term, down, pieces, replace(down, high=-0.01)]) == [
+    said = wrong_signs([term, down, pieces, replace(down, high=-0.01)])
+    assert [caution.code for caution in said] == ["wrong_sign_condition", "wrong_sign_log_pieces"]
+    assert [caution.text for caution in said] == [
         "kits in better condition come out cheaper in this book (the range allows the opposite): "
         "look for misread rows, or add more kits",
         "bigger kits come out cheaper in this book: look for misread rows, or add more kits",
@@ -81,11 +84,11 @@ def test_sold_kits_that_come_out_dearer_than_asked_ones_are_doubted() -> None:
     """Nobody pays more than is asked (common practice, no source): then asked prices probably stand in sold rows."""
     book = invented_book(n=120)
     dearer = replace(book, price=book.price * np.where(book.price_kind == 1, 1.5, 1.0))
-    (said,) = [text for text in fit_book(dearer, None).cautions if "sold kits" in text]
+    (said,) = [text for text in texts(fit_book(dearer, None).cautions) if "sold kits" in text]
     assert said == (
         "sold kits come out dearer than those asked for in this book: are their prices those that were paid?"
     )
     slightly = replace(book, price=book.price * np.where(book.price_kind == 1, 1.11, 1.0))
-    (said,) = [text for text in fit_book(slightly, None).cautions if "sold kits" in text]
+    (said,) = [text for text in texts(fit_book(slightly, None).cautions) if "sold kits" in text]
     assert "(the range allows the opposite)" in said
-    assert not [text for text in fit_book(book, None).cautions if "sold kits" in text]
+    assert not [text for text in texts(fit_book(book, None).cautions) if "sold kits" in text]

@@ -11,7 +11,7 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
-from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.problems import RefusedError, texts
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book, level_sigma2
 from kitvalue.market.fitted import HUBER_K, Fit
@@ -273,7 +273,7 @@ def test_prices_that_follow_a_formula_have_no_range() -> None:
     assert view.low is None
     assert view.level_high is None
     assert view.typical > 0
-    assert any("formula" in c for c in view.cautions)
+    assert any("formula" in c for c in texts(view.cautions))
     assert fit.unusual == ()
 
 
@@ -281,7 +281,7 @@ def test_a_wrong_sign_is_said() -> None:
     book = invented_book(n=60, seed=8)
     upside_down = replace(book, condition=6 - book.condition)
     assert fit_book(upside_down, None).cautions[0].startswith("conditions look upside down: one grade better comes out")
-    assert not any("cheaper" in c for c in fit_book(book, None).cautions)
+    assert not any("cheaper" in c for c in texts(fit_book(book, None).cautions))
 
 
 def test_one_series_is_fitted_without_a_series_effect() -> None:
@@ -350,7 +350,7 @@ def test_without_pooling_rows_that_carry_themselves_leave_the_sample() -> None:
     codes[0] = 4
     fit = fit_book(replace(book, series=codes), None, pooled=False)
     assert len(fit.book) == 39
-    assert any("1 rows carry their own estimate" in c for c in fit.cautions)
+    assert any("1 rows carry their own estimate" in c for c in texts(fit.cautions))
 
 
 @pytest.mark.parametrize(("few", "kind"), [("sold", 1), ("asked", 0)])

@@ -9,6 +9,7 @@ import pytest
 
 from kitvalue.decisions.ceiling import step_of
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.intake.text.problems import texts
 from kitvalue.intake.text.words import rows_phrase
 from kitvalue.market.design import build_recipe
 from kitvalue.market.encoding import FeatureValue, Kit, Recipe, newest_date, of_book
@@ -40,8 +41,8 @@ def test_sold_only_on_one_channel_names_rows_and_keeps_the_effect_inside_sold() 
     assert found["dealer"].startswith("all asked rows are dealer rows")
     assert set(found) == {"auction", "dealer"}
     view = outlook(fit_book(mixed, None), Kit("Series A", 5, 3))
-    assert any("auction left out" in c for c in view.cautions)
-    assert any("dealer left out" in c for c in view.cautions)
+    assert any("auction left out" in c for c in texts(view.cautions))
+    assert any("dealer left out" in c for c in texts(view.cautions))
 
 
 @pytest.mark.parametrize(
@@ -100,7 +101,7 @@ def test_words_enter_as_indicators_against_the_most_frequent() -> None:
     }
     fit = fit_book(replace(book, features=(feature,)), None)
     golden = outlook(fit, Kit("Series A", 5, 3, features=(FeatureValue("finish", "gold"),)))
-    assert any("finish=gold left out" in c for c in golden.cautions)
+    assert any("finish=gold left out" in c for c in texts(golden.cautions))
     assert outlook(fit, Kit("Series A", 5, 3, features=(FeatureValue("finish", "wrap"),))).cautions == ()
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from kitvalue.intake.books.book import PriceBook
-from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.problems import RefusedError, texts
 from kitvalue.market.encoding import FeatureValue, Kit, of_kits
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -125,7 +125,7 @@ def test_mean_is_the_average_of_the_sample_with_far_residuals_cut() -> None:
     assert np.any(np.abs(r) > 8 * s)
     assert view.mean == pytest.approx(float(np.exp(scatter.predictions + factor * cut).mean()), rel=1e-10)
     assert view.mean < float(view.sample.mean())
-    assert any("in part or not at all in the mean" in c for c in view.cautions)
+    assert any("in part or not at all in the mean" in c for c in texts(view.cautions))
 
 
 def test_many_kits_at_once_equal_one_at_a_time() -> None:
@@ -151,7 +151,7 @@ def test_an_unseen_series_may_be_asked_for_and_is_wider_by_the_spread_between_se
     known, unseen = outlook(fit, Kit("Series A", 5, 3)), outlook(fit, Kit("Nobody", 5, 3), unseen=True)
     assert None not in (known.low, known.high, unseen.low, unseen.high)
     assert np.log(unseen.high / unseen.low) > 1.5 * np.log(known.high / known.low)
-    assert any("nothing is known" in c for c in unseen.cautions)
+    assert any("nothing is known" in c for c in texts(unseen.cautions))
     scores = normal_scores(200)
     assert sorted(scores) == pytest.approx(stats.norm.ppf((np.arange(200) + 0.5) / 200), abs=1e-9)
     assert list(scores) == list(normal_scores(200))
@@ -168,7 +168,7 @@ def test_cautions_for_thin_series_and_kits_outside_the_book() -> None:
     newest = fit.recipe.reference_date
     assert newest is not None
     view = outlook(fit, Kit("Series E", 9, 3, on=newest + timedelta(days=200)))
-    text = " / ".join(view.cautions)
+    text = " / ".join(texts(view.cautions))
     assert "Series E has only 1 row" in text
     assert "pieces 9 is outside the book (3 to 7)" in text
     assert "past the book's newest date" in text
@@ -195,8 +195,10 @@ def test_rows_far_from_all_others_are_named_beside_the_mean() -> None:
     slips[7] *= 100
     one = outlook(fit_book(replace(book, price=slips), None), Kit("Series A", 5, 3))
     told = "in part or not at all in the mean: kitvalue fit says more"
-    assert f"row 9 lies far from all others and counts {told}" in one.cautions
+    assert f"row 9 lies far from all others and counts {told}" in texts(one.cautions)
     slips[20] /= 10
     both = outlook(fit_book(replace(book, price=slips), None), Kit("Series A", 5, 3))
-    assert f"rows 9 and 22 lie far from all others and count {told}" in both.cautions
-    assert not [text for text in outlook(fit_book(book, None), Kit("Series A", 5, 3)).cautions if "far from" in text]
+    assert f"rows 9 and 22 lie far from all others and count {told}" in texts(both.cautions)
+    assert not [
+        text for text in texts(outlook(fit_book(book, None), Kit("Series A", 5, 3)).cautions) if "far from" in text
+    ]

@@ -8,7 +8,7 @@ import pytest
 
 from kitvalue.commands.folder import ShopMarket
 from kitvalue.intake.books.book import PriceBook
-from kitvalue.intake.text.problems import FileCounts
+from kitvalue.intake.text.problems import Caution, FileCounts, texts
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import following, leading, upside_down
@@ -28,17 +28,19 @@ def test_a_turned_scale_is_told_first_with_its_size_and_its_cure() -> None:
     assert condition.high < 0
     assert condition.percent is not None
     said = fit.cautions[0]
-    assert f"one grade better comes out {-condition.percent:.0f} % cheaper" in said
-    assert "5 is the best grade and 1 the worst" in said
+    assert said.code == "grades_turned"
+    assert f"one grade better comes out {-condition.percent:.0f} % cheaper" in said.text
+    assert "5 is the best grade and 1 the worst" in said.text
     for mapping in ('"1" = "wipe"', '"2" = "freshen"', '"3" = "mend"', '"4" = "remake"', '"5" = "harvest"'):
-        assert mapping in said
-    assert not [text for text in fit.cautions if "come out cheaper in this book" in text]
+        assert mapping in said.text
+    assert not [text for text in texts(fit.cautions) if "come out cheaper in this book" in text]
     kit = Kit("Series A", 5, 3)
     assert known_cautions(fit, kit)[0] == said
     assert value_kit(fit, kit, None, 80).cautions[0] == said
     market = ShopMarket(fit, FileCounts("prices.csv", 120, 100, 20, 0, None, None, None), ())
     assert market.cautions[0] == said
-    assert "refused" in market.cautions[1]
+    assert market.cautions[1].code == "refused_rows"
+    assert "20 of 120 rows" in market.cautions[1].text
 
 
 def test_a_scale_the_right_way_round_says_nothing() -> None:
@@ -62,12 +64,13 @@ def test_a_small_effect_is_not_told_as_none(percent: float, told: str) -> None:
     term = next(term for term in fit_book(invented_book(), None).terms if term.name == "condition")
     said = upside_down([replace(term, coefficient=-0.1, low=-0.2, high=-0.01, percent=percent)])
     assert said is not None
-    assert f"comes out {told} cheaper" in said
+    assert f"comes out {told} cheaper" in said.text
 
 
 def test_cautions_are_parted_and_told_once() -> None:
     lead = upside_down(fit_book(turned(invented_book()), None).terms)
     assert lead is not None
-    said = ("one", lead, "two", lead, "one")
-    assert leading(said) == (lead,)
+    one, two = Caution("one", "one"), Caution("two", "two")
+    said = (one, lead, two, lead, one)
+    assert leading(said) == (lead.text,)
     assert following(said) == ("one", "two")

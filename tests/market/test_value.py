@@ -14,7 +14,7 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.intake.settings.shop import Shop, ShopTable
-from kitvalue.intake.text.problems import FileCounts, FileError, RefusedError
+from kitvalue.intake.text.problems import FileCounts, FileError, RefusedError, texts
 from kitvalue.market import results as market_results
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
@@ -43,13 +43,13 @@ def test_resale_without_dealer_rows_is_private_and_says_so() -> None:
     fit = fit_book(book, None)
     got = value_kit(fit, KIT, 5.0, 80)
     assert got.resale.typical == outlook(fit, replace(KIT, condition=5)).typical
-    assert any("private sale (no dealer rows)" in c for c in got.cautions)
+    assert any("private sale (no dealer rows)" in c for c in texts(got.cautions))
 
 
 def test_a_feature_that_is_not_given_counts_at_the_average_and_says_so() -> None:
     fit = fit_book(BOOK, None)
     bare = value_kit(fit, Kit("Series A", 5, 3), None, 80)
-    assert any(c.startswith("hardware was not given") for c in bare.cautions)
+    assert any(c.startswith("hardware was not given") for c in texts(bare.cautions))
     share = float(BOOK.features[0].values.mean())
     coefficient = next(t.coefficient for t in fit.terms if t.name == "hardware")
     with_it = value_kit(fit, KIT, None, 80)

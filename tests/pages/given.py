@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
-from kitvalue.intake.text.problems import FileCounts, KitvalueError, Level, Problem
+from kitvalue.intake.text.problems import Caution, FileCounts, KitvalueError, Level, Problem
 from kitvalue.market.accuracy import assess
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
@@ -95,5 +95,5 @@ def given(fit: Fit | None = None, builds: int = 1, how_many: int = 4) -> ReportI
         fit=known,
         offers=offers(known, how_many),
         builds=tuple(build(f"Build number {i}") for i in range(builds)),
-        cautions=("ask a tax adviser",),
+        cautions=(Caution("vat", "ask a tax adviser"),),
     )

@@ -18,6 +18,7 @@ from playwright.sync_api import Browser, Page
 
 from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -174,7 +175,7 @@ def test_every_figure_and_caution_is_the_programs(browser: Browser, tmp_path: Pa
                 held, text = said["figures"][f"{of}-{key}"]
                 assert float(held) == value, (kit, of, key)
                 assert text == amount(getattr(outlook, key)), (kit, of, key)
-        assert set(said["cautions"]) == set(valued.cautions), kit
+        assert set(said["cautions"]) == set(texts(valued.cautions)), kit
     page.close()
 
 
@@ -338,7 +339,9 @@ def test_shop_cautions_and_ceilings_are_shown() -> None:
         DonorCeiling("B", sizes, None, None, None, None),
         DonorCeiling("C", sizes, None, None, None, "it has no drums"),
     )
-    html = card(fit_of(), cautions=("2 rows are refused",), plan="Seven <pieces>", ceilings=ceilings)
+    html = card(
+        fit_of(), cautions=(Caution("refused_rows", "2 rows are refused"),), plan="Seven <pieces>", ceilings=ceilings
+    )
     page = page_of(html)
     assert "Ceilings for Seven <pieces>" in page.text
     rows = [e for e in page.all("tr") if "Donor" in e.text]

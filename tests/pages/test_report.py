@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import pytest
 
-from kitvalue.intake.text.problems import Level
+from kitvalue.intake.text.problems import Caution, Level
 from kitvalue.market.fit import fit_book
 from kitvalue.pages.report import ReportInput, lay_out, report_view
 from tests.market.books import invented_book
@@ -126,7 +126,7 @@ def hostile() -> str:
     return render_report(
         replace(
             g.given(fit), shop_name=g.HOSTILE[0], builds=builds, problems=(problem,), offers=(*offers, lost),
-            cautions=(g.HOSTILE[5],),
+            cautions=(Caution("any", g.HOSTILE[5]),),
         )
     )  # fmt: skip
 

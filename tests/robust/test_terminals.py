@@ -120,7 +120,7 @@ def test_a_mistake_on_the_line_is_one_line_and_one_object(words: list[str], firs
     ran = CliRunner().invoke(main, line, catch_exceptions=False)
     assert ran.exit_code == 2
     data = json.loads(ran.stdout)
-    assert set(data) == {"error", "problems", "cautions"}
+    assert set(data) == {"error", "problems", "cautions", "caution_codes"}
     assert data["error"]
     assert len(ran.stderr.splitlines()) == 1
     assert (
@@ -182,7 +182,7 @@ def test_what_ends_a_run_is_one_line_and_one_object(
     monkeypatch.setattr("kitvalue.commands.cost.cost", ends)
     ran = run(shop, "cost", "seven-piece", "--json")
     assert ran.status == status
-    assert set(ran.data) == {"error", "problems", "cautions"}
+    assert set(ran.data) == {"error", "problems", "cautions", "caution_codes"}
     assert len(ran.err.strip().splitlines()) == 1
 
 

@@ -375,7 +375,7 @@ def test_a_shop_that_may_not_be_read_is_one_line_and_one_object() -> None:
         place.chmod(0o700)
     assert ran.returncode == 2, ran.stderr
     assert len(ran.stderr.splitlines()) == 1, ran.stderr
-    assert set(json.loads(ran.stdout)) == {"error", "problems", "cautions"}
+    assert set(json.loads(ran.stdout)) == {"error", "problems", "cautions", "caution_codes"}
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-ALWAYS = ("problems", "cautions")
+ALWAYS = ("problems", "cautions", "caution_codes")
 PROBLEM = "file row column text code level message"
 OUTLOOK = "typical mean low high level_low level_high rests_on"
 USE = "use route ceiling safe_ceiling expected_profit"
@@ -84,6 +84,8 @@ def answer_of(command: str, out: str) -> dict[str, Any]:
         _has(problem, PROBLEM, f"{command} problem")
         assert problem["level"] in ("refused", "warning", "file"), problem
     assert all(isinstance(caution, str) and caution.strip() for caution in found["cautions"]), found["cautions"]
+    assert len(found["caution_codes"]) == len(found["cautions"])
+    assert all(code.isidentifier() for code in found["caution_codes"]), found["caution_codes"]
     if "error" not in found:
         for place, names in KEYS[command].items():
             for one in _at(found, place):

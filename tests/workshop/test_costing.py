@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import FileError, RefusedError
+from kitvalue.intake.text.problems import FileError, RefusedError, texts
 from kitvalue.workshop import costing as say
 from kitvalue.workshop.build import Group, Scales, exact_cost
 from kitvalue.workshop.costing import CostSheet, Line, RouteCost, cost_sheet
@@ -207,7 +207,7 @@ def test_an_unknown_freight_is_counted_and_told() -> None:
     totals = {sub.group: sub.total.text() for sub in made.subtotals()}
     assert totals[Group.DONORS] == "650.00 + 1 unknown"
     assert totals[Group.WORK] == "1,209.60"
-    assert any("Not known: Freight of donor A" in text for text in made.cautions)
+    assert any("Not known: Freight of donor A" in text for text in texts(made.cautions))
 
 
 def test_free_freight_is_not_unknown() -> None:
@@ -323,7 +323,7 @@ def test_timber_is_told_for_exports_and_for_raw_veneer() -> None:
 
 
 def test_an_import_says_what_its_price_leaves_out() -> None:
-    assert any("Donor A is imported" in text for text in sheet({"donor": donors(bought_from="import")}).cautions)
+    assert any("Donor A is imported" in text for text in texts(sheet({"donor": donors(bought_from="import")}).cautions))
 
 
 # --- properties ------------------------------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import ClassVar, Final
@@ -59,6 +59,19 @@ class Problem:
         if self.column is not None:
             place += f", column {self.column}" if self.row is not None else f" column {self.column}"
         return f"{place}: {self.message}"
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """What to know beside an answer: `code` is stable and for programs, `text` is for people."""
+
+    code: str
+    text: str
+
+
+def texts(cautions: Iterable[Caution]) -> tuple[str, ...]:
+    """What cautions say, each once."""
+    return tuple(dict.fromkeys(caution.text for caution in cautions))
 
 
 class KitvalueError(Exception):

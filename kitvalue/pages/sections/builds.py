@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PriceSheet
+from kitvalue.intake.text.problems import texts
 from kitvalue.pages.pictures.builds import CostPicture, Step, breakeven_figure, costs_figure, swings_figure
 from kitvalue.pages.pictures.frame import Chart, Key, chart
 from kitvalue.pages.sections.market import range_or_none
@@ -140,7 +141,7 @@ def _even(comparison: Comparison) -> tuple[str, str]:
 
 def build_cautions(b: BuildSeen, general: Sequence[str]) -> tuple[str, ...]:
     """Every caution of this build that the page does not carry already."""
-    said = [capital(text) for part in (b.sheet, b.pricing, b.comparison) if part for text in part.cautions]
+    said = [capital(text) for part in (b.sheet, b.pricing, b.comparison) if part for text in texts(part.cautions)]
     return tuple(text for text in dict.fromkeys(said) if text not in general)
 
 

@@ -138,7 +138,7 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
     told = any(v.seen.features for v in values)
     sold = [sold_words(v.seen.finished, v.seen.hours) for v in values]
     worked = any(sold)
-    resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit)
+    resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit).text
     return table(
         f"Offers, the cheapest against their value first, {currency}",
         f"Offer< | Series< | Pieces | Condition{' | Features<' if told else ''}{' | Sold<' if worked else ''} | "

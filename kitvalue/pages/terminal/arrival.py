@@ -19,12 +19,14 @@ from kitvalue.intake.text.problems import (
     FEWEST_ROWS,
     FINE,
     UNKNOWN_WORDS,
+    Caution,
     FileCounts,
     Level,
     PlanCounts,
     Problem,
     first_to_do,
     shown,
+    texts,
     together,
 )
 from kitvalue.intake.text.sizes import read_pieces
@@ -330,13 +332,13 @@ def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
     return f"value --series {name} --pieces {drums} --condition {usual.normalize():f} --asked 350"
 
 
-def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[str, ...]) -> str:
+def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[Caution, ...]) -> str:
     """What was understood beside the words it comes from, what is open, and the row as it would stand in the file."""
     cells = [(t.field, _visible(t.value, 200), _visible(t.words, 200)) for t in understood.taken]
     return page(
         f"What the advert says\n{table('column< | understood<40 | from the words<46', cells)}",
         bullets("Left blank", [f"{unknown.field}: {unknown.reason}" for unknown in understood.unknown]),
-        bullets("Take care", [*notices, *understood.remarks]),
+        bullets("Take care", [*texts(notices), *understood.remarks]),
         f"Row {row.row} of {file}:\n  {_visible(row.line, 600)}",
     )[:-1]
 

@@ -11,6 +11,7 @@ from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
+from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import first_of_all, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
@@ -53,7 +54,7 @@ def cost_text(sheet: CostSheet) -> str:
         f"Strips to cut, millimetres\n{to_cut}" if strips else "",
         f"What it must sell for\n{_routes(sheet)}",
         bullets("Notes", sheet.notes),
-        bullets("Take care", sheet.cautions),
+        take_care(sheet.cautions),
     )
 
 
@@ -84,7 +85,7 @@ def _aside(sheet: CostSheet) -> str:
     return f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
 
 
-def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[str]) -> str:
+def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> str:
     """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
     quote, sale = p.quote, p.sale
 
@@ -149,7 +150,7 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
     return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
-def compare_text(c: Comparison, headline: str, cautions: Sequence[str]) -> str:
+def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
     aside = _aside(sheet)
@@ -215,7 +216,11 @@ def _unknowns(unknowns: Sequence[Solved]) -> str:
 
 
 def outcome_text(
-    jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str, cautions: Sequence[str]
+    jobs: Sequence[JobOutcome],
+    hours: LearnedOperations,
+    shares: LearnedShares,
+    currency: str,
+    cautions: Sequence[Caution],
 ) -> str:
     """Finished builds against their plans, and what they teach: settings to paste, never changed by themselves."""
     if not jobs:
@@ -228,7 +233,7 @@ def outcome_text(
         _to_paste("[work.hours] in shop.toml", settings_lines(hours)),
         f"The share of an original's price that the builds fetched\n{_shares(shares)}",
         _to_paste("[finished] in the plan", new_shares),
-        bullets("Take care", cautions),
+        take_care(cautions),
     )
 
 

@@ -179,8 +179,7 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
     said = []
     for one in valued:
         cautions = following(one.cautions)
-        told = f"these figures rest on {one.paid.rests_on}" in cautions
-        paid = [] if told else [f"to pay rests on {one.paid.rests_on}"]
+        paid = [] if one.paid.of_values else [f"to pay rests on {one.paid.rests_on}"]
         said += [(text, one.offer.offer) for text in (*cautions, *paid)]
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
@@ -213,9 +212,7 @@ def source_text(s: Sourcing, written: str | None) -> str:
     if written is not None:
         name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
         now = f"{wrapped(f'Written: {written}', '')}\nNow: kitvalue price {name}"
-    return page(
-        wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, bullets("Take care", s.cautions)
-    )
+    return page(wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, take_care(s.cautions))
 
 
 def _sources(one: Answer, place: int, s: Sourcing) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 
-from kitvalue.intake.text.problems import FileCounts
+from kitvalue.intake.text.problems import Caution, FileCounts
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading, weighs_nothing
 from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
@@ -31,12 +31,12 @@ def as_of_words(day: date | None) -> str:
     return "" if day is None else f", at the prices of {day}"
 
 
-def first_of_all(cautions: Sequence[str]) -> str:
+def first_of_all(cautions: Sequence[Caution]) -> str:
     """The cautions that stand above an answer's headline; blank where there are none."""
     return "\n\n".join(wrapped(f"Take care: {text}.", "") for text in leading(cautions))
 
 
-def take_care(cautions: Sequence[str]) -> str:
+def take_care(cautions: Sequence[Caution]) -> str:
     """The others, below the answer."""
     return bullets("Take care", following(cautions))
 
@@ -112,7 +112,7 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
 
 
 def value_text(
-    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[str], holding: Decimal = ZERO,
+    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[Caution], holding: Decimal = ZERO,
     asked: str = "",
 ) -> str:  # fmt: skip
     """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them, the
