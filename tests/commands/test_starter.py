@@ -17,7 +17,7 @@ from kitvalue.intake.settings import shop as shops
 from kitvalue.market.fit import fit_book
 from kitvalue.workshop.costing import cost_sheet
 
-ROOT = Path(__file__).resolve().parents[1]
+ROOT = Path(__file__).resolve().parents[2]
 STARTER = ROOT / "kitvalue" / "starter"
 SAMPLE = ROOT / "sample_data"
 SHOP_TABLES = (
