@@ -36,9 +36,7 @@ def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
     """Write out/sheet-NAME.html, and out/sheet-NAME.pdf where asked for. Raises FileError where neither can be."""
     language = tongue(wanted.language, folder.shop.shop.currency)
     if wanted.pdf:
-        from kitvalue.pages.sheet.pdf import require_pdf, sheet_pdf
-
-        require_pdf()
+        from kitvalue.pages.sheet.pdf import sheet_pdf  # refused here where its library is missing
     plan, market = folder.plan(wanted.plan), folder.market
     given = _sheet_input(folder, wanted, today)
     folder.ready()
