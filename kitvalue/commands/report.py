@@ -8,8 +8,9 @@ from pathlib import Path
 
 from kitvalue.commands.folder import OFFERS, ShopFolder
 from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
-from kitvalue.decisions.plans import compared, priced
+from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
@@ -91,7 +92,7 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
     try:
         plan = folder.plan(name)
         title, sheet = plan.title, cost_sheet(plan, folder.shop)
-        pricing = priced(plan, folder.shop, fit).pricing
+        pricing = priced(plan, folder.shop, fit)
         return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
     except KitvalueError as error:
         return BuildSeen(name, title, sheet, pricing, None, error.message)

@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitvalue.decisions.breakeven import Comparison
-from kitvalue.decisions.solve import Crossing
+from kitvalue.decisions.breakeven import Comparison, Crossing
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
@@ -27,14 +26,14 @@ LINES: dict[str, dict[str, Any]] = {
 def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
     """Draw the build at cost and at its price, the original with its range of one sale, and the crossings."""
     rows, currency = comparison.by_pieces, comparison.sheet.currency
-    ks = [r.pieces for r in rows]
+    ks = [r.sheet.pieces for r in rows]
     lines = {
-        "original": [float(r.original_typical) for r in rows],
-        "price": [float(r.landed_at_price) for r in rows],
-        "cost": [float(r.build_at_cost) for r in rows],
+        "original": [float(r.quote.original_landed) for r in rows],
+        "price": [float(r.quote.landed_at_price) for r in rows],
+        "cost": [float(r.quote.landed_at_cost) for r in rows],
     }
     ranged = [
-        (r.pieces, float(r.original_low), float(r.original_high))
+        (r.sheet.pieces, float(r.original_low), float(r.original_high))
         for r in rows
         if r.original_low is not None and r.original_high is not None
     ]
