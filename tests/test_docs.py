@@ -19,8 +19,8 @@ from pydantic import BaseModel
 from kitvalue.cli.main import main
 from kitvalue.intake.settings import shop as shops
 from kitvalue.intake.settings.shop import read_shop
-from tests.shops import SAMPLE, run, sample_shop
 from tests.commands.test_starter import untaught
+from tests.shops import SAMPLE, run, sample_shop
 
 ROOT = SAMPLE.parent
 NEWCOMER = ROOT / "tests" / "newcomer" / "kits.csv"

@@ -6,7 +6,7 @@ from datetime import date
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
-from kitvalue.decisions.donors import donor_ceilings
+from kitvalue.decisions.offered import donor_ceilings
 from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.card import CardInput, render_card
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.plans import compared, priced
+from kitvalue.decisions.breakeven import Comparison, compared
+from kitvalue.decisions.original import headline_of
 from kitvalue.intake.text.problems import Caution
-
-if TYPE_CHECKING:
-    from kitvalue.decisions.breakeven import Comparison
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,5 +23,5 @@ def compare(folder: ShopFolder, plan_name: str) -> CompareDone:
     """A plan's build against the original that the customer could buy instead."""
     plan, market = folder.plan(plan_name), folder.market
     comparison = compared(plan, folder.shop, market.fit)
-    headline = priced(plan, folder.shop, market.fit).pricing.headline
+    headline = headline_of(comparison.quote, comparison.sheet)
     return CompareDone(comparison, headline, tuple(dict.fromkeys((*market.cautions, *comparison.cautions))))

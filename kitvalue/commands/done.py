@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
-from kitvalue.decisions.plans import finished_kit
+from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Problem, RefusedError
 from kitvalue.market.fitted import Fit
@@ -72,6 +72,6 @@ def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> l
     for job in jobs:
         if job.sold_on is not None and job.sold_for is not None:
             planned = plans[job.plan]
-            kit = replace(finished_kit(planned.plan, len(planned.plan.drum), fit), on=job.sold_on)
+            kit = replace(finished_kit(planned.plan, fit), on=job.sold_on)
             sales.append(SoldBuild(job, planned, outlook(fit, kit)))
     return sales

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.plans import priced
+from kitvalue.decisions.pricing import PriceSheet, priced
 from kitvalue.intake.text.problems import Caution
-
-if TYPE_CHECKING:
-    from kitvalue.decisions.pricing import PriceSheet
-    from kitvalue.workshop.costing import CostSheet
+from kitvalue.workshop.costing import CostSheet
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,5 +23,5 @@ class PriceDone:
 def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceDone:
     """What to ask for a plan's kit, at home and abroad; with `at` what that price would leave."""
     plan, market = folder.plan(plan_name), folder.market
-    done = priced(plan, folder.shop, market.fit, at)
-    return PriceDone(done.sheet, done.pricing, tuple(dict.fromkeys((*market.cautions, *done.pricing.cautions))))
+    pricing = priced(plan, folder.shop, market.fit, at)
+    return PriceDone(pricing.sheet, pricing, tuple(dict.fromkeys((*market.cautions, *pricing.cautions))))

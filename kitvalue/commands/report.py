@@ -8,8 +8,9 @@ from pathlib import Path
 
 from kitvalue.commands.folder import OFFERS, ShopFolder
 from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
-from kitvalue.decisions.plans import compared, priced
+from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
@@ -82,12 +83,7 @@ def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
             valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
         except KitvalueError as error:
             reason = error.message
-        seen.append(
-            OfferSeen(
-                offer.offer, offer.series, offer.pieces, float(offer.condition), offer.price, offer.freight, valuation,
-                reason, by_name.get(offer.offer), offer.features, offer.finished, offer.hours,
-            )
-        )  # fmt: skip
+        seen.append(OfferSeen(offer, valuation, reason, by_name.get(offer.offer)))
     return tuple(seen)
 
 
@@ -96,7 +92,7 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
     try:
         plan = folder.plan(name)
         title, sheet = plan.title, cost_sheet(plan, folder.shop)
-        pricing = priced(plan, folder.shop, fit).pricing
+        pricing = priced(plan, folder.shop, fit)
         return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
     except KitvalueError as error:
         return BuildSeen(name, title, sheet, pricing, None, error.message)

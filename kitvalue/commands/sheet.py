@@ -9,8 +9,9 @@ import numpy as np
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
-from kitvalue.decisions.original import landed_sample, repair_of
-from kitvalue.decisions.plans import compared, original_kit, priced
+from kitvalue.decisions.breakeven import compared
+from kitvalue.decisions.original import landed_sample, original_kit, repair_of
+from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.given import SheetInput, Shown
@@ -35,9 +36,7 @@ def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
     """Write out/sheet-NAME.html, and out/sheet-NAME.pdf where asked for. Raises FileError where neither can be."""
     language = tongue(wanted.language, folder.shop.shop.currency)
     if wanted.pdf:
-        from kitvalue.pages.sheet.pdf import require_pdf, sheet_pdf
-
-        require_pdf()
+        from kitvalue.pages.sheet.pdf import sheet_pdf  # refused here where its library is missing
     plan, market = folder.plan(wanted.plan), folder.market
     given = _sheet_input(folder, wanted, today)
     folder.ready()
@@ -55,14 +54,14 @@ def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
 
 def _sheet_input(folder: ShopFolder, wanted: SheetWanted, today: date) -> SheetInput:
     plan, shop, fit = folder.plan(wanted.plan), folder.shop, folder.market.fit
-    original = outlook(fit, original_kit(plan, len(plan.drum)))
+    original = outlook(fit, original_kit(plan))
     door = landed_sample(plan.original, original.sample, repair_of(plan))
     middles = (np.arange(DOTS) + 0.5) / DOTS
     return SheetInput(
         plan=plan,
         shop=shop,
         fit=fit,
-        pricing=priced(plan, shop, fit).pricing,
+        pricing=priced(plan, shop, fit),
         comparison=compared(plan, shop, fit),
         original=original,
         at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),

@@ -32,7 +32,7 @@ def shortlist(
     from kitvalue.market.value import ESTIMATES, no_dealer
     from kitvalue.workshop.costing import VAT
 
-    shop, selling = folder.shop, folder.shop.selling
+    shop = folder.shop
     plan = None if plan_name is None else folder.plan(plan_name)
     offers = folder.offers_to_judge()
     market = folder.market
@@ -52,11 +52,8 @@ def shortlist(
         offers=listed.judged,
         portfolio=portfolio_of(grounds, listed),
         holding=grounds.holding,
-        months=None if selling is None or selling.months_to_sell is None else float(selling.months_to_sell),
-        loss_percent=100 * grounds.loss_chance,
-        margin_percent=100 * float(grounds.terms.margin),
-        cautions=tuple(dict.fromkeys(cautions)),
         reckoned_with=reckoned_with(shop),
+        cautions=tuple(dict.fromkeys(cautions)),
         unread=offers.counts.refused,
     )
     written = None

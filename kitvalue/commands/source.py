@@ -90,7 +90,7 @@ def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path
     plan = folder.plan(plan_name)
     made = plan_from(answer, plan, folder.shop, folder.offers.rows, target.stem)
     remark = f"Made by kitvalue source from {plan.name}; donors and drums are those of the cheapest answer."
-    write_whole(target, plan_text(made.plan, remark, folder.shop.shop.size_order, made.ask_vat))
+    write_whole(target, plan_text(made, remark, folder.shop.shop.size_order))
     said = []
     if plan.surplus:
         old = f"{plan.surplus[0].what} and what else the old donors' surplus brought is not in it"

@@ -119,14 +119,12 @@ class AskedPrice:
 class JudgedPrice:
     """A price asked, judged: the kit sold on as it is, and where another grade was named in that one, too.
 
-    `judged` is empty beside a `reason`; then the value alone says something. `loss_percent` is the shop's limit on the
-    chance of a loss.
+    `judged` is empty beside a `reason`; then the value alone says something.
     """
 
     price: Decimal
     against_percent: float  # of the typical buy-in value
     judged: tuple[JudgedOffer, ...]
-    loss_percent: float
     reckoned: ReckonedWith | None
     reason: str | None
 
@@ -134,17 +132,16 @@ class JudgedPrice:
 def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float, asked: AskedPrice) -> JudgedPrice:
     """Judge a price asked for a kit whose buy-in value is `typical`, as `shortlist` judges an offer that is sold on."""
     against = 100 * (float(asked.price) / typical - 1)
-    loss = 0.0 if shop.selling is None else float(shop.selling.loss_chance)
     offers = [_offer(0, kit, finished, asked)]
     if finished != kit.condition:
         offers.insert(0, _offer(1, kit, kit.condition, AskedPrice(asked.price)))
     try:
         judged = {j.offer.row: j for j in shortlisted(grounds_of(shop, fit, None, None, kit.on), offers).judged}
     except KitvalueError as error:
-        return JudgedPrice(asked.price, against, (), loss, None, error.message)
+        return JudgedPrice(asked.price, against, (), None, error.message)
     reason = next((j.reason for j in judged.values() if j.reason is not None), None)
     answers = () if reason is not None else tuple(judged[offer.row] for offer in offers)
-    return JudgedPrice(asked.price, against, answers, loss, reckoned_with(shop), reason)
+    return JudgedPrice(asked.price, against, answers, reckoned_with(shop), reason)
 
 
 def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:

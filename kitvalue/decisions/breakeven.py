@@ -1,37 +1,38 @@
-"""The build against the original: by pieces, at what price they tie, and which unknown flips the answer."""
+"""The build against the original: by pieces, where they cross, where they tie, and which unknown flips the answer."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from typing import Literal
 
 import numpy as np
 
 from kitvalue.decisions.original import (
-    PRICED_TO_TIE,
-    Binding,
     Point,
     Quote,
     as_money,
+    finished_kit,
     landed,
     landed_sample,
     like_for_like,
     market_cautions,
     of_suggested,
-    price_landing_at,
+    on_top,
+    original_kit,
     quote_of,
     repair_of,
     situation_of,
 )
-from kitvalue.decisions.solve import Crossings, find_crossings
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution
-from kitvalue.market.outlook import Outlook
+from kitvalue.market.fitted import Fit
+from kitvalue.market.outlook import Outlook, outlook, outlooks, typical_draws
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import cents, money_text, percent
 
@@ -51,100 +52,99 @@ class MarketAtPieces:
 
 
 @dataclass(frozen=True, slots=True)
-class PiecesRow:
-    """One size. `build_at_cost`, `landed_at_price` and the original's prices are at the buyer's door.
-
-    `build_at_price` is the webshop price at this size, `landed_at_price` that with freight. `chance_build_cheaper` is
-    the share of originals that cost more at the door than the build at its price. `incomplete` names what of the
-    build's cost is not known and therefore not in it; `binding` is what sets the webshop price.
-    """
-
-    pieces: int
-    build_at_cost: Decimal
-    build_at_price: Decimal
-    landed_at_price: Decimal
-    original_typical: Decimal
-    original_low: Decimal | None
-    original_high: Decimal | None
-    chance_build_cheaper: float
-    note: str
-    incomplete: tuple[str, ...] = ()
-    binding: Binding = "floor"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class SizedBuild:
-    """The build of one size with its price and its market. `repair` is the original's, in proportion to the size."""
+    """The build of one size with its quote, and the range of one sale of an original that size, at the buyer's door.
+
+    `chance_build_cheaper` is the share of originals that cost more at the door than the build at its price.
+    """
 
     sheet: CostSheet
     quote: Quote
-    market: MarketAtPieces
-    repair: Decimal
+    original_low: Decimal | None
+    original_high: Decimal | None
+    chance_build_cheaper: float
+
+    @property
+    def note(self) -> str:
+        return "; ".join(self.sheet.notes)
 
 
-def piece_counts(plan: Plan) -> range:
-    """From the smallest sensible kit to the plan's own size; that alone where the plan is smaller."""
-    size = len(plan.drum)
-    return range(min(plan.smallest, size), size + 1)
+DRAWS = 4000
+MOST_WITHOUT = 0.20  # share of draws without a crossing beyond which no range is told
+LOW, HIGH = 10.0, 90.0  # percentiles of the range
 
 
-def sized_builds(plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces]) -> tuple[SizedBuild, ...]:
-    """The build at each size, the plan's own last. `markets` must hold every one of `piece_counts`."""
-    by_pieces = {market.pieces: market for market in markets}
-    whole = repair_of(plan)
-    builds = []
-    for k in piece_counts(plan):
-        market, sheet = by_pieces[k], cost_sheet(plan, shop, k)
-        repair = whole * k / len(plan.drum)
-        quote = quote_of(plan, sheet, market.original, market.finished, repair)
-        builds.append(SizedBuild(sheet, quote, market, repair))
-    return tuple(builds)
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """One crossing, in pieces; `low` and `high` hold it in 80 of 100 draws and are None where `reason` says why.
+
+    `build_cheaper` tells on which side of it the build costs less than the original.
+    """
+
+    pieces: float
+    low: float | None
+    high: float | None
+    build_cheaper: Literal["below", "above"]
+    reason: str | None
 
 
-def row_of(plan: Plan, build: SizedBuild) -> PiecesRow:
-    """One size in figures."""
-    original = build.market.original
+@dataclass(frozen=True, slots=True)
+class Crossings:
+    """All crossings. `chance_none` is the share of draws without any; `text` is the answer in words."""
 
-    def door(price: float | None) -> Decimal | None:
-        return None if price is None else cents(landed(plan.original, as_money(price), build.repair))
-
-    return PiecesRow(
-        pieces=build.sheet.pieces,
-        build_at_cost=landed_at_cost(build),
-        build_at_price=build.quote.suggested,
-        landed_at_price=build.quote.landed_at_price,
-        original_typical=build.quote.original_landed,
-        original_low=door(original.low),
-        original_high=door(original.high),
-        chance_build_cheaper=chance_build_cheaper(plan, build),
-        note="; ".join(build.sheet.notes),
-        incomplete=build.sheet.incomplete,
-        binding=build.quote.binding,
-    )
+    crossings: tuple[Crossing, ...]
+    chance_none: float
+    text: str
 
 
-def chance_build_cheaper(plan: Plan, build: SizedBuild) -> float:
-    """The share of the original's sample that costs more at the door than the build at its price."""
-    sample = landed_sample(plan.original, build.market.original.sample, build.repair)
-    return float(np.mean(sample > float(build.quote.landed_at_price)))
+def find_crossings(pieces: Sequence[int], build: FloatArray, original: FloatArray, draws: FloatArray) -> Crossings:
+    """Where `build` (K,) crosses `original` (K,), straight between the whole `pieces` (K,), all money at the door.
+
+    `draws` (n, K) are the original's under n draws of the regression's coefficients, n above 0.
+    """
+    ks = np.asarray(pieces, dtype=np.float64)
+    points, turns = _positions(ks, (build - original)[None, :])
+    drawn, drawn_turns = _positions(ks, build[None, :] - draws)
+    chance_none = float(np.mean(np.isnan(drawn).all(axis=1)))
+    crossings = []
+    for i in np.flatnonzero(~np.isnan(points[0])):
+        alike = np.where(drawn_turns == turns[0, i], np.abs(drawn - points[0, i]), np.inf)
+        nearest = drawn[np.arange(len(drawn)), alike.argmin(axis=1)][np.isfinite(alike.min(axis=1))]
+        low, high, reason = None, None, None
+        if chance_none > MOST_WITHOUT:
+            reason = f"no range: {chance_none * 100:.0f} % of the draws have no crossing"
+        elif 1 - len(nearest) / len(drawn) > MOST_WITHOUT:
+            reason = "no range: too many draws lack a crossing of this kind"
+        else:
+            low, high = (float(end) for end in np.percentile(nearest, [LOW, HIGH]))
+        crossings.append(Crossing(float(points[0, i]), low, high, "below" if turns[0, i] > 0 else "above", reason))
+    return Crossings(tuple(crossings), chance_none, _text(pieces, build[0] > original[0], crossings))
 
 
-def crossings_of(plan: Plan, builds: Sequence[SizedBuild]) -> Crossings:
-    """Where the build at cost meets the typical original, over all sizes."""
-    draws = [landed_sample(plan.original, b.market.draws, b.repair) for b in builds]
-    return find_crossings(
-        [b.sheet.pieces for b in builds],
-        np.array([float(landed_at_cost(b)) for b in builds]),
-        np.array([float(b.quote.original_landed) for b in builds]),
-        np.stack(draws, axis=1),
-    )
+def _positions(ks: FloatArray, gap: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Crossings of each row of `gap` (n, K): positions (n, K-1), NaN where a cell has none, and which way it turns.
+
+    +1: the build becomes the dearer one. A gap of exactly 0 counts as not dearer.
+    """
+    left, right = gap[:, :-1], gap[:, 1:]
+    turns = (right > 0).astype(np.float64) - (left > 0).astype(np.float64)
+    step = np.where(turns != 0, left - right, 1.0)
+    return ks[:-1] + np.where(turns != 0, left / step, np.nan) * np.diff(ks), turns
 
 
-def landed_at_cost(build: SizedBuild) -> Decimal:
-    """The price of zero profit with freight."""
-    cost = build.sheet.chosen.landed_at_cost
-    assert cost is not None  # noqa: S101 - a sheet is only made where its route is open
-    return cost
+def _text(pieces: Sequence[int], is_dearer: bool, crossings: Sequence[Crossing]) -> str:
+    dearer = "dearer" if is_dearer else "no dearer"
+    if len(pieces) == 1:
+        return f"At {pieces[0]} pieces, the only size compared, the build at cost is {dearer} than the original."
+    if not crossings:
+        span = f"{pieces[0]} to {pieces[-1]} pieces"
+        return f"Never within {span}: the build at cost is {dearer} than the original at every size."
+    told = [
+        f"{c.build_cheaper} {c.pieces:.1f} pieces "
+        + (f"({c.reason})" if c.low is None else f"(8 in 10: {c.low:.1f} to {c.high:.1f})")
+        for c in crossings
+    ]
+    return f"The build at cost is the cheaper one {', and '.join(told)}."
 
 
 COUNTS = ("three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -166,7 +166,7 @@ class Tie:
 
 def tie_price(original: OriginalTable, build_landed: Decimal, repair: Decimal, sample: FloatArray) -> Tie:
     """The tie of a build that is `build_landed` at the door. `sample` (n,) are prices of originals, n above 0."""
-    price = cents(price_landing_at(original, build_landed, repair))
+    price = cents((build_landed - repair) / on_top(original) - original.freight)  # `landed` turned round
     hammer = cents(price / (1 + percent(original.premium))) if original.premium > 0 else None
     below = float(np.mean(np.asarray(sample) < float(price)))
     return Tie(price, hammer, below, f"tie at {money_text(price)}: {below_text(below)}")
@@ -193,7 +193,7 @@ class Comparison:
 
     sheet: CostSheet
     quote: Quote
-    by_pieces: tuple[PiecesRow, ...]
+    by_pieces: tuple[SizedBuild, ...]
     crossings: Crossings
     tie_at_cost: Tie
     tie_at_price: Tie
@@ -204,38 +204,63 @@ class Comparison:
     cautions: tuple[Caution, ...]
 
 
+def piece_counts(plan: Plan) -> range:
+    """From the smallest sensible kit to the plan's own size; that alone where the plan is smaller."""
+    size = len(plan.drum)
+    return range(min(plan.smallest, size), size + 1)
+
+
+def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
+    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic."""
+    counts = list(piece_counts(plan))
+    originals = [original_kit(plan, k) for k in counts]
+    draws = typical_draws(fit, originals, DRAWS)
+    finished = outlooks(fit, [finished_kit(plan, fit, k) for k in counts])
+    markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
+    return compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
+
+
 def compare(
     plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float]
 ) -> Comparison:
     """The plan's build against what the customer could buy instead.
 
-    `markets` holds one entry for every number of `piece_counts(plan)`; `original_typical` gives the original's typical
-    price, money, at the plan's pieces and another bench grade. Raises what `cost_sheet` raises, and FileError where the
-    plan lacks the original's repair.
+    `markets` holds one entry for every number of `piece_counts(plan)`, in that order; `original_typical` gives the
+    original's typical price, money, at the plan's pieces and another bench grade. Raises what `cost_sheet` raises, and
+    FileError where the plan lacks the original's repair.
     """
-    builds = sized_builds(plan, shop, markets)
-    whole = builds[-1]
-    quote, market = whole.quote, whole.market
-    situation = situation_of(plan, whole.sheet, market.original, market.finished, whole.repair)
-    sample = market.original.sample
-    tied = quote.binding == "cap"
-    said = (*whole.sheet.cautions, *market_cautions(plan), *((PRICED_TO_TIE,) if tied else ()))
+    builds, draws = [], []
+    for market in markets:  # the last is the plan's own size
+        sheet, repair = cost_sheet(plan, shop, market.pieces), repair_of(plan) * market.pieces / len(plan.drum)
+        quote = quote_of(plan, sheet, market.original, market.finished, repair)
+        low, high = (
+            None if end is None else cents(landed(plan.original, as_money(end), repair))
+            for end in (market.original.low, market.original.high)
+        )
+        at_door = landed_sample(plan.original, market.original.sample, repair)
+        cheaper = float(np.mean(at_door > float(quote.landed_at_price)))
+        builds.append(SizedBuild(sheet, quote, low, high, cheaper))
+        draws.append(landed_sample(plan.original, market.draws, repair))
+    crossings = find_crossings(
+        [build.sheet.pieces for build in builds],
+        np.array([float(build.quote.landed_at_cost) for build in builds]),
+        np.array([float(build.quote.original_landed) for build in builds]),
+        np.stack(draws, axis=1),
+    )
+    sample, tied = market.original.sample, quote.binding == "cap"
+    situation = situation_of(plan, sheet, market.original, market.finished, repair)
+    build_door = of_suggested(sheet, quote, quote.landed_at_price)
+    said = (*sheet.cautions, *market_cautions(plan, market.original, market.finished, tied=tied))
     return Comparison(
-        sheet=whole.sheet,
+        sheet=sheet,
         quote=quote,
-        by_pieces=tuple(row_of(plan, build) for build in builds),
-        crossings=crossings_of(plan, builds),
-        tie_at_cost=tie_price(plan.original, landed_at_cost(whole), whole.repair, sample),
-        tie_at_price=tie_price(plan.original, quote.landed_at_price, whole.repair, sample),
+        by_pieces=tuple(builds),
+        crossings=crossings,
+        tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
+        tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
         priced_to_tie=tied,
-        chance_build_cheaper=chance_build_cheaper(plan, whole),
+        chance_build_cheaper=builds[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
-        like_for_like=like_for_like(
-            plan,
-            whole.sheet.currency,
-            of_suggested(whole.sheet, quote, quote.landed_at_price),
-            quote.original_landed,
-            whole.repair,
-        ),
-        cautions=tuple(dict.fromkeys((*said, *market.original.cautions, *market.finished.cautions))),
+        like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),
+        cautions=tuple(dict.fromkeys(said)),
     )

@@ -279,18 +279,15 @@ def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
 
 
-def takes_place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | None:
-    """The first donor whose drums the offer has, each in the plan's own size; None where there is none."""
-    return next((need for need in needs if Counter(need.sizes) <= Counter(offer.sizes)), None)
-
-
-def why_no_place(offer: Offer, needs: Sequence[DonorNeed]) -> str:
-    """Why an offer takes no donor's place."""
-    if not needs:
-        return "the plan takes no drum from a donor"
-    if not offer.sizes:
+def place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | str:
+    """The first donor whose drums the offer has, each in the plan's own size, or why it takes no donor's place."""
+    for need in needs:
+        if Counter(need.sizes) <= Counter(offer.sizes):
+            return need
+    if needs and not offer.sizes:
         return NO_SIZES
-    return "it has not all the drums of any one donor of the plan (kitvalue source joins several)"
+    lacks = "it has not all the drums of any one donor of the plan (kitvalue source joins several)"
+    return lacks if needs else "the plan takes no drum from a donor"
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from functools import cache, partial
 from typing import TypeAlias, TypeVar
 
 import numpy as np
@@ -15,18 +16,17 @@ from kitvalue.decisions.ceiling import (
     PARTS,
     REBUILD,
     SELL_ON,
-    DonorNeed,
+    Paid,
     Step,
     donor_needs,
     own_route,
     paid_for,
+    place_of,
     plain_bases,
     rebuild_bases,
     step_of,
-    takes_place_of,
-    why_no_place,
 )
-from kitvalue.decisions.plans import finished_kit
+from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import (
     JudgedOffer,
@@ -58,7 +58,6 @@ from kitvalue.workshop.tax import Terms, terms_of
 
 K = TypeVar("K")
 Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
-Uses: TypeAlias = list[list[JudgedUse]]  # of each offer, by its place
 
 DRAWS = 2000
 MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
@@ -154,16 +153,21 @@ def grounds_of(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ValuedOffers:
-    """The offers that can be valued: offer `places[i]` is the kit of row `at[i]`, sold as that of row `sold_at[i]`."""
+class Lot:
+    """An offer that can be valued, and its uses as they are judged."""
 
-    places: tuple[int, ...]
-    at: tuple[int, ...]
-    sold_at: tuple[int, ...]
-    cautions: tuple[tuple[Caution, ...], ...]  # of each offer's kit, as it is bought and as it is sold
-    buy_in: KitSamples  # one row for each different kit
-    sold_kits: tuple[Kit, ...]  # each different kit and condition that it is sold in, as a webshop sells it
-    resale: KitSamples  # of these
+    place: int  # among the lots
+    offer: Offer
+    paid: Paid
+    kit: Kit  # as it stands
+    sold: Kit  # as a webshop sells it, in the grade that it will be sold in
+    cautions: tuple[Caution, ...]
+    uses: list[JudgedUse]
+
+    @property
+    def freight(self) -> float:
+        """What is not known counts as nothing."""
+        return float(self.offer.freight or 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -171,82 +175,60 @@ class JudgedOffers:
     """Every offer judged, the most profitable first, and what they were judged from."""
 
     judged: tuple[JudgedOffer, ...]
-    offers: tuple[Offer, ...]
-    valued: ValuedOffers
+    lots: tuple[Lot, ...]
     batches: tuple[UseBatch, ...]
 
 
 def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = None) -> JudgedOffers:
     """Every offer judged."""
-    paid = [paid_for(offer, grounds.step) for offer in offers]
-    reasons: dict[int, str] = {}
-    valued = _valued(grounds, offers, reasons)
-    uses: Uses = [[] for _ in offers]
+    known = cache(partial(known_cautions, grounds.fit))
+    answers: list[JudgedOffer] = []
+    lots: list[Lot] = []
+    for offer in offers:
+        paid = paid_for(offer, grounds.step)
+        try:
+            bought = kit_offered(offer, grounds.fit, grounds.on)
+            sold = resale_kit(grounds.fit, replace(bought.kit, condition=float(sold_condition(offer))))
+            restored = known(sold) if sold.condition != bought.kit.condition else ()
+            said = dict.fromkeys((*known(bought.kit), *bought.cautions, *restored))
+        except RefusedError as error:
+            answers.append(JudgedOffer(offer, paid, reason=error.message))
+        else:
+            lots.append(Lot(len(lots), offer, paid, bought.kit, sold, (*said, *_own_cautions(offer, grounds)), []))
     batches: list[UseBatch] = []
     makers = (_sold_on, _rebuilt, _in_parts) if grounds.plan is not None else (_sold_on, _in_parts)
     for done, make in enumerate(makers, start=1):
-        for batch in make(grounds, offers, valued, uses):
+        for batch in make(grounds, lots):
             batches.append(batch)
-            prices = np.array([paid[i].price for i in batch.places])
+            prices = np.array([lots[place].paid.price for place in batch.places])
             judged_here = judged_uses(batch, prices, grounds.terms, grounds.loss_chance)
-            for i, use in zip(batch.places, judged_here, strict=True):
-                uses[i].append(use)
+            for place, use in zip(batch.places, judged_here, strict=True):
+                lots[place].uses.append(use)
         if tell is not None:
             tell(done / len(makers))
-    ordered = np.sort(valued.buy_in.sample, axis=1)
+    rows = {kit: row for row, kit in enumerate(dict.fromkeys(lot.kit for lot in lots))}
+    buy_in = kit_samples(grounds.fit, list(rows))
+    ordered = np.sort(buy_in.sample, axis=1)
     own = {use: own_route(grounds.shop, grounds.plan, use) for use in (SELL_ON, REBUILD, PARTS)}
-    answers = [JudgedOffer(offers[i], paid[i], reason=reason) for i, reason in reasons.items()]
-    for i, at, known in zip(valued.places, valued.at, valued.cautions, strict=True):
-        rank = float(np.searchsorted(ordered[at], float(offers[i].price))) / ordered.shape[1]
-        routes = [own[use.use] for use in uses[i]]
-        cautions = (*known, *_own_cautions(offers[i], grounds))
-        answers.append(judged(offers[i], paid[i], float(valued.buy_in.typical[at]), rank, uses[i], routes, cautions))
-    return JudgedOffers(ranked(answers), tuple(offers), valued, tuple(batches))
-
-
-def _valued(grounds: Grounds, offers: Sequence[Offer], reasons: dict[int, str]) -> ValuedOffers:
-    """Each different kit once. Offers without a value go into `reasons`."""
-    said: dict[KitOffered, tuple[Caution, ...]] = {}  # of each different kit as it is bought
-    bought: dict[int, KitOffered] = {}
-    for i, offer in enumerate(offers):
-        try:
-            offered = kit_offered(offer, grounds.fit, grounds.on)
-            if offered not in said:
-                said[offered] = (*known_cautions(grounds.fit, offered.kit), *offered.cautions)
-            bought[i] = offered
-        except RefusedError as error:
-            reasons[i] = error.message
-    rows = {offered: row for row, offered in enumerate(said)}
-    sales: dict[tuple[KitOffered, Decimal], int] = {}
-    sold_at = tuple(sales.setdefault((offered, sold_condition(offers[i])), len(sales)) for i, offered in bought.items())
-    sold = tuple(resale_kit(grounds.fit, replace(o.kit, condition=float(grade))) for o, grade in sales)
-    told = [
-        said[offered] if kit.condition == offered.kit.condition else (*said[offered], *known_cautions(grounds.fit, kit))
-        for kit, (offered, _) in zip(sold, sales, strict=True)
-    ]
-    return ValuedOffers(
-        places=tuple(bought),
-        at=tuple(rows[offered] for offered in bought.values()),
-        sold_at=sold_at,
-        cautions=tuple(tuple(dict.fromkeys(told[row])) for row in sold_at),
-        buy_in=kit_samples(grounds.fit, [offered.kit for offered in said]),
-        sold_kits=sold,
-        resale=kit_samples(grounds.fit, sold),
-    )
+    for lot in lots:
+        at, routes = rows[lot.kit], [own[use.use] for use in lot.uses]
+        rank = float(np.searchsorted(ordered[at], float(lot.offer.price))) / ordered.shape[1]
+        answers.append(judged(lot.offer, lot.paid, float(buy_in.typical[at]), rank, lot.uses, routes, lot.cautions))
+    return JudgedOffers(ranked(answers), tuple(lots), tuple(batches))
 
 
 def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = sold_condition(offer) > offer.condition
-    no_hours = better and offer.hours is None and _hours(offer, grounds.shop) is not None
-    basis = Caution("sold_step", f"these figures rest on {grounds.fit.recipe.sold_basis}")
-    cautions = (
-        (NO_FREIGHT, offer.freight is None),
-        (NO_VAT_SAID, offer.bought_from == "trade"),
-        (NO_HOURS_SAID, no_hours),
-        (NO_PARTS_SAID, better and offer.parts is None),
-        (basis, bool(grounds.fit.recipe.sold_offset)),
-    )
-    return [caution for caution, so in cautions if so]
+    cautions = {
+        NO_FREIGHT: offer.freight is None,
+        NO_VAT_SAID: offer.bought_from == "trade",
+        NO_HOURS_SAID: better and offer.hours is None and _hours(offer, grounds.shop) is not None,
+        NO_PARTS_SAID: better and offer.parts is None,
+        Caution("sold_step", f"these figures rest on {grounds.fit.recipe.sold_basis}"): bool(
+            grounds.fit.recipe.sold_offset
+        ),
+    }
+    return [caution for caution, so in cautions.items() if so]
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:
@@ -257,127 +239,145 @@ def _hours(offer: Offer, shop: Shop) -> Decimal | None:
     return prepare if offer.hours is None else (prepare or ZERO) + offer.hours
 
 
-def _groups(keys: Iterable[K]) -> dict[K, IntArray]:
-    """The positions of each different key."""
-    groups: dict[K, list[int]] = {}
-    for position, key in enumerate(keys):
-        groups.setdefault(key, []).append(position)
-    return {key: np.array(positions) for key, positions in groups.items()}
+def _grouped(lots: Iterable[Lot], key: Callable[[Lot], K]) -> dict[K, list[Lot]]:
+    groups: dict[K, list[Lot]] = {}
+    for lot in lots:
+        groups.setdefault(key(lot), []).append(lot)
+    return groups
 
 
-def _sold_on(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, uses: Uses) -> list[UseBatch]:
+def _places(lots: Sequence[Lot]) -> IntArray:
+    return np.array([lot.place for lot in lots])
+
+
+def _sold_on(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     """Every kit sold whole."""
-    mine = [offers[i] for i in valued.places]
-    cost = np.array([float(o.freight or 0) + float(o.parts or 0) + grounds.holding for o in mine])
-    places, at, resale = np.array(valued.places), np.array(valued.sold_at), valued.resale
-    return [
-        UseBatch(base, places[p], resale.sample, resale.clipped, at[p], cost[p], float(grounds.terms.freight))
-        for (source, hours), p in _groups((o.bought_from, _hours(o, grounds.shop)) for o in mine).items()
-        for base in plain_bases(grounds.shop, SELL_ON, hours, source, "prepare")
-    ]
+    rows = {kit: row for row, kit in enumerate(dict.fromkeys(lot.sold for lot in lots))}
+    resale, freight = kit_samples(grounds.fit, list(rows)), float(grounds.terms.freight)
+    groups = _grouped(lots, lambda lot: (lot.offer.bought_from, _hours(lot.offer, grounds.shop)))
+    for (source, hours), group in groups.items():
+        at = np.array([rows[lot.sold] for lot in group])
+        cost = np.array([lot.freight + float(lot.offer.parts or 0) + grounds.holding for lot in group])
+        for base in plain_bases(grounds.shop, SELL_ON, hours, source, "prepare"):
+            yield UseBatch(base, _places(group), resale.sample, resale.clipped, at, cost, freight)
 
 
-def _rebuilt(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, uses: Uses) -> list[UseBatch]:
+def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     """The offers that have all the drums of one donor of the plan; of the others the reason is noted."""
     plan, shop = grounds.plan, grounds.shop
     if plan is None:
-        return []
+        return
     needs = donor_needs(plan)
-    taken: dict[int, DonorNeed] = {}
-    for i in valued.places:
-        need = takes_place_of(offers[i], needs)
-        if need is not None:
-            taken[i] = need
-        else:
-            reason = why_no_place(offers[i], needs)
-            uses[i].append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=reason))
-    if not taken:
-        return []
-    kit, share = finished_kit(plan, len(plan.drum), grounds.fit), float(percent(plan.finished.share))
-    known_cautions(grounds.fit, kit)  # refuses a series that the book does not have
-    sold = kit_samples(grounds.fit, [kit])
-    places, at = np.array(list(taken)), np.zeros(len(taken), dtype=np.int64)
-    cost = np.array([float(offers[i].freight or 0) + grounds.holding for i in taken])
-    groups = _groups((need, offers[i].pieces, offers[i].bought_from) for i, need in taken.items())
-    freight = float(grounds.terms.freight)
-    return [
-        UseBatch(base, places[p], share * sold.sample, share * sold.clipped, at[p], cost[p], freight)
-        for (need, pieces, source), p in groups.items()
-        for base in rebuild_bases(plan, shop, need.at, pieces, source)
-    ]
+    groups = _grouped(lots, lambda lot: (place_of(lot.offer, needs), lot.offer.pieces, lot.offer.bought_from))
+    sold: KitSamples | None = None
+    for (need, pieces, source), group in groups.items():
+        if isinstance(need, str):
+            for lot in group:
+                lot.uses.append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=need))
+            continue
+        if sold is None:
+            known_cautions(grounds.fit, finished_kit(plan, grounds.fit))  # refuses a series that the book does not have
+            sold = _rebuilds(plan, grounds.fit)
+        at, cost = np.zeros(len(group), dtype=np.int64), np.array([lot.freight + grounds.holding for lot in group])
+        for base in rebuild_bases(plan, shop, need.at, pieces, source):
+            yield UseBatch(base, _places(group), sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
 
 
-def _in_parts(grounds: Grounds, offers: Sequence[Offer], valued: ValuedOffers, uses: Uses) -> list[UseBatch]:
+def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
+    """What the plan's finished kit fetches: its share of what the market pays for such a kit."""
+    kit, share = kit_samples(fit, [finished_kit(plan, fit)]), float(percent(plan.finished.share))
+    return KitSamples(share * kit.typical, share * kit.sample, share * kit.clipped)
+
+
+@dataclass(frozen=True, slots=True)
+class DonorCeiling:
+    """What may be paid in a donor's place; None where even a gift would not leave the margin, or for the `reason`."""
+
+    donor: str
+    sizes: tuple[str, ...]  # of the drums that the plan takes from it
+    freight: Decimal | None  # counted on top; None: comes off
+    ceiling: float | None  # leaves the margin on average
+    safe_ceiling: float | None  # and loses no more often than [buying] allows
+    reason: str | None
+
+
+def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]:
+    """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
+    and sent as the plan's donor is."""
+    grounds, sold = grounds_of(shop, fit, plan, None, None), _rebuilds(plan, fit)
+    first, ceilings = np.zeros(1, dtype=np.int64), []
+    for need in donor_needs(plan):
+        donor = plan.donor[need.at]
+        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
+        base = next(base for base in bases if base.route == own_route(shop, plan, REBUILD))
+        cost, freight = np.array([grounds.holding + float(donor.freight or 0)]), float(grounds.terms.freight)
+        batch = UseBatch(base, first, sold.sample, sold.clipped, first, cost, freight)
+        (use,) = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)
+        sizes = tuple(size_text(size, shop.shop.size_order) for size in need.sizes)
+        ceilings.append(DonorCeiling(donor.id, sizes, donor.freight, use.ceiling, use.safe_ceiling, use.reason))
+    return tuple(ceilings)
+
+
+def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     """The offers whose drums are known and all stand in parts.csv; of the others the reason is noted."""
     kinds: dict[tuple[Size, ...], KitParts] = {}
-    places: list[int] = []
-    for i in valued.places:
-        sizes = offers[i].sizes
+    whole: list[Lot] = []
+    for lot in lots:
+        sizes = lot.offer.sizes
         if grounds.parts and sizes and sizes not in kinds:
             kinds[sizes] = parts_of(sizes, grounds.parts)
         reason = _why_no_parts(grounds, kinds.get(sizes))
         if reason is None:
-            places.append(i)
+            whole.append(lot)
         else:
-            uses[i].append(JudgedUse(PARTS, own_route(grounds.shop, None, PARTS), reason=reason))
-    if not places or grounds.parts is None:
-        return []
+            lot.uses.append(JudgedUse(PARTS, own_route(grounds.shop, None, PARTS), reason=reason))
+    if not whole or grounds.parts is None:
+        return
     row = {sizes: k for k, sizes in enumerate(kinds)}
     sales = part_sales(list(kinds.values()), grounds.parts)
     work, selling = grounds.shop.work, grounds.shop.selling
     monthly = 0.0 if selling is None else float(selling.holding or 0)
-    at = np.array([row[offers[i].sizes] for i in places])
-    cost = np.array([float(offers[i].freight or 0) for i in places]) + monthly * sales.months[at]
-    return [
-        UseBatch(base, np.array(places)[p], sales.outcomes, sales.outcomes, at[p], cost[p], 0.0, sales.values)
-        for source, p in _groups(offers[i].bought_from for i in places).items()
-        for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out")
-    ]
+    for source, group in _grouped(whole, lambda lot: lot.offer.bought_from).items():
+        at = np.array([row[lot.offer.sizes] for lot in group])
+        cost = np.array([lot.freight for lot in group]) + monthly * sales.months[at]
+        for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
+            yield UseBatch(base, _places(group), sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
 
 
 def _why_no_parts(grounds: Grounds, parts: KitParts | None) -> str | None:
-    if grounds.parts is None:
-        return "there is no parts.csv: part, value, chance, weeks"
     if not grounds.parts:
-        return "parts.csv has no usable row: part, value, chance, weeks"
+        lacks = "there is no parts.csv" if grounds.parts is None else "parts.csv has no usable row"
+        return f"{lacks}: part, value, chance, weeks"
     if parts is None:
         return NO_SIZES
-    if parts.unknown:
-        return f"parts.csv has no row for a drum of {size_text(parts.unknown[0])}"
-    return None
+    return f"parts.csv has no row for a drum of {size_text(parts.unknown[0])}" if parts.unknown else None
 
 
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     """The best set of the offers for their best uses, within the shop's [buying] limits and its loss_chance."""
-    plan, valued = grounds.plan, answers.valued
-    gaining = [(j, j.best) for j in answers.judged if j.best is not None and (j.best.expected_profit or 0) > 0][:MOST]
-    place = {offer.offer: i for i, offer in enumerate(answers.offers)}
-    places = [place[j.offer.offer] for j, _ in gaining]
-    sold_at = dict(zip(valued.places, valued.sold_at, strict=True))
-    kits = [
-        finished_kit(plan, len(plan.drum), grounds.fit)
-        if best.use == REBUILD and plan is not None
-        else valued.sold_kits[sold_at[i]]
-        for i, (_, best) in zip(places, gaining, strict=True)
-    ]
+    plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
+    best = [(lots[j.offer.offer], j.best) for j in answers.judged if j.best is not None]
+    gaining = [(lot, use) for lot, use in best if (use.expected_profit or 0) > 0][:MOST]
+    rebuilt = None if plan is None else finished_kit(plan, grounds.fit)
+    kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in gaining]
     profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings
     rng = np.random.default_rng(SEED)
-    for row, (i, (offer, best)) in enumerate(zip(places, gaining, strict=True)):
-        kind = (best.use, best.route)
-        batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and i in b.places)
-        at = int(np.flatnonzero(batch.places == i)[0])
-        if best.use == REBUILD and plan is not None:
+    for row, (lot, use) in enumerate(gaining):
+        kind = (use.use, use.route)
+        batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
+        at = int(np.flatnonzero(batch.places == lot.place)[0])
+        if use.use == REBUILD and plan is not None:
             profits[row] *= float(percent(plan.finished.share))
-        elif best.use == PARTS:
+        elif use.use == PARTS:
             profits[row] = rng.choice(batch.outcomes[batch.at[at]], DRAWS)
         deals = batch.deals(slice(at, at + 1), grounds.terms)
-        profits[row] = deals.profit(profits[row : row + 1], np.array([offer.paid.price]))[0]
+        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.paid.price]))[0]
     candidates = Candidates(
-        names=tuple(j.offer.offer for j, _ in gaining),
-        expected=np.array([best.expected_profit for _, best in gaining], dtype=np.float64),
+        names=tuple(lot.offer.offer for lot, _ in gaining),
+        expected=np.array([use.expected_profit for _, use in gaining], dtype=np.float64),
         profits=profits,
-        spent=np.array([j.paid.price + float(j.offer.freight or 0) for j, _ in gaining]),
-        hours=np.array([best.hours for _, best in gaining], dtype=np.float64),
+        spent=np.array([lot.paid.price + lot.freight for lot, _ in gaining]),
+        hours=np.array([use.hours for _, use in gaining], dtype=np.float64),
     )
     limits = grounds.shop.buying
     budget = None if limits.budget is None else float(limits.budget)

@@ -10,14 +10,16 @@ import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
-from kitvalue.intake.settings.shop import Route
 from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
+from kitvalue.market.encoding import Kit
+from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
-from kitvalue.market.value import ESTIMATES
-from kitvalue.workshop.build import Charge, ExactCost, Scales, exact_cost
+from kitvalue.market.value import ESTIMATES, resale_kit
+from kitvalue.workshop.build import ExactCost, Scales, exact_cost
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import (
+    HUNDRED,
     ZERO,
     PartlyKnown,
     cents,
@@ -34,6 +36,18 @@ from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
 def as_money(price: float) -> Decimal:
     """An estimate as a decimal, by its shortest text: 2600.1 is 2600.1. Not rounded."""
     return Decimal(repr(float(price)))
+
+
+def original_kit(plan: Plan, pieces: int | None = None) -> Kit:
+    """What the customer could buy instead: sold, in the state and the channel that the plan says."""
+    original = plan.original
+    return Kit(original.series, pieces or len(plan.drum), float(original.condition), "sold", original.channel)
+
+
+def finished_kit(plan: Plan, fit: Fit, pieces: int | None = None) -> Kit:
+    """What is sold, as the market would see it: the share that a rebuild fetches is no part of it."""
+    finished = plan.finished
+    return resale_kit(fit, Kit(finished.series, pieces or len(plan.drum), float(finished.condition)))
 
 
 def repair_of(plan: Plan) -> Decimal:
@@ -61,11 +75,6 @@ def landed(original: OriginalTable, price: Decimal, repair: Decimal) -> Decimal:
     return (price + original.freight) * on_top(original) + repair
 
 
-def price_landing_at(original: OriginalTable, door: Decimal, repair: Decimal) -> Decimal:
-    """The price at which an original comes to `door` at the buyer's door: `landed` turned round. Exact."""
-    return (door - repair) / on_top(original) - original.freight
-
-
 def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) -> FloatArray:
     """`landed` for an array of prices of any shape."""
     at_the_door: FloatArray = (np.asarray(prices) + float(original.freight)) * float(on_top(original)) + float(repair)
@@ -75,15 +84,10 @@ def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) 
 # What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.
 SHOP_GUARANTEE = "the shop's legal guarantee (used goods: at least one year where a term under two was agreed)"
 SHOP_RETURN = "14 days to withdraw from a purchase online, unless made to the buyer's own specification"
-GUARANTEE = {
-    "private": "none from a private seller",
-    "dealer": "the dealer's legal guarantee",
-    "auction": "as a rule none; see the auction's terms",
-}
-RETURN = {
-    "private": "none from a private seller",
-    "dealer": "14 days where bought online from a dealer",
-    "auction": "as a rule none; see the auction's terms",
+RIGHTS = {  # guarantee and return, by whom the original is bought from
+    "private": ("none from a private seller", "none from a private seller"),
+    "dealer": ("the dealer's legal guarantee", "14 days where bought online from a dealer"),
+    "auction": ("as a rule none; see the auction's terms", "as a rule none; see the auction's terms"),
 }
 
 
@@ -103,20 +107,21 @@ def like_for_like(
     size = f"{len(plan.drum)} drums"
     needs = f"{money_text(repair)} {currency} of work to play and look alike" if repair > 0 else "nothing"
     channel = plan.original.channel
+    guarantee, returns = RIGHTS[channel]
     return (
         Point("Kit", plan.title, f"{plan.original.series}, as found ({channel})"),
         Point("Pieces", size, size),
         Point("Condition", _grade(plan.finished.condition), _grade(plan.original.condition)),
         Point("Still needs", "nothing", needs),
-        Point("Guarantee", SHOP_GUARANTEE, GUARANTEE[channel]),
-        Point("Return right", SHOP_RETURN, RETURN[channel]),
+        Point("Guarantee", SHOP_GUARANTEE, guarantee),
+        Point("Return right", SHOP_RETURN, returns),
         Point("Total at the door", f"{build_door.text()} {currency}", f"{money_text(original_door)} {currency}"),
     )
 
 
 def _grade(grade: Decimal) -> str:
-    words = [word for word, value in GRADES.items() if value == grade]
-    return f"{grade.normalize():f} of 5" + (f" ({words[0]})" if words else "")
+    word = next((f" ({word})" for word, value in GRADES.items() if value == grade), "")
+    return f"{grade.normalize():f} of 5{word}"
 
 
 Binding = Literal["cap", "resale", "floor"]
@@ -126,10 +131,12 @@ Binding = Literal["cap", "resale", "floor"]
 class Quote:
     """Gross money to the cent.
 
-    `floor` leaves the shop's margin; `cap` leaves a customer indifferent to an original at the door; `resale` is what
-    the market pays for such a kit; `market_price` the smaller of the two. `binding` says what sets `suggested`.
+    `landed_at_cost` is the build with no profit at the door; `floor` leaves the shop's margin; `cap` leaves a customer
+    indifferent to an original at the door; `resale` is what the market pays for such a kit; `market_price` the smaller
+    of the two. `binding` says what sets `suggested`.
     """
 
+    landed_at_cost: Decimal
     floor: Decimal
     cap: Decimal
     resale: Decimal
@@ -144,24 +151,42 @@ class Quote:
 def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Quote:
     """The quote for a costed build; `repair` is what the original of this size needs."""
     side, terms = sheet.chosen, sheet.terms
-    if side.floor is None:
+    if side.floor is None or side.landed_at_cost is None:
         raise FileError(f"route {side.route} is not open: {side.reason}")
     original_landed = cents(landed(plan.original, as_money(original.typical), repair))
     cap = original_landed - terms.freight
     resale = cents(as_money(finished.typical) * percent(plan.finished.share))
     market = min(cap, resale)
-    suggested, binding = _suggest(side.floor, cap, resale, terms.step)
+    binding: Binding = "floor" if market < side.floor else "cap" if cap <= resale else "resale"
+    suggested = up_to_step(side.floor, terms.step) if binding == "floor" else down_to_step(market, terms.step)
+    if suggested < side.floor:
+        suggested = market
     return Quote(
+        landed_at_cost=side.landed_at_cost,
         floor=side.floor,
         cap=cap,
         resale=resale,
         market_price=market,
         profit_at_market=sale_at(market, side.net_cost, side.purchase, terms, side.route).profit,
-        suggested=suggested,
+        suggested=cents(suggested),
         binding=binding,
-        landed_at_price=suggested + terms.freight,
+        landed_at_price=cents(suggested) + terms.freight,
         original_landed=original_landed,
     )
+
+
+def headline_of(quote: Quote, sheet: CostSheet) -> str:
+    """The answer in one sentence; where the floor binds it leads with what the market gives."""
+    market, profit = money_text(quote.market_price), quote.profit_at_market
+    floor = sheet.resting(quote.floor).text()
+    if quote.binding != "floor":
+        bound = "an original at the door" if quote.binding == "cap" else "what the market pays for such a kit"
+        return f"Ask {money_text(quote.suggested)}: set by {bound}, at or above the floor of {floor}."
+    left = f"there you lose {sheet.resting(-profit).text()}"
+    if profit >= 0:
+        margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
+        left = f"there you keep {sheet.resting(profit).text_of_profit()}, less than the margin of {margin}"
+    return f"The market gives {market}; {left}. Your margin needs {floor}."
 
 
 def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
@@ -169,23 +194,13 @@ def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown
     return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
 
 
-def _suggest(floor: Decimal, cap: Decimal, resale: Decimal, step: Decimal) -> tuple[Decimal, Binding]:
-    market = min(cap, resale)
-    if market < floor:
-        return cents(up_to_step(floor, step)), "floor"
-    rounded = down_to_step(market, step)
-    return cents(rounded if rounded >= floor else market), "cap" if cap <= resale else "resale"
-
-
 @dataclass(frozen=True, slots=True)
 class Situation:
-    """Everything that profit depends on. Fractions and money, all exact."""
+    """Everything that profit depends on. Fractions and money, all exact; `terms` stand instead of the sheet's own."""
 
-    charges: tuple[Charge, ...]
-    contingency: Decimal
-    scales: Scales
+    sheet: CostSheet
     terms: Terms
-    route: Route
+    scales: Scales
     original: OriginalTable
     original_typical: Decimal
     repair: Decimal
@@ -194,49 +209,34 @@ class Situation:
 
     def cost(self) -> ExactCost:
         """Net cost and purchase prices."""
-        return exact_cost(self.charges, self.terms, self.route, self.contingency, self.scales)
+        return exact_cost(self.sheet.charges, self.terms, self.sheet.route, self.sheet.contingency, self.scales)
 
     def price(self, terms: Terms) -> Decimal:
         """The gross price that leaves the margin of `terms`."""
         cost = self.cost()
-        return price_for_margin(cost.cost, cost.purchase, terms, self.route)
-
-    def landed_at_cost(self) -> Decimal:
-        """The price of zero profit, with freight."""
-        return self.price(self.terms.without_margin()) + self.terms.freight
+        return price_for_margin(cost.cost, cost.purchase, terms, self.sheet.route)
 
     def original_landed(self) -> Decimal:
         """The original at the buyer's door."""
         return landed(self.original, self.original_typical, self.repair)
 
-    def market_price(self) -> Decimal:
-        """The smaller of cap (an original at the door less freight) and resale."""
-        return min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
-
     def gap(self) -> Decimal:
-        """How much more than the original the build costs landed."""
-        return self.landed_at_cost() - self.original_landed()
+        """How much more than the original the build costs landed at the price of zero profit."""
+        return self.price(self.terms.without_margin()) + self.terms.freight - self.original_landed()
 
     def profit_at_market(self) -> Decimal:
-        """Profit where the kit is sold at the market price."""
+        """Profit at the market price, the smaller of cap (an original at the door less freight) and resale."""
+        market = min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
         cost = self.cost()
-        return exact_profit(self.market_price(), cost.cost, cost.purchase, self.terms, self.route)
+        return exact_profit(market, cost.cost, cost.purchase, self.terms, self.sheet.route)
 
 
 def situation_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
     """The situation as planned."""
+    typical, resale = as_money(original.typical), as_money(finished.typical)
     return Situation(
-        charges=sheet.charges,
-        contingency=sheet.contingency,
-        scales=Scales(),
-        terms=sheet.terms,
-        route=sheet.route,
-        original=plan.original,
-        original_typical=as_money(original.typical),
-        repair=repair,
-        finished_typical=as_money(finished.typical),
-        share=percent(plan.finished.share),
-    )
+        sheet, sheet.terms, Scales(), plan.original, typical, repair, resale, percent(plan.finished.share)
+    )  # fmt: skip
 
 
 NOT_A_REBUILD = (
@@ -248,20 +248,15 @@ PRICED_TO_TIE = Caution(
 )
 
 
-def market_cautions(plan: Plan) -> tuple[Caution, ...]:
-    """Cautions of every answer that leans on the market."""
-    if _held_against_originals(plan):
-        return (ESTIMATES, Caution("own_share", NOT_A_REBUILD.format(share=plan.finished.share)))
-    return (ESTIMATES,)
+def market_cautions(plan: Plan, *outlooks: Outlook, tied: bool) -> tuple[Caution, ...]:
+    """Cautions of every answer that leans on the market; `tied` where an original at the door sets the price.
 
-
-def _held_against_originals(plan: Plan) -> bool:
-    """Whether the finished kit is a rebuild valued by prices of something else.
-
-    It is not where it takes the full price of a series of its own, or of the series that all its donors are.
+    The finished kit is a rebuild valued by prices of something else, unless it takes the full price of a series of its
+    own, or of the series that all its donors are.
     """
-    if plan.finished.share != 100:
-        return True
-    if plan.finished.series != plan.original.series:
-        return False
-    return any(donor.series != plan.finished.series for donor in plan.donor)
+    finished, original = plan.finished, plan.original
+    mixed = finished.series == original.series and any(donor.series != finished.series for donor in plan.donor)
+    guess = Caution("own_share", NOT_A_REBUILD.format(share=finished.share))
+    rebuild = (guess,) if finished.share != 100 or mixed else ()
+    told = (caution for outlook in outlooks for caution in outlook.cautions)
+    return (ESTIMATES, *rebuild, *((PRICED_TO_TIE,) if tied else ()), *told)

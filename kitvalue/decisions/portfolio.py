@@ -79,8 +79,8 @@ def _exact(expected: FloatArray, within: Within) -> IntArray:
     sets = ((np.arange(2**m)[:, None] >> np.arange(m)) & 1).astype(np.float64)
     sets = sets[np.argsort(-(sets @ expected), kind="stable")]
     starts = range(0, len(sets), AT_ONCE)
-    found = (start + at for start in starts for at in np.flatnonzero(within(sets[start : start + AT_ONCE])))
-    return np.flatnonzero(sets[next(found, -1)])
+    allowed = (start + at for start in starts for at in np.flatnonzero(within(sets[start : start + AT_ONCE])))
+    return np.flatnonzero(sets[next(allowed, -1)])
 
 
 def _greedy(expected: FloatArray, within: Within) -> IntArray:

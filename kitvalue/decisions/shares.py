@@ -15,7 +15,7 @@ from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome, Planned
-from kitvalue.workshop.shrink import NotShrunken, Shrunken, shrunken_means
+from kitvalue.workshop.shrink import Shrinkage, Shrunken, shrunken_means
 
 TENTH = Decimal("0.1")
 OWN_SALES = Caution(
@@ -82,68 +82,63 @@ class LearnedShares:
     cautions: tuple[Caution, ...]
 
 
-def learned_shares(seen: Sequence[SoldBuild]) -> LearnedShares:
+def learned_shares(builds: Sequence[SoldBuild]) -> LearnedShares:
     """The share that the finished builds fetched, learned as the hours are: shrunken means of fetched over planned.
 
-    How much one sale scatters is taken from the market (the sample of the outlook around its typical price), so that
-    a single sale already has a range. Sales without a price or a day teach nothing and must not be among `seen`.
+    How much one sale scatters is taken from the market, so that a single sale already has a range: the variance as a
+    multiple of the typical price, from the middle 8 in 10 of the outlook's sample as if normal (a slip in the price
+    book must not widen what is learned here). Every build must have been sold, for a price on a day.
     """
-    if not seen:
+    if not builds:
         return LearnedShares((), (), "no finished build was sold yet", ())
-    sales = tuple(_outcome(one) for one in seen)
-    ratios = [float(sale.sold_for) / sale.typical / (float(sale.planned) / 100) for sale in sales]
-    plans = list(dict.fromkeys(sale.plan for sale in sales))
-    groups = [[r for r, sale in zip(ratios, sales, strict=True) if sale.plan == plan] for plan in plans]
-    scatter = [_relative_variance(one.market) * r**2 for one, r in zip(seen, ratios, strict=True)]
-    found = shrunken_means(groups, sum(scatter) / len(scatter))
-    cautions = tuple(dict.fromkeys((*(caution for one in seen for caution in one.market.cautions), OWN_SALES)))
-    if isinstance(found, NotShrunken):  # groups are never empty here
-        return LearnedShares(sales, (), found.reason, cautions)
+    sales = tuple(_outcome(build) for build in builds)
+    reach = 2 * NormalDist().inv_cdf(0.9)
+    ratios: dict[str, list[float]] = {}
+    scatter = []
+    for build, sale in zip(builds, sales, strict=True):
+        ratio = float(sale.sold_for) / sale.typical / (float(sale.planned) / 100)
+        low, high = np.quantile(build.market.sample / build.market.typical, [0.1, 0.9])
+        scatter.append(float((high - low) / reach) ** 2 * ratio**2)
+        ratios.setdefault(sale.plan, []).append(ratio)
+    shrunken = shrunken_means(list(ratios.values()), sum(scatter) / len(scatter))
+    groups = shrunken.groups if isinstance(shrunken, Shrinkage) else ()  # with a known scatter it always is
     learned = tuple(
-        _learned(plan, [sale for sale in sales if sale.plan == plan], group)
-        for plan, group in zip(plans, found.groups, strict=True)
+        _learned([sale for sale in sales if sale.plan == plan], group)
+        for plan, group in zip(ratios, groups, strict=True)
     )
-    return LearnedShares(sales, learned, None, (*(_above(one) for one in learned if one.low > HUNDRED), *cautions))
-
-
-def _above(one: LearnedShare) -> Caution:
-    return Caution(
-        "share_above",
-        f"the sales of {one.plan} fetched {one.learned} % of what {one.series} fetches, more than the originals "
-        "themselves: see that done.csv and prices.csv tell of the same kits before you take that share over",
+    doubted = (
+        Caution(
+            "share_above",
+            f"the sales of {share.plan} fetched {share.learned} % of what {share.series} fetches, more than the "
+            "originals themselves: see that done.csv and prices.csv tell of the same kits before you take that share "
+            "over",
+        )
+        for share in learned
+        if share.low > HUNDRED
     )
+    said = (caution for build in builds for caution in build.market.cautions)
+    return LearnedShares(sales, learned, None, (*doubted, *dict.fromkeys((*said, OWN_SALES))))
 
 
-def _outcome(seen: SoldBuild) -> ShareOutcome:
-    job, plan = seen.job, seen.planned.plan
+def _outcome(build: SoldBuild) -> ShareOutcome:
+    job, finished, typical = build.job, build.planned.plan.finished, build.market.typical
     if job.sold_for is None or job.sold_on is None:
         raise ValueError(f"row {job.row} was not sold")
-    share = job.sold_for * HUNDRED / as_money(seen.market.typical)
+    share = _tenths(job.sold_for * HUNDRED / as_money(typical))
     return ShareOutcome(
-        job.row, job.plan, plan.finished.series, job.sold_on, job.sold_for, seen.market.typical, _tenths(share),
-        plan.finished.share,
+        job.row, job.plan, finished.series, job.sold_on, job.sold_for, typical, share, finished.share
     )  # fmt: skip
 
 
-def _relative_variance(market: Outlook) -> float:
-    """The variance of one sale as a multiple of the typical price.
-
-    From the middle 8 in 10 of the sample, as if normal: a slip in the price book must not widen what is learned here.
-    """
-    low, high = np.quantile(market.sample / market.typical, [0.1, 0.9])
-    return float((high - low) / (2 * NormalDist().inv_cdf(0.9))) ** 2
-
-
-def _learned(plan: str, sales: Sequence[ShareOutcome], group: Shrunken) -> LearnedShare:
-    planned, series = sales[0].planned, sales[0].series
-
-    def scaled(ratio: float) -> Decimal:
-        return _tenths(max(ZERO, Decimal(repr(ratio)) * planned))
-
-    learned, low, high = scaled(group.mean), scaled(group.low), scaled(group.high)
-    times = "1 sale" if len(sales) == 1 else f"{len(sales)} sales"
-    line = f"share = {learned}  # was {planned.normalize():f}; {times}, 8 in 10: {low} to {high}"
-    return LearnedShare(plan, series, len(sales), planned, scaled(group.own), learned, low, high, group.weight, line)
+def _learned(sales: Sequence[ShareOutcome], group: Shrunken) -> LearnedShare:
+    first, count = sales[0], len(sales)
+    own, learned, low, high = (
+        _tenths(max(ZERO, Decimal(repr(ratio)) * first.planned))
+        for ratio in (group.own, group.mean, group.low, group.high)
+    )
+    times = "1 sale" if count == 1 else f"{count} sales"
+    line = f"share = {learned}  # was {first.planned.normalize():f}; {times}, 8 in 10: {low} to {high}"
+    return LearnedShare(first.plan, first.series, count, first.planned, own, learned, low, high, group.weight, line)
 
 
 def _tenths(value: Decimal) -> Decimal:

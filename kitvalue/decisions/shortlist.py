@@ -28,9 +28,10 @@ from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
-from kitvalue.intake.settings.shop import Route, Shop
+from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
+from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import Terms
 
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
@@ -89,38 +90,29 @@ class JudgedOffer:
 
 @dataclass(frozen=True, slots=True)
 class ReckonedWith:
-    """What the ceilings rest on beside the price book, as shop.toml sets it: the VAT, the bench's hourly rate (net
-    money) with the contingency on it, hours, the channel's fee. None where it does not say. `invented` where these are
-    still a new shop's."""
+    """The tables of shop.toml that the ceilings rest on beside the price book: [tax], [selling] and, where it is there,
+    [work]. `invented` where hourly rate, hours to prepare a kit and margin are still a new shop's."""
 
-    vat_percent: float
-    route: Route
-    hourly_rate: float | None
-    contingency_percent: float | None
-    prepare_hours: float | None
-    part_out_hours: float | None
-    margin_percent: float
-    fee_percent: float
+    tax: TaxTable
+    selling: SellingTable
+    work: WorkTable | None
     invented: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shortlist:
-    """The answer of `shortlist`. `holding` is what keeping one kit for `months`, until it is sold, costs, money;
-    `loss_percent` and `margin_percent` are the shop's limits, `unread` the rows of offers.csv that are refused."""
+    """The answer of `shortlist`. `holding` is what keeping one kit until it is sold costs, money; `unread` are the rows
+    of offers.csv that are refused."""
 
     currency: str
     plan: str | None
     on: date | None
     as_of: date | None  # the day whose prices these are: `on`, else the newest of the book
     offers: tuple[JudgedOffer, ...]
-    portfolio: Portfolio | None
+    portfolio: Portfolio
     holding: float
-    months: float | None
-    loss_percent: float
-    margin_percent: float
+    reckoned_with: ReckonedWith
     cautions: tuple[Caution, ...]
-    reckoned_with: ReckonedWith | None = None
     unread: int = 0
 
 
@@ -219,29 +211,15 @@ def ranked(judged_offers: Sequence[JudgedOffer]) -> tuple[JudgedOffer, ...]:
     return tuple(sorted(judged_offers, key=key))
 
 
-def reckoned_with(shop: Shop) -> ReckonedWith | None:
-    """What a shop's shortlist rests on; None without [tax] and [selling], and then nothing is judged."""
-    if shop.tax is None or shop.selling is None:
-        return None
-
-    def figure(value: Decimal | None) -> float | None:
-        return None if value is None else float(value)
-
-    work, margin = shop.work, shop.selling.margin
+def reckoned_with(shop: Shop) -> ReckonedWith:
+    """What a shop's shortlist rests on. Raises FileError for tables of shop.toml that lack."""
+    (tax, selling), work = settings_of(shop), shop.work
     starter = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
     new = tomllib.loads(starter, parse_float=Decimal)
     invented = (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])
     return ReckonedWith(
-        vat_percent=float(shop.tax.rate),
-        route=shop.tax.route,
-        hourly_rate=None if work is None else float(work.rate),
-        contingency_percent=None if work is None else float(work.contingency),
-        prepare_hours=None if work is None else figure(work.prepare),
-        part_out_hours=None if work is None else figure(work.part_out),
-        margin_percent=float(margin),
-        fee_percent=float(shop.selling.fee),
-        invented=work is not None and (work.rate, work.prepare, margin) == invented,
-    )
+        tax, selling, work, work is not None and (work.rate, work.prepare, selling.margin) == invented
+    )  # fmt: skip
 
 
 SCENARIOS: Final = 400  # a chance in whole percent is a whole number of them
@@ -279,7 +257,7 @@ def _drum_row(size: Size, parts: Sequence[Part]) -> int | None:
 def parts_of(sizes: Sequence[Size], parts: Sequence[Part]) -> KitParts:
     """Each drum by the row that means it most exactly, and once every part that is no drum."""
     drums = [(size, _drum_row(size, parts)) for size in sizes]
-    others = [i for i, part in enumerate(parts) if not part.is_drum]
+    others = [i for i, part in enumerate(parts) if part.drum is None]
     rows = [row for _, row in drums if row is not None]
     return KitParts((*rows, *others), tuple(size for size, row in drums if row is None))
 

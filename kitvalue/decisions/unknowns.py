@@ -1,7 +1,8 @@
 """Which assumption flips the answer: each unknown alone, where it breaks even and how far it swings the profit.
 
 `break_even` is where the build's landed cost equals the original at the door, `break_even_market` where the kit sold at
-the market price leaves no profit. Nothing is rounded inside a solve.
+the market price leaves no profit. Roots are found by bisection on decimals, to far below a cent; nothing is rounded
+inside a solve.
 """
 
 from __future__ import annotations
@@ -11,13 +12,64 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from kitvalue.decisions.original import Situation, as_money
-from kitvalue.decisions.solve import nearest_root, root_above
 from kitvalue.workshop.build import Lever, least_donor_scale, net_unit
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
+
+Function = Callable[[Decimal], Decimal]
+
+DOUBLINGS = 40  # of the first guess, before a root above it counts as none
+HALVINGS = 90  # leaves 1e-27 of the interval, the precision of the decimals
+
+
+def root_between(function: Function, low: Decimal, high: Decimal) -> Decimal | None:
+    """A root in [low, high] of a continuous function; None where both ends have the same sign."""
+    at_low, at_high = function(low), function(high)
+    if at_low == 0 or at_high == 0:
+        return low if at_low == 0 else high
+    if (at_low > 0) == (at_high > 0):
+        return None
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        value = function(middle)
+        if value == 0 or middle in (low, high):
+            return middle
+        if (value > 0) == (at_low > 0):
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def root_above(function: Function, low: Decimal, guess: Decimal) -> Decimal | None:
+    """The root at or above `low` of a continuous monotone function; None where it keeps its sign.
+
+    The interval starts at `guess` (above `low`) and doubles until the sign changes.
+    """
+    ends = (low + (guess - low) * 2**n for n in range(DOUBLINGS))
+    return next((root for high in ends if (root := root_between(function, low, high)) is not None), None)
+
+
+def nearest_root(function: Function, low: Decimal, high: Decimal, near: Decimal, cells: int) -> Decimal | None:
+    """Of the roots found in `cells` equal parts of [low, high] the one nearest to `near`; None where there is none.
+
+    For functions that may turn: two roots inside one cell are not seen.
+    """
+    width = (high - low) / cells
+    edges = [low + width * i for i in range(cells)] + [high]
+    values = [function(edge) for edge in edges]
+    roots: list[Decimal | None] = [edge for edge, value in zip(edges, values, strict=True) if value == 0]
+    for i in range(cells):
+        if values[i] * values[i + 1] < 0:
+            roots.append(root_between(function, edges[i], edges[i + 1]))
+    return min((root for root in roots if root is not None), key=lambda root: abs(root - near), default=None)
+
 
 MOST_RATE = Decimal(100)  # percent of VAT
 WORST, BEST = Decimal(1), Decimal(5)  # bench grades
 SHORT_OF = Decimal("0.999")  # of the VAT rate at which fee and VAT take the whole price
+DOWN, UP = Decimal("0.9"), Decimal("1.1")
+HALF_GRADE = Decimal("0.5")
+CELLS = 80  # of a bounded range: a twentieth of a grade
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,104 +89,81 @@ class Unknown:
     in_cost: bool = True
     absent: str | None = None
 
+    def root(self, goal: Callable[[Situation], Decimal]) -> Decimal | None:
+        """The value at which the goal is 0, the nearest to the plan where its range has an end; else None."""
 
-def unknowns_of(
-    situation: Situation, condition: Decimal, original_typical: Callable[[float], float]
-) -> tuple[Unknown, ...]:
-    """Every unknown. `original_typical` gives the original's typical price, money, at another bench grade."""
-    return (
-        _donors(situation),
-        _hours(situation),
-        _hourly_rate(situation),
-        _covering(situation),
-        _share(situation),
-        _tax_rate(situation),
-        _freight(situation),
-        _condition(situation, condition, original_typical),
-    )
+        def at(value: Decimal) -> Decimal:
+            return goal(self.change(value))
+
+        if self.high is not None:
+            return nearest_root(at, self.low, self.high, self.planned, CELLS)
+        return root_above(at, self.low, self.planned if self.planned > self.low else self.low + 1)
 
 
-def _donors(situation: Situation) -> Unknown:
-    planned = sum((c.amount or ZERO for c in situation.charges if c.lever is Lever.DONOR_PRICE), ZERO)
-    low = least_donor_scale(situation.charges) * planned if situation.route == "margin" else ZERO
+def _scaled(situation: Situation, which: str, planned: Decimal) -> Callable[[Decimal], Situation]:
+    return lambda value: replace(situation, scales=replace(situation.scales, **{which: value / planned}))
+
+
+def donor_prices(situation: Situation) -> Unknown:
+    """What all donors cost together, without their freight."""
+    charges = situation.sheet.charges
+    planned = sum((c.amount or ZERO for c in charges if c.lever is Lever.DONOR_PRICE), ZERO)
+    low = least_donor_scale(charges) * planned if situation.sheet.route == "margin" else ZERO
     absent = "no donor is paid for" if planned == 0 else None
     return Unknown("donor prices", "money", planned, _scaled(situation, "donors", planned), low, absent=absent)
 
 
-def _hours(situation: Situation) -> Unknown:
-    planned = sum((c.quantity for c in situation.charges if c.lever is Lever.LABOUR), ZERO)
+def own_hours(situation: Situation) -> Unknown:
+    """The shop's own hours."""
+    planned = sum((c.quantity for c in situation.sheet.charges if c.lever is Lever.LABOUR), ZERO)
     absent = "the plan has no hours" if planned == 0 else None
     return Unknown("hours", "hours", planned, _scaled(situation, "hours", planned), absent=absent)
 
 
-def _hourly_rate(situation: Situation) -> Unknown:
-    rates = [c.amount for c in situation.charges if c.lever is Lever.LABOUR and c.amount]
-    planned = rates[0] if rates else ZERO
-    absent = None if rates else "no hour of the plan is paid for"
-    return Unknown("hourly rate", "money per hour", planned, _scaled(situation, "hourly_rate", planned), absent=absent)
-
-
-def _covering(situation: Situation) -> Unknown:
-    planned = ZERO
-    for charge in situation.charges:
-        unit = net_unit(charge, situation.terms, situation.route)
+def unknowns_of(here: Situation, condition: Decimal, original_typical: Callable[[float], float]) -> tuple[Unknown, ...]:
+    """Every unknown. `original_typical` gives the original's typical price, money, at another bench grade."""
+    terms = here.terms
+    rate = next((c.amount for c in here.sheet.charges if c.lever is Lever.LABOUR and c.amount), ZERO)
+    covering = ZERO
+    for charge in here.sheet.charges:
+        unit = net_unit(charge, terms, here.sheet.route)
         if charge.lever is Lever.COVERING and unit is not None:
-            planned += cents(unit * charge.quantity)
-    absent = 'nothing is bought per = "sheet"' if planned == 0 else None
-    return Unknown("covering cost", "money", planned, _scaled(situation, "covering", planned), absent=absent)
+            covering += cents(unit * charge.quantity)
+    bound = here.sheet.route != "none" and terms.fee != 0  # fee and VAT together can take the whole price
+    most_rate = min(MOST_RATE, (1 / terms.fee - 1) * HUNDRED * SHORT_OF) if bound else MOST_RATE
 
-
-def _scaled(situation: Situation, which: str, planned: Decimal) -> Callable[[Decimal], Situation]:
-    def change(value: Decimal) -> Situation:
-        factor = value / planned
-        return replace(situation, scales=replace(situation.scales, **{which: factor}))
-
-    return change
-
-
-def _share(situation: Situation) -> Unknown:
-    def change(value: Decimal) -> Situation:
-        return replace(situation, share=percent(value))
-
-    return Unknown("share", "percent", situation.share * HUNDRED, change, in_cost=False)
-
-
-def _tax_rate(situation: Situation) -> Unknown:
-    fee = situation.terms.fee
-    most = MOST_RATE if situation.route == "none" or fee == 0 else min(MOST_RATE, (1 / fee - 1) * HUNDRED * SHORT_OF)
-
-    def change(value: Decimal) -> Situation:
-        return replace(situation, terms=replace(situation.terms, rate=percent(value)))
-
-    return Unknown("tax rate", "percent", situation.terms.rate * HUNDRED, change, high=most)
-
-
-def _freight(situation: Situation) -> Unknown:
-    def change(value: Decimal) -> Situation:
-        return replace(situation, original=situation.original.model_copy(update={"freight": value}))
-
-    return Unknown("freight of the original", "money", situation.original.freight, change)
-
-
-def _condition(situation: Situation, planned: Decimal, typical: Callable[[float], float]) -> Unknown:
-    def change(value: Decimal) -> Situation:
+    def at_grade(value: Decimal) -> Situation:
         # as planned the price is the outlook's own, whatever the curve says beside it
-        price = situation.original_typical if value == planned else as_money(typical(float(value)))
-        return replace(situation, original_typical=price)
+        price = here.original_typical if value == condition else as_money(original_typical(float(value)))
+        return replace(here, original_typical=price)
 
-    return Unknown("condition of the original", "grade", planned, change, WORST, BEST)
+    return (
+        donor_prices(here),
+        own_hours(here),
+        Unknown("hourly rate", "money per hour", rate, _scaled(here, "hourly_rate", rate),
+                absent=None if rate else "no hour of the plan is paid for"),
+        Unknown("covering cost", "money", covering, _scaled(here, "covering", covering),
+                absent=None if covering else 'nothing is bought per = "sheet"'),
+        Unknown("share", "percent", here.share * HUNDRED, lambda x: replace(here, share=percent(x)), in_cost=False),
+        Unknown("tax rate", "percent", terms.rate * HUNDRED,
+                lambda x: replace(here, terms=replace(terms, rate=percent(x))), high=most_rate),
+        Unknown("freight of the original", "money", here.original.freight,
+                lambda x: replace(here, original=here.original.model_copy(update={"freight": x}))),
+        Unknown("condition of the original", "grade", condition, at_grade, WORST, BEST),
+    )  # fmt: skip
 
 
-DOWN, UP = Decimal("0.9"), Decimal("1.1")
-HALF_GRADE = Decimal("0.5")
-CELLS = 80  # of a bounded range: a twentieth of a grade
-ABOVE, BELOW = "the build lands above the original", "the build lands below the original"
-PROFIT, LOSS = "that price leaves a profit", "that price leaves a loss"
+@dataclass(frozen=True, slots=True)
+class NoBreakEven:
+    """Why there is none: `text`, and of the values tried the range `tried`, "" where there are none to try."""
+
+    text: str
+    tried: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """One unknown. `planned` and the break-evens are in its `unit`, the latter exact and None where `reason` says why.
+    """One unknown. `planned` and the break-evens are in its `unit`, the latter exact and None where `why` says why.
 
     `swing_down` and `swing_up` are how much the profit at the market price changes, money, when it is a tenth smaller
     or larger (the condition half a grade); None where such a value is out of its range.
@@ -145,76 +174,54 @@ class Solved:
     planned: Decimal
     break_even: Decimal | None
     break_even_market: Decimal | None
-    reason: str | None
+    why: tuple[NoBreakEven, ...]
     swing_down: Decimal | None
     swing_up: Decimal | None
 
+    @property
+    def reason(self) -> str | None:
+        """Why a break-even is None, in one line."""
+        return "; ".join(w.text + (f" at every value {w.tried}" if w.tried else "") for w in self.why) or None
 
-@dataclass(frozen=True, slots=True)
-class _Root:
-    """A break-even, or why there is none."""
-
-    value: Decimal | None
-    reason: str | None
+    @property
+    def width(self) -> Decimal:
+        """The wider swing, whichever way it goes."""
+        return max(abs(self.swing_down or ZERO), abs(self.swing_up or ZERO))
 
 
 def solve_all(unknowns: Iterable[Unknown]) -> tuple[Solved, ...]:
     """Each unknown solved by itself, the widest swing first."""
-    return tuple(sorted((solve(unknown) for unknown in unknowns), key=_width, reverse=True))
+    return tuple(sorted(map(solve, unknowns), key=lambda solved: solved.width, reverse=True))
 
 
 def solve(unknown: Unknown) -> Solved:
     """One unknown: both break-evens and both swings."""
+    name, unit, planned = unknown.name, unknown.unit, unknown.planned
     if unknown.absent is not None:
-        return Solved(unknown.name, unknown.unit, unknown.planned, None, None, unknown.absent, None, None)
-    at_cost = _Root(None, "it does not enter the landed cost")
-    if unknown.in_cost:
-        at_cost = _break_even(unknown, Situation.gap, ABOVE, BELOW)
-    market = _break_even(unknown, Situation.profit_at_market, PROFIT, LOSS)
-    reasons = [
-        f"{goal}: {root.reason}"
-        for goal, root in (("at cost", at_cost), ("at the market price", market))
-        if root.reason is not None
-    ]
-    down, up = _neighbours(unknown)
-    return Solved(
-        unknown.name, unknown.unit, unknown.planned, at_cost.value, market.value, "; ".join(reasons) or None,
-        _swing(unknown, down), _swing(unknown, up),
-    )  # fmt: skip
+        return Solved(name, unit, planned, None, None, (NoBreakEven(unknown.absent),), None, None)
+    here = unknown.change(planned)
+    at_cost = unknown.root(Situation.gap) if unknown.in_cost else None
+    market = unknown.root(Situation.profit_at_market)
+    tried = f"from {_plain(unknown.low)} " + ("up" if unknown.high is None else f"to {_plain(unknown.high)}")
+    why = []
+    if not unknown.in_cost:
+        why.append(NoBreakEven("at cost: it does not enter the landed cost"))
+    elif at_cost is None:
+        side = "above" if here.gap() > 0 else "below"
+        why.append(NoBreakEven(f"at cost: the build lands {side} the original", tried))
+    if market is None:
+        left = "profit" if here.profit_at_market() > 0 else "loss"
+        why.append(NoBreakEven(f"at the market price: that price leaves a {left}", tried))
 
+    def swing(value: Decimal) -> Decimal | None:
+        if value < unknown.low or (unknown.high is not None and value > unknown.high):
+            return None
+        return cents(unknown.change(value).profit_at_market() - here.profit_at_market())
 
-def _break_even(unknown: Unknown, goal: Callable[[Situation], Decimal], positive: str, negative: str) -> _Root:
-    def value_at(x: Decimal) -> Decimal:
-        return goal(unknown.change(x))
-
-    if unknown.high is not None:
-        found = nearest_root(value_at, unknown.low, unknown.high, unknown.planned, CELLS)
-        span = f"from {_plain(unknown.low)} to {_plain(unknown.high)}"
-    else:
-        guess = unknown.planned if unknown.planned > unknown.low else unknown.low + 1
-        found = root_above(value_at, unknown.low, guess)
-        span = f"from {_plain(unknown.low)} up"
-    if found is not None:
-        return _Root(found, None)
-    sign = positive if value_at(unknown.planned) > 0 else negative
-    return _Root(None, f"{sign} at every value {span}")
-
-
-def _width(solved: Solved) -> Decimal:
-    return max(abs(solved.swing_down or ZERO), abs(solved.swing_up or ZERO))
-
-
-def _neighbours(unknown: Unknown) -> tuple[Decimal, Decimal]:
-    if unknown.unit == "grade":
-        return unknown.planned - HALF_GRADE, unknown.planned + HALF_GRADE
-    return unknown.planned * DOWN, unknown.planned * UP
-
-
-def _swing(unknown: Unknown, value: Decimal) -> Decimal | None:
-    if value < unknown.low or (unknown.high is not None and value > unknown.high):
-        return None
-    planned = unknown.change(unknown.planned).profit_at_market()
-    return cents(unknown.change(value).profit_at_market() - planned)
+    down, up = planned * DOWN, planned * UP
+    if unit == "grade":
+        down, up = planned - HALF_GRADE, planned + HALF_GRADE
+    return Solved(name, unit, planned, at_cost, market, tuple(why), swing(down), swing(up))
 
 
 def _plain(value: Decimal) -> str:

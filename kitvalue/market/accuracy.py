@@ -68,13 +68,12 @@ def ratio_study(predicted: FloatArray, observed: FloatArray) -> RatioStudy:
     ratio = predicted / observed
     median = float(np.median(ratio))
     cod = 100 * float(np.mean(np.abs(ratio - median))) / median
-    weighted = float(predicted.sum() / observed.sum())
+    prd = float(ratio.mean()) / float(predicted.sum() / observed.sum())
     proxy = np.log2(0.5 * (predicted / median + observed))
     centred = proxy - proxy.mean()
     spread = float(centred @ centred)
-    flat = spread <= 1e-12
-    slope = None if flat else float(centred @ ((ratio - median) / median)) / spread
-    return RatioStudy(median, cod, float(ratio.mean()) / weighted, slope)
+    prb = None if spread <= 1e-12 else float(centred @ ((ratio - median) / median)) / spread
+    return RatioStudy(median, cod, prd, prb)
 
 
 def left_out_prices(fit: Fit) -> FloatArray:

@@ -71,8 +71,7 @@ def paid(book: PriceBook) -> FloatArray:
 
 def newest_date(book: PriceBook) -> date | None:
     """The newest date of the book, or None where no row has one."""
-    newest = np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D"))
-    return cast(date | None, newest.astype("datetime64[D]").item())
+    return cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
 
 
 def of_book(book: PriceBook, reference: date | None) -> Columns:
@@ -102,8 +101,7 @@ def of_kits(kits: Sequence[Kit], recipe: Recipe) -> Columns:
     names, reference = [f.name for f in recipe.features], recipe.reference_date
     for given in (f.name for kit in kits for f in kit.features):
         if given not in names:
-            known = ", ".join(names) or "none"
-            raise RefusedError(f"the book has no feature {shown(given)}; its features: {known}")
+            raise RefusedError(f"the book has no feature {shown(given)}; its features: {', '.join(names) or 'none'}")
     days = [0 if k.on is None or reference is None else (k.on - reference).days for k in kits]
     place = {name: i for i, name in enumerate(recipe.series)}
     return Columns(
@@ -126,8 +124,8 @@ def _feature(kit: Kit, feature: FeatureRecipe) -> float:
     if given is None or feature.kind != "word":
         return np.nan if given is None else float(given)
     if given not in feature.words:
-        known = ", ".join(feature.words)
-        raise RefusedError(f"no row has {feature.name} = {shown(str(given))}; the book has {known}")
+        words = ", ".join(feature.words)
+        raise RefusedError(f"no row has {feature.name} = {shown(str(given))}; the book has {words}")
     return float(feature.words.index(str(given)))
 
 

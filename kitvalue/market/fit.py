@@ -162,9 +162,8 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     """Fit however few rows there are; `fit_book` is the one that asks for enough."""
     rows = of_book(book, newest_date(book))
     recipe = build_recipe(book, rows, haggle, pooled)
-    unknowns = len(recipe.names)
-    if len(book) <= unknowns:
-        raise RefusedError(f"{len(book)} usable rows for {unknowns} unknowns: add more observed kits")
+    if len(book) <= len(recipe.names):
+        raise RefusedError(f"{len(book)} usable rows for {len(recipe.names)} unknowns: add more observed kits")
     levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
@@ -271,11 +270,9 @@ CALCULATED = "were they calculated rather than seen?"
 UNUSUAL_FIRST = "look at the unusual rows first"
 
 
-def fit_cautions(
-    terms: tuple[TermEstimate, ...], weighted: Weighted, exact: bool, free: int, kept: int
-) -> tuple[Caution, ...]:
+def fit_cautions(terms: Sequence[TermEstimate], weighted: Weighted, free: int, kept: int) -> tuple[Caution, ...]:
     """What a reader of this fit has to know: of its rows `free` do not carry themselves, and `kept` are the sample."""
-    turned = upside_down(terms)
+    turned, exact = upside_down(terms), weighted.scatter <= EXACT_SCATTER
     said = [] if turned is None else [turned]
     carried = len(weighted.huber) - free
     told = (
@@ -309,7 +306,7 @@ def _finish(
     unusual: tuple[UnusualRow, ...] = ()
     if not exact:  # those of a plain fit are told by the weights that a robust one would start from
         weights = weighted.huber if robust else huber_weights(left.residuals, book.weight, scatter)
-        unusual = unusual_rows(book, weights, left, scatter, terms)
+        unusual = unusual_rows(book, weights, left.residuals, left.leverage, scatter, terms)
     free = np.flatnonzero(left.leverage <= FULL_LEVERAGE)
     keep = free
     if len(free) > SAMPLE_ROWS:
@@ -337,5 +334,5 @@ def _finish(
         series=series_effects(recipe, params, solution),
         unusual=unusual,
         accuracy=None,
-        cautions=fit_cautions(terms, weighted, exact, len(free), len(keep)),
+        cautions=fit_cautions(terms, weighted, len(free), len(keep)),
     )

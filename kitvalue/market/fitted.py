@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
@@ -13,9 +13,6 @@ from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBoo
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book, paid
-
-if TYPE_CHECKING:
-    from kitvalue.market.linear import Residuals
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,8 +171,7 @@ def moved(fit: Fit, since: date, to: date | None, range_percent: int) -> Moved:
         out = next((o.reason for o in fit.recipe.left_out if o.term == "years"), "no time effect in the fit")
         return Moved(since, until, None, None, None, out)
     reach = fit.level_t[range_percent - 1] * term.se
-    ends = sorted(years * b for b in (term.coefficient - reach, term.coefficient + reach))
-    low, high = (100 * float(np.expm1(x)) for x in ends)
+    low, high = sorted(100 * float(np.expm1(years * b)) for b in (term.coefficient - reach, term.coefficient + reach))
     return Moved(since, until, 100 * float(np.expm1(years * term.coefficient)), low, high, None)
 
 
@@ -213,11 +209,11 @@ def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: flo
 
 
 def unusual_rows(
-    book: PriceBook, weights: FloatArray, left: Residuals, scatter: float, terms: tuple[TermEstimate, ...]
+    book: PriceBook, weights: FloatArray, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
 ) -> tuple[UnusualRow, ...]:
-    """The rows with a robust weight (n,) under one half, the furthest first and at most 1,000 of them."""
+    """The rows with a robust weight (n,) under one half, the furthest first, at most 1,000; e and h as above."""
     light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
-    e, h = left.residuals[light], left.leverage[light]
+    e, h = e[light], h[light]
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
     studentised = e * np.sqrt(book.weight[light] / free) / scatter

@@ -12,7 +12,7 @@ from statistics import NormalDist, median  # numpy's median loads numpy.ma, a si
 
 import numpy as np
 
-from kitvalue.intake.books.book import BoolArray, FloatArray
+from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.words import likeness, listed, rows_phrase
 from kitvalue.market.encoding import Kit, of_kits, offsets
@@ -45,14 +45,24 @@ class Outlook:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Scatter:
-    """The predictive samples of m kits on the log scale; of a single kit the first axis is missing."""
+class Sample:
+    """The fit's rows as every outlook uses them."""
 
-    typical: FloatArray  # (m,)
-    predictions: FloatArray  # (m, n) left-out predictions
-    residuals: FloatArray  # (m, n) left-out residuals, stretched
-    clipped: FloatArray  # (m, n) the same, made fit for means before stretching
-    level_sd: FloatArray  # (m,)
+    weighted: FloatArray  # (n, k) w_i c_i' root
+    residuals: FloatArray  # (n,) left-out residuals
+    clipped: FloatArray  # (n,) the same, made fit for means
+    typical_g: float  # median of the rows' own left-out x' A^-1 x
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scatter:
+    """One kit's predictive sample on the log scale; arrays are (n,)."""
+
+    typical: float
+    predictions: FloatArray  # left-out predictions
+    residuals: FloatArray  # left-out residuals, stretched
+    clipped: FloatArray  # the same, made fit for means before stretching
+    level_sd: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,23 +96,27 @@ def outlooks(
     cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
     rows = of_kits(kits, fit.recipe)
     shifts = offsets(rows, fit.recipe).tolist()
-    scatter = scatter_at(fit, fit.columns_of(rows), stretch=stretch, unseen=rows.series < 0)
-    return tuple(_in_money(fit, kit, scatter, i, shifts[i], range_percent, cautions[i]) for i, kit in enumerate(kits))
+    sample = sample_of(fit)
+    views = []
+    for kit, x, series, shift, said in zip(kits, fit.columns_of(rows), rows.series, shifts, cautions, strict=True):
+        scatter = scatter_at(fit, sample, x, stretch=stretch, unseen=bool(series < 0))
+        views.append(_in_money(fit, kit, scatter, shift, range_percent, said))
+    return tuple(views)
 
 
 def _in_money(
-    fit: Fit, kit: Kit, scatter: Scatter, i: int, shift: float, range_percent: int, cautions: tuple[Caution, ...]
+    fit: Fit, kit: Kit, scatter: Scatter, shift: float, range_percent: int, cautions: tuple[Caution, ...]
 ) -> Outlook:
-    """The outlook of kit i. Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
-    predictions, residuals = scatter.predictions[i], scatter.residuals[i]
-    centre = float(scatter.typical[i]) + shift
+    """Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
+    centre = scatter.typical + shift
     mean = float(np.exp(centre))
     low, high, level_low, level_high = None, None, None, None
     if not fit.exact:
-        low, high = (float(np.exp(x + shift)) for x in jackknife_plus(predictions, residuals, range_percent))
-        reach = fit.level_t[range_percent - 1] * float(scatter.level_sd[i])
+        ends = jackknife_plus(scatter.predictions, scatter.residuals, range_percent)
+        low, high = (float(np.exp(x + shift)) for x in ends)
+        reach = fit.level_t[range_percent - 1] * scatter.level_sd
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
-        mean = float(np.exp(predictions + scatter.clipped[i] + shift).mean())
+        mean = float(np.exp(scatter.predictions + scatter.clipped + shift).mean())
         far = fit.book.rows[np.abs(fit.left_out_residuals) > CLIP * fit.scatter]
         if len(far):
             told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
@@ -116,52 +130,52 @@ def _in_money(
         level_low=level_low,
         level_high=level_high,
         range_percent=range_percent,
-        sample=np.exp(predictions + residuals + shift),
+        sample=np.exp(scatter.predictions + scatter.residuals + shift),
         rests_on=fit.recipe.sold_basis if kit.price_kind == "sold" else "asked prices",
         cautions=cautions,
     )
 
 
 def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
-    """The samples of kits whose series are in the book: those of their outlooks.
+    """The samples of kits whose series are in the book: those of `outlooks` for all of them in one product.
 
     Raises RefusedError where nothing says how far a sold price lies under an asked one.
     """
-    rows = of_kits(kits, fit.recipe)
-    shift = offsets(rows, fit.recipe)
-    scatter = scatter_at(fit, fit.columns_of(rows), stretch=True, unseen=False)
-    predictions = scatter.predictions + shift[:, None]
-    sample = np.exp(predictions + scatter.residuals)
-    clipped = sample if scatter.clipped is scatter.residuals else np.exp(predictions + scatter.clipped)
-    return KitSamples(np.exp(scatter.typical + shift), sample, clipped)
+    rows, sample = of_kits(kits, fit.recipe), sample_of(fit)
+    X = fit.columns_of(rows)
+    V, typical = X @ fit.root, (X @ fit.coef)[:, None] + offsets(rows, fit.recipe)[:, None]
+    r, cut = sample.residuals, sample.clipped
+    predictions = typical - (V @ sample.weighted.T) * r
+    stretch = np.maximum(1.0, np.sqrt((1.0 + (V**2).sum(axis=1)) / (1.0 + sample.typical_g)))[:, None]
+    signed = np.exp(predictions + stretch * r)
+    clipped = signed if np.array_equal(cut, r) else np.exp(predictions + stretch * cut)
+    return KitSamples(np.exp(typical[:, 0]), signed, clipped)
 
 
-def typical_g(fit: Fit) -> float:
-    """The median of the rows' own left-out x' A^-1 x."""
-    return float(median(((fit.leverage / fit.weights) / (1.0 - fit.leverage)).tolist()))
+def sample_of(fit: Fit) -> Sample:
+    """What every kit's outlook needs of the fit's rows."""
+    weighted = fit.columns_of(fit.rows) @ fit.root * fit.weights[:, None]
+    own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
+    r = fit.left_out_residuals
+    return Sample(weighted, r, for_means(r, fit.scatter), median(own.tolist()))
 
 
-def scatter_at(fit: Fit, X: FloatArray, *, stretch: bool, unseen: bool | BoolArray) -> Scatter:
-    """The predictive samples at encoded kits X (m, k), or a single one (k,). `unseen`: is its series not in the book?
+def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen: bool) -> Scatter:
+    """The predictive sample at encoded kit x (k,). `unseen`: is its series not in the book?
 
     The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x: how uncertain the
     prediction at x is, against how uncertain it was where the residuals come from.
     """
-    V, typical = X @ fit.root, X @ fit.coef
-    weighted = fit.columns_of(fit.rows) @ fit.root * fit.weights[:, None]  # (n, k) w_i c_i' root
-    r = fit.left_out_residuals
-    cut = for_means(r, fit.scatter)
-    wider = np.sqrt((1.0 + (V**2).sum(axis=-1, keepdims=True)) / (1.0 + typical_g(fit)))
-    factor = np.maximum(1.0, wider) if stretch else 1.0
-    scores = np.sqrt(fit.tau2) * normal_scores(len(r)) if np.any(unseen) else 0.0
-    spread = np.where(np.asarray(unseen)[..., None], scores, 0.0)
-    residuals = factor * r + spread
+    v, typical = x @ fit.root, float(x @ fit.coef)
+    factor = max(1.0, float(np.sqrt((1.0 + v @ v) / (1.0 + sample.typical_g)))) if stretch else 1.0
+    spread = np.sqrt(fit.tau2) * normal_scores(len(sample.residuals)) if unseen else 0.0
+    variance = fit.sigma2 * float(((x @ fit.level_root) ** 2).sum()) + (fit.tau2 if unseen else 0.0)
     return Scatter(
         typical=typical,
-        predictions=typical[..., None] - (V @ weighted.T) * r,
-        residuals=residuals,
-        clipped=residuals if np.array_equal(cut, r) else factor * cut + spread,
-        level_sd=np.sqrt(fit.sigma2 * ((X @ fit.level_root) ** 2).sum(axis=-1) + np.where(unseen, fit.tau2, 0.0)),
+        predictions=typical - (sample.weighted @ v) * sample.residuals,
+        residuals=factor * sample.residuals + spread,
+        clipped=factor * sample.clipped + spread,
+        level_sd=float(np.sqrt(variance)),
     )
 
 
@@ -190,8 +204,7 @@ def places(n: int, percent: int) -> tuple[int, int]:
 
 def normal_scores(n: int) -> FloatArray:
     """(n,) quantiles of the standard normal in a fixed random order."""
-    law = NormalDist()
-    scores = np.array([law.inv_cdf((i + 0.5) / n) for i in range(n)])
+    scores = np.array([NormalDist().inv_cdf((i + 0.5) / n) for i in range(n)])
     return scores[np.random.default_rng(UNSEEN_SEED).permutation(n)]
 
 

@@ -15,7 +15,7 @@ from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
-from kitvalue.market.outlook import CLIP, outlooks, places, typical_g
+from kitvalue.market.outlook import CLIP, outlooks, places, sample_of
 from kitvalue.market.value import value_kit
 
 RANGE_PERCENT = 80
@@ -50,7 +50,6 @@ class PocketFit:
 def pocket_fit(fit: Fit) -> PocketFit:
     """The parts of a fit that its outlooks at 80 % need."""
     rows, series = fit.rows, fit.recipe.series
-    low_at, high_at = places(len(rows), RANGE_PERCENT)
     return PocketFit(
         terms=fit.recipe.terms,
         raw=tuple(None if t.source == "series" else term_values(t, rows, series) for t in fit.recipe.terms),
@@ -63,12 +62,12 @@ def pocket_fit(fit: Fit) -> PocketFit:
         inverse=fit.root @ fit.root.T,
         level_inverse=fit.level_root @ fit.level_root.T,
         root_theta=float(np.sqrt(fit.theta)) if fit.recipe.pooled else None,
-        typical_g=typical_g(fit),
+        typical_g=sample_of(fit).typical_g,
         level_reach=fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         cut=CLIP * fit.scatter,
         gross=GROSS * fit.scatter,
-        low_at=low_at,
-        high_at=high_at,
+        low_at=places(len(rows), RANGE_PERCENT)[0],
+        high_at=places(len(rows), RANGE_PERCENT)[1],
     )
 
 
@@ -107,8 +106,8 @@ def pocket_cautions(fit: Fit) -> PocketCautions:
     (own,) = said_of([base])
     usual = texts(value_kit(fit, base, None, RANGE_PERCENT).cautions)
     always = tuple(text for text in usual if text in shared or text not in own)
-    by_pieces = said_of([replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)])
-    by_grade = said_of([replace(base, condition=g) for g in GRADES])
+    pieces = [replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)]
+    grades = [replace(base, condition=g) for g in GRADES]
     given = []
     for feature in fit.recipe.features:
         for word in feature.words if feature.kind == "word" else ("",):
@@ -118,8 +117,8 @@ def pocket_cautions(fit: Fit) -> PocketCautions:
     return PocketCautions(
         always=always,
         by_series=tuple(_beyond(told, always) for told in by_series),
-        by_pieces=tuple(_beyond(told, own) for told in by_pieces),
-        by_grade=tuple(_beyond(told, own) for told in by_grade),
+        by_pieces=tuple(_beyond(told, own) for told in said_of(pieces)),
+        by_grade=tuple(_beyond(told, own) for told in said_of(grades)),
         given=tuple(given),
     )
 

@@ -24,7 +24,7 @@ from kitvalue.intake.settings.shop import FeatureKind
 from kitvalue.intake.text.problems import FileCounts
 from kitvalue.market.fitted import Fit
 
-FORMAT: Final = 6
+FORMAT: Final = 4  # one higher where a figure changes its meaning; another layout is refused by its keys
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
@@ -39,7 +39,8 @@ class KeptFit:
 
 def dump_fit(fit: Fit, counts: FileCounts, fingerprint: str) -> str:
     """The fit as JSON text, a line for each key. `fingerprint` names the inputs that it was made from."""
-    values = {"format": FORMAT, "fingerprint": fingerprint, "counts": counts, **_record(fit)}
+    values = {"format": FORMAT, "fingerprint": fingerprint, "counts": counts, **_record(fit), **_record(fit.scaling)}
+    del values["scaling"]
     lines = [f' "{key}": {json.dumps(value, ensure_ascii=False, default=_plain)}' for key, value in values.items()]
     return sealed("{\n" + ",\n".join(lines) + "\n}\n")
 
@@ -70,6 +71,7 @@ def load_fit(text: str, fingerprint: str) -> KeptFit | None:
         values = json.loads(body + "}", parse_constant=int)  # int takes no NaN and no infinity
         if (values.pop("format"), values.pop("fingerprint")) != (FORMAT, fingerprint):
             return None
+        values["scaling"] = {name: values.pop(name) for name in ("center", "scale")}
         kept = KeptFit(
             counts=cast(FileCounts, _read(FileCounts, values.pop("counts"))), fit=cast(Fit, _read(Fit, values))
         )

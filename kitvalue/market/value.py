@@ -56,11 +56,28 @@ def comparables(fit: Fit, kit: Kit, most: int = SHOWN) -> tuple[Comparable, ...]
 
     The sales-comparison grid of appraisal, with the regression's coefficients as adjustments.
     """
+    book, observed = fit.book, paid(fit.book)
     logs = _log_adjustments(fit, fit.rows, of_kits([kit], fit.recipe))
-    total = np.abs(logs).sum(axis=1)
-    same = np.array([fit.book.series_names[s] == kit.series for s in fit.book.series])
-    order = np.lexsort((fit.book.rows, total, ~same))[:most]
-    return tuple(_comparable(fit, int(i), logs[i]) for i in order)
+    same = np.array([book.series_names[s] == kit.series for s in book.series])
+    nearest = []
+    for i in np.lexsort((book.rows, np.abs(logs).sum(axis=1), ~same))[:most]:
+        factors = zip(GROUPS, logs[i], strict=True)
+        adjustments = tuple(Adjustment(name, float(np.exp(x)), 100 * float(np.expm1(x))) for name, x in factors)
+        comparable = Comparable(
+            row=int(book.rows[i]),
+            series=book.series_names[book.series[i]],
+            pieces=float(book.pieces[i]),
+            condition=float(book.condition[i]),
+            date=book.date[i].astype("datetime64[D]").item(),
+            observed=float(observed[i]),
+            adjustments=adjustments,
+            adjusted=float(observed[i]) * float(np.exp(logs[i].sum())),
+            net_percent=100 * float(np.expm1(logs[i].sum())),
+            gross_percent=sum(abs(a.percent) for a in adjustments),
+            weight=float(fit.weights[i] / book.weight[i]),
+        )
+        nearest.append(comparable)
+    return tuple(nearest)
 
 
 def _log_adjustments(fit: Fit, rows: Columns, target: Columns) -> FloatArray:
@@ -77,27 +94,6 @@ def _log_adjustments(fit: Fit, rows: Columns, target: Columns) -> FloatArray:
         effects = np.append(np.sqrt(fit.theta) * fit.coef[len(recipe.names) :], 0.0)  # last: unseen
         out[:, GROUPS.index("series")] += effects[target.series[0]] - effects[rows.series]
     return out
-
-
-def _comparable(fit: Fit, i: int, logs: FloatArray) -> Comparable:
-    book = fit.book
-    observed = float(paid(book)[i])
-    adjustments = tuple(
-        Adjustment(name, float(np.exp(x)), 100 * float(np.expm1(x))) for name, x in zip(GROUPS, logs, strict=True)
-    )
-    return Comparable(
-        row=int(book.rows[i]),
-        series=book.series_names[book.series[i]],
-        pieces=float(book.pieces[i]),
-        condition=float(book.condition[i]),
-        date=book.date[i].astype("datetime64[D]").item(),
-        observed=observed,
-        adjustments=adjustments,
-        adjusted=observed * float(np.exp(logs.sum())),
-        net_percent=100 * float(np.expm1(logs.sum())),
-        gross_percent=sum(abs(a.percent) for a in adjustments),
-        weight=float(fit.weights[i] / book.weight[i]),
-    )
 
 
 ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own observations, not an appraisal.")
@@ -187,8 +183,8 @@ def series_knowledge(fit: Fit) -> tuple[SeriesKnowledge, ...]:
     g = ((fit.columns_of(rows) @ fit.level_root) ** 2).sum(axis=1)
     reach = fit.level_t[79] * np.sqrt(fit.sigma2 * g)
     after = reach / np.sqrt(1 + g)
-    known = [
+    known = (
         SeriesKnowledge(name, count, 100 * float(np.expm1(a)), 100 * float(np.expm1(b)))
         for name, count, a, b in zip(names, fit.recipe.rows_by_series, reach, after, strict=True)
-    ]
+    )
     return tuple(sorted(known, key=lambda k: -k.level_percent))

@@ -42,8 +42,9 @@ Answer: TypeAlias = dict[str, Json]
 
 _COUNTS = "file read used refused set_aside encoding delimiter decimal"
 _SHEET = "plan=name title currency"
-_RECKONED = """vat_percent route hourly_rate$ contingency_percent prepare_hours part_out_hours margin_percent
-    fee_percent invented"""
+_RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency
+    prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin fee_percent=selling.fee
+    invented"""
 _MADE_UP = "sells_for$ vat$ fee$ costs$ margin$ leaves$"
 
 
@@ -257,7 +258,7 @@ def shortlist_answer(s: Shortlist) -> Answer:
                 chance_of_loss_at_ceiling=chance_at_ceiling hours profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
             cautions caution_codes=cautions@ reason}}
         portfolio{{buy expected_profit$ chance_of_loss spent$ hours budget$ bench_hours exact}}
-        holding$ months_to_sell=months unread reckoned_with{{{_RECKONED}}}""",
+        holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
 
 
@@ -314,7 +315,7 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
     return {
         **answer(sheet, _SHEET),
-        "route": p.route,
+        "route": sheet.route,
         **answer(p.quote, "floor$ cap$ resale$ market_price$ profit_at_market$ suggested$ binding"),
         **answer(sheet, "landed_at_cost=chosen.landed_at_cost$"),
         **answer(p.quote, "landed_at_price$ original_landed$"),
@@ -333,8 +334,9 @@ def compare_answer(c: Comparison) -> Answer:
     return answer(
         c,
         """plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{pieces build_at_cost$ build_at_price$ landed_at_price$ original_typical$ original_low$ original_high$
-            chance_build_cheaper note? incomplete binding}
+        by_pieces{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+            landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
+            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}
         crossings=crossings.crossings{pieces low high build_cheaper reason} crossings_text=crossings.text
         chance_none=crossings.chance_none tie_price_at_cost=tie_at_cost.price$ tie_price_at_price=tie_at_price.price$
         share_below_tie_at_cost=tie_at_cost.share_below share_below_tie_at_price=tie_at_price.share_below

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from markupsafe import Markup
 
-from kitvalue.decisions.donors import DonorCeiling
+from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES

@@ -109,9 +109,9 @@ def write(
     )  # fmt: skip
 
 
-def write_below(ax: Axes, text: str, under: float) -> None:
+def write_below(ax: Axes, text: str) -> None:
     """The bottom axis' name with its unit, at the left end of the plotting area."""
-    write(ax, (ax.get_xlim()[0], ax.get_ylim()[0]), text, shift=(0, -under), colour=FADED, level="top")
+    write(ax, (ax.get_xlim()[0], ax.get_ylim()[0]), text, shift=(0, -28), colour=FADED, level="top")
 
 
 def log_axis(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> None:

@@ -72,10 +72,10 @@ def _share(value: float | None) -> Decimal | None:
     return None if value is None else Decimal(f"{value:.4f}")
 
 
-def plan_text(plan: Plan, remark: str, order: SizeOrder, ask_vat: Sequence[str] = ()) -> str:
+def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
     """The plan as TOML that reads back as the same plan, a remark on top. Keys at their default are left out.
 
-    Sizes stand in the shop's `order`; `ask_vat` are donors whose VAT nobody has told yet: a remark stands in its place.
+    Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its place.
     """
     blocks = [f"# {remark}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
@@ -85,7 +85,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder, ask_vat: Sequence[str] 
         elif isinstance(value, tuple):
             for one in value:
                 lines = f"[[{name}]]\n{_keys(one, order)}"
-                asked = name == "donor" and one.id in ask_vat
+                asked = name == "donor" and one.bought_from == "trade" and one.vat is None
                 blocks.append(f"{lines}\n{ASK_VAT}" if asked else lines)
     return "\n\n".join(block for block in blocks if block) + "\n"
 

@@ -71,6 +71,7 @@ class ReportView:
 
     title: str
     shop_name: str
+    fit: Fit
     masthead: tuple[Fact, ...]
     today: tuple[NoteList, ...]
     market: Section
@@ -80,7 +81,6 @@ class ReportView:
     offers: Section
     builds: tuple[BuildView, ...]
     files: Section
-    method: tuple[str, ...]
     cautions: tuple[str, ...]
     leads: tuple[str, ...]  # of the cautions those that stand above everything else
 
@@ -90,7 +90,7 @@ def lay_out(view: ReportView) -> str:
     pages = templates()
     css = pages.get_template("report.css").render()
     style = Markup(css)  # noqa: S704 - our own template
-    return pages.get_template("report.html").render(page=view, css=style, css_hash=digest(css))
+    return pages.get_template("report.html").render(page=view, count=count, css=style, css_hash=digest(css))
 
 
 def report_view(given: ReportInput) -> ReportView:
@@ -104,6 +104,7 @@ def report_view(given: ReportInput) -> ReportView:
     return ReportView(
         title=f"{given.shop_name}: price book report, {day(given.today)}",
         shop_name=given.shop_name,
+        fit=fit,
         masthead=(
             Fact("Date", day(given.today)),
             Fact("Kits in the book", number(fit.rows_used)),
@@ -119,7 +120,6 @@ def report_view(given: ReportInput) -> ReportView:
         offers=offers_section(given.offers, currency, fit),
         builds=tuple(build_view(b, f"build-{place}", cautions) for place, b in enumerate(given.builds, start=1)),
         files=_files(given.files, given.problems),
-        method=_method(fit),
         cautions=cautions,
         leads=tuple(capital(text) for text in leads),
     )
@@ -150,14 +150,14 @@ def today_view(
 ) -> tuple[NoteList, ...]:
     """What to look at today: each build's price, the offers under their value, the rows that stand out."""
     plans = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST_NOTES], start=1)]
-    cheap = [v for v in valued(offers) if v.strip.against <= WELL_UNDER or _pays(v.seen.found)]
+    cheap = [v for v in valued(offers) if v.strip.against <= WELL_UNDER or _pays(v.judged)]
     calls = [
         Note(
-            v.seen.offer,
+            v.offer.offer,
             change(v.strip.against, 0),
-            f"{kit_words(v.seen)}: asked {with_currency(exact(v.seen.asked), currency)}, worth about "
+            f"{kit_words(v.offer)}: asked {with_currency(exact(v.offer.price), currency)}, worth about "
             f"{amount(v.valuation.buy_in.typical)} to buy in. "
-            f"Such kits that sell for less: {in_so_many(v.share_below)}.{_bid(v.seen.found, currency)}",
+            f"Such kits that sell for less: {in_so_many(v.share_below)}.{_bid(v.judged, currency)}",
             "offers",
         )
         for v in cheap[:MOST_NOTES]
@@ -194,21 +194,21 @@ def _build(b: BuildSeen, key: str) -> Note:
     return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
 
 
-def _pays(found: JudgedOffer | None) -> bool:
+def _pays(judged: JudgedOffer | None) -> bool:
     """Does the offer pay at the price that it will probably be had for?"""
-    return found is not None and found.stop_at is not None and found.paid.price <= found.stop_at
+    return judged is not None and judged.stop_at is not None and judged.paid.price <= judged.stop_at
 
 
-def _bid(found: JudgedOffer | None, currency: str) -> str:
+def _bid(judged: JudgedOffer | None, currency: str) -> str:
     """The price to open with and the price to stop at."""
-    if found is None or found.best is None:
+    if judged is None or judged.best is None:
         return ""
-    if found.stop_at is None or found.open_at is None:
-        return f" At no price does it leave your margin ({found.best.use})."
-    opening, stop = (with_currency(bid_words(price), currency) for price in (found.open_at, found.stop_at))
-    if found.open_at == found.stop_at:
-        return f" It pays up to {stop} ({found.best.use}): open there and stop there."
-    return f" Open at {opening}, stop at {stop} ({found.best.use})."
+    if judged.stop_at is None or judged.open_at is None:
+        return f" At no price does it leave your margin ({judged.best.use})."
+    opening, stop = (with_currency(bid_words(price), currency) for price in (judged.open_at, judged.stop_at))
+    if judged.open_at == judged.stop_at:
+        return f" It pays up to {stop} ({judged.best.use}): open there and stop there."
+    return f" Open at {opening}, stop at {stop} ({judged.best.use})."
 
 
 def _more(total: int, what: str, shown: int = MOST_NOTES) -> str:
@@ -219,8 +219,7 @@ def _period(fit: Fit) -> str:
     known = fit.book.date[~np.isnat(fit.book.date)]
     if not len(known):
         return "no dates"
-    first, last = (x.astype("datetime64[D]").astype(object) for x in (known.min(), known.max()))
-    return f"{first.strftime('%m/%Y')} to {last.strftime('%m/%Y')}"
+    return f"{known.min().item():%m/%Y} to {known.max().item():%m/%Y}"
 
 
 def _files(files: Sequence[FileCounts], problems: Sequence[Problem]) -> Section:
@@ -252,28 +251,6 @@ def _problems(problems: Sequence[Problem]) -> Table:
             for p in sorted(problems, key=lambda p: order.index(p.level))[:MOST_PROBLEMS]
         ),
         and_more(len(problems) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
-    )
-
-
-def _method(fit: Fit) -> tuple[str, ...]:
-    """How the figures come about, in short."""
-    pooled = (
-        "A series with few rows leans on the others; one with many stands almost alone."
-        if fit.recipe.pooled
-        else "Each series stands alone."
-    )
-    robust = (
-        "Rows that agree with nothing else count for less (Huber's weights), and none is thrown away."
-        if fit.robust
-        else "Every row counts in full."
-    )
-    return (
-        f"{count(fit.rows_used, 'observed kit')}: the logarithm of the price is explained by the number of pieces, the "
-        f"condition, how and when the kit was sold, the shop's own features, and its series. {pooled} {robust}",
-        "A typical price is the median of what such a kit sells for. The range of one sale comes from how far each row "
-        "lies from what the other rows say of it (jackknife+); the range of the market level from how well the "
-        "regression's coefficients are known. Both hold 80 in 100.",
-        f"The step from asked to sold rests on {fit.recipe.sold_basis}.",
     )
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
+import sys
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
@@ -86,8 +86,8 @@ def test_without_its_library_pdf_is_refused_in_one_line_and_nothing_is_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     shop = sample_shop(tmp_path)
-    find = importlib.util.find_spec
-    monkeypatch.setattr(importlib.util, "find_spec", lambda name, *more: None if name == "fpdf" else find(name, *more))
+    monkeypatch.setitem(sys.modules, "fpdf", None)
+    monkeypatch.delitem(sys.modules, "kitvalue.pages.sheet.pdf", raising=False)
     ran = run(shop, "sheet", "seven-piece", "--pdf")
     assert ran.status == 2
     assert len(ran.err.splitlines()) == 1

@@ -192,7 +192,7 @@ def test_the_answers_show_what_is_done_to_each(shop: Path) -> None:
 
 def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
     folder = ShopFolder(shop)
-    seen = {one.offer: one for one in offers_seen(folder, folder.market.fit)}
+    seen = {one.offer.offer: one for one in offers_seen(folder, folder.market.fit)}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
         assert valuation is not None
@@ -212,7 +212,7 @@ def test_the_tables_of_the_report_have_a_column_for_them_where_one_is_told(shop:
         assert ("Sold" in [column.head for column in table.columns]) == told
         assert all(len(row.cells) == len(table.columns) for row in table.rows)
         assert ("as it is" in [row.cells[5] for row in table.rows]) == told
-        assert [kit_words(one) for one in seen if one.offer == "A"] == (
+        assert [kit_words(one.offer) for one in seen if one.offer.offer == "A"] == (
             ["Burren, 4 pieces, condition 3, hardware yes, sold in condition 4 after 6 hours"] if told else []
         )
         assert table.notes[-1].endswith(

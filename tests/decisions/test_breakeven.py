@@ -33,8 +33,8 @@ def test_the_worked_tie_prices(route: str, table: str) -> None:
 
 def test_the_worked_sizes() -> None:
     rows = comparison(worked.plan(), worked.shop()).by_pieces
-    at_cost = {str(row.pieces): float(row.build_at_cost) for row in rows}
-    originals = {str(row.pieces): float(row.original_typical) for row in rows}
+    at_cost = {str(row.sheet.pieces): float(row.quote.landed_at_cost) for row in rows}
+    originals = {str(row.sheet.pieces): float(row.quote.original_landed) for row in rows}
     assert at_cost == FULL["build_at_cost_by_pieces"]
     assert originals == FULL["original_landed_by_pieces"]
 
@@ -52,12 +52,12 @@ def test_each_size_is_priced_in_its_own_market() -> None:
     plan, shop = worked.plan(), worked.shop()
     made = comparison(plan, shop)
     for row in made.by_pieces:
-        market = at_pieces(row.pieces)
-        alone = price(plan, shop, cost_sheet(plan, shop, row.pieces), market.original, market.finished)
-        assert row.build_at_price == alone.quote.suggested
-        assert row.landed_at_price == row.build_at_price + 60
-    assert made.by_pieces[-1].build_at_price == worked.expected("full", "suggested")
-    assert made.quote.suggested == made.by_pieces[-1].build_at_price
+        market = at_pieces(row.sheet.pieces)
+        alone = price(plan, shop, cost_sheet(plan, shop, row.sheet.pieces), market.original, market.finished)
+        assert row.quote.suggested == alone.quote.suggested
+        assert row.quote.landed_at_price == row.quote.suggested + 60
+    assert made.by_pieces[-1].quote.suggested == worked.expected("full", "suggested")
+    assert made.quote.suggested == made.by_pieces[-1].quote.suggested
 
 
 def test_ranges_and_chances_are_at_the_door() -> None:
@@ -73,27 +73,27 @@ def test_repair_goes_with_the_size_and_freight_is_whole() -> None:
     original = worked.plan_tables()["original"] | {"repair": 700, "freight": 100}
     rows = comparison(worked.plan(original=original), worked.shop()).by_pieces
     for row in rows:
-        typical = worked.original_typical(row.pieces)
-        assert float(row.original_typical) == pytest.approx(typical + 100 + 700 * row.pieces / 7, abs=0.005)
+        typical = worked.original_typical(row.sheet.pieces)
+        assert float(row.quote.original_landed) == pytest.approx(typical + 100 + 700 * row.sheet.pieces / 7, abs=0.005)
 
 
 def test_leftover_drums_are_told_or_credited() -> None:
-    rows = {row.pieces: row for row in comparison(worked.plan(), worked.shop()).by_pieces}
+    rows = {row.sheet.pieces: row for row in comparison(worked.plan(), worked.shop()).by_pieces}
     assert rows[3].note == "1 drum of donor A left over, not credited (no spare given)"
     assert rows[4].note == rows[7].note == ""
     donors = [d | {"spare": 40} for d in worked.plan_tables()["donor"]]
-    credited = {r.pieces: r for r in comparison(worked.plan(donor=donors), worked.shop()).by_pieces}
+    credited = {r.sheet.pieces: r for r in comparison(worked.plan(donor=donors), worked.shop()).by_pieces}
     assert credited[3].note == ""
     lower = Decimal(40) / (1 / Decimal("1.23") - Decimal("0.029"))
-    assert abs(rows[3].build_at_cost - credited[3].build_at_cost - lower) <= Decimal("0.01")
-    assert credited[7].build_at_cost == rows[7].build_at_cost
+    assert abs(rows[3].quote.landed_at_cost - credited[3].quote.landed_at_cost - lower) <= Decimal("0.01")
+    assert credited[7].quote.landed_at_cost == rows[7].quote.landed_at_cost
 
 
 @pytest.mark.parametrize(("smallest", "counts"), [(3, [3, 4, 5, 6, 7]), (6, [6, 7]), (7, [7]), (9, [7])])
 def test_the_sizes_compared(smallest: int, counts: list[int]) -> None:
     plan = worked.plan(smallest=smallest)
     assert list(piece_counts(plan)) == counts
-    assert [row.pieces for row in comparison(plan, worked.shop()).by_pieces] == counts
+    assert [row.sheet.pieces for row in comparison(plan, worked.shop()).by_pieces] == counts
 
 
 def test_a_build_that_never_crosses_says_so() -> None:

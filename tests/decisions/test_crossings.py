@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kitvalue.decisions.solve import Crossings, find_crossings
+from kitvalue.decisions.breakeven import Crossings, find_crossings
 
 PIECES = [3, 4, 5, 6, 7]
 BUILD = np.array([100.0, 200.0, 300.0, 400.0, 500.0])

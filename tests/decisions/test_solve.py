@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.decisions.solve import nearest_root, root_above, root_between
+from kitvalue.decisions.unknowns import nearest_root, root_above, root_between
 from tests.checks import check_rows
 
 TINY = Decimal("1e-12")

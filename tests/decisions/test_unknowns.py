@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from kitvalue.decisions.original import Situation, situation_of
 from kitvalue.decisions.pricing import price
-from kitvalue.decisions.unknowns import Solved, Unknown, _width, solve, solve_all, unknowns_of
+from kitvalue.decisions.unknowns import Solved, Unknown, solve, solve_all, unknowns_of
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.workshop.costing import cost_sheet
@@ -68,7 +68,7 @@ def test_the_widest_swing_comes_first() -> None:
 def test_a_swing_counts_by_its_size_whichever_way_it_goes(down: int | None, up: int | None, width: int) -> None:
     swings = {"swing_down": down, "swing_up": up}
     exact = {key: None if value is None else Decimal(value) for key, value in swings.items()}
-    assert _width(replace(solved()["hours"], **exact)) == width
+    assert replace(solved()["hours"], **exact).width == width
 
 
 def test_swings_by_hand() -> None:

@@ -10,14 +10,13 @@ import pytest
 from kitvalue.decisions.ceiling import (
     NO_SIZES,
     donor_needs,
+    place_of,
     plain_bases,
     rebuild_bases,
     routes_of,
-    takes_place_of,
-    why_no_place,
 )
 from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.parts import DrumMeant, Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.sizes import Size, read_size
@@ -32,8 +31,8 @@ def sizes(text: str) -> tuple[Size, ...]:
 
 
 def part(name: str, value: float, chance: str, diameter: int | None = None, weeks: int = 4) -> Part:
-    return Part(2, name, Decimal(str(value)), Decimal(chance), Decimal(weeks), Decimal(diameter) if diameter else None,
-                None, False)  # fmt: skip
+    drum = DrumMeant(Decimal(diameter), None) if diameter else None
+    return Part(2, name, Decimal(str(value)), Decimal(chance), Decimal(weeks), drum)
 
 
 @pytest.mark.parametrize("route", ["full", "margin"])
@@ -68,11 +67,11 @@ def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:
     assert [need.id for need in needs] == ["A", "B"]
     fit_a = offer(sizes=sizes("12x10 22x16 16x16 13x11 14x6.5"))
     fit_b = offer(sizes=sizes("10x9 14x14"))
-    assert [takes_place_of(o, needs).id for o in (fit_a, fit_b)] == ["A", "B"]  # type: ignore[union-attr]
+    assert [place_of(o, needs).id for o in (fit_a, fit_b)] == ["A", "B"]  # type: ignore[union-attr]
     twice = offer(sizes=sizes("22x16 22x16 13x11 16x16"))
-    assert takes_place_of(twice, needs) is None
-    assert "all the drums of any one donor" in why_no_place(twice, needs)
-    assert why_no_place(offer(), needs) == NO_SIZES
+    assert "all the drums of any one donor" in str(place_of(twice, needs))
+    assert place_of(offer(), needs) == NO_SIZES
+    assert place_of(fit_a, []) == "the plan takes no drum from a donor"
 
 
 def test_holding_needs_the_months() -> None:

@@ -30,7 +30,7 @@ def test_sound_parts(tmp_path: Path) -> None:
         ("22x16", 95, Decimal("0.8"), 8), ("13 inch rack", 60, Decimal("0.85"), Decimal("5.5")),
         ("drum", 20, Decimal("0.5"), 0), ("bass hoops", 30, Decimal("0.7"), 4),
     ]  # fmt: skip
-    assert [p.is_drum for p in reading.rows] == [True, True, True, False]
+    assert [p.drum is not None for p in reading.rows] == [True, True, True, False]
     assert (reading.counts.read, reading.counts.used) == (4, 4)
 
 

@@ -13,7 +13,7 @@ PLAIN = ["130", "£480", "3900", "520", "640"]
 def test_marks_that_can_only_part_thousands(mark: str, sign: str, between: str) -> None:
     found = sign_by_size([*PLAIN, f"£1{mark}250", f"1{mark}050 ono", "", "on request", "-"])
     assert found is not None
-    assert (found.sign, found.sure) == (sign, True)
+    assert (found.sign, bool(found.why)) == (sign, True)
     assert found.why == f"1{mark}250 is more than a thousand: the other prices lie between {between}"
 
 

@@ -280,7 +280,11 @@ def test_prices_that_follow_a_formula_have_no_range() -> None:
 def test_a_wrong_sign_is_said() -> None:
     book = invented_book(n=60, seed=8)
     upside_down = replace(book, condition=6 - book.condition)
-    assert fit_book(upside_down, None).cautions[0].startswith("conditions look upside down: one grade better comes out")
+    assert (
+        fit_book(upside_down, None)
+        .cautions[0]
+        .text.startswith("conditions look upside down: one grade better comes out")
+    )
     assert not any("cheaper" in c for c in texts(fit_book(book, None).cautions))
 
 

@@ -22,6 +22,7 @@ from kitvalue.market.outlook import (
     normal_scores,
     outlook,
     outlooks,
+    sample_of,
     scatter_at,
     typical_draws,
 )
@@ -50,7 +51,7 @@ def test_closed_form_equals_refits_with_weights_and_theta_fixed(robust: bool, po
     book = slipped_book()
     fit = fit_book(book, None, robust=robust, pooled=pooled)
     x = encoded(fit, Kit("Series C", 6, 4.5, features=(FeatureValue("hardware", 1.0),)))
-    got = scatter_at(fit, x, stretch=False, unseen=False)
+    got = scatter_at(fit, sample_of(fit), x, stretch=False, unseen=False)
     C = fit.columns_of(fit.rows)
     p = len(fit.recipe.names)
     y = fit.residuals + C @ fit.coef
@@ -79,13 +80,14 @@ def test_order_statistics_are_exact(n: int, percent: int) -> None:
 
 def test_the_stretch_is_the_stated_one_and_never_narrows() -> None:
     fit = fit_book(slipped_book(), None)
+    sample = sample_of(fit)
     near, far = encoded(fit, Kit("Series A", 5, 3)), encoded(fit, Kit("Series E", 40, 1))
     own = (fit.leverage / fit.weights) / (1 - fit.leverage)
     for x in (near, far):
         g = float(x @ fit.root @ fit.root.T @ x)
         expected = max(1.0, np.sqrt((1 + g) / (1 + np.median(own))))
-        plain = scatter_at(fit, x, stretch=False, unseen=False)
-        wide = scatter_at(fit, x, stretch=True, unseen=False)
+        plain = scatter_at(fit, sample, x, stretch=False, unseen=False)
+        wide = scatter_at(fit, sample, x, stretch=True, unseen=False)
         np.testing.assert_allclose(wide.residuals, expected * plain.residuals, rtol=1e-12)
         np.testing.assert_array_equal(wide.predictions, plain.predictions)
     assert np.sqrt((1 + float(far @ fit.root @ fit.root.T @ far)) / (1 + np.median(own))) > 1.1
@@ -118,7 +120,7 @@ def test_mean_is_the_average_of_the_sample_with_far_residuals_cut() -> None:
     kit = Kit("Series A", 5, 3)
     view = outlook(fit, kit)
     x = encoded(fit, kit)
-    scatter = scatter_at(fit, x, stretch=False, unseen=False)
+    scatter = scatter_at(fit, sample_of(fit), x, stretch=False, unseen=False)
     factor = np.median((np.log(view.sample) - scatter.predictions) / scatter.residuals)
     r, s = fit.left_out_residuals, fit.scatter
     cut = np.where(np.abs(r) > 8 * s, 0.0, np.clip(r, -4 * s, 4 * s))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from kitvalue.market.fit import fit_book
-from kitvalue.market.outlook import for_means, scatter_at
+from kitvalue.market.outlook import for_means, sample_of, scatter_at
 from tests.market.books import invented_book
 
 
@@ -18,9 +18,9 @@ def test_residuals_enter_a_mean_cut_at_four_scales_and_not_at_all_over_eight() -
 
 def test_an_unseen_series_scatters_by_tau_around_the_same_middle() -> None:
     fit = fit_book(invented_book(n=200), None)
-    x = np.eye(len(fit.coef))[0]
-    seen = scatter_at(fit, x, stretch=False, unseen=False)
-    unseen = scatter_at(fit, x, stretch=False, unseen=True)
+    x, sample = np.eye(len(fit.coef))[0], sample_of(fit)
+    seen = scatter_at(fit, sample, x, stretch=False, unseen=False)
+    unseen = scatter_at(fit, sample, x, stretch=False, unseen=True)
     for more in (unseen.residuals - seen.residuals, unseen.clipped - seen.clipped):
         assert float(more.mean()) == pytest.approx(0.0, abs=1e-9)
         assert float(more.std()) == pytest.approx(np.sqrt(fit.tau2), rel=0.02)

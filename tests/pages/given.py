@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
+from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.text.problems import Caution, FileCounts, KitvalueError, Level, Problem
 from kitvalue.market.accuracy import assess
 from kitvalue.market.encoding import Kit
@@ -56,14 +57,15 @@ def renamed(fit: Fit, names: Sequence[str]) -> Fit:
     )
 
 
-def offer(fit: Fit, name: str, series: str, asked: str, pieces: float = 5, condition: float = 3) -> OfferSeen:
+def offer(fit: Fit, name: str, series: str, asked: str, pieces: int = 5, condition: int = 3) -> OfferSeen:
     """An offer, valued where the book knows its series."""
     valuation, reason = None, None
     try:
         valuation = value_kit(fit, Kit(series, pieces, condition), None, 80)
     except KitvalueError as error:
         reason = error.message
-    return OfferSeen(name, series, pieces, condition, Decimal(asked), None, valuation, reason)
+    listed = Offer(2, name, series, pieces, Decimal(condition), Decimal(asked), None, (), "private", None, None)
+    return OfferSeen(listed, valuation, reason)
 
 
 def offers(fit: Fit, how_many: int = 4) -> tuple[OfferSeen, ...]:

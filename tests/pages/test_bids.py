@@ -69,7 +69,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
     folder = ShopFolder(shop)
     offers = offers_seen(folder, folder.market.fit)
-    assert all(one.valuation is not None and one.found is None for one in offers)
+    assert all(one.valuation is not None and one.judged is None for one in offers)
     view = offers_section(offers, "EUR", fit_of())
     assert [table.caption.split(",")[0] for table in view.tables] == ["Offers"]
     assert view.picture is not None

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
-from kitvalue.decisions.donors import DonorCeiling
+from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import FeatureValue, Kit

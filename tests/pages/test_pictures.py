@@ -175,7 +175,7 @@ def test_break_even_lines_are_the_table(layout: Layout) -> None:
     assert [xs for xs, _ in lines(figure, "crossing")] == [[c.pieces] for c in found.crossings.crossings]
     ranged = [c for c in found.crossings.crossings if c.low is not None]
     assert [xs for xs, _ in lines(figure, "crossing-range")] == [[c.low, c.high] for c in ranged]
-    assert cents(found.by_pieces[0].build_at_cost) == table.rows[0].cells[1]
+    assert cents(found.by_pieces[0].quote.landed_at_cost) == table.rows[0].cells[1]
 
 
 def test_a_far_range_does_not_stretch_the_break_even() -> None:
@@ -184,7 +184,7 @@ def test_a_far_range_does_not_stretch_the_break_even() -> None:
     rows = found.by_pieces
     far = replace(found, by_pieces=(*rows[:-1], replace(rows[-1], original_high=Decimal(90_000))))
     figure = breakeven_figure(far, WIDE)
-    highest = max(max(r.build_at_cost, r.landed_at_price, r.original_typical) for r in rows)
+    highest = max(max(r.quote.landed_at_cost, r.quote.landed_at_price, r.quote.original_landed) for r in rows)
     assert figure.axes[0].get_ylim()[1] < 2.1 * float(highest)
     assert "one sale up to 90,000 ↑" in texts(figure)
     assert not [text for text in texts(breakeven_figure(found, WIDE)) if text.startswith("one sale up to")]
@@ -196,7 +196,7 @@ def test_a_single_size_can_be_drawn(layout: Layout) -> None:
     assert found is not None
     single = replace(found, by_pieces=found.by_pieces[-1:], crossings=replace(found.crossings, crossings=()))
     ((xs, _),) = lines(breakeven_figure(single, layout), "cost")
-    assert xs == [found.by_pieces[-1].pieces]
+    assert xs == [found.by_pieces[-1].sheet.pieces]
 
 
 @LAYOUTS

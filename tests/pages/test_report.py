@@ -122,7 +122,7 @@ def hostile() -> str:
     builds = tuple(g.build(name) for name in g.HOSTILE[:2])
     problem = replace(g.PROBLEM, file=f"{g.HOSTILE[0]}.csv", message=g.HOSTILE[1], column=g.HOSTILE[5])
     offers = tuple(g.offer(fit, name, name, "200") for name in g.HOSTILE)
-    lost = replace(offers[0], offer="lost", valuation=None, reason=g.HOSTILE[5])
+    lost = replace(offers[0], offer=replace(offers[0].offer, offer="lost"), valuation=None, reason=g.HOSTILE[5])
     return render_report(
         replace(
             g.given(fit), shop_name=g.HOSTILE[0], builds=builds, problems=(problem,), offers=(*offers, lost),
@@ -232,6 +232,16 @@ def test_series_that_stand_alone_are_held_against_the_first() -> None:
     assert "Against Series A" in {th.text for th in found.all("th")}
     assert "Each series stands alone. Every row counts in full." in found.text
     assert not [th for th in found.all("th") if "series[" in th.text]
+
+
+def test_a_series_named_with_the_signs_of_headings_is_one_column() -> None:
+    book = invented_book()
+    fit = fit_book(replace(book, series_names=("A | b<", *book.series_names[1:])), None, pooled=False)
+    found = page_of(render_report(g.given(fit)))
+    series = next(t for t in found.all("table") if t.all("caption")[0].text.startswith("What each series fetches"))
+    heads = [th.text for th in series.all("th") if th.attributes["scope"] == "col"]
+    assert heads[-1] == "Against A | b<"
+    assert len(heads) == 1 + len(series.all("tr")[1].all("td"))
 
 
 def test_many_problems_are_bounded_and_the_worst_come_first() -> None:

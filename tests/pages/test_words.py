@@ -54,6 +54,15 @@ def test_shares(share: float, text: str) -> None:
     assert words.in_so_many(share) == text
 
 
+def test_a_table_of_one_line_of_headings() -> None:
+    made = words.table(
+        "Kits", "Series< | Rows | Perhaps<<", [("Burren", "4", ""), words.Row(("All", "4", ""), "total")], "", "x"
+    )
+    assert [(c.head, c.kind) for c in made.columns] == [("Series", "w"), ("Rows", "n"), ("Perhaps", "s")]
+    assert [(row.cells[0], row.kind) for row in made.rows] == [("Burren", ""), ("All", "total")]
+    assert made.notes == ("x",)
+
+
 @given(st.text())
 def test_short_keeps_within_its_columns(text: str) -> None:
     cut = words.short(text, 12)

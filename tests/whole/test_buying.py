@@ -12,14 +12,14 @@ from typing import Any
 import numpy as np
 from hypothesis import given
 
-from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands import keeper
 from kitvalue.decisions.sourcing import cut_cost, wanted_drums
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.market.encoding import FeatureValue, Kit, of_kits, offsets
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import scatter_at
+from kitvalue.market.outlook import sample_of, scatter_at
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -53,7 +53,7 @@ class Sale:
 def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
     """The signed sample of one kit in money, and the one that means are taken from."""
     rows = of_kits([kit], fit.recipe)
-    seen = scatter_at(fit, fit.columns_of(rows)[0], stretch=True, unseen=False)
+    seen = scatter_at(fit, sample_of(fit), fit.columns_of(rows)[0], stretch=True, unseen=False)
     shift = float(offsets(rows, fit.recipe)[0])
     return np.exp(seen.predictions + seen.residuals + shift), np.exp(seen.predictions + seen.clipped + shift)
 
@@ -91,7 +91,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
         if listed is None:
             return
         shop = read_shop(folder)
-        fit = ShopFolder(folder).market.fit
+        fit = keeper.market_of(folder, shop).fit
         channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
         rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
         for offer in listed["offers"]:
@@ -164,7 +164,7 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
             listed = asked(folder, "shortlist", "--plan", name)
             if listed is None:
                 continue
-            fit = ShopFolder(folder).market.fit
+            fit = keeper.market_of(folder, shop).fit
             channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
             series, grade = plan["finished"]["series"].name, float(plan["finished"]["condition"])
             kit = Kit(series, len(plan["drum"]), grade, "sold", channel)  # type: ignore[arg-type]

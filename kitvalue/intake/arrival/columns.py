@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import pairwise
 from statistics import median
-from typing import Final, Literal
+from typing import Final, Literal, cast, get_args
 
 from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.text.dates import read_date
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, TwoReadings, meanings
 from kitvalue.intake.text.sizes import drums_listed, read_pieces, says_pieces
 from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS, likely_headers, likely_word, speaks_of
@@ -20,41 +21,8 @@ from kitvalue.intake.text.words import Refusal, fold
 
 Role = Literal["asked", "paid", "sold"]
 
-# Words of headers, without accents (from memory). Where a header has words of two roles, the first of them has it.
-_ROLES: Final[Mapping[Role, str]] = {
-    "asked": (
-        "asked asking ask vb vhb verhandlungsbasis gefordert verlangt wunschpreis preisvorstellung angebotspreis "
-        "demande affiche vraagprijs gevraagd pedido pedian richiesto richiesta chiesto wywolawcza zadana begart "
-        "utgangspris priside forlangt udbudspris"
-    ),
-    "paid": (
-        "paid bought purchase purchased bezahlt gezahlt gekauft einkauf ek kaufpreis ankauf paye achete achat betaald "
-        "gekocht inkoop aankoop pagado compra comprado pagato acquisto acquistato comprato zaplacono zaplacone kupione "
-        "kupiono zakup zakupu betalt betald kopt inkop inkopspris kobt kobspris kjopt"
-    ),
-    "sold": (
-        "sold went fetched realised realized verkauft verkauf vk erlos vendu vente verkocht verkoop opbrengst vendido "
-        "venta venduto vendita sprzedane sprzedano sprzedaz sprzedazy sald salt forsaljning forsaljningspris solgt "
-        "salgspris"
-    ),
-}
-_STEMS: Final[Mapping[Role, tuple[str, ...]]] = {  # also inside a longer word
-    "paid": ("einkauf", "ankauf", "inkoop", "aankoop"), "sold": ("verkauf", "verkoop"),
-}  # fmt: skip
 _NO_MARKS: Final = str.maketrans({"ł": "l", "ø": "o"})  # letters that do not come apart
 _NO_PRICE: Final = ("freight", "premium", "date", "ref", "currency", "pieces")  # columns that hold figures too
-_NUMBERS: Final = (
-    "nr",
-    "no",
-    "num",
-    "number",
-    "nummer",
-    "numero",
-    "numéro",
-    "lot",
-    "row",
-    "zeile",
-)  # of rows or things
 _SMALLEST, _LARGEST = Decimal("0.1"), Decimal(10)  # times the median price
 _YEARS: Final = range(1900, 2101)
 
@@ -73,54 +41,30 @@ class MoneyNotes:
 
 
 def price_role(header: str) -> Role | None:
-    """What a header says of its amounts; None where it does not say."""
+    """What a header says of its amounts; None where it does not say. Of words of two roles the first one's counts."""
     spelt = unicodedata.normalize("NFD", fold(header[:200]).translate(_NO_MARKS))
     tokens = re.findall(r"[^\W\d_]+", "".join(c for c in spelt if not unicodedata.combining(c)))
-    for role, words in _ROLES.items():
-        stems = _STEMS.get(role, ())
-        if any(token in words.split() or any(stem in token for stem in stems) for token in tokens):
-            return role
+    words = word_lists("roles")
+    for role in get_args(Role):
+        stems = words.get(f"{role} within", ())
+        if any(token in words[role] or any(stem in token for stem in stems) for token in tokens):
+            return cast(Role, role)
     return None
 
 
-def price_headers(cells: Mapping[str, Sequence[str]]) -> dict[Role, str]:
-    """What is said of amounts -> the first header that says it and has them. `cells`: header -> its filled cells."""
-    found: dict[Role, str] = {}
-    for header, column in cells.items():
-        role = price_role(header)
-        if role is not None and role not in found and _are_amounts(column) and not _speaks_of_others(header):
-            found[role] = header
-    return found
-
-
-def of_price_size(cells: Sequence[str], prices: Sequence[str]) -> bool:
+def _of_price_size(cells: Sequence[str], prices: Sequence[str]) -> bool:
     """Are the amounts of a column about as large as the prices?"""
     amounts, known = _amounts(cells), _amounts(prices)
-    if not amounts or not known:
+    return bool(amounts and known) and _SMALLEST * median(known) <= median(amounts) <= _LARGEST * median(known)
+
+
+def _hold_prices(header: str, cells: Sequence[str]) -> bool:
+    """Is most of what the cells say an amount (that a kit is unsold says nothing), and the header none of others?"""
+    readings = [read for read in map(read_sold_for, cells) if read is not None]
+    if 2 * sum(not isinstance(read, Refusal) for read in readings) <= len(readings):
         return False
-    middle = median(known)
-    return _SMALLEST * middle <= median(amounts) <= _LARGEST * middle
-
-
-def only_ticks(cells: Iterable[str]) -> bool:
-    """Do the cells say no more than sold or not, whatever their words?"""
-    known = {kind: kind for kind in PRICE_KINDS}
-    return not any(likely_word("price_kind", cell, known) == "hammer" for cell in set(cells))
-
-
-def left_over(unused: Mapping[str, Sequence[str]], prices: Sequence[str]) -> tuple[str, ...]:
-    """The headers, of those that are not used, whose cells are amounts as large as the prices."""
-    return tuple(
-        header
-        for header, cells in unused.items()
-        if _are_amounts(cells) and of_price_size(cells, prices)
-        if not _speaks_of_others(header) and not _are_years(cells) and not _count_on(cells)
-    )
-
-
-def _speaks_of_others(header: str) -> bool:
-    numbered = not set(_NUMBERS).isdisjoint(re.findall(r"[^\W\d_]+", fold(header[:200])))
-    return numbered or any(speaks_of(name, header) for name in _NO_PRICE)
+    numbered = not set(word_lists("cells")["numbering"]).isdisjoint(re.findall(r"[^\W\d_]+", fold(header[:200])))
+    return not numbered and not any(speaks_of(name, header) for name in _NO_PRICE)
 
 
 def _amounts(cells: Iterable[str]) -> list[Decimal]:
@@ -132,20 +76,11 @@ def _amounts(cells: Iterable[str]) -> list[Decimal]:
     ]
 
 
-def _are_amounts(cells: Sequence[str]) -> bool:
-    """Is most of what the cells say an amount? That a kit is unsold says nothing."""
-    readings = [read for read in map(read_sold_for, cells) if read is not None]
-    return 2 * sum(not isinstance(read, Refusal) for read in readings) > len(readings)
-
-
-def _are_years(cells: Sequence[str]) -> bool:
-    return 2 * sum(cell.isdecimal() and len(cell) == 4 and int(cell) in _YEARS for cell in cells) > len(cells)
-
-
-def _count_on(cells: Sequence[str]) -> bool:
-    """Numbers that only rise, as those of a list's rows or of receipts."""
-    amounts = _amounts(cells)
-    return all(one < other for one, other in pairwise(amounts)) and all(map(str.isdecimal, cells))
+def _are_years_or_count_on(cells: Sequence[str]) -> bool:
+    """Numbers that are years, or that only rise, as those of a list's rows or of receipts."""
+    years = sum(cell.isdecimal() and len(cell) == 4 and int(cell) in _YEARS for cell in cells)
+    rise = all(one < other for one, other in pairwise(_amounts(cells))) and all(map(str.isdecimal, cells))
+    return 2 * years > len(cells) or rise
 
 
 _CHANNELS: Final = {word: word for word in CHANNELS}
@@ -178,7 +113,11 @@ def taken_columns(
     own = {fold(name): name for name in names}
     found = {own[fold(header)]: header for header in reversed(headers) if fold(header) in own}
     left = {header: by_header[header] for header in headers if header and header not in found.values()}
-    said = price_headers(left)
+    said: dict[Role, str] = {}  # of amounts -> the first header that says it and has them
+    for header, column in left.items():
+        role = price_role(header)
+        if role is not None and role not in said and _hold_prices(header, column):
+            said[role] = header
     if "asked" in said and not ("price" in found and _TOLD_APART & found.keys()):
         found["price"] = said["asked"]  # also beside a header "Price", which is then something else
     went = [] if "sold_for" in found else [said[role] for role in _WENT_FOR if role in said]
@@ -187,16 +126,19 @@ def taken_columns(
     every, ticks = _likely(free, rest, tests, found)
     if "price" not in every and "sold_for" in every:  # the only column of money
         every["price"] = every.pop("sold_for")
-    after_work = _with_what_it_went_for(every, went, by_header)
+    if went and "price" not in every:
+        every["price"] = went[0]
+    elif went and _of_price_size(by_header[went[0]], by_header[every["price"]]):
+        every["sold_for"] = went[0]
     spare = [header for header in rest if header not in every.values() and rest[header]]
-    drums = next((header for test in (_pieces, _sizes) for header in spare if test(rest[header])), None)
+    drums = next((header for test in (_PIECES, _SIZES) for header in spare if test(rest[header])), None)
     if "pieces" not in every and drums is not None:  # whatever its header: it can be nothing else
         every["pieces"] = drums
     sellers = next((header for header in spare if header != drums and _sellers(rest[header])), None)
     if "channel" in free and "channel" not in every and sellers is not None:
         every["channel"] = sellers
     columns = {name: every[name] for name in names if name in every}
-    return Taken(columns, _notes(columns, by_header, ticks, after_work))
+    return Taken(columns, _notes(columns, by_header, ticks, went[1] if len(went) > 1 else None))
 
 
 def _likely(
@@ -207,28 +149,25 @@ def _likely(
     ticks = None
     while True:
         likely = likely_headers(free, list(left), ruled_out)
-        wrong = {pair for pair in likely.items() if not _can_be(tests.get(pair[0]), left[pair[1]])}
+        wrong = {  # an empty column says nothing either way
+            (name, header)
+            for name, header in likely.items()
+            if name in tests and left[header] and not tests[name](left[header])
+        }
         every = {**found, **likely}
         if not wrong:
             kind = likely.get("price_kind")
-            if kind is None or price_role(every.get("price", "")) != "asked" or not only_ticks(left[kind]):
+            if kind is None or price_role(every.get("price", "")) != "asked" or _say_hammer(left[kind]):
                 return every, ticks
             ticks = kind if left[kind] else ticks  # an asking price stays one, whether or not the kit is sold
             wrong = {("price_kind", kind), ("sold_for", kind)}
         ruled_out |= wrong
 
 
-def _with_what_it_went_for(
-    every: dict[str, str], went: Sequence[str], cells: Mapping[str, Sequence[str]]
-) -> str | None:
-    """Put the columns of what was paid and got to use; the header of what was got for kits beside what was paid."""
-    if not went:
-        return None
-    if "price" not in every:
-        every["price"] = went[0]
-    elif of_price_size(cells[went[0]], cells[every["price"]]):
-        every["sold_for"] = went[0]
-    return went[1] if len(went) > 1 else None
+def _say_hammer(cells: Iterable[str]) -> bool:
+    """Do the cells say more than sold or not, whatever their words?"""
+    known = {kind: kind for kind in PRICE_KINDS}
+    return any(likely_word("price_kind", cell, known) == "hammer" for cell in set(cells))
 
 
 def _notes(
@@ -237,18 +176,17 @@ def _notes(
     price = columns.get("price")
     if price is None:
         return MoneyNotes()
-    alone = "sold_for" not in columns
-    paid = price if alone and "price_kind" not in columns and price_role(price) in _WENT_FOR else None
-    told = (*columns.values(), after_work)
-    spare = {header: column for header, column in cells.items() if header not in told}
-    return MoneyNotes(
-        after_work, ticks if alone else None, paid, left_over(spare, cells[price]) if alone and not paid else ()
+    if "sold_for" in columns:
+        return MoneyNotes(after_work)
+    if "price_kind" not in columns and price_role(price) in _WENT_FOR:
+        return MoneyNotes(after_work, ticks, price)
+    left = tuple(
+        header
+        for header, column in cells.items()
+        if header not in (*columns.values(), after_work) and _hold_prices(header, column)
+        if _of_price_size(column, cells[price]) and not _are_years_or_count_on(column)
     )
-
-
-def _can_be(test: Test | None, cells: Sequence[str]) -> bool:
-    """Can these cells be those of a column of ours? An empty column says nothing either way."""
-    return test is None or not cells or test(cells)
+    return MoneyNotes(after_work, ticks, None, left)
 
 
 def _mostly(test: Callable[[str], bool]) -> Test:
@@ -261,14 +199,6 @@ def _few_words(cells: Sequence[str]) -> bool:
     return len(words) <= _FEW and (len(words) < len(cells) or len(words) < _FEWEST)
 
 
-def _pieces(cells: Sequence[str]) -> bool:
-    return _mostly(says_pieces)(cells)
-
-
-def _sizes(cells: Sequence[str]) -> bool:
-    return _mostly(lambda cell: drums_listed(cell) is not None)(cells)
-
-
 def _sellers(cells: Sequence[str]) -> bool:
     """Few words, of which some say one kind of seller and some another."""
     return _few_words(cells) and len({likely_word("channel", cell, _CHANNELS) for cell in cells} - {None}) > 1
@@ -276,24 +206,29 @@ def _sellers(cells: Sequence[str]) -> bool:
 
 def _tells_apart(cells: Sequence[str]) -> bool:
     """A link or number of its own for each row: rows of one `ref` count as one kit."""
-    return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _mostly(_has_digit)(cells)
+    return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _DIGITS(cells)
 
 
 def _has_digit(cell: str) -> bool:
     return any(map(str.isdigit, cell))
 
 
+_DIGITS: Final = _mostly(_has_digit)
+_PIECES: Final = _mostly(says_pieces)
+_SIZES: Final = _mostly(lambda cell: drums_listed(cell) is not None)
+
+
+def _codes(cells: Sequence[str]) -> bool:
+    return _few_words(cells) and not _DIGITS(cells)
+
+
 _OF_COLUMNS: Final[Mapping[str, Test]] = {
-    "price": _mostly(_has_digit),
-    "sold_for": _mostly(_has_digit),
+    **dict.fromkeys(("price", "sold_for", "premium", "freight", "weight"), _DIGITS),
     "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
-    "premium": _mostly(_has_digit),
-    "freight": _mostly(_has_digit),
-    "weight": _mostly(_has_digit),
     "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
     "currency": _mostly(lambda cell: bool(meanings(cell))),
-    "price_kind": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
-    "channel": lambda cells: _few_words(cells) and not _mostly(_has_digit)(cells),
+    "price_kind": _codes,
+    "channel": _codes,
     "ref": _tells_apart,
 }
-_OF_FEATURES: Final[Mapping[str, Test]] = {"number": _mostly(_has_digit), "yes-no": _few_words, "word": _few_words}
+_OF_FEATURES: Final[Mapping[str, Test]] = {"number": _DIGITS, "yes-no": _few_words, "word": _few_words}

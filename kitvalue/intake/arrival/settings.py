@@ -58,15 +58,6 @@ def guess_for(line: str) -> Guess | None:
     return Guess(word, grade, int(rows.split()[0])) if grade is not None else None
 
 
-def with_guess(line: str) -> str:
-    """The same line with its guess written in, to be looked at."""
-    guess = guess_for(line)
-    if guess is None:
-        return line
-    key, _, rows = line.rpartition(_BLANK)
-    return f'{key} = "{guess.grade}"  # {rows}; a guess: is it so?'
-
-
 _MOST_SERIES: Final = 60
 _CONDITION: Final = toml_heading("prices", "words", "condition")
 _FEATURES: Final = toml_heading("prices", "features")
@@ -173,47 +164,46 @@ def new_settings(
     """The starter's shop.toml with a spreadsheet's columns, its `series`, what a first look at its rows gave and the
     `currency` of its prices.
     """
-    text = starter
+    text, columns = starter, sheet.columns
     if currency is not None:
         text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
-        text = _with_usual_vat(text, currency)
+        rate = _USUAL_VAT.get(currency)
+        if rate is not None:
+            line = f"rate = {rate:<9}# percent: your own VAT. The usual rate with {currency}; check it."
+            text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
     if sheet.day_first is not None:
         text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
     text = re.sub(r'(?m)^# decimal = ".*$', lambda line: _decimal(line[0], sheet, seen), text)
-    text = _without_features(text, sheet.columns)
-    columns = sheet.columns.items()
-    mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns if fold(header) != name]
+    text = _without_features(text, columns)
+    mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns.items() if fold(header) != name]
     text = _under(text, toml_heading("prices", "columns"), mapped)
     for block in seen.blocks:
         lines = block.lines
-        if block.heading == _CHANNEL:
-            lines = tuple(map(_as_private, lines))
+        if block.heading == _CHANNEL:  # the name of a place says nothing of who sells: private, as a blank cell
+            lines = tuple(re.sub(r'= ""(  # \d+ rows?)$', r'= "private"\1', line) for line in lines)
         elif block.heading == _CONDITION:
-            lines = tuple(map(with_guess, lines))
+            lines = tuple(_guessed(line) for line in lines)
         text = _under(text, block.heading, lines)
-    text = _under(text, _CONDITION, _numbers(sheet.conditions))
-    return _with_series(text, series)
+    text = _under(text, _CONDITION, _numbers(sheet.cells.get("condition", ())))
+    before, after = text[: text.index(_FROM)], text[text.index(f"\n{_TO}\n") + 1 :]
+    return f"{before}{_series_text(series)}\n\n{after}"
 
 
-def _with_usual_vat(text: str, currency: str) -> str:
-    """The text with the rate of VAT that is usual where a currency is paid, where that is one country."""
-    rate = _USUAL_VAT.get(currency)
-    if rate is None:
-        return text
-    line = f"rate = {rate:<9}# percent: your own VAT. The usual rate with {currency}; check it."
-    return re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
+def _guessed(line: str) -> str:
+    """An open line with its guess written in, to be looked at."""
+    guess, (key, _, rows) = guess_for(line), line.rpartition(_BLANK)
+    return line if guess is None else f'{key} = "{guess.grade}"  # {rows}; a guess: is it so?'
 
 
 def _without_features(text: str, columns: Container[str]) -> str:
     """The text with the features that are none of `columns` as remarks, and what is said of them elsewhere."""
-    absent: list[str] = []
+    absent: set[str] = set()
     rows, section = [], ""
     for row in text.split("\n"):
-        if row.startswith("["):
-            section = row
+        section = row if row.startswith("[") else section
         key = row.partition(" = ")[0]
         if section == _FEATURES and key.isidentifier() and key not in columns:
-            absent.append(key)
+            absent.add(key)
         of_absent = any(row == toml_heading("prices", "words", name) or f' = "{name}=' in row for name in absent)
         rows.append(f"# {row}" if of_absent or (section == _FEATURES and key in absent) else row)
     return "\n".join(rows)
@@ -223,11 +213,11 @@ def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
     """The starter's line for the decimal sign: with the proven one, with the one that sizes tell, or as a remark."""
     if seen.decimal is not None:
         return re.sub('^# decimal = "." ', f'decimal = "{seen.decimal}"   ', line)
-    if sheet.sized is None:
+    sized = sheet.sized
+    if sized is None:
         return line
-    if sheet.sized.sure:
-        return f'decimal = "{sheet.sized.sign}"  # {sheet.sized.why}'
-    return f'# decimal = "{sheet.sized.sign}"        # so that the marks of prices part thousands, not decimals'
+    why = "# so that the marks of prices part thousands, not decimals"
+    return f'decimal = "{sized.sign}"  # {sized.why}' if sized.why else f'# decimal = "{sized.sign}"        {why}'
 
 
 def _under(text: str, heading: str, lines: Sequence[str]) -> str:
@@ -244,20 +234,18 @@ def _under(text: str, heading: str, lines: Sequence[str]) -> str:
     return "\n".join([*rows[:first], *remarks, *lines, *rows[at:]])
 
 
-def _as_private(line: str) -> str:
-    """The name of a place says nothing of who sells: private, as a blank cell, until its owner says else."""
-    return re.sub(r'= ""(  # \d+ rows?)$', r'= "private"\1', line)
-
-
 def _numbers(conditions: Sequence[str]) -> list[str]:
     """Lines for conditions that are numbers: halved where they run to ten, else ready to be turned round."""
     found = Counter(trimmed(cell) for cell in conditions if is_number_to_ten(cell))
     if scale_to_ten(conditions):
         halved = {cell: Decimal(cell.replace(",", ".")) / 2 for cell in found}
-        often = sorted(found, key=lambda cell: -halved[cell])
+        grades = {  # 1 to 5 in halves, the better one where two are as near
+            cell: min(max((2 * half).quantize(Decimal(1), ROUND_HALF_UP) / 2, Decimal(1)), Decimal(5)).normalize()
+            for cell, half in sorted(halved.items(), key=lambda pair: -pair[1])
+        }
         return [
             "# A scale to ten: halved, to the next half grade that is there. Write what you would see at the bench.",
-            *(f'{toml_text(cell)} = "{_grade(halved[cell]):f}"  # {_rows(found[cell])}' for cell in often),
+            *(f'{toml_text(cell)} = "{grade:f}"  # {_rows(found[cell])}' for cell, grade in grades.items()),
         ]
     if any(cell in TURNED for cell in found):
         return [
@@ -267,37 +255,23 @@ def _numbers(conditions: Sequence[str]) -> list[str]:
     return []
 
 
-def _grade(value: Decimal) -> Decimal:
-    """The bench grade nearest to a value: 1 to 5 in halves, the better one where two are."""
-    half = (2 * value).quantize(Decimal(1), ROUND_HALF_UP) / 2
-    return min(max(half, Decimal(1)), Decimal(5)).normalize()
-
-
-def _with_series(text: str, series: Sequence[SeriesSeen]) -> str:
-    before, after = text[: text.index(_FROM)], text[text.index(f"\n{_TO}\n") + 1 :]
-    lines = "\n".join(_series_lines(series))
-    return f"{before}{lines}\n\n{after}"
-
-
-def _series_lines(series: Sequence[SeriesSeen]) -> list[str]:
+def _series_text(series: Sequence[SeriesSeen]) -> str:
     if not series:
-        return [
-            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip",
-            "# of the keyboard never becomes a series of its own; `also` lists further spellings.",
-        ]
-    lines = [
-        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard",
-        "# never becomes a series of its own; `also` lists further spellings.",
-    ]
+        return (
+            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip"
+            "\n# of the keyboard never becomes a series of its own; `also` lists further spellings."
+        )
+    text = (
+        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard\n"
+        "# never becomes a series of its own; `also` lists further spellings."
+    )
     for one in series:
-        lines += ["", f"{toml_heading('series', one.name)}  # {_rows(one.rows)}"]
+        text += f"\n\n{toml_heading('series', one.name)}  # {_rows(one.rows)}"
         if one.alike:
             told = ", ".join(f"{toml_text(name)}: {_rows(rows)}" for name, rows in one.alike.items())
-            lines += [
-                f"# also = [{', '.join(map(toml_text, one.alike))}]",
-                f"# If that is the same series ({told}), take the # away before also; else add a line [series.NAME].",
-            ]
-    return lines
+            text += f"\n# also = [{', '.join(map(toml_text, one.alike))}]\n# If that is the same series ({told}), take "
+            text += "the # away before also; else add a line [series.NAME]."
+    return text
 
 
 def _rows(count: int) -> str:

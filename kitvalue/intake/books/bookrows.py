@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import datetime as dt
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -13,12 +13,13 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.intake.books.bookcolumns import BookColumns, beside_hammer, either_of_two, not_what_was_paid
-from kitvalue.intake.books.specs import FREIGHT_CURE, RATES, FeatureValue
+from kitvalue.intake.books.book import IntArray
+from kitvalue.intake.books.specs import RATES, Feature, FeatureValue
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import Column, known_amount
+from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.specification import Columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, TextTable
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, currencies_said
 from kitvalue.intake.text.problems import FileCounts, Problem, shown
 from kitvalue.intake.text.vocabulary import PRICE_KINDS, REQUIRED
@@ -44,7 +45,7 @@ class Rates:
     def on(self, currency: str, date: dt.date) -> Decimal | None:
         """The newest rate that is not after the day; None where there is none."""
         known = self.by_currency.get(currency, ())
-        at = bisect.bisect_right([one.date for one in known], date)
+        at = bisect.bisect_right(known, date, key=lambda one: one.date)
         return known[at - 1].rate if at else None
 
 
@@ -53,25 +54,17 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     if not path.exists():
         return Rates({})
 
-    def rates(columns: Columns) -> Callable[[int], tuple[str, Rate]]:
-        return lambda at: (
-            columns.known("currency", at), Rate(columns.known("date", at), columns.known("rate", at)),
-        )  # fmt: skip
+    def rates(columns: Columns, rows: Sequence[int]) -> Iterator[tuple[str, Rate]]:
+        known = columns.known
+        return ((known("currency", at), Rate(known("date", at), known("rate", at))) for at in rows)
 
     reading = read_rows(path, RATES, shop, lambda columns: (), rates)
     by_currency: dict[str, list[Rate]] = {}
-    for code, rate in reading.rows:
+    for code, rate in sorted(reading.rows, key=lambda pair: pair[1].date):
         by_currency.setdefault(code, []).append(rate)
-    by_day = {code: sorted(several, key=lambda rate: rate.date) for code, several in by_currency.items()}
-    return Rates(by_day, reading.problems, reading.counts)
+    return Rates(by_currency, reading.problems, reading.counts)
 
 
-_TOTALS_WORDS: Final = """
-    total totals sum sums subtotal subtotals average averages avg mean median count min max minimum maximum balance
-    overall summe summen gesamt gesamtsumme gesamtbetrag zwischensumme endsumme insgesamt durchschnitt durchschnittlich
-    mittelwert mittel mw ø anzahl saldo schnitt somme moyenne totale totaal totaux media suma gemiddelde
-"""
-_TOTALS: Final = frozenset(_TOTALS_WORDS.split())
 _NOT_FOR_TOTALS: Final = ("note", "ref")
 _PLACEHOLDER: Final = re.compile(r"1|1{3,}|9{4,}|1234(?:5(?:67?)?)?")
 
@@ -111,14 +104,6 @@ class RowAsRead:
     rate: Decimal
 
 
-@dataclass(frozen=True, slots=True)
-class _Money:
-    """In which currency a row speaks, and what one unit of it is in the shop's."""
-
-    currency: str
-    rate: Decimal
-
-
 def totals_refusals(table: TextTable) -> dict[int, Problem]:
     """Rows that are no kit but a total, an average or a remark: index of the row -> its one problem."""
     header, places = table.header, table.header.places
@@ -145,23 +130,28 @@ def totals_refusals(table: TextTable) -> dict[int, Problem]:
 def says_total(cell: str) -> bool:
     """Does a cell name a total, an average or the like?"""
     words = re.findall(r"[^\W\d_]+", fold(cell)) if cell and len(cell) < 40 else []
-    return 0 < len(words) <= 3 and words[0] in _TOTALS
+    return 0 < len(words) <= 3 and words[0] in word_lists("cells")["total"]
 
 
 class RowReader:
-    """Puts the cells of one table's rows together. Masks (n,): `sound` are the rows of which every cell can be taken,
-    `plain` of these the ones whose cells leave nothing to say together, and whose money is the shop's own.
+    """Puts the cells of one price book's rows together. Masks (n,): `paid` are the rows whose sold_for says anything
+    (that is their price, and what was asked counts no more), `sound` those of which every cell can be taken, `doubtful`
+    those whose cells together may leave something to say (`read` has the last word), `plain` the sound ones that leave
+    nothing to say, and whose money is the shop's own. `kinds` (n,): what each row's price is, a place in PRICE_KINDS.
     """
 
-    def __init__(self, table: TextTable, columns: BookColumns, rates: Rates, currency: str, counted: BoolArray) -> None:
-        self.table = table
-        self.columns = columns
-        self.rates = rates
-        self.currency = currency
-        self.counted = counted
-        self.checked = columns.checked()
-        self.kinds = columns.kinds()
-        self.paid = columns.paid
+    def __init__(
+        self, columns: Columns, features: Sequence[Feature], rates: Rates, currency: str, counted: BoolArray
+    ) -> None:
+        self.table, self.columns, self.features = columns.table, columns, features
+        self.rates, self.currency, self.counted = rates, currency, counted
+        self.paid = ~columns["sold_for"].blank()
+        asked, sold = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
+        kinds = columns["price_kind"].values.map(lambda word: PRICE_KINDS.index(word) if word in PRICE_KINDS else asked)
+        self.kinds: IntArray = np.array(kinds.each, dtype=np.int64)[kinds.codes]
+        if columns["sold_for"].present:  # that column alone tells what was paid
+            self.kinds[self.kinds == sold] = asked
+            self.kinds[self.paid] = sold
         self.sound = counted.copy()
         self.problems = tuple(self._cell_problems())
         self.doubtful = counted & self._doubtful()
@@ -169,162 +159,153 @@ class RowReader:
 
     def _cell_problems(self) -> Iterator[Problem]:
         """Column by column what cannot be taken; the rows are then no longer `sound`."""
-        for name, column in self.checked.items():
+        sold_for = self.columns["sold_for"]
+        for name, column in self.columns.by_name.items():
+            if name in _NOT_FOR_TOTALS:  # anything can stand there
+                continue
             counted = self.counted & ~self.paid if name == "price" else self.counted  # what was asked counts no more
             odd = counted & (column.refused() | column.blank() if name in REQUIRED else column.refused())
-            sold_for = self.columns.sold_for if name == "price" else None
-            cure = either_of_two(sold_for.header) if sold_for is not None and sold_for.present else None
-            yield from column.problems(self.table, odd, Refusal("empty", "is empty", cure))
+            either = f"write what was asked, or what it went for under {sold_for.header}"
+            cure = either if name == "price" and sold_for.present else None
+            yield from column.problems(odd, Refusal("empty", "is empty", cure))
             self.sound &= ~odd
 
     def _doubtful(self) -> BoolArray:
-        """The rows whose cells together may leave something to say; `read` has the last word."""
-        columns = self.columns
-        doubtful = columns.foreign(self.currency) | (columns.price.refused() & self.paid)
-        said_hammer = columns.price_kind.values.where(lambda kind: kind == "hammer")
-        doubtful |= said_hammer & (self.paid | columns.premium.blank())
+        columns, own = self.columns, self.currency
+        price, sold_for, freight = columns["price"], columns["sold_for"], columns["freight"]
+        doubtful = columns["currency"].values.where(lambda codes: codes is not None and codes != (own,))
+        for money in (price, sold_for, freight):
+            sound = ~money.refused()
+            doubtful |= says_currency(money, sound) & ~says_currency(money, sound, own)
+        doubtful |= price.refused() & self.paid
+        said_hammer = columns["price_kind"].values.where(lambda kind: kind == "hammer")
+        doubtful |= said_hammer & (self.paid | columns["premium"].blank())
         firm = self.kinds != PRICE_KINDS.index("asked")
-        for price in (columns.price, columns.sold_for):
-            doubtful |= firm & price.values.where(lambda one: isinstance(one, Amount) and one.negotiable)
+        for money in (price, sold_for):
+            doubtful |= firm & money.values.where(lambda one: isinstance(one, Amount) and one.negotiable)
         return doubtful
 
     def read(self, at: int) -> RowAsRead | list[Problem]:
         """The row at one index, or every reason beside its cells' own why it is refused."""
         problems: list[Problem] = []
         money = self._money(at, problems)
-        self._across(at, problems)
-        if problems or money is None or not self.sound[at]:
-            return problems
-        return self._row(at, money)
+        problems += self._across(at)
+        return problems if problems or money is None or not self.sound[at] else self.row(at, *money)
 
-    def _across(self, at: int, problems: list[Problem]) -> None:
+    def priced(self, at: int) -> str:
+        """The column whose cell gives a row its price."""
+        return "sold_for" if self.paid[at] else "price"
+
+    def _across(self, at: int) -> Iterator[Problem]:
         """What only two cells together show."""
-        columns = self.columns
-        price, kind, premium = columns.priced(at).values[at], PRICE_KINDS[self.kinds[at]], columns.premium.values[at]
-        if self.paid[at] and columns.price_kind.values[at] == "hammer":
-            problems.append(columns.sold_for.problem(self.table, at, beside_hammer(columns.price.header)))
-        if kind == "hammer" and premium is None:
-            why = Refusal(
-                "no_premium", "is no premium", "a hammer price needs the auction's premium in percent, 0 if none"
-            )
-            if columns.premium.present:
-                problems.append(self.checked["premium"].problem(self.table, at, why))
+        columns, kind, priced = self.columns, PRICE_KINDS[self.kinds[at]], self.priced(at)
+        said_kind, price = columns["price_kind"], columns[priced].values[at]
+        if self.paid[at] and said_kind.values[at] == "hammer":
+            cure = f"a hammer price goes into {columns['price'].header}, with its premium: delete this amount, or the "
+            cure += "word for hammer"
+            yield columns.problem("sold_for", at, "hammer_and_sold_for", "stands in the row of a hammer price", cure)
+        if kind == "hammer" and columns["premium"].values[at] is None:
+            if columns["premium"].present:
+                cure = "a hammer price needs the auction's premium in percent, 0 if none"
+                yield columns.problem("premium", at, "no_premium", "is no premium", cure)
             else:
                 message = "a hammer price needs a column premium with the auction's percent, 0 if there is none"
-                column = columns.price_kind
-                problems.append(self.table.problem(at, column.header, column.cells[at], "no_premium", message))
+                yield self.table.problem(at, said_kind.header, said_kind.cells[at], "no_premium", message)
         if isinstance(price, Amount) and price.negotiable and kind in ("sold", "hammer"):
-            why = Refusal(
-                "negotiable", f"says negotiable, which is an asking price, but the row says {kind}",
-                "give the price that was paid, or say asked",
-            )  # fmt: skip
-            why = not_what_was_paid() if self.paid[at] else why
-            problems.append(columns.priced(at).problem(self.table, at, why))
+            reason, cure = (
+                "says negotiable, which is an asking price",
+                "give the amount that was paid, or leave it blank",
+            )
+            if not self.paid[at]:
+                reason, cure = f"{reason}, but the row says {kind}", "give the price that was paid, or say asked"
+            yield columns.problem(priced, at, "negotiable", reason, cure)
 
-    def _money(self, at: int, problems: list[Problem]) -> _Money | None:
-        """The row's currency, agreed between its currency cell, its prices and its freight."""
-        codes = self.columns.currency.values[at]
+    def _said(self, at: int, name: str) -> tuple[str, ...]:
+        """What a cell of money says of the row's currency. A price that counts no more still does, amount or not."""
+        value = self.columns[name].values[at]
+        if isinstance(value, Refusal) and not (name == "price" and self.paid[at]):
+            return ()
+        return currencies_said(self.columns[name].cells[at], value)
+
+    def _money(self, at: int, problems: list[Problem]) -> tuple[str, Decimal] | None:
+        """The row's currency, agreed between its currency cell, its prices and its freight, and what one unit of it is
+        in the shop's.
+        """
+        columns, own = self.columns, self.currency
+        cell = codes = columns["currency"].values[at]
         if isinstance(codes, Refusal):
             return None
         for name in ("price", "sold_for", "freight"):
             said = self._said(at, name)
-            if not said:
-                continue
-            common = said if codes is None else tuple(c for c in codes if c in said)
-            if not common:
-                problems.append(self.checked[name].problem(self.table, at, self._clash(at, name, codes or ())))
+            common = said if codes is None else tuple(code for code in codes if code in said)
+            if said and not common:
+                reason, cure = "names another currency than the currency column", "correct one of the two"
+                if name != "price" and cell is None:
+                    reason = "is in another currency than the price"
+                    cure = columns["freight"].cure if name == "freight" else cure
+                reason += f" ({listed(codes or (), 3)})"
+                problems.append(columns.problem(name, at, "currency_clash", reason, cure))
                 return None
-            codes = common
-        return self._rated(at, codes, problems)
-
-    def _said(self, at: int, name: str) -> tuple[str, ...]:
-        """What a cell of money says of the row's currency. A price that counts no more still does, amount or not."""
-        column: Column[Amount] = getattr(self.columns, name)
-        value = column.values[at]
-        if isinstance(value, Refusal) and not (name == "price" and self.paid[at]):
-            return ()
-        return currencies_said(column.cells[at], value)
-
-    def _clash(self, at: int, name: str, codes: tuple[str, ...]) -> Refusal:
-        if name != "price" and self.columns.currency.values[at] is None:
-            cure = FREIGHT_CURE if name == "freight" else "correct one of the two"
-            return Refusal("currency_clash", f"is in another currency than the price ({listed(codes, 3)})", cure)
-        return Refusal(
-            "currency_clash",
-            f"names another currency than the currency column ({listed(codes, 3)})",
-            "correct one of the two",
-        )
-
-    def _rated(self, at: int, codes: tuple[str, ...] | None, problems: list[Problem]) -> _Money | None:
-        own = self.currency
+            codes = common if said else codes
         if codes is None or own in codes:
-            return _Money(own, Decimal(1))
+            return own, Decimal(1)
         if len(codes) > 1:
             codes = tuple(code for code in codes if code in self.rates.by_currency) or codes
-        column = self._speaking(at)
-        if len(codes) > 1:
-            cure = f"write the code in the currency column, or, if all your prices are in it, {_make_own(codes[0])}"
-            why = Refusal("currency", f"can be {listed(codes, 4)}", cure)
-            problems.append(column.problem(self.table, at, why))
-            return None
-        rate, why_not = self._rate(at, codes[0])
-        if why_not is not None:
-            problems.append(column.problem(self.table, at, why_not))
-        return _Money(codes[0], rate) if rate is not None else None
+        rate = self._rate(at, codes)
+        if isinstance(rate, Decimal):
+            return codes[0], rate
+        speaking = next((name for name in ("sold_for", "price") if self._said(at, name)), self.priced(at))
+        problems.append(columns["currency" if cell is not None else speaking].problem(at, rate))
+        return None
 
-    def _speaking(self, at: int) -> Column[object]:
-        """The column that tells the row's currency."""
-        if self.columns.currency.values[at] is not None:
-            return self.checked["currency"]
-        name = next((name for name in ("sold_for", "price") if self._said(at, name)), None)
-        return self.checked[name] if name is not None else self.columns.priced(at).plain()
-
-    def _rate(self, at: int, code: str) -> tuple[Decimal | None, Refusal | None]:
-        date = self.columns.date.values[at]
+    def _rate(self, at: int, codes: Sequence[str]) -> Decimal | Refusal:
+        """What one unit of a row's foreign currency is in the shop's, or why nothing tells."""
+        date, code = self.columns["date"].values[at], codes[0]
         cure = f"write the price in {self.currency}, or add a rate for {code} to rates.csv"
+        make_own = f'set currency = "{code}" under [shop]'
+        if len(codes) > 1:
+            cure = f"write the code in the currency column, or, if all your prices are in it, {make_own}"
+            return Refusal("currency", f"can be {listed(codes, 4)}", cure)
         if code not in self.rates.by_currency:
-            cure += f", or, if all your prices are in {code}, {_make_own(code)}"
-            return None, Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
+            cure += f", or, if all your prices are in {code}, {make_own}"
+            return Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
         if not isinstance(date, dt.date):
-            return None, Refusal(
-                "no_rate", f"is in {code}, and the row has no date to find its exchange rate by", "add the date"
-            )
-        rate = self.rates.on(code, date)
-        if rate is None:
-            reason = f"is in {code}, for which there is no exchange rate up to {date.isoformat()}"
-            return None, Refusal("no_rate", reason, cure)
-        return rate, None
+            reason = f"is in {code}, and the row has no date to find its exchange rate by"
+            return Refusal("no_rate", reason, "add the date")
+        reason = f"is in {code}, for which there is no exchange rate up to {date.isoformat()}"
+        return self.rates.on(code, date) or Refusal("no_rate", reason, cure)
 
-    def plain_row(self, at: int) -> RowAsRead:
-        """A row about which there is nothing to say."""
-        return self._row(at, _Money(self.currency, Decimal(1)))
-
-    def _row(self, at: int, money: _Money) -> RowAsRead:
-        columns = self.columns
+    def row(self, at: int, currency: str | None = None, rate: Decimal = Decimal(1)) -> RowAsRead:
+        """A row that can be used, its money in a currency (the shop's own, if not given)."""
+        known = self.columns.known
         return RowAsRead(
             row=self.table.row(at),
-            series=columns.series.sure(at),
-            pieces=columns.pieces.sure(at),
-            condition=columns.condition.sure(at),
-            price=columns.priced(at).sure(at).value,
-            asked=known_amount(columns.price, at) if self.paid[at] else None,
+            series=known("series", at),
+            pieces=known("pieces", at),
+            condition=known("condition", at),
+            price=known(self.priced(at), at),
+            asked=known("price", at) if self.paid[at] else None,
             price_kind=PRICE_KINDS[self.kinds[at]],
-            channel=columns.channel.known(at) or "private",
-            premium=known_amount(columns.premium, at),
-            currency=money.currency,
-            freight=known_amount(columns.freight, at),
-            date=columns.date.known(at),
-            weight=known_amount(columns.weight, at),
-            ref=columns.ref.known(at),
-            note=columns.note.known(at),
-            features=tuple(FeatureRead(one.name, one.column.known(at)) for one in columns.features),
-            rate=money.rate,
+            channel=known("channel", at) or "private",
+            premium=known("premium", at),
+            currency=currency or self.currency,
+            freight=known("freight", at),
+            date=known("date", at),
+            weight=known("weight", at),
+            ref=known("ref", at),
+            note=known("note", at),
+            features=tuple(FeatureRead(one.name, one.column.known(at)) for one in self.features),
+            rate=rate,
         )
 
 
-def _make_own(code: str) -> str:
-    """What makes a currency the shop's own."""
-    return f'set currency = "{code}" under [shop]'
+def says_currency(column: Column[Amount], rows: BoolArray, code: str | None = None) -> BoolArray:
+    """(n,) of some rows those whose cell of money names a currency (this one, if given)."""
+    says = np.zeros(len(column.cells.each), dtype=bool)
+    for place in np.unique(column.cells.codes[rows]).tolist():
+        said = currencies_said(column.cells.each[place], column.values.each[place])
+        says[place] = bool(said) if code is None else code in said
+    return says[column.cells.codes] & rows
 
 
 def is_placeholder(price: Decimal) -> bool:

@@ -6,18 +6,16 @@ import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import BoolArray, IntArray
-from kitvalue.intake.books.bookcolumns import FAR_APART, BookColumns, far_apart, says_currency, without_amount
-from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder
+from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import is_digit, of_another_scale, scale_warning, speaks_of_digits
-from kitvalue.intake.tables.columns import Column
+from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
+from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
 from kitvalue.intake.text.numbers import Amount, plain
 from kitvalue.intake.text.problems import Level, Problem, shown
@@ -43,8 +41,15 @@ def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
     for alike in groups.values():
         for at, row in enumerate(alike):
             earlier = next((one for one in reversed(alike[:at]) if _may_be_one(one, row)), None)
-            if earlier is not None:
-                found.append(_warning_near(earlier, row, file))
+            if earlier is None:
+                continue
+            price = f"{plain(earlier.price)} there, {plain(row.price)} here"
+            message = (
+                f"may be the kit of row {earlier.row} again "
+                f"({'at the same price' if earlier.price == row.price else price}): both count. If it is one kit, give "
+                "both rows the same ref; then only the latest does"
+            )
+            found.append(Problem(file, row.row, None, None, "near_duplicate", Level.WARNING, message))
     return found
 
 
@@ -73,47 +78,36 @@ def _alike(one: str | None, other: str | None) -> bool | None:
     return len(a & b) >= _NOTES_ALIKE * len(a | b)
 
 
-def _warning_near(one: RowAsRead, row: RowAsRead, file: str) -> Problem:
-    price = "at the same price" if one.price == row.price else f"{plain(one.price)} there, {plain(row.price)} here"
-    message = (
-        f"may be the kit of row {one.row} again ({price}): both count. If it is one kit, give both rows the same ref; "
-        "then only the latest does"
-    )
-    return Problem(file, row.row, None, None, "near_duplicate", Level.WARNING, message)
-
-
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Kept:
-    """Which rows count (their places in the table), the problems of the others, and how many were set aside."""
+    """Which rows count (their places in the table), and the problems of the others."""
 
     at: IntArray
     problems: tuple[Problem, ...]
-    set_aside: int
+
+    @property
+    def set_aside(self) -> int:
+        """How many rows were set aside, not refused."""
+        return sum(problem.level is Level.WARNING for problem in self.problems)
 
 
-def without_repeats(table: TextTable, columns: BookColumns, at: IntArray) -> Kept:
+def without_repeats(columns: Columns, at: IntArray) -> Kept:
     """Of the rows `at`, set aside those that repeat another in every column, and of each listing's rows all but the
     latest."""
     problems: list[Problem] = []
+    table, refs = columns.table, columns["ref"].values
     for again in _repeats([cells.map(trimmed).same()[at] for cells in table.cells]):
         row = table.row(at[again[0]])
         message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
         problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
-    dropped = {problem.row or 0 for problem in problems}
-    refused = 0
-    once = at[~np.isin(table.rows[at], list(dropped))]
-    refs = columns.ref.values
+    once = at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])]
     named = once[refs.where(lambda ref: ref is not None)[once]]
     for listing in _repeats([refs.same()[named]]):
-        said = _one_listing(table, columns, named[listing].tolist())
-        refused += len(said) if said[0].level is Level.REFUSED else 0
-        problems += said
-        dropped.update(problem.row or 0 for problem in said)
-    kept = at[~np.isin(table.rows[at], list(dropped))]
-    return Kept(kept, tuple(problems), len(problems) - refused)
+        problems += _one_listing(columns, named[listing].tolist())
+    return Kept(at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])], tuple(problems))
 
 
 def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
@@ -130,14 +124,14 @@ def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
     return sorted((group for group in groups if len(group)), key=lambda group: int(group[0]))
 
 
-def _one_listing(table: TextTable, columns: BookColumns, at: Sequence[int]) -> list[Problem]:
+def _one_listing(columns: Columns, at: Sequence[int]) -> list[Problem]:
     """The problems of rows that share one ref: each but the latest set aside, or all refused if they are no one kit."""
-    ref, header = columns.ref.sure(at[0]), columns.ref.header
-    if len({fold(columns.series.sure(place)) for place in at}) > 1:
+    table, ref, header = columns.table, columns.known("ref", at[0]), columns["ref"].header
+    if len({fold(columns.known("series", place)) for place in at}) > 1:
         phrase = rows_phrase([table.row(place) for place in at])
         message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
         return [table.problem(place, header, ref, "ref_clash", message) for place in at]
-    latest = max(at, key=lambda place: (columns.date.known(place) or dt.date.min, place))
+    latest = max(at, key=lambda place: (columns.known("date", place) or dt.date.min, place))
     message = f"{shown(ref)} is listed again in row {table.row(latest)}, which is later: this row is set aside"
     return [table.problem(place, header, ref, "relisted", message, Level.WARNING) for place in at if place != latest]
 
@@ -156,104 +150,108 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
             continue
         shared = min(rare, common, key=len)  # a maker's name alone is near to every series of his
         of = [name for name in names if name != shared and has_part(name, shared)]
-        message = _near_name(rare, common, where) if len(of) < 2 else _shared_name(shared, of, where)
         subject = rare if len(of) < 2 else shared
+        why = f"is close to {shown(common)} but another series; did you mean {common}"
+        cure = "? If both are right, list them in shop.toml"
+        if len(of) > 1:
+            why = f"can be any of {listed(of, 6, last='or')} and counts as another series"
+            cure = "; write which it is, or list it in shop.toml if it is one of its own"
+        message = f"{shown(subject)} in {rows_phrase(where[subject])} {why}{cure}"
         found.append(Problem(file, int(where[subject][0]), header, subject, "series_spelling", Level.WARNING, message))
     return list(dict.fromkeys(found))
 
 
-def _near_name(rare: str, common: str, where: Mapping[str, Sequence[int]]) -> str:
-    return (
-        f"{shown(rare)} in {rows_phrase(where[rare])} is close to {shown(common)} but another series; "
-        f"did you mean {common}? If both are right, list them in shop.toml"
-    )
-
-
-def _shared_name(shared: str, of: Sequence[str], where: Mapping[str, Sequence[int]]) -> str:
-    rows, names = rows_phrase(where[shared]), listed(of, 6, last="or")
-    return (
-        f"{shown(shared)} in {rows} can be any of {names} and counts as another series; "
-        "write which it is, or list it in shop.toml if it is one of its own"
-    )
-
-
 MANY_PIECES: Final = 40
+_FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
 
 
 def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, shop: Shop) -> list[Problem]:
     """Every warning about the rows that are used: `rows`, which stand at `at` in the table."""
     table, columns = reader.table, reader.columns
     numbers = table.rows[at]
-    problems = [*absent_warnings(table, shop), *_blanks(table, columns, shop, at)]
-    alone, auctions = (numbers[mask[at]].tolist() for mask in (columns.sold_alone(), columns.bare_auctions()))
-    problems += _sold_alone_warning(table, alone) if alone else ()
-    problems += _auction_warning(table, auctions) if auctions else ()
+    problems = [*absent_warnings(table, shop), *_blanks(reader, shop, at), *_asked_after_all(reader, at)]
     for place in np.flatnonzero(to_be_looked_at(reader)[at]).tolist():
-        problems += single_warnings(rows[place], int(at[place]), table, columns)
+        problems += single_warnings(rows[place], int(at[place]), reader)
     if not shop.series:
-        series = columns.series.values.take(at)
+        series = columns["series"].values.take(at)
         same = series.same()
         order = np.argsort(same, kind="stable")
         parts = np.split(order, np.flatnonzero(np.diff(same[order])) + 1)
         where = {str(series[int(part[0])]): numbers[part].tolist() for part in parts if len(part)}
-        problems += spelling_warnings(where, table.file, columns.series.header)
+        problems += spelling_warnings(where, table.file, columns["series"].header)
     problems += near_duplicates(rows, table.file)
-    many = numbers[
-        columns.pieces.values.where(lambda count: isinstance(count, int) and count > MANY_PIECES)[at]
-    ].tolist()
+    pieces = columns["pieces"]
+    many = numbers[pieces.values.where(lambda count: isinstance(count, int) and count > MANY_PIECES)[at]].tolist()
     if many:
         message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
-        problems.append(table.warning(columns.pieces.header, None, "many_pieces", message))
+        problems.append(table.warning(pieces.header, None, "many_pieces", message))
     return problems
 
 
 def to_be_looked_at(reader: RowReader) -> BoolArray:
     """(n,) the rows about which `single_warnings` may have something to say."""
     columns, paid = reader.columns, reader.paid
-    maybe = columns.pieces.cells.where(lambda cell: drums_listed(cell) is not None)
-    amounts = []
-    for column, counts in ((columns.price, ~paid), (columns.sold_for, paid)):
-        odd = column.values.where(lambda one: isinstance(one, Amount) and (one.negotiable or is_placeholder(one.value)))
-        maybe |= odd & counts
-        amounts.append(column.values.floats(lambda one: float(one.value) if isinstance(one, Amount) else np.nan))
-    asked, sold = amounts
+    maybe = columns["pieces"].cells.where(lambda cell: drums_listed(cell) is not None)
+    for name, counts in (("price", ~paid), ("sold_for", paid)):
+        maybe |= counts & columns[name].values.where(
+            lambda one: isinstance(one, Amount) and (one.negotiable or is_placeholder(one.value))
+        )
+    asked, sold = columns.amounts("price"), columns.amounts("sold_for")
     with np.errstate(invalid="ignore"):  # a little more than far apart: the careful look decides
-        maybe |= paid & (np.maximum(asked, sold) > 0.999 * FAR_APART * np.minimum(asked, sold))
-    premium = columns.premium.values.where(lambda one: isinstance(one, Amount) and one.value > 0)
-    maybe |= premium & (reader.kinds != PRICE_KINDS.index("hammer"))
+        maybe |= paid & (np.maximum(asked, sold) > 0.999 * _FAR_APART * np.minimum(asked, sold))
+        maybe |= (columns.amounts("premium") > 0) & (reader.kinds != PRICE_KINDS.index("hammer"))
     return maybe
 
 
-def scale_warnings(condition: Column[Decimal], table: TextTable, shop: Shop) -> Iterator[Problem]:
-    """One warning where plain digits stand beside marks that a school gives, and shop.toml maps no digit."""
-    texts = condition.cells.each
-    if speaks_of_digits(shop) or not any(map(is_digit, texts)):
-        return
-    marks = of_another_scale(texts)
+def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
+    """The warning that digits are read as our grades although marks beside them look like those of a school or, where
+    there are none, of a scale to ten, and shop.toml says of no digit what it means. One number over 5 or two are slips.
+    """
+    condition, table = columns["condition"], columns.table
+    texts = frozenset(condition.cells.each)
+    if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
+        return []
+    marks = frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
     at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
-    if len(at):
-        warning = scale_warning(table.file, condition.header, condition.cells[int(at[0])], table.rows[at].tolist())
-        yield from (warning,) if warning is not None else ()
+    rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
+    message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
+    if is_of_ten(cell):
+        message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
+        message += f"under {WORDS_TABLE}"
+    else:
+        looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
+        message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
+        message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
+    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) else 1)
+    return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
 
 
-def _sold_alone_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
-    """One warning about rows that say sold and hold nothing in the file's sold_for column."""
-    kind, price, sold_for = (table.header.name(name) for name in ("price_kind", "price", "sold_for"))
-    message = without_amount(rows_phrase(rows), kind, price, sold_for)
-    yield table.warning(sold_for, None, "sold_without_amount", message)
-
-
-def _auction_warning(table: TextTable, rows: Sequence[int]) -> Iterator[Problem]:
-    """One warning about rows of auctions that do not say what kind of price theirs is: often it is what was paid."""
-    kind, one = table.header.name("price_kind"), len(rows) == 1
-    cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
-    if "sold_for" in table.header.places:
-        cure = f"write what was paid under {table.header.name('sold_for')}, or hammer under {kind}"
-    message = (
-        f"{rows_phrase(rows)} {'says' if one else 'say'} auction and nothing under {kind}, so "
-        f"{'it counts' if one else 'they count'} as asked: {cure}"
-    )
-    yield table.warning(kind, None, "auction_asked", message)
+def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
+    """One warning about rows that say sold and hold nothing in the file's sold_for column, and one about rows of
+    auctions that do not say what kind of price theirs is: often it is what was paid.
+    """
+    table, columns, open_ = reader.table, reader.columns, ~reader.paid[at]
+    kind, price, sold_for = (columns[name].header for name in ("price_kind", "price", "sold_for"))
+    says_sold = columns["price_kind"].values.where(lambda said: said == "sold")[at]
+    alone = table.rows[at][says_sold & open_].tolist()
+    if alone and columns["sold_for"].present:
+        message = (
+            f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, since in "
+            f"a file with this column it does not tell what was paid; fill in {sold_for}"
+        )
+        yield table.warning(sold_for, None, "sold_without_amount", message)
+    auction = columns["channel"].values.where(lambda channel: channel == "auction")[at]
+    auctions = table.rows[at][auction & columns["price_kind"].blank()[at] & open_].tolist()
+    if auctions:
+        one = len(auctions) == 1
+        cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
+        if columns["sold_for"].present:
+            cure = f"write what was paid under {sold_for}, or hammer under {kind}"
+        message = (
+            f"{rows_phrase(auctions)} {'says' if one else 'say'} auction and nothing under {kind}, so "
+            f"{'it counts' if one else 'they count'} as asked: {cure}"
+        )
+        yield table.warning(kind, None, "auction_asked", message)
 
 
 def defaults(shop: Shop) -> dict[str, str]:
@@ -285,52 +283,50 @@ def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
             yield table.warning(name, name, "absent_feature", message)
 
 
-def _blanks(table: TextTable, columns: BookColumns, shop: Shop, at: IntArray) -> Iterator[Problem]:
+def _blanks(reader: RowReader, shop: Shop, at: IntArray) -> Iterator[Problem]:
     """One warning for each column with blank cells, naming the rows."""
-    known = columns.checked()
+    table, columns = reader.table, reader.columns
     used = np.zeros(len(table), dtype=bool)
     used[at] = True
-    counted_as = defaults(shop) | {feature.name: "unknown" for feature in columns.features}
+    counted_as = defaults(shop) | {feature.name: "unknown" for feature in reader.features}
     for name, default in counted_as.items():
-        column = known[name]
+        column = columns[name]
         if not column.present:
             continue
         blank = column.blank() & used
         if name == "currency":  # a price that says its currency leaves nothing to assume
-            blank &= ~(says_currency(columns.price, blank) | says_currency(columns.sold_for, blank))
+            blank &= ~(says_currency(columns["price"], blank) | says_currency(columns["sold_for"], blank))
         if name == "price_kind":  # nor does an amount that it was sold for
-            blank &= ~columns.paid
+            blank &= ~reader.paid
         rows = table.rows[blank].tolist()
         if rows:
             message = f"blank in {rows_phrase(rows)}: counts as {default}"
             yield table.warning(column.header, None, f"blank_{name}", message)
 
 
-def single_warnings(row: RowAsRead, at: int, table: TextTable, columns: BookColumns) -> Iterator[Problem]:
+def single_warnings(row: RowAsRead, at: int, reader: RowReader) -> Iterator[Problem]:
     """Warnings about one row by itself."""
-    column = columns.priced(at)
-    price, cell = column.values[at], column.cells[at]
+    columns, priced = reader.columns, reader.priced(at)
+
+    def warning(name: str, code: str, message: str) -> Problem:
+        return reader.table.problem(at, columns[name].header, columns[name].cells[at], code, message, Level.WARNING)
+
+    price, cell = columns[priced].values[at], columns[priced].cells[at]
     if isinstance(price, Amount) and price.negotiable:
         message = f"{shown(cell)} says negotiable: {plain(price.value)} counts as an asking price"
-        yield table.problem(at, column.header, cell, "negotiable", message, Level.WARNING)
-    pieces = columns.pieces.cells[at]
+        yield warning(priced, "negotiable", message)
+    pieces = columns["pieces"].cells[at]
     if drums_listed(pieces) is not None:
         message = f"{shown(trimmed(pieces))} lists sizes: as many drums count, {row.pieces}"
-        yield table.problem(at, columns.pieces.header, pieces, "pieces_from_sizes", message, Level.WARNING)
-    asked = columns.price.values[at]
-    if column is columns.sold_for and isinstance(asked, Amount) and _slip(asked.value, row.price):
-        message = f"asked {plain(asked.value)} and sold for {plain(row.price)}: is one of them a slip?"
-        yield table.problem(at, column.header, cell, "asked_and_sold_far_apart", message, Level.WARNING)
-    if is_placeholder(row.price):
+        yield warning("pieces", "pieces_from_sizes", message)
+    asked, paid = columns.known("price", at), row.price
+    apart = priced == "sold_for" and asked is not None and max(asked, paid) > _FAR_APART * min(asked, paid)
+    if apart and not is_placeholder(asked) and not is_placeholder(paid):  # these name no price in earnest
+        message = f"asked {plain(asked)} and sold for {plain(paid)}: is one of them a slip?"
+        yield warning(priced, "asked_and_sold_far_apart", message)
+    if is_placeholder(paid):
         message = f"{shown(trimmed(cell))} looks like a placeholder, not a price; delete the row if it is one"
-        yield table.problem(at, column.header, cell, "placeholder", message, Level.WARNING)
+        yield warning(priced, "placeholder", message)
     if row.premium and row.price_kind != "hammer":
         message = f"a premium counts on a hammer price only, and this row says {row.price_kind}; it is left out"
-        yield table.problem(
-            at, columns.premium.header, columns.premium.cells[at], "premium_unused", message, Level.WARNING
-        )
-
-
-def _slip(asked: Decimal, paid: Decimal) -> bool:
-    """Are two prices of one kit too far apart? One that names no price in earnest is no slip."""
-    return far_apart(asked, paid) and not is_placeholder(asked) and not is_placeholder(paid)
+        yield warning("premium", "premium_unused", message)

@@ -7,7 +7,7 @@ in `hours`. Only `plan` and `finished_on` must be filled; what was not written d
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -62,47 +62,31 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
         return tuple(OperationHours(name, taken) for name, taken in hours if taken is not None)
 
     def across(columns: Columns) -> Iterator[Problem]:
-        for at in range(len(columns.table)):
-            yield from _sums(columns, at, sum((one.hours for one in hours_of(columns, at)), Decimal(0)))
-            yield from _sale(columns, at)
-        yield from _repeated(columns)
+        table, sold_for, sold_on = columns.table, columns["sold_for"], columns["sold_on"]
+        first: dict[tuple[str, ...], int] = {}
+        for at in range(len(table)):
+            total = columns.known("hours", at)
+            together = sum((one.hours for one in hours_of(columns, at)), Decimal(0))
+            if total is not None and together > total:
+                reason = f"is less than the operations of this row together ({together.normalize():f})"
+                cure = "correct one of them; hours are those of the whole job"
+                yield columns.problem("hours", at, "hours_sum", reason, cure)
+            if sold_for.known(at) is not None and sold_on.values[at] is None:  # used all the same
+                message = "the day of the sale is not written down, so this sale teaches nothing about the share; "
+                message += "add sold_on"
+                yield table.problem(at, sold_for.header, sold_for.cells[at], "no_sold_on", message, Level.WARNING)
+            if sold_on.known(at) is not None and sold_for.values[at] is None:
+                cure = "add sold_for, or leave both blank"
+                yield columns.problem("sold_on", at, "no_sold_for", "has no price beside it", cure)
+            cells = tuple(map(trimmed, table.row_cells(at)))
+            row = first.setdefault(cells, table.row(at))
+            if row != table.row(at):  # one job written down twice
+                message = f"repeats row {row} in every cell ({shown(cells[0])}); delete it, or say in note what differs"
+                yield table.problem(at, None, cells[0], "row_twice", message)
 
-    def builds(columns: Columns) -> Callable[[int], FinishedBuild]:
-        def build(at: int) -> FinishedBuild:
+    def builds(columns: Columns, rows: Sequence[int]) -> Iterator[FinishedBuild]:
+        for at in rows:
             values = {spec.name: columns.known(spec.name, at) for spec in DONE}
-            return FinishedBuild(row=columns.table.row(at), operations=hours_of(columns, at), **values)
-
-        return build
+            yield FinishedBuild(row=columns.table.row(at), operations=hours_of(columns, at), **values)
 
     return read_rows(path, specs, shop, across, builds)
-
-
-def _sums(columns: Columns, at: int, together: Decimal) -> Iterator[Problem]:
-    total = columns.known("hours", at)
-    if total is not None and together > total:
-        reason = f"is less than the operations of this row together ({together.normalize():f})"
-        cure = "correct one of them; hours are those of the whole job"
-        yield columns.problem("hours", at, "hours_sum", reason, cure)
-
-
-def _sale(columns: Columns, at: int) -> Iterator[Problem]:
-    """A price without a day is used all the same; a day without a price is refused."""
-    sold_for, sold_on, table = columns["sold_for"], columns["sold_on"], columns.table
-    if sold_for.known(at) is not None and sold_on.values[at] is None:
-        message = "the day of the sale is not written down, so this sale teaches nothing about the share; add sold_on"
-        yield table.problem(at, sold_for.header, sold_for.cells[at], "no_sold_on", message, Level.WARNING)
-    if sold_on.known(at) is not None and sold_for.values[at] is None:
-        yield columns.problem(
-            "sold_on", at, "no_sold_for", "has no price beside it", "add sold_for, or leave both blank"
-        )
-
-
-def _repeated(columns: Columns) -> Iterator[Problem]:
-    """Rows that say the same as an earlier one in every cell: one job written down twice."""
-    table, first = columns.table, dict[tuple[str, ...], int]()
-    for at in range(len(table)):
-        cells = tuple(trimmed(cell) for cell in table.row_cells(at))
-        row = first.setdefault(cells, table.row(at))
-        if row != table.row(at):
-            message = f"repeats row {row} in every cell ({shown(cells[0])}); delete it, or say in note what differs"
-            yield table.problem(at, None, cells[0], "row_twice", message)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
@@ -22,6 +22,7 @@ from kitvalue.intake.text.words import Refusal, fold, rows_phrase
 
 BoughtFrom = Literal["private", "trade", "import"]
 NO_DEPTHS: Final = "no_depths"
+_MONEY: Final = ("price", "freight", "parts")  # in any currency of which a rate is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,14 +74,14 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
             if finished is not None and condition is not None and finished < condition:
                 reason = f"is below the condition that it is bought in, {grade_name(condition)}"
                 yield columns.problem("finished", at, "below_condition", reason)
-            for name in ("price", "freight", "parts"):
+            for name in _MONEY:
                 amount = columns[name].known(at)
                 if amount is not None and _rate(amount, currency, rates) is None:
                     cure = f"write the amount in {currency}, or give the rate of its currency in rates.csv"
                     yield columns.problem(name, at, "currency", f"is not in {currency}", cure)
         yield from _named_twice(columns)
 
-    def offers(columns: Columns) -> Callable[[int], Offer]:
+    def offers(columns: Columns, rows: Sequence[int]) -> Iterator[Offer]:
         features = features_of(columns, shop, names)
 
         def money(name: str, at: int) -> Decimal | None:
@@ -91,28 +92,16 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
                 return None if amount is None else amount.value
             return (amount.value * rate).quantize(Decimal("0.01"), ROUND_HALF_UP)
 
-        def offer(at: int) -> Offer:
+        for at in rows:
+            values = {spec.name: columns.known(spec.name, at) for spec in OFFERS}
+            values |= {name: money(name, at) for name in _MONEY}
             sizes = _sizes_meant(columns, at)
-            values = ((one.name, one.column.known(at)) for one in features)
-            return Offer(
-                row=columns.table.row(at),
-                offer=columns.known("offer", at),
-                series=columns.known("series", at),
-                pieces=columns.known("pieces", at),
-                condition=columns.known("condition", at),
-                price=money("price", at) or Decimal(0),
-                freight=money("freight", at),
-                sizes=sizes if isinstance(sizes, tuple) else (),
-                bought_from=columns.known("bought_from", at) or "private",
-                haggle=columns.known("haggle", at),
-                note=columns.known("note", at),
-                features=tuple(FeatureRead(name, value) for name, value in values if value is not None),
-                finished=columns.known("finished", at),
-                hours=columns.known("hours", at),
-                parts=money("parts", at),
+            values["sizes"] = sizes if isinstance(sizes, tuple) else ()
+            values["bought_from"] = values["bought_from"] or "private"
+            told = tuple(
+                FeatureRead(one.name, value) for one in features if (value := one.column.known(at)) is not None
             )
-
-        return offer
+            yield Offer(row=columns.table.row(at), features=told, **values)
 
     return read_rows(path, (*OFFERS, *feature_specs(shop, names)), shop, across, offers)
 
@@ -135,7 +124,7 @@ def _sizes_problems(columns: Columns, at: int) -> Iterator[Problem]:
     column, pieces = columns["sizes"], columns.known("pieces", at)
     meant = _sizes_meant(columns, at)
     if isinstance(meant, Refusal):
-        yield column.problem(columns.table, at, meant)
+        yield column.problem(at, meant)
     elif isinstance(meant, Diameters):
         count, cell = len(meant.inches), column.cells[at]
         differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"

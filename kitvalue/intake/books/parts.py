@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
-from kitvalue.intake.books.specs import CHANCE_CURE, PARTS
+from kitvalue.intake.books.specs import PARTS
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import Columns, FileReading, read_rows
 from kitvalue.intake.text.numbers import Amount
@@ -22,11 +22,17 @@ _SIZE: Final = re.compile(r'\d+(?:[.,]\d+)?(?: \d/\d)?"? ?[x×] ?\d+(?:[.,]\d+)?
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One kind of part: `value` gross, in the shop's currency; `chance` a fraction; `weeks` until it is sold.
+class DrumMeant:
+    """The drums that a part's name stands for, inches; None for what it leaves open."""
 
-    A drum has `diameter` and, where the file names it, `depth` in inches; "drum" alone stands for every drum
-    (`any_drum`). A part that is no drum counts once for each kit.
+    diameter: Decimal | None
+    depth: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One kind of part: `value` gross, in the shop's currency; `chance` a fraction; `weeks` until it is sold. One that
+    is no drum counts once for each kit.
     """
 
     row: int
@@ -34,43 +40,26 @@ class Part:
     value: Decimal
     chance: Decimal
     weeks: Decimal
-    diameter: Decimal | None
-    depth: Decimal | None
-    any_drum: bool
-
-    @property
-    def is_drum(self) -> bool:
-        return self.any_drum or self.diameter is not None
+    drum: DrumMeant | None
 
     def fits(self, size: Size) -> int:
         """How exactly it means a drum of this size: 3 by both figures, 2 by diameter, 1 as any drum, 0 not at all."""
-        if self.any_drum:
-            return 1
-        if self.diameter != size.diameter:
+        if self.drum is None or self.drum.diameter not in (None, size.diameter):
             return 0
-        return 2 if self.depth is None else 3 if self.depth == size.depth else 0
+        if self.drum.depth is None:
+            return 1 if self.drum.diameter is None else 2
+        return 3 if self.drum.depth == size.depth else 0
 
 
 def read_parts(path: Path, shop: Shop) -> FileReading[Part]:
     """Read the parts by a shop's settings. Every problem is in the result; a missing file is one of them."""
 
-    def parts(columns: Columns) -> Callable[[int], Part]:
-        whole = 1 if _are_fractions(columns) else 100
-
-        def part(at: int) -> Part:
-            drum = drum_meant(columns["part"].sure(at), shop.shop.size_order)
-            return Part(
-                row=columns.table.row(at),
-                part=columns.known("part", at),
-                value=columns.known("value", at),
-                chance=columns.known("chance", at) / whole,
-                weeks=columns.known("weeks", at),
-                diameter=drum.diameter if drum is not None else None,
-                depth=drum.depth if drum is not None else None,
-                any_drum=drum is not None and drum.diameter is None,
-            )
-
-        return part
+    def parts(columns: Columns, rows: Sequence[int]) -> Iterator[Part]:
+        known, whole = columns.known, 1 if _are_fractions(columns) else 100
+        for at in rows:
+            name, row, chance = known("part", at), columns.table.row(at), known("chance", at) / whole
+            drum = drum_meant(name, shop.shop.size_order)
+            yield Part(row, name, known("value", at), chance, known("weeks", at), drum)
 
     return read_rows(path, PARTS, shop, _across, parts)
 
@@ -95,17 +84,7 @@ def _across(columns: Columns) -> Iterator[Problem]:
         return
     for at in range(len(table)):
         if 0 < (columns.known("chance", at) or 0) < 1:
-            yield columns.problem(
-                "chance", at, "fraction", "is below 1 where the other rows write percent", CHANCE_CURE
-            )
-
-
-@dataclass(frozen=True, slots=True)
-class DrumMeant:
-    """The drums that a part's name stands for, inches; None for what it leaves open."""
-
-    diameter: Decimal | None
-    depth: Decimal | None
+            yield columns.problem("chance", at, "fraction", "is below 1 where the other rows write percent")
 
 
 def drum_meant(name: str, order: str) -> DrumMeant | None:

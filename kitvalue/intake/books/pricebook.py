@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import overload
 
 import numpy as np
 
-from kitvalue.intake.books.book import FeatureColumn, FloatArray, IntArray, PriceBook
-from kitvalue.intake.books.bookcolumns import read_book_columns
-from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warnings, without_repeats
-from kitvalue.intake.books.specs import Feature
+from kitvalue.intake.books.book import BoolArray, FeatureColumn, IntArray, PriceBook
+from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
+from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warning, without_repeats
+from kitvalue.intake.books.specs import PRICES, Feature, feature_specs, features_of
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import Coded, table_from_text
+from kitvalue.intake.tables.specification import read_columns
+from kitvalue.intake.tables.table import Coded, TextTable, table_from_text
 from kitvalue.intake.text.decoding import decode, read_bytes
-from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold
@@ -57,10 +55,7 @@ class _Rows(Sequence[RowAsRead]):
         if isinstance(place, slice):
             return tuple(self[one] for one in range(*place.indices(len(self))))
         at = int(self._at[place])
-        return self._read.get(at) or self._reader.plain_row(at)
-
-    def __iter__(self) -> Iterator[RowAsRead]:
-        return (self[place] for place in range(len(self)))
+        return self._read.get(at) or self._reader.row(at)
 
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
@@ -76,11 +71,11 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    columns = read_book_columns(table, shop, counted)
     rates = read_rates(path.parent / "rates.csv", shop)
-    reader = RowReader(table, columns, rates, shop.shop.currency, counted)
+    reader = row_reader(table, shop, rates, counted)
+    columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
-    problems += [*scale_warnings(columns.condition, table, shop), *reader.problems]
+    problems += [*scale_warning(columns, shop), *reader.problems]
     read: dict[int, RowAsRead] = {}
     usable = reader.plain.copy()
     for at in np.flatnonzero(reader.doubtful).tolist():
@@ -91,14 +86,21 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
             problems += row
     if columns.undecided:  # what else there is to mend is told in the same round
         problems += [*columns.undecided, *absent_warnings(table, shop)]
-        return _refused(problems, table.counts(0, columns.decimal))
-    kept = without_repeats(table, columns, np.flatnonzero(usable))
+        return _refused(problems, table.counts(0, columns.sign))
+    kept = without_repeats(columns, np.flatnonzero(usable))
     rows = _Rows(reader, kept.at, read)
     problems += kept.problems
     problems += row_warnings(reader, rows, kept.at, shop)
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
-    counts = table.counts(len(rows), columns.decimal, kept.set_aside)
+    counts = table.counts(len(rows), columns.sign, kept.set_aside)
     return PriceReading(_book(reader, kept.at, read), tuple(problems), counts, rows if len(rows) else ())
+
+
+def row_reader(table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> RowReader:
+    """The rows of a price book's table. Those that are not `counted` (totals) prove nothing about a column."""
+    names = tuple(shop.prices.features)
+    columns = read_columns(table, (*PRICES, *feature_specs(shop, names)), shop, counted)
+    return RowReader(columns, features_of(columns, shop, names), rates, shop.shop.currency, counted)
 
 
 def wanted_columns(shop: Shop) -> WantedColumns:
@@ -114,11 +116,9 @@ def _refused(problems: Sequence[Problem], counts: FileCounts) -> PriceReading:
 
 def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> PriceBook:
     """The rows `at` as arrays; the money of those in `read` is turned into the shop's currency."""
-    columns, kinds = reader.columns, reader.kinds[at]
-    paid = reader.paid[at]
+    columns, kinds, paid = reader.columns, reader.kinds[at], reader.paid[at]
     price, sold_for, freight, premium, weight = (
-        _amounts(column)[at]
-        for column in (columns.price, columns.sold_for, columns.freight, columns.premium, columns.weight)
+        columns.amounts(name)[at] for name in ("price", "sold_for", "freight", "premium", "weight")
     )
     asked = np.where(paid, price, np.nan)
     price = np.where(paid, sold_for, price)
@@ -127,37 +127,30 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
         price[place], asked[place], freight[place] = (
             np.nan if money is None else float(money * row.rate) for money in (row.price, row.asked, row.freight)
         )
-    series, names = _named(columns.series.values.take(at))
-    dates = columns.date.values.map(lambda day: None if isinstance(day, Refusal) else day)
+    series, names = _named(columns["series"].values.take(at))
+    dates = columns["date"].values.map(lambda day: None if isinstance(day, Refusal) else day)
+    channel = columns["channel"].values.floats(lambda word: CHANNELS.index(word) if word in CHANNELS else 0)
     return PriceBook(
         rows=reader.table.rows[at].astype(np.int64),
         series=series,
         series_names=names,
-        pieces=columns.pieces.values.floats(_number)[at],
-        condition=columns.condition.values.floats(_number)[at],
+        pieces=columns["pieces"].values.floats(_number)[at],
+        condition=columns["condition"].values.floats(_number)[at],
         price=price,
         asked=asked,
         premium=np.where(kinds == PRICE_KINDS.index("hammer"), np.nan_to_num(premium), 0.0),
         price_kind=kinds,
-        channel=columns.channel.values.floats(_channel)[at].astype(np.int64),
+        channel=channel[at].astype(np.int64),
         date=np.array(dates.each, dtype="datetime64[D]")[dates.codes[at]],
         freight=freight,
         weight=np.where(np.isnan(weight), 1.0, weight),
-        features=tuple(_feature_column(feature, at) for feature in columns.features) if len(at) else (),
+        features=tuple(_feature_column(feature, at) for feature in reader.features) if len(at) else (),
     )
 
 
 def _number(value: object) -> float:
     """A cell's number; NaN where it has none."""
     return np.nan if value is None or isinstance(value, str | Refusal) else float(value)  # type: ignore[arg-type]
-
-
-def _amounts(column: Column[Amount]) -> FloatArray:
-    return column.values.floats(lambda amount: float(amount.value) if isinstance(amount, Amount) else np.nan)
-
-
-def _channel(value: object) -> float:
-    return float(CHANNELS.index(value)) if isinstance(value, str) else 0.0
 
 
 def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
@@ -179,5 +172,5 @@ def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
 def _feature_column(feature: Feature, at: IntArray) -> FeatureColumn:
     if feature.kind != "word":
         return FeatureColumn(feature.name, feature.kind, feature.column.values.floats(_number)[at])
-    codes, words = _named(feature.column.plain().values.take(at))
+    codes, words = _named(feature.column.values.take(at))
     return FeatureColumn(feature.name, feature.kind, np.where(codes < 0, np.nan, codes.astype(np.float64)), words)

@@ -12,6 +12,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.specification import Bounds, Columns, ColumnSpec, same_for_all
+from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import (
     Amount,
     Reading,
@@ -43,9 +44,6 @@ HOURS: Final = "hours_"  # begins the column of an operation in done.csv
 SOURCES: Final = ("private", "trade", "import")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
 _LONGEST: Final = 40  # characters
-_UNSOLD: Final = frozenset([  # folded; the words of a column that others use for yes or no (common practice, no source)
-    "no", "nein", "unsold", "not sold", "unverkauft", "nicht verkauft", "noch da", "still there",
-])  # fmt: skip
 _CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
 
 
@@ -60,7 +58,7 @@ def unless_nothing(read: Callable[[str], Reading]) -> Callable[[Shop], Callable[
 
 def read_sold_for(text: str) -> Reading | None:
     """The amount that a kit went for; None where the cell says that it is unsold, or that nothing is known of it."""
-    says_unsold = len(text) < _LONGEST and " ".join(fold(text).split()) in _UNSOLD
+    says_unsold = len(text) < _LONGEST and " ".join(fold(text).split()) in word_lists("cells")["unsold"]
     return None if _says_nothing(text) or says_unsold else read_amount(text)
 
 
@@ -95,12 +93,7 @@ def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
 def _read_finished(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
     """The grade that a kit will be sold in, in the words of `condition`; None where nothing is said."""
     grade = read_shop_grade(shop)
-
-    def read(text: str) -> Decimal | Refusal | None:
-        value = grade(text)
-        return None if isinstance(value, Refusal) and _says_nothing(text) else value
-
-    return read
+    return lambda text: None if isinstance(value := grade(text), Refusal) and _says_nothing(text) else value
 
 
 def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
@@ -139,8 +132,7 @@ def _read_code(text: str) -> str | Refusal:
 
 
 def _read_source(text: str) -> str | Refusal:
-    source = vocabulary(SOURCES, {}).find(text)
-    return source or Refusal("unknown_word", "is no known word", "write private, trade or import")
+    return vocabulary(SOURCES, {}).find(text) or Refusal("unknown_word", "is no known word")
 
 
 def _read_haggle(shop: Shop) -> Callable[[str], Amount | str | Refusal]:
@@ -239,26 +231,20 @@ def _reference(text: str) -> str | None:
     return trimmed(text) if any(c.isalnum() for c in text) else None
 
 
-PRICE_CURE: Final = "write one price, such as 480 or 480.50"
-FREIGHT_CURE: Final = "write the amount, 0 if it is free, or leave it blank if unknown"
-CHANCE_CURE: Final = "write how many of 100 are sold, such as 80"
 _OWN_HOURS_CURE: Final = "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down"
 _GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
 
 _MUST_BE_ABOVE_0: Final = Refusal("not_positive", "must be above 0")
-_NO_PERCENTAGE: Final = Refusal("range", "is no percentage from 0 to below 100")
-_NO_CHANCE: Final = Refusal("range", "is no percentage from 0 to 100")
-_NO_WEEKS: Final = Refusal("range", "is no sensible number of weeks")
-ABOVE_0: Final = Bounds(low=_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
-FREIGHT_OR_PARTS: Final = Bounds(low=Refusal("negative", "is negative"))
-PERCENT: Final = Bounds(low=_NO_PERCENTAGE, highest=100, high=_NO_PERCENTAGE, below=True)
+ABOVE_0: Final = Bounds(_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
+FREIGHT_OR_PARTS: Final = Bounds(Refusal("negative", "is negative"))
+PERCENT: Final = Bounds(Refusal("range", "is no percentage from 0 to below 100"), highest=100, below=True)
 WORK: Final = Bounds(
     low=Refusal("negative", "is below 0"), highest=10_000, high=Refusal("range", "is no sensible number of hours")
 )
 
 
 def _a_price(cure: str) -> Bounds:
-    return Bounds(low=Refusal("not_positive", "is negative", cure), zero=Refusal("not_positive", "is no price", cure))
+    return Bounds(Refusal("not_positive", "is negative", cure), zero=Refusal("not_positive", "is no price", cure))
 
 
 def _kind(name: str, own: Sequence[str], description: str) -> ColumnSpec:
@@ -276,12 +262,12 @@ PIECES: Final = ColumnSpec(
 )  # fmt: skip
 CONDITION: Final = ColumnSpec("condition", read_shop_grade, "write its grade", needed=True, description=_GRADES_SAID)
 PRICE: Final = ColumnSpec(
-    "price", same_for_all(read_amount), PRICE_CURE, "number", "money", needed=True, gives_sign="file",
-    bounds=_a_price("a price must be above 0"),
+    "price", same_for_all(read_amount), "write one price, such as 480 or 480.50", "number", "money", needed=True,
+    gives_sign="file", bounds=_a_price("a price must be above 0"),
 )  # fmt: skip
 FREIGHT: Final = ColumnSpec(
-    "freight", same_for_all(read_amount), FREIGHT_CURE, "number", "money", bounds=FREIGHT_OR_PARTS, firm=True,
-    description="blank is unknown, 0 is free",
+    "freight", same_for_all(read_amount), "write the amount, 0 if it is free, or leave it blank if unknown",
+    "number", "money", bounds=FREIGHT_OR_PARTS, firm=True, description="blank is unknown, 0 is free",
 )  # fmt: skip
 
 PRICES: Final = (
@@ -377,12 +363,13 @@ PARTS: Final = (
         own_money=True, gives_sign="file", bounds=ABOVE_0, description="what the part fetches, gross",
     ),
     ColumnSpec(
-        "chance", same_for_all(read_percent), CHANCE_CURE, "number", "percent", needed=True, takes_sign=True,
-        bounds=Bounds(low=_NO_CHANCE, highest=100, high=_NO_CHANCE), description="percent that it sells",
+        "chance", same_for_all(read_percent), "write how many of 100 are sold, such as 80", "number", "percent",
+        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no percentage from 0 to 100"), highest=100),
+        description="percent that it sells",
     ),
     ColumnSpec(
         "weeks", same_for_all(read_number), "write the weeks until it is sold, such as 6", "number", "weeks",
-        needed=True, takes_sign=True, bounds=Bounds(low=_NO_WEEKS, highest=520, high=_NO_WEEKS),
+        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no sensible number of weeks"), highest=520),
         description="until it is sold",
     ),
     NOTE,
@@ -403,7 +390,7 @@ DONE: Final = (
     ColumnSpec(
         "cost", same_for_all(read_amount), "write one amount, or leave it blank if unknown", "number", "money",
         own_money=True, gives_sign="file", takes_sign=True,
-        bounds=Bounds(low=Refusal("not_positive", "must be 0 or more")),
+        bounds=Bounds(Refusal("not_positive", "must be 0 or more")),
         description="paid out, net, without the shop's own hours",
     ),
     ColumnSpec("sold_on", kind="day"),

@@ -8,12 +8,11 @@ from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.toml import TomlFile
-from kitvalue.intake.text.problems import UNKNOWN_WORDS, Problem, Unmapped
+from kitvalue.intake.text.problems import UNKNOWN_WORDS, Problem
 from kitvalue.intake.text.tomltext import Place, toml_heading, toml_key, toml_text
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, REQUIRED, likely_headers, likely_word
 from kitvalue.intake.text.words import fold, listed
 
-_TABLES: Final = ("prices.csv", "offers.csv")
 _OURS: Final[Mapping[str, tuple[str, ...]]] = {
     "condition": tuple(GRADES), "price_kind": PRICE_KINDS, "channel": CHANNELS, "yes-no": ("yes", "no"),
 }  # fmt: skip
@@ -45,35 +44,6 @@ class PasteBlock:
         return toml_heading(*self.table)
 
 
-def paste_blocks(problems: Sequence[Problem], shop: Shop, stands: Mapping[Place, int]) -> tuple[PasteBlock, ...]:
-    """The lines that a shop's problems ask for: headers first, then the words of each column. `stands`: the lines of
-    shop.toml on which its tables and keys stand.
-    """
-    # A single header that is none of ours is a title.
-    lacking = (one.unmapped for one in problems if one.unmapped is not None)
-    unmapped = next((one for one in lacking if len(one.headers) > 1 or len(one.missing) < len(REQUIRED)), None)
-    blocks = [] if unmapped is None else [_column_lines(unmapped)]
-    return tuple(one.block(stands) for one in (*blocks, *_word_lines(problems, shop)))
-
-
-def open_blocks(toml: TomlFile) -> tuple[PasteBlock, ...]:
-    """The tables of shop.toml in which lines stand open, in the file's order, with no line to paste."""
-    prices = toml.values.get("prices", {})
-    tables: dict[tuple[str, ...], Mapping[str, object]] = {("columns",): prices.get("columns", {})}
-    tables |= {("words", column): words for column, words in prices.get("words", {}).items()}
-    features = prices.get("features", {})
-    found = []
-    for table, values in tables.items():
-        where = ("prices", *table)
-        blank = [name for name, right in values.items() if isinstance(right, str) and not right.strip()]
-        open_at = sorted(toml.lines[(*where, name)] for name in blank if (*where, name) in toml.lines)
-        if open_at:
-            kind = "yes-no" if features.get(table[-1]) == "yes-no" else table[-1]
-            to_fill = _HEADER if len(table) == 1 else _choice(kind)
-            found.append(PasteBlock(where, (), toml.lines.get(where), tuple(blank), 0, to_fill, tuple(open_at)))
-    return tuple(sorted(found, key=lambda block: block.open_at))
-
-
 @dataclass(frozen=True, slots=True)
 class _Line:
     """A line to paste: the key as it is meant (a column, a word), and the line itself."""
@@ -83,77 +53,82 @@ class _Line:
     is_open: bool
 
 
-@dataclass(frozen=True, slots=True)
-class _Lines:
-    """The lines that one table lacks; the fields are those of PasteBlock."""
+def paste_blocks(problems: Sequence[Problem], shop: Shop, stands: Mapping[Place, int]) -> tuple[PasteBlock, ...]:
+    """The lines that a shop's problems ask for: headers first, then the words of each column. `stands`: the lines of
+    shop.toml on which its tables and keys stand.
+    """
 
-    table: tuple[str, ...]
-    lines: tuple[_Line, ...]
-    choice: str  # what can stand on an open right side
-    words: tuple[str, ...] = ()
-    left_out: int = 0
+    def block(
+        table: tuple[str, ...], lines: Sequence[_Line], choice: str, words: tuple[str, ...] = (), left_out: int = 0
+    ) -> PasteBlock:
+        """Without the lines that stand in the file and are open there; `choice`: what can stand on an open side."""
+        there = {fold(str(place[-1])): at for place, at in stands.items() if place[:-1] == table}
+        lacking = [line for line in lines if fold(line.key) not in there]
+        open_at = tuple(sorted(there[fold(line.key)] for line in lines if fold(line.key) in there))
+        to_fill = choice if open_at or any(line.is_open for line in lacking) else ""
+        texts = tuple(line.text for line in lacking)
+        return PasteBlock(table, texts, stands.get(table), words, left_out, to_fill, open_at)
 
-    def block(self, stands: Mapping[Place, int]) -> PasteBlock:
-        """The same, without the lines that stand in the file and are open there."""
-        there = {fold(str(place[-1])): at for place, at in stands.items() if place[:-1] == self.table}
-        lacking = tuple(line for line in self.lines if fold(line.key) not in there)
-        open_at = tuple(sorted(there[fold(line.key)] for line in self.lines if fold(line.key) in there))
-        to_fill = self.choice if open_at or any(line.is_open for line in lacking) else ""
-        lines = tuple(line.text for line in lacking)
-        return PasteBlock(self.table, lines, stands.get(self.table), self.words, self.left_out, to_fill, open_at)
+    blocks = []
+    # A single header that is none of ours is a title.
+    lacking = (one.unmapped for one in problems if one.unmapped is not None)
+    unmapped = next((one for one in lacking if len(one.headers) > 1 or len(one.missing) < len(REQUIRED)), None)
+    if unmapped is not None:  # a line for each missing column, and for each optional one that a header is likely for
+        likely = likely_headers((*unmapped.missing, *unmapped.absent), unmapped.headers)
+        wanted = [*unmapped.missing, *(name for name in unmapped.absent if name in likely)]
+        lines = [
+            _Line(name, f"{toml_key(name)} = {toml_text(likely.get(name, ''))}", name not in likely) for name in wanted
+        ]
+        blocks.append(block(("prices", "columns"), lines, _HEADER))
+    for column, cells in _unknown_words(problems, shop).items():
+        kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
+        mapped = shop.prices.words.get(column, {})
+        known = {fold(word): word for word in _OURS.get(kind, ())} | {fold(word): ours for word, ours in mapped.items()}
+        often = sorted(cells.items(), key=lambda pair: -len(pair[1]))
+        lines = []
+        for folded, texts in often[:_MOST]:  # written as in the first of its rows
+            word, rows = texts[0].strip(), f"{len(texts)} row{'s' if len(texts) > 1 else ''}"
+            guess = likely_word(kind, folded, known)
+            lines.append(_Line(word, f"{toml_text(word)} = {toml_text(guess or '')}  # {rows}", guess is None))
+        more = max(0, len(often) - _MOST)
+        blocks.append(block(("prices", "words", column), lines, _choice(kind), tuple(cells), more))
+    return tuple(blocks)
 
 
-def _column_lines(unmapped: Unmapped) -> _Lines:
-    """A line for each missing column, and for each optional one that a header is likely for."""
-    likely = likely_headers((*unmapped.missing, *unmapped.absent), unmapped.headers)
-    wanted = [*unmapped.missing, *(name for name in unmapped.absent if name in likely)]
-    lines = [
-        _Line(name, f"{toml_key(name)} = {toml_text(likely.get(name, ''))}", name not in likely) for name in wanted
-    ]
-    return _Lines(("prices", "columns"), tuple(lines), _HEADER)
+def open_blocks(toml: TomlFile) -> tuple[PasteBlock, ...]:
+    """The tables of shop.toml in which lines stand open, in the file's order, with no line to paste."""
+    prices = toml.values.get("prices", {})
+    tables: dict[tuple[str, ...], Mapping[str, object]] = {("columns",): prices.get("columns", {})}
+    tables |= {("words", column): words for column, words in prices.get("words", {}).items()}
+    blocks = []
+    for table, values in tables.items():
+        where = ("prices", *table)
+        blank = [name for name, right in values.items() if isinstance(right, str) and not right.strip()]
+        open_at = sorted(toml.lines[(*where, name)] for name in blank if (*where, name) in toml.lines)
+        if open_at:
+            kind = "yes-no" if prices.get("features", {}).get(table[-1]) == "yes-no" else table[-1]
+            to_fill = _HEADER if len(table) == 1 else _choice(kind)
+            blocks.append(PasteBlock(where, (), toml.lines.get(where), tuple(blank), 0, to_fill, tuple(open_at)))
+    return tuple(sorted(blocks, key=lambda block: block.open_at))
 
 
-def _word_lines(problems: Sequence[Problem], shop: Shop) -> list[_Lines]:
+def _unknown_words(problems: Sequence[Problem], shop: Shop) -> dict[str, dict[str, list[str]]]:
+    """Our column -> each word in it that is not known, folded -> the cells with it."""
+    ours = ("condition", *shop.prices.features)
+    names = {
+        "prices.csv": {fold(name): name for name in ("price_kind", "channel", *ours)}
+        | {fold(theirs): name for name, theirs in shop.prices.columns.items()},
+        "offers.csv": {fold(name): name for name in ours},
+    }
     words: dict[str, dict[str, list[str]]] = {}
     for problem in problems:
-        column = _column(problem, shop)
-        if column is not None and problem.text is not None and fold(problem.text) and len(problem.text) <= _LONGEST:
-            words.setdefault(column, {}).setdefault(fold(problem.text), []).append(problem.text)
-    return [_of_column(column, found, shop) for column, found in words.items()]
-
-
-def _column(problem: Problem, shop: Shop) -> str | None:
-    """Our column of a cell that holds an unknown word; None for any other problem."""
-    if problem.code not in UNKNOWN_WORDS or problem.file not in _TABLES or problem.column is None:
-        return None
-    header = fold(problem.column)
-    names = {fold(name): name for name in ("condition", "price_kind", "channel", *shop.prices.features)}
-    if problem.file == _TABLES[0]:
-        names |= {fold(theirs): ours for ours, theirs in shop.prices.columns.items()}
-        return names.get(header)
-    return names[header] if names.get(header) in ("condition", *shop.prices.features) else None
-
-
-def _of_column(column: str, found: Mapping[str, Sequence[str]], shop: Shop) -> _Lines:
-    """The words of one column, the most frequent first."""
-    kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
-    known = _known(kind, shop.prices.words.get(column, {}))
-    often = sorted(found.items(), key=lambda pair: -len(pair[1]))
-    lines = [_word_line(texts, likely_word(kind, word, known)) for word, texts in often[:_MOST]]
-    more = max(0, len(often) - _MOST)
-    return _Lines(("prices", "words", column), tuple(lines), _choice(kind), tuple(found), more)
+        column = names.get(problem.file, {}).get(fold(problem.column or ""))
+        told = problem.code in UNKNOWN_WORDS and problem.column is not None and column is not None
+        if told and problem.text is not None and fold(problem.text) and len(problem.text) <= _LONGEST:
+            words.setdefault(str(column), {}).setdefault(fold(problem.text), []).append(problem.text)
+    return words
 
 
 def _choice(kind: str) -> str:
     """What words of a column can stand for."""
     return listed(_OURS.get(kind, ("a word of your choice",)), last="or")
-
-
-def _word_line(texts: Sequence[str], guess: str | None) -> _Line:
-    """The line for one word, written as in the first of its rows."""
-    word, rows = texts[0].strip(), f"{len(texts)} row{'s' if len(texts) > 1 else ''}"
-    return _Line(word, f"{toml_text(word)} = {toml_text(guess or '')}  # {rows}", guess is None)
-
-
-def _known(kind: str, mapped: Mapping[str, str]) -> dict[str, str]:
-    return {fold(word): word for word in _OURS.get(kind, ())} | {fold(word): ours for word, ours in mapped.items()}

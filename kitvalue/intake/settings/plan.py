@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
@@ -14,10 +14,11 @@ from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, Wit
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
-from kitvalue.intake.settings.toml import TomlFile, no_such_value
+from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
 from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size
+from kitvalue.intake.text.tomltext import Place
 from kitvalue.intake.text.vocabulary import grade
 from kitvalue.intake.text.words import Refusal, fold, listed, nearest
 
@@ -30,12 +31,12 @@ def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
     """Every such problem, in no order."""
     found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
     for at, line in enumerate(plan.work):
-        found += [*_work(line, at, shop, toml), *_selection(plan, line, ("work", at), toml)]
+        found += [*_work(line, at, shop, toml), *_line(plan, line, ("work", at), toml)]
     for at, part in enumerate(plan.part):
-        found += [*_part(part, at, toml), *_selection(plan, part, ("part", at), toml)]
+        found += [*_part(part, at, toml), *_line(plan, part, ("part", at), toml)]
     for at, sold in enumerate(plan.surplus):
         if sold.from_ not in _donor_ids(plan):
-            message = f"there is no donor {shown(sold.from_)}; {_or_known(sold.from_, _donor_ids(plan))}"
+            message = f"there is no donor {shown(sold.from_)}; {or_known(sold.from_, _donor_ids(plan))}"
             found.append(toml.problem(("surplus", at, "from"), "unknown_donor", message, sold.from_))
     return _without_follow_ons(found, shop)
 
@@ -52,34 +53,8 @@ def _without_follow_ons(found: list[Problem], shop: Shop) -> list[Problem]:
     return [*(problem for problem in kept if problem not in lacking), replace(lacking[0], message=message)]
 
 
-def plan_cautions(plan: Plan, file: str) -> Iterator[Problem]:
-    """Warnings: donors bought for their surplus only, lines that choose no drum of this plan."""
-    used = {drum.from_ for drum in plan.drum}
-    for at, donor in enumerate(plan.donor):
-        if donor.id not in used:
-            message = f"no drum comes from donor {shown(donor.id)}: it is bought for what is sold off only"
-            yield Problem(file, None, f"donor {at + 1}", donor.id, "donor_for_surplus", Level.WARNING, message)
-    lines: tuple[tuple[str, tuple[LineTable, ...]], ...] = (("work", plan.work), ("part", plan.part))
-    for table, rows in lines:
-        for at, line in enumerate(rows):
-            if (line.only or line.except_) and not any(_chosen(line, drum) for drum in plan.drum):
-                message = f"{shown(line.what)} chooses no drum of this plan, so it counts nothing"
-                yield Problem(file, None, f"{table} {at + 1}", line.what, "no_drum", Level.WARNING, message)
-
-
-def _chosen(line: LineTable, drum: DrumTable) -> bool:
-    names = {drum.role, drum.from_, drum.id}
-    return (not line.only or not names.isdisjoint(line.only)) and names.isdisjoint(line.except_)
-
-
 def _donor_ids(plan: Plan) -> list[str]:
     return list(dict.fromkeys(donor.id for donor in plan.donor))
-
-
-def _or_known(name: str, known: Iterable[str]) -> str:
-    every = list(known)
-    likely = nearest(name, every)
-    return f"did you mean {likely}?" if likely else f"known: {listed(every)}" if every else "there are none"
 
 
 def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
@@ -89,9 +64,8 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     for at, donor in enumerate(plan.donor):
         where = ("donor", at)
         if first.setdefault(fold(donor.id), at) != at:
-            message = (
-                f"the id {shown(donor.id)} stands twice, at donors {first[fold(donor.id)] + 1} and {at + 1}; rename one"
-            )
+            earlier = first[fold(donor.id)] + 1
+            message = f"the id {shown(donor.id)} stands twice, at donors {earlier} and {at + 1}; rename one"
             yield toml.problem((*where, "id"), "donor_twice", message, donor.id)
         elif donor.id in (NEW, *ROLES):
             message = f"{shown(donor.id)} has a meaning of its own and cannot be a donor's id; choose another"
@@ -101,58 +75,49 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             yield toml.problem(where, "donor_unused", message, donor.id)
         elif taken[donor.id] > donor.pieces:
             message = f"{taken[donor.id]} drums come from donor {shown(donor.id)}, which has {donor.pieces}"
-            yield toml.problem(
-                (*where, "pieces"), "too_many_drums", f"{message}; correct one of the two", str(donor.pieces)
-            )
+            message += "; correct one of the two"
+            yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
         if donor.bought_from == "trade" and donor.vat is None:
             message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
             yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
         if donor.bought_from != "trade" and donor.vat is not None:
-            message = (
-                f'vat goes with bought_from = "trade" only, and this donor is {shown(donor.bought_from)}; take it out'
-            )
+            message = 'vat goes with bought_from = "trade" only, and this donor is '
+            message += f"{shown(donor.bought_from)}; take it out"
             yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
 
 
 def _drums(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     donors = _donor_ids(plan)
-    seen: dict[str, int] = {}
+    first: dict[str, int] = {}
     for at, drum in enumerate(plan.drum):
         where = ("drum", at)
         if drum.from_ == NEW:
             if drum.price is None:
                 yield toml.problem(where, "no_price", "a new shell needs its price", drum.from_)
         elif drum.from_ not in donors:
-            message = f"there is no donor {shown(drum.from_)}; {_or_known(drum.from_, [*donors, NEW])}"
+            message = f"there is no donor {shown(drum.from_)}; {or_known(drum.from_, [*donors, NEW])}"
             yield toml.problem((*where, "from"), "unknown_donor", message, drum.from_)
         elif drum.price is not None or drum.vat is not None:
             key = "price" if drum.price is not None else "vat"
             message = f'{key} goes with from = "new" only: a donor has its own price; take it out'
             yield toml.problem((*where, key), "price_unused", message)
-        if drum.id is not None:
-            yield from _drum_id(drum.id, at, seen, donors, toml)
-
-
-def _drum_id(name: str, at: int, seen: dict[str, int], donors: list[str], toml: TomlFile) -> Iterator[Problem]:
-    where = ("drum", at, "id")
-    if seen.setdefault(fold(name), at) != at:
-        message = f"the id {shown(name)} stands twice, at drums {seen[fold(name)] + 1} and {at + 1}; rename one"
-        yield toml.problem(where, "drum_twice", message, name)
-    elif name in (NEW, *ROLES, *donors) or not name.strip():
-        message = f"{shown(name)} cannot be a drum's id: it is a role, a donor or blank; choose another"
-        yield toml.problem(where, "reserved_name", message, name)
+        name = drum.id
+        if name is not None and first.setdefault(fold(name), at) != at:
+            message = f"the id {shown(name)} stands twice, at drums {first[fold(name)] + 1} and {at + 1}; rename one"
+            yield toml.problem((*where, "id"), "drum_twice", message, name)
+        elif name is not None and (name in (NEW, *ROLES, *donors) or not name.strip()):
+            message = f"{shown(name)} cannot be a drum's id: it is a role, a donor or blank; choose another"
+            yield toml.problem((*where, "id"), "reserved_name", message, name)
 
 
 def _series(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     names = series_names(shop)
-    asked = [(("original", "series"), plan.original.series), (("finished", "series"), plan.finished.series)]
-    places: list[tuple[tuple[str | int, ...], str]] = [
-        *asked, *((("donor", at, "series"), donor.series) for at, donor in enumerate(plan.donor)),
-    ]  # fmt: skip
-    for where, name in places:
+    places: dict[Place, str] = {("donor", at): donor.series for at, donor in enumerate(plan.donor)}
+    places |= {("original",): plan.original.series, ("finished",): plan.finished.series}
+    for where, name in places.items():
         if names.declared and names.find(name) is None:
             message = f"{shown(name)} is not in shop.toml's list of series; {names.advice(name)}"
-            yield toml.problem(where, "unknown_series", message, name)
+            yield toml.problem((*where, "series"), "unknown_series", message, name)
 
 
 def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
@@ -186,10 +151,8 @@ def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Probl
             message += f"did you mean {likely}?" if likely else "add its hours there, or give hours here"
             yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
     if line.per == "sheet":
-        yield toml.problem(
-            (*where, "per"), "per", 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"', "sheet"
-        )
-    yield from _quantity(line, where, toml)
+        message = 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"'
+        yield toml.problem((*where, "per"), "per", message, "sheet")
 
 
 def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
@@ -203,10 +166,10 @@ def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
     elif line.sheet is not None:
         message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
         yield toml.problem((*where, "sheet"), "sheet", message, str(line.sheet))
-    yield from _quantity(line, where, toml)
 
 
-def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+def _line(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
+    """The quantity of a line, and names in `only` and `except` that nothing in the plan has."""
     if line.per in ("each", "hour"):
         if line.quantity is None:
             message = f'{shown(line.what)} is counted per = "{line.per}" and needs a quantity'
@@ -214,16 +177,11 @@ def _quantity(line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterat
     elif line.quantity is not None:
         message = f'quantity goes with per = "each" or "hour" only; per = "{line.per}" is counted from the drums'
         yield toml.problem((*where, "quantity"), "quantity", message, str(line.quantity))
-
-
-def _selection(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -> Iterator[Problem]:
-    """Names in `only` and `except` that nothing in the plan has."""
     known = [*ROLES, NEW, *_donor_ids(plan), *(drum.id for drum in plan.drum if drum.id is not None)]
     for key, names in (("only", line.only), ("except", line.except_)):
-        for name in names:
-            if name not in known:
-                message = f"{shown(name)} is no role, donor or drum of this plan; {_or_known(name, known)}"
-                yield toml.problem((*where, key), "unknown_name", message, name)
+        for name in (name for name in names if name not in known):
+            message = f"{shown(name)} is no role, donor or drum of this plan; {or_known(name, known)}"
+            yield toml.problem((*where, key), "unknown_name", message, name)
 
 
 def _a_grade(value: object) -> object:
@@ -337,6 +295,10 @@ class LineTable(Table):
     each: Money | None = None  # money for one unit
     vat: VatWord = "excluded"
 
+    def chooses(self, *names: str | None) -> bool:
+        """Is the line for a drum with these names: its role, its donor or "new", its own id?"""
+        return (not self.only or not set(names).isdisjoint(self.only)) and set(names).isdisjoint(self.except_)
+
 
 class WorkLine(LineTable):
     operation: str | None = None  # a key of [work.hours]
@@ -389,8 +351,20 @@ def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
 
 
 def plan_warnings(plan: Plan) -> tuple[Problem, ...]:
-    """What is allowed in a plan and yet worth a word, such as a donor bought for what is sold off."""
-    return tuple(plan_cautions(plan, f"builds/{plan.name}.toml"))
+    """What is allowed and yet worth a word: donors bought for their surplus only, lines that choose no drum."""
+    file, used = f"builds/{plan.name}.toml", {drum.from_ for drum in plan.drum}
+    warnings = []
+    for at, donor in enumerate(plan.donor, 1):
+        if donor.id not in used:
+            message = f"no drum comes from donor {shown(donor.id)}: it is bought for what is sold off only"
+            warnings.append(Problem(file, None, f"donor {at}", donor.id, "donor_for_surplus", Level.WARNING, message))
+    lines: tuple[tuple[str, tuple[LineTable, ...]], ...] = (("work", plan.work), ("part", plan.part))
+    for table, rows in lines:
+        for at, line in enumerate(rows, 1):
+            if not any(line.chooses(drum.role, drum.from_, drum.id) for drum in plan.drum):
+                message = f"{shown(line.what)} chooses no drum of this plan, so it counts nothing"
+                warnings.append(Problem(file, None, f"{table} {at}", line.what, "no_drum", Level.WARNING, message))
+    return tuple(warnings)
 
 
 def plan_names(folder: Path) -> tuple[str, ...]:

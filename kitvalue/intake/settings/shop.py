@@ -11,11 +11,12 @@ from typing import Annotated, Final, Literal, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from pydantic_core import PydanticCustomError
 
-from kitvalue.intake.settings.toml import TomlFile
+from kitvalue.intake.settings.toml import TomlFile, or_known
+from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
 from kitvalue.intake.text.problems import FileError, Problem, shown
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, TRUTHS, grade
-from kitvalue.intake.text.words import fold, listed, nearest
+from kitvalue.intake.text.words import fold, listed
 
 _RESERVED: Final = frozenset(["log_pieces", "sold", "dealer", "auction", "years", "intercept", "row", "file", "hammer"])
 _WORDY: Final = ("condition", "price_kind", "channel", "currency")
@@ -29,13 +30,11 @@ def shop_problems(shop: Shop, toml: TomlFile) -> list[Problem]:
 
 def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     name = shop.files.encoding
-    if name is None:
-        return
     try:
-        is_text = bool(getattr(codecs.lookup(name), "_is_text_encoding", True))
+        is_text = name is None or bool(getattr(codecs.lookup(name), "_is_text_encoding", True))
     except (LookupError, ValueError):
         is_text = False
-    if not is_text:
+    if name is not None and not is_text:
         message = f'{shown(name)} is no encoding; write "utf-8", "cp1252" or the like, or take the key out'
         yield toml.problem(("files", "encoding"), "encoding", message, name)
 
@@ -46,7 +45,7 @@ def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     for name, header in shop.prices.columns.items():
         where = ("prices", "columns", name)
         if name not in known:
-            message = f"there is no column {shown(name)}; {_or_known(name, known)}"
+            message = f"there is no column {shown(name)}; {or_known(name, known)}"
             if fold(header) in map(fold, known):
                 message += " (write our name before the = and the file's header behind it)"
             yield toml.problem(where, "unknown_key", message, name)
@@ -54,11 +53,6 @@ def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
             message = f"{shown(header)} is already mapped to {headers[fold(header)]}; a header can be one column only"
             yield toml.problem(where, "mapped_twice", message, header)
         headers.setdefault(fold(header), name)
-
-
-def _or_known(name: str, known: tuple[str, ...]) -> str:
-    likely = nearest(name, known)
-    return f"did you mean {likely}?" if likely else f"known: {listed(known, 30)}"
 
 
 def _features(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -79,13 +73,12 @@ def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     for column, words in shop.prices.words.items():
         table = ("prices", "words", column)
         if column not in known and words:  # an empty table may stay when its feature is taken out
-            message = f"no words can be mapped for {shown(column)}; {_or_known(column, known)}"
+            message = f"no words can be mapped for {shown(column)}; {or_known(column, known)}"
             yield toml.problem(table, "unknown_key", message, column)
             continue
         if shop.prices.features.get(column) == "number":
-            yield toml.problem(
-                table, "words_for_number", f"{column} is a number, so no words can be mapped for it", column
-            )
+            message = f"{column} is a number, so no words can be mapped for it"
+            yield toml.problem(table, "words_for_number", message, column)
         seen: dict[str, str] = {}
         for word, ours in words.items():
             where = (*table, word)
@@ -98,10 +91,6 @@ def _words(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """Words of adverts: each stands for a meaning that is known, or for a value of a feature."""
-    if not shop.jot.words:
-        return
-    from kitvalue.intake.text.lexicon import MEANINGS  # some hundred words that few shops need
-
     for word, meaning in shop.jot.words.items():
         where = ("jot", "words", word)
         name, sign, value = (part.strip() for part in meaning.partition("="))
@@ -109,29 +98,27 @@ def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
         if not word.strip():
             yield toml.problem(where, "blank", "a word is missing before the =", word)
         elif sign and fold(name) not in features:
-            message = f"{shown(name)} is no feature of [prices.features]; {_or_known(name, tuple(features.values()))}"
+            message = f"{shown(name)} is no feature of [prices.features]; {or_known(name, tuple(features.values()))}"
             yield toml.problem(where, "unknown_word", message, meaning)
         elif sign and (why := _not_ours(shop, features[fold(name)], value)) is not None:
             yield toml.problem(where, "unknown_word", f"{shown(value)} {why}", meaning)
         elif not sign and fold(meaning) not in MEANINGS:
-            hint = _or_known(meaning, MEANINGS)
+            hint = or_known(meaning, MEANINGS)
             message = f'{shown(meaning)} is no meaning that is known; {hint}, or "feature=value"'
             yield toml.problem(where, "unknown_word", message, meaning)
 
 
 def _not_ours(shop: Shop, column: str, ours: str) -> str | None:
     """Why a word cannot stand behind the = of a mapping."""
-    if column == "condition":
-        return None if grade(ours) is not None else f"is no grade; write 1 to 5 in halves, {listed(GRADES, last='or')}"
-    if column == "price_kind":
-        return None if fold(ours) in PRICE_KINDS else f"is no price kind; write {listed(PRICE_KINDS, last='or')}"
-    if column == "channel":
-        return None if fold(ours) in CHANNELS else f"is no channel; write {listed(CHANNELS, last='or')}"
-    if column == "currency":
-        return None if len(meanings(ours)) == 1 else "is no currency; write its code, such as EUR"
-    if shop.prices.features.get(column) == "yes-no":
-        return None if fold(ours) in TRUTHS else "is neither yes nor no; write one of them"
-    return None if ours.strip() else "is blank; write a word"
+    kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
+    fits, why = {
+        "condition": (grade(ours) is not None, f"is no grade; write 1 to 5 in halves, {listed(GRADES, last='or')}"),
+        "price_kind": (fold(ours) in PRICE_KINDS, f"is no price kind; write {listed(PRICE_KINDS, last='or')}"),
+        "channel": (fold(ours) in CHANNELS, f"is no channel; write {listed(CHANNELS, last='or')}"),
+        "currency": (len(meanings(ours)) == 1, "is no currency; write its code, such as EUR"),
+        "yes-no": (fold(ours) in TRUTHS, "is neither yes nor no; write one of them"),
+    }.get(kind, (bool(ours.strip()), "is blank; write a word"))
+    return None if fits else why
 
 
 def _series(shop: Shop, toml: TomlFile) -> Iterator[Problem]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from copy import deepcopy
 from decimal import Decimal
 from pathlib import Path
@@ -20,12 +20,32 @@ from kitvalue.intake.text.tomltext import Place, key_lines, toml_key, toml_text
 from kitvalue.intake.text.words import listed, nearest
 
 M = TypeVar("M", bound=BaseModel)
-Path_ = Place
 _MOST_BYTES: Final = 4 * 1024 * 1024
 _MOST_PROBLEMS: Final = 200  # that are told of one file
-_LONGEST_LINE: Final = 4000  # characters
+_LONGEST_LINE: Final = 4000  # characters; no person writes longer ones, and reading them could take long
 _LARGEST: Final = Decimal(10) ** 12
 _FINEST: Final = -12  # the exponent of the last decimal that can be meant
+_TABLE: Final = "is a single value, and a table belongs here"
+_REASONS: Final = {
+    "number_type": "is no number; write it without quotes and with a decimal point, such as 42.50",
+    "grade": "is no bench grade; write 1 to 5 in halves, or wipe, freshen, mend, remake or harvest",
+    "int_type": "is no whole number; write one without quotes, such as 4",
+    "int_from_float": "is no whole number; write one, such as 4",
+    "string_type": "is no text; put it in double quotes",
+    "string_pattern_mismatch": 'is no currency code; write three capital letters, such as "EUR"',
+    "bool_type": "is neither true nor false; write one of them without quotes",
+    "tuple_type": 'is no list; write it in square brackets, such as ["bass", "rack"]',
+    "dict_type": _TABLE,
+    "model_type": _TABLE,
+    "model_attributes_type": _TABLE,
+    "too_short": "is empty; at least one is needed",
+    "string_too_short": "is empty",
+    "blank": "is blank; write a text",
+    "greater_than_equal": "is out of range; it must be {ge} or more",
+    "greater_than": "is out of range; it must be above {gt}",
+    "less_than": "is out of range; it must be below {lt}",
+    "less_than_equal": "is out of range; it must be {le} or less",
+}
 
 
 class TomlFile:
@@ -38,7 +58,10 @@ class TomlFile:
         if len(data) > _MOST_BYTES:
             raise refused_file(file, "too_big", f"is larger than {_MOST_BYTES // 2**20} MB; a settings file is small")
         self.text = decode(data.removeprefix(b"\xef\xbb\xbf"), file, "utf-8").text if data else ""
-        _refuse_long_lines(file, self.text)
+        for number, line in enumerate(self.text.split("\n"), start=1):
+            if len(line) > _LONGEST_LINE:
+                message = f"the line has {len(line):,} characters, and at most {_LONGEST_LINE:,} are read; shorten it"
+                raise refused_file(file, "long_line", message, row=number)
         try:
             self.values: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as why:
@@ -49,7 +72,7 @@ class TomlFile:
             raise refused_file(file, "syntax", "holds a number or date that cannot be read") from None
         self.lines = key_lines(self.text)
 
-    def problem(self, where: Path_, code: str, message: str, text: str | None = None) -> Problem:
+    def problem(self, where: Place, code: str, message: str, text: str | None = None) -> Problem:
         """A problem at one key, with its line where the file shows one."""
         line = next((self.lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in self.lines), None)
         return Problem(self.file, line, key_path(where), text, code, Level.FILE, message)
@@ -65,60 +88,81 @@ class TomlFile:
         the types of single keys, and is asked once these are right. `context` is for the model's validators.
         """
         try:
-            problems = self._out_of_range(values)
+            problems = list(self._out_of_range(values))
         except RecursionError:
             raise refused_file(self.file, "nested", "its values are nested too deeply") from None
-        record: M | None = None
         if not problems:
             try:
                 record = model.model_validate(values, context=context)
                 problems = list(more(record))
             except ValidationError as error:
                 errors = error.errors(include_url=False)[:_MOST_PROBLEMS]
-                problems = _once([self._plain(model, one) for one in _deepest(errors)])
+                problems = list(dict.fromkeys(self._plain(model, one) for one in errors if not _follows(one, errors)))
                 stood_in = _with_stand_ins(values, errors)
                 if stood_in is not None:
                     problems += more(model.model_validate(stood_in, context=context))
-        if problems or record is None:
-            raise file_error(self.file, problems)
-        return record
+        if not problems:
+            return record
+        problems.sort(key=lambda problem: problem.row or 0)
+        others = f" (and {len(problems) - 1} more in this file)" if len(problems) > 1 else ""
+        raise FileError(problems[0].line() + others, problems)
 
-    def _out_of_range(self, values: Mapping[str, Any]) -> list[Problem]:
-        found = []
-        for where, value in _leaves(values, ()):
-            number = value if isinstance(value, Decimal) else Decimal(value) if type(value) is int else None
-            if number is None:
-                continue
-            if not number.is_finite() or abs(number) >= _LARGEST or _exponent(number) < _FINEST:
-                text = str(value)
-                found.append(self.problem(where, "range", f"{shown(text, 30)} is no sensible number", text))
-        return found
+    def _out_of_range(self, value: object, where: Place = ()) -> Iterator[Problem]:
+        """Numbers that nobody can mean, at any depth."""
+        if isinstance(value, Mapping):
+            for key, inner in value.items():
+                yield from self._out_of_range(inner, (*where, key))
+        elif isinstance(value, list):
+            for at, inner in enumerate(value):
+                yield from self._out_of_range(inner, (*where, at))
+        elif isinstance(value, Decimal | int) and not isinstance(value, bool):
+            number, text = Decimal(value), str(value)
+            exponent = number.as_tuple().exponent
+            if isinstance(exponent, str) or abs(number) >= _LARGEST or exponent < _FINEST:
+                yield self.problem(where, "range", f"{shown(text, 30)} is no sensible number", text)
 
     def _plain(self, model: type[BaseModel], error: ErrorDetails) -> Problem:
+        """What the model has against a value, in plain words."""
         where = tuple(part for part in error["loc"] if part != "[key]")
-        kind, value = error["type"], error["input"]
+        kind, value, context = error["type"], error["input"], error.get("ctx") or {}
+        table = table_name(where[:-1])
         if kind == "extra_forbidden":
-            return self._unknown_key(model, where)
+            name, known = str(where[-1]), known_keys(model, where[:-1])
+            likely = nearest(name, known)
+            what, place = ("table", "") if len(where) == 1 else ("key", f" in {table}")
+            hint = f"did you mean {likely}?" if likely else f"known there: {listed(known, 20)}"
+            return self.problem(where, "unknown_key", f"there is no {what} {shown(name)}{place}; {hint}", name)
         if kind == "missing":
-            what = f"the table {table_name(where)}" if known_keys(model, where) else key_name(where)
-            return self.problem(where, "missing_key", f"{what} is missing; add it{_below(where)}")
+            name = str(where[-1]) if isinstance(where[-1], str) else key_path(where)
+            what = f"the table {table_name(where)}" if known_keys(model, where) else name
+            below = f" under {table}" if len(where) > 1 else ""
+            return self.problem(where, "missing_key", f"{what} is missing; add it{below}")
         if kind == "string_type" and isinstance(value, Mapping):  # `v.good = "mend"` is a table called v
             message = "is a table, which a dot in its key makes; put a key with a dot in double quotes"
             return self.problem(where, kind, message)
-        text = value if isinstance(value, str) else _as_toml(value)
-        if "stand_in" in (context := error.get("ctx") or {}):
+        text = str(value)
+        if isinstance(value, bool):
+            text = text.lower()
+        elif isinstance(value, Mapping | list | tuple):
+            text = "a table" if isinstance(value, Mapping) else "a list"
+        if "stand_in" in context:
             return self.problem(where, kind, f"{shown(text)} {context['why']}", text)
-        said = shown(text, 40)
-        return self.problem(where, kind, f"{said} {_reason(kind, context, text)}", text)
+        reason = _REASONS.get(kind, "is not of the kind that belongs here").format(**context)
+        if kind == "literal_error":
+            choices = re.findall(r"'((?:[^'\\]|\\.)*)'|(\d+)", str(context.get("expected", "")))
+            words = [word or number for word, number in choices]
+            likely = nearest(text, words)
+            told = listed((word if word[:1].isalnum() else shown(word) for word in words), 20, last="or")
+            reason = f"does not belong here; write {told}{f'; did you mean {likely}?' if likely else ''}"
+        return self.problem(where, kind, f"{shown(text, 40)} {reason}", text)
 
-    def _unknown_key(self, model: type[BaseModel], where: Path_) -> Problem:
-        name = str(where[-1])
-        known = known_keys(model, where[:-1])
-        likely = nearest(name, known)
-        what = "table" if len(where) == 1 else "key"
-        place = f" in {table_name(where[:-1])}" if len(where) > 1 else ""
-        hint = f"did you mean {likely}?" if likely else f"known there: {listed(known, 20)}"
-        return self.problem(where, "unknown_key", f"there is no {what} {shown(name)}{place}; {hint}", name)
+
+def _follows(error: ErrorDetails, errors: Sequence[ErrorDetails]) -> bool:
+    """Does an error merely follow from others? A list seems empty when all its items are wrong."""
+    loc = error["loc"]
+    return error["type"] == "too_short" and any(
+        len(other["loc"]) > len(loc) and other["loc"][: len(loc)] == loc for other in errors
+    )
 
 
 def no_such_value(code: str, why: str, stand_in: object) -> PydanticCustomError:
@@ -141,23 +185,7 @@ def _with_stand_ins(values: Mapping[str, Any], errors: Sequence[ErrorDetails]) -
     return whole
 
 
-def _refuse_long_lines(file: str, text: str) -> None:
-    """Raise FileError for a line that no person writes: reading it could take longer than anybody waits."""
-    for number, line in enumerate(text.split("\n"), start=1):
-        if len(line) > _LONGEST_LINE:
-            message = f"the line has {len(line):,} characters, and at most {_LONGEST_LINE:,} are read; shorten it"
-            raise refused_file(file, "long_line", message, row=number)
-
-
-def file_error(file: str, problems: Sequence[Problem]) -> FileError:
-    """The error that carries all problems of one file, in the file's order."""
-    ordered = sorted(problems, key=lambda problem: problem.row or 0)
-    first = ordered[0].line() if ordered else file
-    more = f" (and {len(ordered) - 1} more in this file)" if len(ordered) > 1 else ""
-    return FileError(first + more, ordered)
-
-
-def key_path(where: Path_) -> str:
+def key_path(where: Place) -> str:
     """A key as a person names it: `tax.rate`, `drum 3, from`."""
     words = ""
     for part in where:
@@ -170,136 +198,38 @@ def key_path(where: Path_) -> str:
     return words
 
 
-def key_name(where: Path_) -> str:
-    return str(where[-1]) if isinstance(where[-1], str) else key_path(where)
-
-
-def table_name(where: Path_) -> str:
+def table_name(where: Place) -> str:
     """The heading of a table: `[tax]`, `[[drum]] 3`."""
     if where and isinstance(where[-1], int):
         return f"[[{'.'.join(str(part) for part in where[:-1])}]] {where[-1] + 1}"
     return f"[{'.'.join(str(part) for part in where)}]"
 
 
-def _below(where: Path_) -> str:
-    return f" under {table_name(where[:-1])}" if len(where) > 1 else ""
-
-
-def known_keys(model: type[BaseModel], where: Path_) -> list[str]:
+def known_keys(model: type[BaseModel], where: Place) -> list[str]:
     """The keys that the table at `where` may have."""
-    current: object = model
-    for part in where:
-        current = _inside(current, part)
-        if current is None:
-            return []
-    if not (isinstance(current, type) and issubclass(current, BaseModel)):
+    kind: object = model
+    for part in where:  # one step further down: a field, a dict's value, a tuple's item
+        if isinstance(kind, type) and issubclass(kind, BaseModel):
+            kind = {field.alias or name: field.annotation for name, field in kind.model_fields.items()}.get(str(part))
+        else:
+            kind = get_args(kind)[1 if get_origin(kind) is dict else 0] if get_origin(kind) in (dict, tuple) else None
+        while get_origin(kind) in (Annotated, UnionType, Union):  # bare, without None
+            kind = next(one for one in get_args(kind) if one is not type(None))
+    if not (isinstance(kind, type) and issubclass(kind, BaseModel)):
         return []
-    return [field.alias or name for name, field in current.model_fields.items()]
+    return [field.alias or name for name, field in kind.model_fields.items()]
 
 
-def _inside(kind: object, part: str | int) -> object:
-    """The type one step further down: a field, a dict's value, a tuple's item."""
-    if isinstance(kind, type) and issubclass(kind, BaseModel):
-        names = {field.alias or name: field.annotation for name, field in kind.model_fields.items()}
-        return _bare(names.get(str(part)))
-    arguments = get_args(kind)
-    if get_origin(kind) is dict:
-        return _bare(arguments[1])
-    if get_origin(kind) is tuple:
-        return _bare(arguments[0])
-    return None
-
-
-def _bare(kind: object) -> object:
-    """A type without Annotated and without None."""
-    while get_origin(kind) is Annotated:
-        kind = get_args(kind)[0]
-    if get_origin(kind) in (UnionType, Union):
-        kind = next((_bare(one) for one in get_args(kind) if one is not type(None)), None)
-    return kind
-
-
-def _reason(kind: str, context: Mapping[str, Any], text: str) -> str:
-    """Why a value does not fit, and what would."""
-    if kind == "literal_error":
-        choices = re.findall(r"'((?:[^'\\]|\\.)*)'|(\d+)", str(context.get("expected", "")))
-        words = [word or number for word, number in choices]
-        likely = nearest(text, words)
-        shown_words = [word if word[:1].isalnum() else shown(word) for word in words]
-        hint = f"; did you mean {likely}?" if likely else ""
-        return f"does not belong here; write {listed(shown_words, 20, last='or')}{hint}"
-    limits = {
-        "greater_than_equal": ("ge", "must be {} or more"),
-        "greater_than": ("gt", "must be above {}"),
-        "less_than": ("lt", "must be below {}"),
-        "less_than_equal": ("le", "must be {} or less"),
-    }
-    if kind in limits:
-        key, words_for_it = limits[kind]
-        return f"is out of range; it {words_for_it.format(context.get(key))}"
-    return _REASONS.get(kind, "is not of the kind that belongs here")
-
-
-_REASONS: Final = {
-    "number_type": "is no number; write it without quotes and with a decimal point, such as 42.50",
-    "grade": "is no bench grade; write 1 to 5 in halves, or wipe, freshen, mend, remake or harvest",
-    "int_type": "is no whole number; write one without quotes, such as 4",
-    "int_from_float": "is no whole number; write one, such as 4",
-    "string_type": "is no text; put it in double quotes",
-    "string_pattern_mismatch": 'is no currency code; write three capital letters, such as "EUR"',
-    "bool_type": "is neither true nor false; write one of them without quotes",
-    "tuple_type": 'is no list; write it in square brackets, such as ["bass", "rack"]',
-    "dict_type": "is a single value, and a table belongs here",
-    "model_type": "is a single value, and a table belongs here",
-    "model_attributes_type": "is a single value, and a table belongs here",
-    "too_short": "is empty; at least one is needed",
-    "string_too_short": "is empty",
-    "blank": "is blank; write a text",
-}
-
-
-def _as_toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Mapping):
-        return "a table"
-    return "a list" if isinstance(value, list | tuple) else str(value)
-
-
-def _leaves(value: object, where: Path_) -> list[tuple[Path_, object]]:
-    if isinstance(value, Mapping):
-        return [leaf for key, inner in value.items() for leaf in _leaves(inner, (*where, key))]
-    if isinstance(value, list | tuple):
-        return [leaf for at, inner in enumerate(value) for leaf in _leaves(inner, (*where, at))]
-    return [(where, value)]
-
-
-def _exponent(number: Decimal) -> int:
-    exponent = number.as_tuple().exponent
-    return exponent if isinstance(exponent, int) else 0
-
-
-def _deepest(errors: list[ErrorDetails]) -> list[ErrorDetails]:
-    """The errors without those that merely follow: a list seems empty when all its items are wrong."""
-    return [
-        one
-        for one in errors
-        if one["type"] != "too_short"
-        or not any(
-            len(other["loc"]) > len(one["loc"]) and other["loc"][: len(one["loc"])] == one["loc"] for other in errors
-        )
-    ]
-
-
-def _once(problems: list[Problem]) -> list[Problem]:
-    return list(dict.fromkeys(problems))
+def or_known(name: str, known: Sequence[str]) -> str:
+    """What to write instead of a name that is not known."""
+    likely = nearest(name, known)
+    return f"did you mean {likely}?" if likely else f"known: {listed(known, 30)}" if known else "there are none"
 
 
 _LONGEST_CURE: Final = 100  # characters of a line that is shown mended
 _BARE: Final = r"[A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*"
 _KEY: Final = r"""([^"'#=\[\]{}]+?)\s*=\s*(.*)"""
 _HEADING: Final = r"""\[+\s*((?:[A-Za-z0-9_-]+\s*\.\s*)*)([^"'\[\]]+?)\s*\]"""
-_QUOTED: Final = "with other letters than A to Z, digits, _ and - stands in double quotes"
 
 
 def syntax_error(file: str, text: str, why: str) -> FileError:
@@ -314,31 +244,18 @@ def syntax_error(file: str, text: str, why: str) -> FileError:
 
 
 def _cure(line: str) -> str:
-    unquoted = _quoted_key(line) or _quoted_heading(line)
-    if unquoted is not None:
-        return unquoted
+    """What to do about a line; that of `sehr gut = "freshen"` and `[series.Slane 2]` is the line in quotes."""
+    key, heading = re.match(_KEY, line), re.match(_HEADING, line)
+    what = mended = ""
+    if key is not None and not re.fullmatch(_BARE, key[1]):
+        what, mended = "key", f"{toml_text(key[1])} = {key[2]}"
+    elif heading is not None and toml_key(heading[2]) != heading[2]:
+        what, mended = "name", line[: heading.start(2)] + toml_text(heading[2]) + line[heading.end(2) :]
+    if mended:
+        cut = mended if len(mended) <= _LONGEST_CURE else f"{mended[:_LONGEST_CURE]}…"
+        return f"a {what} with other letters than A to Z, digits, _ and - stands in double quotes: {cut}"
     if re.search(r"=\s*\d+,\d", line):
         return "write numbers with a decimal point, such as 42.50"
     if re.search(r"=\s*[^\W\d]", line):
         return 'put texts in double quotes, such as "EUR"'
     return "correct this line"
-
-
-def _quoted_key(line: str) -> str | None:
-    """The cure of `sehr gut = "freshen"`."""
-    found = re.match(_KEY, line)
-    if found is None or re.fullmatch(_BARE, found[1]):
-        return None
-    return f"a key {_QUOTED}: {_cut(f'{toml_text(found[1])} = {found[2]}')}"
-
-
-def _quoted_heading(line: str) -> str | None:
-    """The cure of `[series.Slane 2]`."""
-    found = re.match(_HEADING, line)
-    if found is None or toml_key(found[2]) == found[2]:
-        return None
-    return f"a name {_QUOTED}: {_cut(line[: found.start(2)] + toml_text(found[2]) + line[found.end(2) :])}"
-
-
-def _cut(line: str) -> str:
-    return line if len(line) <= _LONGEST_CURE else f"{line[:_LONGEST_CURE]}…"

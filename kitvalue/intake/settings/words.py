@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import Level, Problem, shown
-from kitvalue.intake.text.tomltext import toml_heading
+from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error
+from kitvalue.intake.text.tomltext import toml_heading, toml_text
 from kitvalue.intake.text.vocabulary import GRADES, grade
-from kitvalue.intake.text.words import Refusal, fold, listed, not_known, rows_phrase, says_not_known, trimmed, visible
+from kitvalue.intake.text.words import Refusal, fold, likeness, listed, not_known, says_not_known, trimmed, visible
 
 WORDS_TABLE: Final = "[prices.words.condition]"
 # School marks by our words; what 6 is where there is one, its owner has to say (common practice, no source).
@@ -23,7 +23,7 @@ _MARK: Final = re.compile(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]")
 _OF_TEN: Final = re.compile(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10")
 _LAST, _OF_TEN_ALONE = Decimal(5), Decimal(7)  # the best grade; 6 can be a school mark
 _TO_TEN: Final = re.compile(r"(?:[0-9]|10)(?:[.,][0-9])?")
-_FEWEST_OF_TEN: Final = 3  # rows
+FEWEST_OF_TEN: Final = 3  # rows
 _LONGEST: Final = 8
 
 
@@ -71,29 +71,22 @@ class ShopGrades:
 
 def shop_grades(shop: Shop) -> ShopGrades:
     """The words of [prices.words.condition]."""
-    return grades_by(_mapped(shop))
+    return grades_by(shop.prices.words.get("condition", {}))
 
 
 def grades_by(mapped: Mapping[str, str]) -> ShopGrades:
     """The grades by the words mapped to ours; what is mapped to none is left out."""
     words = {fold(word): found for word, ours in mapped.items() if (found := grade(ours)) is not None}
-    numbers = {number: ours for word, ours in words.items() if word not in GRADES and (number := _number(word))}
+    numbers = {}
+    for word, ours in words.items():  # a grade's number, or one beyond the grades of a scale to ten
+        number = grade(word) or (Decimal(word.replace(",", ".")) if is_number_to_ten(word) else None)
+        if word not in GRADES and number:
+            numbers[number] = ours
     return ShopGrades(words, numbers)
-
-
-def _number(word: str) -> Decimal | None:
-    """A grade's number, or one beyond the grades of a scale to ten."""
-    return grade(word) or (Decimal(word.replace(",", ".")) if is_number_to_ten(word) else None)
-
-
-def _mapped(shop: Shop) -> Mapping[str, str]:
-    return shop.prices.words.get("condition", {})
 
 
 def read_grade(text: str, grades: ShopGrades) -> Decimal | Refusal:
     """The grade in a cell, or why there is none."""
-    from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error  # a command line has no such cells
-
     if spreadsheet_error(text):
         return error_refusal(text)
     found = grades.find(text)
@@ -116,8 +109,6 @@ def grade_name(of: Decimal) -> str:
 
 def turned_words() -> str:
     """The mappings of a sheet in which 1 is the best, as shop.toml takes them."""
-    from kitvalue.intake.text.tomltext import toml_text  # only a message needs it
-
     return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
 
 
@@ -143,41 +134,7 @@ def is_number_to_ten(text: str) -> bool:
 
 def scale_to_ten(cells: Iterable[str]) -> bool:
     """Do conditions run to ten? So they do where three and more are numbers from 7 to 10."""
-    return sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in cells) >= _FEWEST_OF_TEN
-
-
-def of_another_scale(texts: Iterable[str]) -> frozenset[str]:
-    """The conditions that speak of another scale than ours, so that plain digits beside them may be read wrongly:
-    school marks, or where there are none numbers to ten.
-    """
-    every = frozenset(texts)
-    return frozenset(filter(is_school_mark, every)) or frozenset(filter(is_of_ten, every))
-
-
-def speaks_of_digits(shop: Shop) -> bool:
-    """Does shop.toml say of any plain digit what it means?"""
-    return any(is_digit(word) for word in _mapped(shop))
-
-
-def scale_warning(file: str, header: str, cell: str, rows: Sequence[int]) -> Problem | None:
-    """The warning that digits are read as our grades although marks beside them, the first one `cell`, look like those
-    of a school or of a scale to ten. None for a number over 5 or two: these are slips.
-    """
-    if is_of_ten(cell):
-        if len(rows) < _FEWEST_OF_TEN:
-            return None
-        message = (
-            f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ({rows_phrase(rows, 6)}) looks like "
-            f"one of a scale to ten. If so, map every number of it, 5 and less as well, under {WORDS_TABLE}"
-        )
-        return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
-    looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
-    message = (
-        f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} {looks} ({rows_phrase(rows, 6)}), where 1 "
-        f'is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: {turned_words()}. If 5 is the best, '
-        'write "5" = "wipe" there'
-    )
-    return Problem(file, None, header, cell, "marks_scale", Level.WARNING, message)
+    return sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in cells) >= FEWEST_OF_TEN
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +158,6 @@ class SeriesNames:
 
     def advice(self, text: str) -> str:
         """What to do about a name that is not in the list."""
-        from kitvalue.intake.text.words import likeness  # only a mistake needs it
-
         found = likeness(text, self.spellings)
         if found.telling:
             (name,) = found.names

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from decimal import Decimal
-from typing import Final, Generic, TypeVar, get_args
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Final, Generic, TypeVar, get_args
 
 import numpy as np
 
@@ -27,6 +26,7 @@ from kitvalue.intake.text.words import Refusal, is_dash, rows_phrase, says_not_k
 
 V = TypeVar("V", covariant=True)
 EMPTY: Final = Refusal("empty", "is empty")
+_ROWS_NAMED: Final = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,26 +34,24 @@ class Column(Generic[V]):
     """One column of a table, row by row: its text, what it means (None where blank), or why it cannot be taken.
 
     `cure` tells what to write instead where a refusal says nothing better; `present` is False for a column that the
-    file lacks (all its cells are then blank).
+    file lacks (all its cells are then blank). `sign` is the decimal sign that a column of numbers proves or is read
+    by; `mixed` the warning that it proves both; `undecided` makes the file unusable.
     """
 
+    table: TextTable
     header: str
     cells: Coded[str]
     values: Coded[V | Refusal | None]
     cure: str
     present: bool = True
+    sign: Sign | None = None
+    mixed: Problem | None = None
+    undecided: Problem | None = None
 
     def known(self, at: int) -> V | None:
         """The value in one row; None where the cell is blank or refused."""
         value = self.values[at]
         return None if isinstance(value, Refusal) else value
-
-    def sure(self, at: int) -> V:
-        """A value that earlier checks have found to be there."""
-        value = self.known(at)
-        if value is None:
-            raise ValueError(f"column {self.header} has no value at {at}")
-        return value
 
     def blank(self) -> BoolArray:
         """(n,) the rows that say nothing."""
@@ -63,54 +61,27 @@ class Column(Generic[V]):
         """(n,) the rows whose cell cannot be taken."""
         return self.values.where(lambda value: isinstance(value, Refusal))
 
-    def plain(self) -> Column[object]:
-        """The same column for code that asks no more than whether a cell was refused."""
-        return self
-
-    def problem(self, table: TextTable, at: int, why: Refusal) -> Problem:
+    def problem(self, at: int, why: Refusal) -> Problem:
         """The refusal of one cell as a problem of its row."""
         cell = self.cells[at]
         message = why.message(shown(cell) if trimmed(cell) else "the cell", self.cure)
-        return table.problem(at, self.header, cell, why.code, message)
+        return self.table.problem(at, self.header, cell, why.code, message)
 
-    def problems(self, table: TextTable, rows: BoolArray, empty: Refusal = EMPTY) -> Iterator[Problem]:
+    def problems(self, rows: BoolArray, empty: Refusal = EMPTY) -> Iterator[Problem]:
         """Why the cells in some rows (n,) cannot be taken; `empty` is said of blank ones."""
         for at in np.flatnonzero(rows).tolist():
             value = self.values[at]
-            yield self.problem(table, at, value if isinstance(value, Refusal) else empty)
+            yield self.problem(at, value if isinstance(value, Refusal) else empty)
 
 
-def known_amount(column: Column[Amount], at: int) -> Decimal | None:
-    """The amount in one row; None where the cell is blank."""
-    amount = column.known(at)
-    return None if amount is None else amount.value
-
-
-@dataclass(frozen=True, slots=True)
-class ColumnFindings(Generic[V]):
-    """A column and what was found while the whole of it was read; `undecided` makes the file unusable."""
-
-    column: Column[V]
-    warnings: tuple[Problem, ...] = ()
-    undecided: Problem | None = None
-    sign: Sign | None = None
-
-
-def raw_cells(table: TextTable, name: str) -> tuple[Coded[str], bool]:
-    """The cells of a column and whether the file has it."""
+def word_column(table: TextTable, name: str, read: Callable[[str], Any], cure: str) -> Column[Any]:
+    """A column whose cells each speak for themselves; every different one is read once."""
     cells = table.column(name)
-    return (Coded([""], np.zeros(len(table), dtype=np.int32)), False) if cells is None else (cells, True)
-
-
-def word_column(table: TextTable, name: str, parse: Callable[[str], V | Refusal | None], cure: str) -> Column[V]:
-    """A column whose cells each speak for themselves."""
-    cells, present = raw_cells(table, name)
-    return Column(table.header.name(name), cells, parsed_or_blank(cells, parse), cure, present)
-
-
-def parsed_or_blank(cells: Coded[str], parse: Callable[[str], V]) -> Coded[V | None]:
-    """Every different cell parsed; None where it is blank."""
-    return cells.map(lambda cell: parse(cell) if trimmed(cell) else None)
+    present = cells is not None
+    if cells is None:
+        cells = Coded([""], np.zeros(len(table), dtype=np.int32))
+    values = cells.map(lambda cell: read(cell) if trimmed(cell) else None)
+    return Column(table, table.header.name(name), cells, values, cure, present)
 
 
 def number_column(
@@ -121,82 +92,76 @@ def number_column(
     cure: str,
     decimal: Sign | None,
     counted: BoolArray | None = None,
-) -> ColumnFindings[Amount]:
+) -> Column[Amount]:
     """A column of numbers: cells that show their style as they are, the others by the style that the column proves,
     else by the setting `decimal`. `counted` rows speak for the column (totals rows do not); all if not given.
     """
-    cells, present = raw_cells(table, name)
-    header = table.header.name(name)
-    readings = parsed_or_blank(cells, read)
+    column = word_column(table, name, read, cure)
+    readings: Coded[Reading | None] = column.values
     speaking = readings if counted is None else readings.take(counted)
     style = column_style(speaking.each[code] for code in np.unique(speaking.codes).tolist())
     sign = style.sign or decimal
     undecided = None
     if sign is None and not style.mixed:
-        undecided = _undecided_number(table, header, cells, readings, counted)
-    known = [settled(reading, sign or _either(reading, undecided), check) for reading in readings.each]
-    warnings = (_mixed_in(table, header, cells, readings),) if style.mixed else ()
-    column = Column(header, cells, Coded(known, cells.codes), cure, present)
-    return ColumnFindings(column, warnings, undecided, sign)
+
+        def said(cell: str, two: TwoReadings) -> str:
+            return f"{both_readings(cell, two)}, and nothing"
+
+        def what_to_do(two: TwoReadings) -> str:
+            whole = plain(two.as_thousands)
+            return f'set decimal = "," or "." under [files], or write {whole} or {whole}.00'
+
+        undecided = _undecided(column, counted, TwoReadings, "undecided_decimal", said, what_to_do)
+
+    def settled(reading: Reading | None) -> Amount | Refusal | None:
+        """What a cell means once its column's decimal sign is known."""
+        if reading is None or isinstance(reading, Refusal):
+            return reading
+        if isinstance(reading, TwoReadings):
+            # In an undecided column any sign will do, since nothing is valued: the cell is left to the column's one
+            # problem, and the other cells of its row are looked at.
+            known = sign or (reading.mark if undecided is not None else None)
+            if known is None:
+                why = both_readings("", reading).strip() + ", and the column mixes both styles"
+                either = f"write {plain(reading.as_thousands)} or {plain(reading.as_decimal)}"
+                return Refusal("two_readings", why, f"{either}, or set decimal under [files]")
+            reading = reading.under(known)
+        return check(reading) or reading
+
+    mixed = _mixed_in(column) if style.mixed else None
+    return replace(column, values=readings.map(settled), sign=sign, mixed=mixed, undecided=undecided)
 
 
-def _either(reading: Reading | None, undecided: Problem | None) -> Sign | None:
-    """A sign for a cell of an undecided column, by which nothing is valued: it leaves the cell to the one problem that
-    the column has, and the other cells of its row to be looked at.
-    """
-    return reading.mark if undecided is not None and isinstance(reading, TwoReadings) else None
-
-
-def settled(
-    reading: Reading | None, sign: Sign | None, check: Callable[[Amount], Refusal | None]
-) -> Amount | Refusal | None:
-    """What a cell means once its column's decimal sign is known."""
-    if reading is None or isinstance(reading, Refusal):
-        return reading
-    if isinstance(reading, TwoReadings):
-        if sign is None:
-            why = both_readings("", reading).strip() + ", and the column mixes both styles"
-            return Refusal("two_readings", why, _write_either(reading))
-        reading = reading.under(sign)
-    return check(reading) or reading
-
-
-def _write_either(two: TwoReadings) -> str:
-    return f"write {plain(two.as_thousands)} or {plain(two.as_decimal)}, or set decimal under [files]"
-
-
-def _undecided_number(
-    table: TextTable, header: str, cells: Coded[str], readings: Coded[Reading | None], counted: BoolArray | None
+def _undecided(
+    column: Column[Any],
+    counted: BoolArray | None,
+    kind: type,
+    code: str,
+    said: Callable[[str, Any], str],
+    what_to_do: Callable[[Any], str],
 ) -> Problem | None:
-    several = readings.where(lambda reading: isinstance(reading, TwoReadings))
+    """The problem of a column in which nothing shows how cells of a `kind` are meant: what is `said` of the first one
+    that is `counted`, and of which others.
+    """
+    several = column.values.where(lambda reading: isinstance(reading, kind))
     at = np.flatnonzero(several if counted is None else several & counted).tolist()
-    two = readings[at[0]] if at else None
-    if not isinstance(two, TwoReadings):
+    if not at:
         return None
-    whole = plain(two.as_thousands)
-    message = (
-        f"{both_readings(shown(cells[at[0]]), two)}, and nothing in this column shows which"
-        f"{_likewise(table, cells, at)}; "
-        f'set decimal = "," or "." under [files], or write {whole} or {whole}.00'
-    )
-    row, text = table.row(at[0]), cells[at[0]]
-    return file_problem(table.file, "undecided_decimal", message, row=row, column=header, text=text)
+    row, text, reading = column.table.row(at[0]), column.cells[at[0]], column.values[at[0]]
+    others = ", ".join(f"{shown(column.cells[other])} in row {column.table.row(other)}" for other in at[1:3])
+    likewise = f" (likewise {others}{' and more' if len(at) > 3 else ''})" if others else ""
+    message = f"{said(shown(text), reading)} in this column shows which{likewise}; {what_to_do(reading)}"
+    return file_problem(column.table.file, code, message, row=row, column=column.header, text=text)
 
 
-def _likewise(table: TextTable, cells: Coded[str], at: Sequence[int]) -> str:
-    """Further cells of which the same is to be said, beside the first."""
-    others = ", ".join(f"{shown(cells[other])} in row {table.row(other)}" for other in at[1:3])
-    return f" (likewise {others}{' and more' if len(at) > 3 else ''})" if others else ""
-
-
-def _mixed_in(table: TextTable, header: str, cells: Coded[str], readings: Coded[Reading | None]) -> Problem:
+def _mixed_in(column: Column[Any]) -> Problem:
     """The warning about a column that proves both decimal signs: which rows prove which, with a cell of each."""
-    signs = readings.map(lambda reading: reading.sign if isinstance(reading, Amount) else None)
+    signs = column.values.map(lambda reading: reading.sign if isinstance(reading, Amount) else None)
     rows: dict[Sign, list[int]] = {}
     samples: dict[Sign, str] = {}
     for sign in get_args(Sign):
         at = np.flatnonzero(np.array([one == sign for one in signs.each])[signs.codes])
-        rows[sign], samples[sign] = table.rows[at].tolist(), cells[int(at[0])]
+        rows[sign], samples[sign] = column.table.rows[at].tolist(), column.cells[int(at[0])]
     rare: Sign = "." if len(rows["."]) <= len(rows[","]) else ","
     common: Sign = "," if rare == "." else "."
     names = {",": "comma", ".": "dot"}
@@ -204,77 +169,53 @@ def _mixed_in(table: TextTable, header: str, cells: Coded[str], readings: Coded[
         f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(samples[rare])}), "
         f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
     )
-    return table.warning(header, samples[rare], "mixed_styles", message)
-
-
-ROWS_NAMED: Final = 3
+    return column.table.warning(column.header, samples[rare], "mixed_styles", message)
 
 
 def date_column(
     table: TextTable, name: str, day_first: bool | None, counted: BoolArray | None = None
-) -> ColumnFindings[dt.date]:
+) -> Column[dt.date]:
     """A column of days. Where no cell of it can be read but some can be read in two ways, the file is unusable."""
-    cells, present = raw_cells(table, name)
-    header = table.header.name(name)
-    readings = parsed_or_blank(cells, lambda cell: read_day(cell, day_first))
-    several = readings.where(lambda reading: isinstance(reading, SeveralDays))
-    at = np.flatnonzero(several if counted is None else several & counted).tolist()
-    undecided = None
-    if at and not any(isinstance(reading, Day) for reading in readings.each):
-        undecided = _undecided_date(table, header, cells, at, readings[at[0]])
-    cure = _which_day(table, cells) if several.any() else ""
-    settle = _last_day if undecided is not None else _settled_day
-    values = readings.map(lambda reading: settle(reading, cure))
-    column = Column(header, cells, values, "write the day as 2023-04-03, or leave it blank", present)
-    return ColumnFindings(column, (), undecided)
+
+    def read(text: str) -> DateReading | None:
+        return None if is_dash(text) or says_not_known(text) else read_date(text, day_first)
+
+    def said(cell: str, several: SeveralDays) -> str:
+        return f"{cell} can be {' or '.join(day.isoformat() for day in several.dates)}, and no date"
+
+    column = word_column(table, name, read, "write the day as 2023-04-03, or leave it blank")
+    readings: Coded[DateReading | None] = column.values
+    undecided, cure = None, ""
+    if not any(isinstance(reading, Day) for reading in readings.each):
+        what_to_do = "set day_first = true or false under [files], or write dates as 2023-04-03"
+        undecided = _undecided(column, counted, SeveralDays, "undecided_date", said, lambda _: what_to_do)
+    if any(isinstance(reading, SeveralDays) for reading in readings.each):
+        cure = _which_day(column)
+
+    def settled(reading: DateReading | None) -> dt.date | Refusal | None:
+        if isinstance(reading, Day):
+            return reading.date
+        if not isinstance(reading, SeveralDays):
+            return reading
+        if undecided is not None:  # no row is used; the last day that it can be has a rate wherever another one has
+            return max(reading.dates)
+        return Refusal("two_dates", f"can be {' or '.join(day.isoformat() for day in reading.dates)}", cure)
+
+    return replace(column, values=readings.map(settled), undecided=undecided)
 
 
-def _which_day(table: TextTable, cells: Coded[str]) -> str:
+def _which_day(column: Column[Any]) -> str:
     """What to do about a cell that can be several days. Rows that can be read in one order only are named; they decide
     nothing.
     """
-    orders = cells.map(day_order)
-    day = table.rows[orders.where(lambda first: first is True)][:ROWS_NAMED].tolist()
-    month = table.rows[orders.where(lambda first: first is False)][:ROWS_NAMED].tolist()
+    orders, rows = column.cells.map(day_order), column.table.rows
+    day = rows[orders.where(lambda first: first is True)][:_ROWS_NAMED].tolist()
+    month = rows[orders.where(lambda first: first is False)][:_ROWS_NAMED].tolist()
     if day and month:
         return f"write it as one of these: row {day[0]} can only be read day first, row {month[0]} only month first"
     if not day and not month:
         return "write it as one of these, or set day_first under [files]"
-    value, rows = ("true", day) if day else ("false", month)
+    value, only = ("true", day) if day else ("false", month)
     return (
-        f"write it as one of these, or set day_first = {value} under [files], as {rows_phrase(rows)} can only be read"
+        f"write it as one of these, or set day_first = {value} under [files], as {rows_phrase(only)} can only be read"
     )
-
-
-def read_day(text: str, day_first: bool | None) -> DateReading | None:
-    """The day in a cell; None for a dash and for what says that it is not known."""
-    return None if is_dash(text) or says_not_known(text) else read_date(text, day_first)
-
-
-def _settled_day(reading: DateReading | None, cure: str) -> dt.date | Refusal | None:
-    if isinstance(reading, Day):
-        return reading.date
-    if isinstance(reading, SeveralDays):
-        return Refusal("two_dates", f"can be {' or '.join(day.isoformat() for day in reading.dates)}", cure)
-    return reading
-
-
-def _last_day(reading: DateReading | None, cure: str) -> dt.date | Refusal | None:
-    """The same in an undecided column, in which no row is used: the last day that a cell can be leaves the cell to the
-    column's one problem, and has an exchange rate wherever another one has.
-    """
-    return max(reading.dates) if isinstance(reading, SeveralDays) else _settled_day(reading, cure)
-
-
-def _undecided_date(
-    table: TextTable, header: str, cells: Coded[str], at: Sequence[int], first: DateReading | None
-) -> Problem | None:
-    if not isinstance(first, SeveralDays):
-        return None
-    days = " or ".join(day.isoformat() for day in first.dates)
-    message = (
-        f"{shown(cells[at[0]])} can be {days}, and no date in this column shows which{_likewise(table, cells, at)}; "
-        "set day_first = true or false under [files], or write dates as 2023-04-03"
-    )
-    row, text = table.row(at[0]), cells[at[0]]
-    return file_problem(table.file, "undecided_date", message, row=row, column=header, text=text)

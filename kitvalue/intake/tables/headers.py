@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
 from kitvalue.intake.text.decoding import file_problem, refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
+from kitvalue.intake.text.vocabulary import likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
 
 MOST_CELLS: Final = 1000
@@ -105,15 +106,13 @@ def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRo
     while True:
         line = lines[at]
         if line.startswith('"', pos):
-            cell = _quoted_cell(lines, at, pos, delimiter)
-            at, pos = cell.line, cell.end
+            text, at, pos, spreads = _quoted_cell(lines, at, pos, delimiter)
             line = lines[at]
-            text = cell.text
-            if not cell.closed:
-                found = Damage(count, _first_line(text), cell.spreads)
-                damage = damage or found
-                if cell.spreads:
-                    return RawRow(row, cells, count + 1, found, at - start + 1)
+            if spreads is not None:
+                harm = Damage(count, text.split("\n", 1)[0], spreads)
+                damage = damage or harm
+                if spreads:
+                    return RawRow(row, cells, count + 1, harm, at - start + 1)
         else:
             stop = line.find(delimiter, pos)
             text = line[pos:] if stop < 0 else line[pos:stop]
@@ -126,19 +125,10 @@ def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRo
         pos += 1
 
 
-@dataclass(frozen=True, slots=True)
-class _Cell:
-    """A quoted cell: its text, the line and place behind it, and how it ended."""
-
-    text: str
-    line: int
-    end: int
-    closed: bool = True
-    spreads: bool = False
-
-
-def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _Cell:
-    """Read from the opening quote on. Unsound ends: text right behind the closing quote, or no closing quote at all."""
+def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> tuple[str, int, int, bool | None]:
+    """A quoted cell: its text, the line and the place behind it, and whether harm spreads from it: None where it is
+    sound, False for text right behind the closing quote, True where no closing quote is its own.
+    """
     parts: list[str] = []
     at, pos = start, opened + 1
     while True:
@@ -148,7 +138,7 @@ def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _
             parts.append(line[pos:])
             at, pos = at + 1, 0
             if at == len(lines):
-                return _Cell("".join(parts), at - 1, len(lines[-1]), closed=False, spreads=True)
+                return "".join(parts), at - 1, len(lines[-1]), True
             parts.append("\n")
         elif line.startswith('"', stop + 1):
             parts.append(line[pos : stop + 1])
@@ -157,16 +147,12 @@ def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> _
             parts.append(line[pos:stop])
             behind = stop + 1
             if behind == len(line) or line.startswith(delimiter, behind):
-                return _Cell("".join(parts), at, behind)
+                return "".join(parts), at, behind, None
             if at > start:
-                return _Cell("".join(parts), at, len(line), closed=False, spreads=True)
+                return "".join(parts), at, len(line), True
             end = line.find(delimiter, behind)
             end = len(line) if end < 0 else end
-            return _Cell(line[opened:end], at, end, closed=False)
-
-
-def _first_line(text: str) -> str:
-    return text.split("\n", 1)[0]
+            return line[opened:end], at, end, False
 
 
 DELIMITERS: Final = (";", ",", "\t", "|")
@@ -217,64 +203,33 @@ def declared_delimiter(lines: list[str]) -> str | None:
 
 def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: str | None) -> Header:
     """Judge delimiter and columns on the header row. Raises FileError where the file cannot be trusted as a whole."""
-    spellings = wanted.spellings()
     candidates = (delimiter,) if delimiter is not None else DELIMITERS
-    best = max((_best_row(lines, sign, spellings, wanted) for sign in candidates), key=lambda c: (c.required, c.known))
-    if best.known == 0:
-        start = next((line for line in lines if line.strip()), "")
-        sign = delimiter or max(DELIMITERS, key=start.count)
-        best = _Candidate(sign, _first_row(lines, sign), 0, 0)
-    if best.row is None:
-        raise refused_file(file, "no_header", "has no header row")
-    first = _first_row(lines, best.delimiter)
-    if best.row.row > first.row:
-        _refuse_late_header(file, best, first, wanted)
-        best = _Candidate(best.delimiter, first, 0, 0)
-    return _read_header(best.row or first, best.delimiter, wanted, file)
-
-
-@dataclass(frozen=True, slots=True)
-class _Candidate:
-    delimiter: str
-    row: RawRow | None
-    required: int
-    known: int
-
-
-def _first_row(lines: list[str], delimiter: str) -> RawRow:
-    for raw in split_rows(lines, delimiter):
-        if raw.damage is not None or raw.count > MOST_CELLS or any(trimmed(cell) for cell in raw.cells):
-            return raw
-    return RawRow(1, [], 0)
-
-
-def _best_row(lines: list[str], delimiter: str, spellings: Mapping[str, str], wanted: WantedColumns) -> _Candidate:
-    best = _Candidate(delimiter, None, 0, 0)
-    for raw in split_rows(lines[:_SEARCHED_LINES], delimiter):
-        known = {spellings[name] for cell in raw.cells if (name := fold(cell)) in spellings}
-        required = len(known.intersection(wanted.required))
-        if (required, len(known)) > (best.required, best.known):
-            best = _Candidate(delimiter, raw, required, len(known))
-    return best
-
-
-def _refuse_late_header(file: str, best: _Candidate, first: RawRow, wanted: WantedColumns) -> None:
-    if best.row is None or best.required < min(2, len(wanted.required)):
-        return
-    row = best.row.row
-    above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
-    raise refused_file(
-        file,
-        "late_header",
-        f"row {first.row} is not the header: the expected columns ({', '.join(wanted.required)}) are in row {row}; "
-        f"delete {above}",
-        row=first.row,
-        text=_start(first),
+    spellings = wanted.spellings()
+    best, sign, (required, known) = None, candidates[0], (0, 0)  # the row with the most of the wanted columns
+    for one in candidates:
+        for raw in split_rows(lines[:_SEARCHED_LINES], one):
+            ours = {spellings[name] for cell in raw.cells if (name := fold(cell)) in spellings}
+            score = len(ours.intersection(wanted.required)), len(ours)
+            if score > (required, known):
+                best, sign, (required, known) = raw, one, score
+    if known == 0 and delimiter is None:
+        sign = max(DELIMITERS, key=next((line for line in lines if line.strip()), "").count)
+    filled = (
+        raw
+        for raw in split_rows(lines, sign)
+        if raw.damage is not None or raw.count > MOST_CELLS or any(map(trimmed, raw.cells))
     )
-
-
-def _start(raw: RawRow) -> str | None:
-    return next((cell for cell in raw.cells if trimmed(cell)), None)
+    first = next(filled, RawRow(1, [], 0))
+    if best is None or best.row <= first.row:
+        return _read_header(best or first, sign, wanted, file)
+    if required >= min(2, len(wanted.required)):
+        row = best.row
+        above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
+        expected = f"the expected columns ({', '.join(wanted.required)}) are in row {row}"
+        message = f"row {first.row} is not the header: {expected}; delete {above}"
+        text = next((cell for cell in first.cells if trimmed(cell)), None)
+        raise refused_file(file, "late_header", message, row=first.row, text=text)
+    return _read_header(first, sign, wanted, file)
 
 
 def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) -> Header:
@@ -290,98 +245,72 @@ def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) 
     while cells and not trimmed(cells[-1]):
         cells = cells[:-1]
     places, unknown = _places(cells, wanted, file)
-    _refuse_missing(places, unknown, wanted, file, raw.row, delimiter)
-    header = Header(raw.row, tuple(raw.cells), len(cells), places, delimiter, ())
-    problems = [_unused(name, wanted, file) for name in unknown]
+    if any(name not in places for name in wanted.required):
+        raise _missing(places, unknown, wanted, file, raw.row, delimiter)
+    problems = []
     if raw.row > 1:
         message = f"the header stands in row {raw.row}, under blank rows; rows are numbered as in the spreadsheet"
-        problems.insert(0, Problem(file, raw.row, None, None, "blank_above", Level.WARNING, message))
-    return Header(raw.row, header.cells, header.named, places, delimiter, tuple(problems))
+        problems.append(Problem(file, raw.row, None, None, "blank_above", Level.WARNING, message))
+    for name in unknown:
+        likely = next((ours for ours in (*wanted.required, *wanted.optional) if look_alike(name, ours)), None)
+        message = f"the column {shown(name)} is not used{f'; did you mean {likely}?' if likely else ''}"
+        problems.append(Problem(file, None, name, name, "unused_column", Level.WARNING, message))
+    return Header(raw.row, tuple(raw.cells), len(cells), places, delimiter, tuple(problems))
 
 
 def _places(cells: tuple[str, ...], wanted: WantedColumns, file: str) -> tuple[dict[str, int], list[str]]:
     """Our column -> place, and the headers that are none of ours."""
-    mapped = {fold(header): name for name, header in wanted.headers.items()}
-    own = {fold(name): name for name in (*wanted.required, *wanted.optional)}
-    present = {mapped[fold(cell)] for cell in cells if fold(cell) in mapped}
+    spellings, mapped = wanted.spellings(), set(map(fold, wanted.headers.values()))
+    present = {spellings.get(fold(cell)) for cell in cells if fold(cell) in mapped}
     places: dict[str, int] = {}
     unknown: list[str] = []
     for place, cell in enumerate(cells):
         name = fold(cell)
-        column = mapped.get(name) or (own.get(name) if own.get(name) not in present else None)
-        if column is None:
-            if name:
-                unknown.append(trimmed(cell))
+        column = spellings.get(name)
+        if column is None or (column in present and name not in mapped):
+            unknown += [trimmed(cell)] if name else []
         elif column in places:
-            raise refused_file(
-                file,
-                "column_twice",
-                f"the column {shown(trimmed(cell))} stands twice, "
-                f"in columns {letter(places[column])} and {letter(place)}; delete or rename one",
-                column=trimmed(cell),
-                text=cell,
-            )
+            columns = f"columns {letter(places[column])} and {letter(place)}"
+            message = f"the column {shown(trimmed(cell))} stands twice, in {columns}; delete or rename one"
+            raise refused_file(file, "column_twice", message, column=trimmed(cell), text=cell)
         else:
             places[column] = place
     return places, unknown
 
 
-def _refuse_missing(
+def _missing(
     places: Mapping[str, int], unknown: list[str], wanted: WantedColumns, file: str, row: int, delimiter: str
-) -> None:
+) -> FileError:
+    """The error for a header without a required column: what else stands there, and how to map it."""
     missing = [name for name in wanted.required if name not in places]
-    if not missing:
-        return
     what = f"column {missing[0]} is missing" if len(missing) == 1 else f"columns {listed(missing)} are missing"
     asked = [f"{wanted.headers[name]} for {name}" for name in missing if name in wanted.headers]
-    if asked:
-        what += f" (shop.toml asks for {listed(asked)})"
-    others = (
-        f"not recognised: {', '.join(shown(name, 40) for name in unknown[:12])}" if unknown else "nothing else is there"
-    )
-    if len(unknown) > 12:
-        others += f" and {len(unknown) - 12} more"
+    what += f" (shop.toml asks for {listed(asked)})" if asked else ""
+    others = f"not recognised: {', '.join(shown(name, 40) for name in unknown[:12])}"
+    others += f" and {len(unknown) - 12} more" if len(unknown) > 12 else ""
     cure = "rename it in the file"
     if wanted.table is not None:
-        cure += f", or map it under {wanted.table}, such as {_mapping(missing, unknown)}"
-    if not places and len(unknown) == 1 and wanted.table is not None:
-        cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
+        likely = likely_headers(missing, unknown)
+        name = next((name for name in missing if name in likely), missing[0])
+        example = f"{name} = {shown(likely.get(name, 'the header in the file'), 40)}"
+        cure += f", or map it under {wanted.table}, such as {example}"
+        if not places and len(unknown) == 1:
+            cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
-    problem = file_problem(file, "missing_column", f"{what}; {others}; {cure}{judged}", row=row, column=missing[0])
+    message = f"{what}; {others if unknown else 'nothing else is there'}; {cure}{judged}"
+    problem = file_problem(file, "missing_column", message, row=row, column=missing[0])
     if wanted.table is not None:
         absent = tuple(name for name in wanted.optional if name not in places)
         problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))
-    raise FileError(problem.line(), [problem])
-
-
-def _mapping(missing: Sequence[str], unknown: Sequence[str]) -> str:
-    """An example of a mapping: the first missing column for which a header is likely."""
-    from kitvalue.intake.text.vocabulary import likely_headers  # only a mistake needs them
-
-    likely = likely_headers(missing, unknown)
-    name = next((name for name in missing if name in likely), missing[0])
-    return f"{name} = {shown(likely.get(name, 'the header in the file'), 40)}"
-
-
-def _unused(name: str, wanted: WantedColumns, file: str) -> Problem:
-    own = (*wanted.required, *wanted.optional)
-    likely = next((column for column in own if look_alike(name, column)), None)
-    message = f"the column {shown(name)} is not used" + (f"; did you mean {likely}?" if likely else "")
-    return Problem(file, None, name, name, "unused_column", Level.WARNING, message)
+    return FileError(problem.line(), [problem])
 
 
 def unclosed_quote(file: str, raw: RawRow, damage: Damage, header: Header | None) -> FileError:
     """The FileError for a quote that opens in one row and runs on into the next."""
     column = column_name(header, damage.column) if header is not None else letter(damage.column)
-    return refused_file(
-        file,
-        "unclosed_quote",
-        f"in {shown(damage.text, 40)} a quote opens and does not close in this cell; "
-        "the rows below would be swallowed; close it or delete it",
-        row=raw.row,
-        column=column,
-        text=damage.text,
-    )
+    message = f"in {shown(damage.text, 40)} a quote opens and does not close in this cell; "
+    message += "the rows below would be swallowed; close it or delete it"
+    return refused_file(file, "unclosed_quote", message, row=raw.row, column=column, text=damage.text)
 
 
 def column_name(header: Header, place: int) -> str:

@@ -12,10 +12,12 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any, Generic, Literal, TypeVar
 
+import numpy as np
+
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import EMPTY, Column, ColumnFindings, date_column, number_column, word_column
+from kitvalue.intake.tables.columns import Column, date_column, number_column, word_column
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import BoolArray, TextTable, read_table
+from kitvalue.intake.tables.table import BoolArray, FloatArray, TextTable, read_table
 from kitvalue.intake.text.numbers import Amount, Sign
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.words import Refusal
@@ -31,7 +33,7 @@ class Bounds:
     low: Refusal
     zero: Refusal | None = None  # why 0 itself is outside
     highest: int | None = None
-    high: Refusal = EMPTY
+    high: Refusal | None = None  # that of `low` where None
     below: bool = False  # `highest` itself is outside
 
     def refusal(self, value: Decimal) -> Refusal | None:
@@ -41,7 +43,7 @@ class Bounds:
         if value == 0:
             return self.zero
         outside = self.highest is not None and (value > self.highest or (self.below and value == self.highest))
-        return self.high if outside else None
+        return (self.high or self.low) if outside else None
 
 
 def _as_it_is(shop: Shop) -> Callable[[str], str]:
@@ -116,9 +118,14 @@ class Columns:
         value = self.by_name[name].known(at)
         return value.value if isinstance(value, Amount) else value
 
+    def amounts(self, name: str) -> FloatArray:
+        """(n,) the numbers of a column; NaN where its cell is blank or refused."""
+        column: Column[Amount] = self.by_name[name]
+        return column.values.floats(lambda amount: float(amount.value) if isinstance(amount, Amount) else np.nan)
+
     def problem(self, name: str, at: int, code: str, reason: str, cure: str | None = None) -> Problem:
         """The refusal of one cell."""
-        return self.by_name[name].problem(self.table, at, Refusal(code, reason, cure))
+        return self.by_name[name].problem(at, Refusal(code, reason, cure))
 
 
 def read_columns(
@@ -126,35 +133,26 @@ def read_columns(
 ) -> Columns:
     """Every column by its own rules. Rows that are not `counted` (totals) prove nothing about a column."""
 
-    def numbers_in(spec: ColumnSpec, sign: Sign | None) -> ColumnFindings[Amount]:
-        return number_column(table, spec.name, spec.read(shop), spec.check(shop), spec.cure, sign, counted)
+    def column(spec: ColumnSpec, sign: Sign | None) -> Column[Any]:
+        if spec.kind == "number":
+            return number_column(table, spec.name, spec.read(shop), spec.check(shop), spec.cure, sign, counted)
+        if spec.kind == "day":
+            return date_column(table, spec.name, shop.files.day_first, counted)
+        return word_column(table, spec.name, spec.read(shop), spec.cure)
 
     decimal = shop.files.decimal
-    numbers = {spec.name: numbers_in(spec, decimal) for spec in specs if spec.kind == "number"}
-    proven = {numbers[spec.name].sign for spec in specs if spec.gives_sign} - {None}
+    columns = {spec.name: column(spec, decimal) for spec in specs}
+    proven = {columns[spec.name].sign for spec in specs if spec.gives_sign} - {None}
     if len(proven) == 1:  # one file, one decimal sign: a column may prove it for another
         (sign,) = proven
-        numbers |= {
-            spec.name: numbers_in(spec, sign) for spec in specs if spec.takes_sign and numbers[spec.name].sign is None
-        }
-    days = {
-        spec.name: date_column(table, spec.name, shop.files.day_first, counted) for spec in specs if spec.kind == "day"
-    }
-    findings: list[ColumnFindings[Any]] = [*numbers.values(), *days.values()]
-    columns = {
-        spec.name: numbers[spec.name].column
-        if spec.kind == "number"
-        else days[spec.name].column
-        if spec.kind == "day"
-        else word_column(table, spec.name, spec.read(shop), spec.cure)
-        for spec in specs
-    }
+        columns |= {spec.name: column(spec, sign) for spec in specs if spec.takes_sign and not columns[spec.name].sign}
+    numbers_first = sorted(specs, key=lambda spec: spec.kind == "day")
     return Columns(
         table,
         columns,
-        tuple(warning for one in findings for warning in one.warnings),
-        tuple(one.undecided for one in findings if one.undecided is not None),
-        next((sign for spec in specs if spec.gives_sign == "file" and (sign := numbers[spec.name].sign)), decimal),
+        tuple(one.mixed for one in columns.values() if one.mixed is not None),
+        tuple(why for spec in numbers_first if (why := columns[spec.name].undecided) is not None),
+        next((sign for spec in specs if spec.gives_sign == "file" and (sign := columns[spec.name].sign)), decimal),
     )
 
 
@@ -172,10 +170,10 @@ def read_rows(
     specs: Sequence[ColumnSpec],
     shop: Shop,
     across: Callable[[Columns], Iterable[Problem]],
-    records: Callable[[Columns], Callable[[int], Record]],
+    records: Callable[[Columns, Sequence[int]], Iterable[Record]],
 ) -> FileReading[Record]:
     """Read a table by a shop's settings; a missing file is a problem like any other. `across` says what only several
-    cells together show; `records` makes of each row that is not refused what the program works on.
+    cells together show; `records` makes what the program works on of the rows that are not refused (their places).
     """
     try:
         table = read_table(path, wanted(specs), shop.files)
@@ -187,10 +185,9 @@ def read_rows(
     told: list[Problem] = []
     for spec in specs:
         column = columns[spec.name]
-        told += column.problems(table, column.refused() | column.blank() if spec.needed else column.refused())
+        told += column.problems(column.refused() | column.blank() if spec.needed else column.refused())
     told += across(columns)
     refused = {problem.row for problem in told if problem.level is Level.REFUSED}
-    record = records(columns)
-    rows = tuple(record(at) for at in range(len(table)) if table.row(at) not in refused)
+    rows = tuple(records(columns, [at for at in range(len(table)) if table.row(at) not in refused]))
     problems = sorted((*table.problems, *columns.warnings, *told), key=lambda problem: problem.row or 0)
     return FileReading(rows, tuple(problems), table.counts(len(rows), columns.sign))

@@ -144,15 +144,11 @@ def read_table(path: Path, wanted: WantedColumns, files: FilesTable) -> TextTabl
 
 def table_from_text(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None = None) -> TextTable:
     """The table in a decoded text, with rows; errors as in `read_table`, and where nothing stands under the header."""
-    return with_rows(_table(text, file, wanted, delimiter))
-
-
-def with_rows(table: TextTable) -> TextTable:
-    """The table itself. Raises FileError where it holds nothing under its header."""
+    table = _table(text, file, wanted, delimiter)
     if table.read:
         return table
     row = table.header.row
-    raise refused_file(table.file, "no_rows", f"there are no data rows under the header in row {row}", row=row)
+    raise refused_file(file, "no_rows", f"there are no data rows under the header in row {row}", row=row)
 
 
 def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None) -> TextTable:
@@ -168,7 +164,15 @@ def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str |
         elif block.row > header.row:
             body.take(block)
     rows, cells = body.done()
-    problems = (*text.problems, *header.problems, *nameless(file, header, rows, cells), *body.problems)
+    nameless = []  # columns without a name that hold something; empty ones make no noise
+    for place in (place for place, name in enumerate(header.cells) if not trimmed(name)):
+        at = np.flatnonzero(cells[place].where(lambda cell: bool(trimmed(cell))))
+        if len(at):
+            where, name = rows_phrase(rows[at].tolist()), letter(place)
+            message = f"column {name} has no name, so its cells are not used ({where}); give it a header or delete it"
+            cell = cells[place][int(at[0])]
+            nameless.append(Problem(file, None, name, cell, "nameless_column", Level.WARNING, message))
+    problems = (*text.problems, *header.problems, *nameless, *body.problems)
     return TextTable(file, text.encoding, header.delimiter, header, rows, cells, body.read, problems)
 
 
@@ -222,15 +226,17 @@ class _Body:
         if raw.lines > 1:
             self._refuse_swallowed(raw)
         if raw.damage is not None:
-            self._refuse_damage(raw, raw.damage)
+            self.read += 1
+            column, text = column_name(self.header, raw.damage.column), raw.damage.text
+            message = f"{shown(text)} begins with a quote that closes before the cell ends; "
+            message += "write quotes inside a quoted cell twice, or delete them"
+            self._refuse(raw.row, column, text, "stray_quote", message)
         elif raw.count != self.width and not self.header.named <= raw.count < self.width:
             self.read += 1
             self.ragged.append(raw)
             if len(self.ragged) > _MOST_RAGGED:
-                message = (
-                    f"more than {_MOST_RAGGED:,} rows have another number of cells than the header, which has "
-                    f"{self.width}; is the delimiter right?"
-                )
+                message = f"more than {_MOST_RAGGED:,} rows have another number of cells than the header, which has "
+                message += f"{self.width}; is the delimiter right?"
                 raise refused_file(self.file, "ragged_file", message, row=self.ragged[0].row)
         else:
             self.waiting.append(raw.cells + [""] * (self.width - raw.count))
@@ -238,15 +244,6 @@ class _Body:
 
     def _refuse(self, row: int, column: str | None, text: str | None, code: str, message: str) -> None:
         self.problems.append(Problem(self.file, row, column, text, code, Level.REFUSED, message))
-
-    def _refuse_damage(self, raw: RawRow, damage: Damage) -> None:
-        self.read += 1
-        column = column_name(self.header, damage.column)
-        message = (
-            f"{shown(damage.text)} begins with a quote that closes before the cell ends; "
-            "write quotes inside a quoted cell twice, or delete them"
-        )
-        self._refuse(raw.row, column, damage.text, "stray_quote", message)
 
     def _refuse_swallowed(self, raw: RawRow) -> None:
         """A quoted cell with line breaks in which a whole row lies: its quote was closed by another row's."""
@@ -268,7 +265,13 @@ class _Body:
             sound = list(chain.from_iterable(raw.cells[:-1] for raw in self.ragged))
             self._code(sound, np.array([raw.row for raw in self.ragged]))
         else:
-            self._refuse_ragged()
+            for raw in self.ragged:
+                text, cure = None, "add the missing cells"
+                if raw.count > self.width:
+                    text = self.header.delimiter.join(raw.cells[: self.width])
+                    cure = "put straight quotes around a cell that holds the delimiter"
+                message = f"the row has {raw.count} cells, the header has {self.width}; {cure}"
+                self._refuse(raw.row, None, text, "ragged_row", message)
         numbers = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
         empty = np.empty(0, np.int32)
         cells = [
@@ -290,17 +293,6 @@ class _Body:
             return numbers, tuple(cells)
         return numbers[~(blank | again)], tuple(column.take(~(blank | again)) for column in cells)
 
-    def _refuse_ragged(self) -> None:
-        """Rows with too few or too many cells are refused."""
-        for raw in self.ragged:
-            message = f"the row has {raw.count} cells, the header has {self.width}; "
-            if raw.count > self.width:
-                message += "put straight quotes around a cell that holds the delimiter"
-            else:
-                message += "add the missing cells"
-            text = self.header.delimiter.join(raw.cells[: self.width]) if raw.count > self.width else None
-            self._refuse(raw.row, None, text, "ragged_row", message)
-
 
 def _swallows(lines: list[str], place: int, header: Header) -> bool:
     """Does a whole row lie in a cell's lines, or the end of one in its first and the start of another in its last?"""
@@ -314,16 +306,3 @@ def _swallows(lines: list[str], place: int, header: Header) -> bool:
 def _numeric_cells(line: str, sign: str) -> int:
     """Cells with digits and no letters."""
     return sum(any(map(str.isdigit, c)) and not any(map(str.isalpha, c)) for c in line.split(sign))
-
-
-def nameless(file: str, header: Header, rows: IntArray, cells: Sequence[Coded[str]]) -> Iterator[Problem]:
-    """One warning for each column without a name that holds something; empty ones make no noise."""
-    for place, name in enumerate(header.cells):
-        at = np.flatnonzero(cells[place].where(lambda cell: bool(trimmed(cell))))
-        if len(at) and not trimmed(name):
-            message = (
-                f"column {letter(place)} has no name, so its cells are not used "
-                f"({rows_phrase(rows[at].tolist())}); give it a header or delete it"
-            )
-            text = cells[place][int(at[0])]
-            yield Problem(file, None, letter(place), text, "nameless_column", Level.WARNING, message)

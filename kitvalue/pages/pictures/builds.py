@@ -9,8 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitvalue.decisions.breakeven import Comparison
-from kitvalue.decisions.solve import Crossing
+from kitvalue.decisions.breakeven import Comparison, Crossing
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
@@ -27,14 +26,14 @@ LINES: dict[str, dict[str, Any]] = {
 def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
     """Draw the build at cost and at its price, the original with its range of one sale, and the crossings."""
     rows, currency = comparison.by_pieces, comparison.sheet.currency
-    ks = [r.pieces for r in rows]
+    ks = [r.sheet.pieces for r in rows]
     lines = {
-        "original": [float(r.original_typical) for r in rows],
-        "price": [float(r.landed_at_price) for r in rows],
-        "cost": [float(r.build_at_cost) for r in rows],
+        "original": [float(r.quote.original_landed) for r in rows],
+        "price": [float(r.quote.landed_at_price) for r in rows],
+        "cost": [float(r.quote.landed_at_cost) for r in rows],
     }
     ranged = [
-        (r.pieces, float(r.original_low), float(r.original_high))
+        (r.sheet.pieces, float(r.original_low), float(r.original_high))
         for r in rows
         if r.original_low is not None and r.original_high is not None
     ]
@@ -204,7 +203,7 @@ def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
     ax.set_xlim(low, high)
     ax.set_ylim(depth, 0)
     charts.ticks_below(ax, linear_ticks(low, high, 5 if layout.narrow else 8), number)
-    charts.write_below(ax, picture.currency, 28)
+    charts.write_below(ax, picture.currency)
     for place, bar in enumerate(picture.steps):
         y, bold = place * step + (28 if layout.narrow else step / 2), bar.kind == "sum"
         if layout.narrow:
@@ -241,7 +240,7 @@ def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
     ax.set_ylim(step * len(unknowns), 0)
     ticks = linear_ticks(-reach, reach, 5 if layout.narrow else 9)
     charts.ticks_below(ax, ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
-    charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}", 28)
+    charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}")
     ax.plot([0, 0], [0, step * len(unknowns)], color=INK, linewidth=1, zorder=1)
     for place, unknown in enumerate(unknowns):
         y, name = place * step + (32 if layout.narrow else step / 2), capital(unknown.name)

@@ -144,7 +144,7 @@ def _strip_canvas(
     charts.log_axis(ax, "x", *limits)
     ax.set_ylim(step * strips, 0)
     charts.ticks_below(ax, log_ticks(*limits, 5 if layout.narrow else 9), amount)
-    charts.write_below(ax, f"{currency}, log scale: equal steps are equal factors", 28)
+    charts.write_below(ax, f"{currency}, log scale: equal steps are equal factors")
     return figure, ax
 
 
@@ -268,7 +268,7 @@ def predicted_figure(picture: PredictedPicture, layout: Layout) -> Figure:
     charts.log_axis(ax, "x", low, high)
     _ratio_axis(ax)
     charts.ticks_below(ax, log_ticks(low, high, 5 if layout.narrow else 9), amount)
-    charts.write_below(ax, f"foretold price, {picture.currency}, log scale", 28)
+    charts.write_below(ax, f"foretold price, {picture.currency}, log scale")
     charts.write(ax, (low, HIGHEST), "price seen against the foretold one", shift=(-52, 14), colour=FADED)
     half = picture.half / 100
     if half < 1:

@@ -129,8 +129,8 @@ def _even(comparison: Comparison) -> tuple[str, str]:
     """At how many pieces the build is even with an original, and what to add to that."""
     crossings, rows = comparison.crossings.crossings, comparison.by_pieces
     if not crossings:
-        side = "cheaper" if rows[0].build_at_cost <= rows[0].original_typical else "dearer"
-        return "never", f"at cost {side} at all of {span(rows[0].pieces, rows[-1].pieces, number)} pieces"
+        side = "cheaper" if rows[0].quote.landed_at_cost <= rows[0].quote.original_landed else "dearer"
+        return "never", f"at cost {side} at all of {span(rows[0].sheet.pieces, rows[-1].sheet.pieces, number)} pieces"
     if len(crossings) > 1:
         return " and ".join(number(c.pieces, 1) for c in crossings), "pieces, see below"
     c, value = crossings[0], f"{number(crossings[0].pieces, 1)} pieces"
@@ -314,8 +314,8 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
     return chart(
         f"{key}-even",
         "Build or original: what it costs at the door",
-        f"Lines over {rows[0].pieces} to {rows[-1].pieces} pieces: the build at cost, the build at its webshop price, "
-        f"and a typical original with the range of one sale. {comparison.crossings.text}",
+        f"Lines over {rows[0].sheet.pieces} to {rows[-1].sheet.pieces} pieces: the build at cost, the build at its "
+        f"webshop price, and a typical original with the range of one sale. {comparison.crossings.text}",
         pieces_table(comparison),
         lambda layout: breakeven_figure(comparison, layout),
         (
@@ -335,12 +335,12 @@ def pieces_table(comparison: Comparison) -> Table:
         "Pieces | Build at cost | Webshop price | Build at that price | Typical original | Original, one sale, 80 % | "
         "Originals dearer than the build",
         (
-            (str(r.pieces), cents(r.build_at_cost), cents(r.build_at_price), cents(r.landed_at_price),
-             cents(r.original_typical), range_or_none(r.original_low, r.original_high),
-             percent(100 * r.chance_build_cheaper, 0))
+            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.suggested),
+             cents(r.quote.landed_at_price), cents(r.quote.original_landed),
+             range_or_none(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper, 0))
             for r in comparison.by_pieces
         ),
-        *(f"{row.pieces} pieces: {row.note}." for row in comparison.by_pieces if row.note),
+        *(f"{row.sheet.pieces} pieces: {row.note}." for row in comparison.by_pieces if row.note),
     )  # fmt: skip
 
 

@@ -8,8 +8,8 @@ from decimal import Decimal
 
 import numpy as np
 
-from kitvalue.decisions.shortlist import JudgedOffer
-from kitvalue.intake.books.bookrows import FeatureRead
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
+from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import Valuation, no_dealer
 from kitvalue.pages.pictures.frame import Chart, Key, Section, chart
@@ -38,21 +38,12 @@ MOST_LISTED = 100
 
 @dataclass(frozen=True, slots=True)
 class OfferSeen:
-    """One row of offers.csv and its valuation, or the reason why it has none. `asked` and `freight` in the shop's
-    currency, `freight` None where unknown."""
+    """One row of offers.csv and its valuation, or the reason why it has none."""
 
-    offer: str
-    series: str
-    pieces: float
-    condition: float
-    asked: Decimal
-    freight: Decimal | None
+    offer: Offer
     valuation: Valuation | None
     reason: str | None
-    found: JudgedOffer | None = None  # up to what price it pays; None where the settings for that lack
-    features: tuple[FeatureRead, ...] = ()  # those that offers.csv tells
-    finished: Decimal | None = None  # the condition that it will be sold in; None: as it is
-    hours: Decimal | None = None  # the bench's until then; None: the shop's own
+    judged: JudgedOffer | None = None  # up to what price it pays; None where the settings for that lack
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +51,8 @@ class ValuedOffer:
     """An offer with its valuation and its strip; `share_below` is the share of the market's own scatter that lies below
     what is asked."""
 
-    seen: OfferSeen
+    offer: Offer
+    judged: JudgedOffer | None
     valuation: Valuation
     share_below: float
     strip: OfferStrip
@@ -69,13 +61,14 @@ class ValuedOffer:
 def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
     """The offers that have a value, the cheapest against it first."""
     values = []
-    for o in offers:
-        if o.valuation is not None:
-            asked, view, best = float(o.asked), o.valuation.buy_in, o.found.best if o.found is not None else None
-            bids = (None, None) if best is None else (best.ceiling, best.safe_ceiling)
-            strip = OfferStrip(o.offer, o.series, asked, view, *bids)
-            values.append(ValuedOffer(o, o.valuation, float(np.mean(view.sample < asked)), strip))
-    return tuple(sorted(values, key=lambda v: (v.strip.against, v.seen.offer)))
+    for seen in offers:
+        if seen.valuation is not None:
+            offer, view, best = seen.offer, seen.valuation.buy_in, seen.judged and seen.judged.best
+            bids = (best.ceiling, best.safe_ceiling) if best else (None, None)
+            strip = OfferStrip(offer.offer, offer.series, float(offer.price), view, *bids)
+            below = float(np.mean(view.sample < strip.asked))
+            values.append(ValuedOffer(offer, seen.judged, seen.valuation, below, strip))
+    return tuple(sorted(values, key=lambda v: (v.strip.against, v.offer.offer)))
 
 
 def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Section:
@@ -83,7 +76,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     if not offers:
         return Section("No offers are listed. Put kits you are being offered into offers.csv.")
     values = valued(offers)
-    bids = [v.seen.found for v in values if v.seen.found is not None and v.seen.found.best is not None]
+    bids = [(v.judged, v.judged.best) for v in values if v.judged is not None and v.judged.best is not None]
     without = [o for o in offers if o.valuation is None]
     return Section(
         "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
@@ -135,8 +128,8 @@ def offer_strips_table(picture: StripPicture[OfferStrip]) -> Table:
 
 
 def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Table:
-    told = any(v.seen.features for v in values)
-    sold = [sold_words(v.seen.finished, v.seen.hours) for v in values]
+    told = any(v.offer.features for v in values)
+    sold = [sold_words(v.offer.finished, v.offer.hours) for v in values]
     worked = any(sold)
     resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit).text
     return table(
@@ -144,9 +137,9 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
         f"Offer< | Series< | Pieces | Condition{' | Features<' if told else ''}{' | Sold<' if worked else ''} | "
         "Asked | Freight | Buy-in value | Against value | Such kits sold for less | Resale value",
         (
-            (v.seen.offer, v.seen.series, trimmed(v.seen.pieces), trimmed(v.seen.condition, 1),
-             *((feature_words(v.seen.features),) if told else ()), *((how or "as it is",) if worked else ()),
-             exact(v.seen.asked), "not known" if v.seen.freight is None else exact(v.seen.freight),
+            (v.offer.offer, v.offer.series, trimmed(v.offer.pieces), trimmed(v.offer.condition, 1),
+             *((feature_words(v.offer.features),) if told else ()), *((how or "as it is",) if worked else ()),
+             exact(v.offer.price), "not known" if v.offer.freight is None else exact(v.offer.freight),
              amount(v.valuation.buy_in.typical), change(v.strip.against, 0), percent(100 * v.share_below, 0),
              amount(v.valuation.resale.typical))
             for v, how in zip(values[:MOST_LISTED], sold, strict=False)
@@ -156,21 +149,19 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
     )  # fmt: skip
 
 
-def _bids_table(found: Sequence[JudgedOffer], currency: str) -> Table:
+def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) -> Table:
     """The offers that have a best use, the most profitable first."""
-    ranked = sorted(
-        ((f, f.best) for f in found if f.best is not None), key=lambda pair: -(pair[1].expected_profit or 0.0)
-    )
+    ranked = sorted(bids, key=lambda bid: -(bid[1].expected_profit or 0.0))
     return table(
         f"Up to what price they pay, the most profitable first, {currency}",
         "Offer< | Best use< | Likely to pay | Open at | Stop at | Ceiling | Expected profit | Chance of a loss | "
         "Profit an hour",
         (
-            (f.offer.offer, best.use, amount(f.paid.price), bid_words(f.open_at), bid_words(f.stop_at),
+            (j.offer.offer, best.use, amount(j.paid.price), bid_words(j.open_at), bid_words(j.stop_at),
              bid_words(best.ceiling), DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
-            for f, best in ranked[:MOST_LISTED]
+            for j, best in ranked[:MOST_LISTED]
         ),
         and_more(len(ranked) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
         "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
@@ -184,13 +175,12 @@ def bid_words(price: float | None) -> str:
     return DASH if price is None else exact(Decimal(repr(price)))
 
 
-def kit_words(seen: OfferSeen) -> str:
+def kit_words(offer: Offer) -> str:
     """`Burren, 4 pieces, condition 3, hardware yes, sold in condition 4 after 6 hours`."""
-    pieces = f"{trimmed(seen.pieces)} {'piece' if seen.pieces == 1 else 'pieces'}"
-    sold = sold_words(seen.finished, seen.hours)
+    sold = sold_words(offer.finished, offer.hours)
     parts = (
-        seen.series, pieces, f"condition {trimmed(seen.condition, 1)}", feature_words(seen.features),
-        f"sold {sold}" if sold else "",
+        offer.series, f"{offer.pieces} {'piece' if offer.pieces == 1 else 'pieces'}",
+        f"condition {trimmed(offer.condition, 1)}", feature_words(offer.features), f"sold {sold}" if sold else "",
     )  # fmt: skip
     return ", ".join(part for part in parts if part)
 
@@ -199,6 +189,6 @@ def _not_valued(offers: Sequence[OfferSeen]) -> Table:
     return table(
         "Offers that cannot be valued",
         "Offer< | Kit< | Why<<",
-        ((o.offer, kit_words(o), o.reason or "no reason is known") for o in offers[:MOST_LISTED]),
+        ((o.offer.offer, kit_words(o.offer), o.reason or "no reason is known") for o in offers[:MOST_LISTED]),
         and_more(len(offers) - MOST_LISTED, "more offers", "they are in offers.csv"),
     )

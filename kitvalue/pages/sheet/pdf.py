@@ -1,14 +1,16 @@
-"""The customer's sheet as a PDF, set anew from the same parts as the page, with its fonts inside."""
+"""The customer's sheet as a PDF, set anew from the same parts as the page, with its fonts inside.
+
+Raises FileError when it is imported where the library for PDF is not installed.
+"""
 
 from __future__ import annotations
 
-import importlib.util
 import io
 import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
@@ -17,11 +19,16 @@ from kitvalue.pages.pictures.frame import NARROW
 from kitvalue.pages.sheet.given import Picture, SheetView
 from kitvalue.pages.words import Fact, Row, Table, plain
 
-if TYPE_CHECKING:
+try:
     from fpdf import FPDF
+    from fpdf.enums import TableBordersLayout
+    from fpdf.fonts import FontFace
+except ImportError as why:
+    raise FileError(
+        '--pdf needs the package fpdf2, which is not installed: pip install "kitvalue[pdf]", or leave --pdf out, open '
+        "the page in a browser and print it"
+    ) from why
 
-
-LIBRARY: Final = "fpdf"
 FACE: Final = "sheet"
 MARGIN: Final = 15.0  # millimetres, here as everywhere below
 WIDTH: Final = 180.0
@@ -31,15 +38,6 @@ DOTS_A_UNIT: Final = 4.0
 TEXT: Final = 8.8  # points
 SIGNS: Final = {"less": ("●", ORANGE), "more": ("○", BLUE), "cost": ("●", BLUE), "original": ("◆", VERMILLION),
                 "band": ("■", ORANGE)}  # fmt: skip
-
-
-def require_pdf() -> None:
-    """Raise FileError where the library for PDF is not installed."""
-    if importlib.util.find_spec(LIBRARY) is None:
-        raise FileError(
-            '--pdf needs the package fpdf2, which is not installed: pip install "kitvalue[pdf]", or leave --pdf out, '
-            "open the page in a browser and print it"
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +78,13 @@ def sheet_pdf(view: SheetView, today: date) -> PdfSheet:
     _text(pdf, view.headings["care"], 9.6, bold=True)
     for words in view.cautions:
         _text(pdf, f"–  {words}", TEXT)
-    logging.getLogger(LIBRARY).setLevel(logging.ERROR)  # it logs what its font lacks; the caller tells it instead
+    logging.getLogger("fpdf").setLevel(logging.ERROR)  # it logs what its font lacks; the caller tells it instead
     data = bytes(pdf.output())
     lacking = {code for font in pdf.fonts.values() for code in getattr(font, "missing_glyphs", ())}
     return PdfSheet(data, "".join(chr(code) for code in sorted(lacking)))
 
 
 def _document(view: SheetView, today: date) -> FPDF:
-    from fpdf import FPDF
-
     class Sheet(FPDF):
         def footer(self) -> None:
             self.set_y(-12)
@@ -151,9 +147,6 @@ def _facts(pdf: FPDF, facts: Sequence[Fact]) -> None:
 
 
 def _table(pdf: FPDF, table: Table, widths: tuple[float, ...]) -> None:
-    from fpdf.enums import TableBordersLayout
-    from fpdf.fonts import FontFace
-
     _text(pdf, table.caption, 9, bold=True)
     _style(pdf, TEXT)
     pdf.set_draw_color(RULE)

@@ -257,10 +257,11 @@ def _sizes(given: SheetInput, t: Tongue) -> list[Picture]:
     only."""
     sizes, rows = [], []
     for r in given.comparison.by_pieces:
+        ours, original = r.quote.landed_at_price, r.quote.original_landed
         low, high = (None if x is None else float(x) for x in (r.original_low, r.original_high))
-        sizes.append(SizeSeen(r.pieces, float(r.landed_at_price), float(r.original_typical), low, high))
+        sizes.append(SizeSeen(r.sheet.pieces, float(ours), float(original), low, high))
         within = DASH if low is None or high is None else f"{t.about(low)}{DASH}{t.about(high)}"
-        rows.append(Row((str(r.pieces), t.about(r.landed_at_price), t.about(r.original_typical), within)))
+        rows.append(Row((str(r.sheet.pieces), t.about(ours), t.about(original), within)))
     if len(sizes) < 2:
         return []
     picture = SizesPicture(

@@ -198,7 +198,7 @@ def made_text(
             for at, guess in enumerate(guesses)
         ),
         "currency": f"{currency}, as the prices say" if currency is not None else "",
-        "decimal": f'"{sized.sign}", as {sized.why}' if sized is not None and sized.sure else "",
+        "decimal": f'"{sized.sign}", as {sized.why}' if sized is not None and sized.why else "",
     }
     told = [wrapped(text, bullet=f"{name:<9} ") for name, text in items.items() if text]
     return "\n".join([wrapped(f"Laid out from {came_from}{above}:", ""), *told])

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import astuple
 from decimal import Decimal
 
-from kitvalue.decisions.breakeven import Comparison, PiecesRow, Tie
+from kitvalue.decisions.breakeven import Comparison, SizedBuild, Tie
 from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
@@ -133,7 +133,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     )
     return page(
         first_of_all(cautions),
-        _title(sheet, f"{sheet.currency}, gross", p.route),
+        _title(sheet, f"{sheet.currency}, gross"),
         wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
@@ -174,19 +174,19 @@ def _tie(tie: Tie) -> str:
     return tie.text + ("" if tie.hammer is None else f" (a hammer price of {cents(tie.hammer)})")
 
 
-def _by_pieces(by_pieces: Sequence[PiecesRow]) -> str:
+def _by_pieces(by_pieces: Sequence[SizedBuild]) -> str:
     heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
     rows = []
     for r in by_pieces:
-        of_cost = UNKNOWN if r.incomplete else ""
-        of_price = of_cost if r.binding == "floor" else ""
+        of_cost = UNKNOWN if r.sheet.incomplete else ""
+        of_price = of_cost if r.quote.binding == "floor" else ""
         rows.append((
-            r.pieces, money(r.build_at_cost) + of_cost, money(r.build_at_price) + of_price,
-            money(r.landed_at_price) + of_price, money(r.original_typical), span(r.original_low, r.original_high),
-            share(r.chance_build_cheaper),
+            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
+            money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
+            span(r.original_low, r.original_high), share(r.chance_build_cheaper),
         ))  # fmt: skip
-    notes = [f"{r.pieces} pieces: {r.note}" for r in by_pieces if r.note]
-    if any(r.incomplete for r in by_pieces):
+    notes = [f"{r.sheet.pieces} pieces: {r.note}" for r in by_pieces if r.note]
+    if any(r.sheet.incomplete for r in by_pieces):
         notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
     return "\n".join([table(heads, rows), *map(wrapped, notes)])
 
@@ -208,9 +208,8 @@ def _unknowns(unknowns: Sequence[Solved]) -> str:
     )
     never: dict[str, list[str]] = {}
     for u in unknowns:
-        for reason in u.reason.split("; ") if u.reason else ():
-            told, tried, _ = reason.partition(" at every value from ")  # the values differ from one to the next
-            never.setdefault(f"{told}, whatever the value" if tried else reason, []).append(u.name)
+        for why in u.why:  # the values tried differ from one to the next
+            never.setdefault(f"{why.text}, whatever the value" if why.tried else why.text, []).append(u.name)
     reasons = [wrapped(f"{reason} ({', '.join(names)})", bullet="- ") for reason, names in never.items()]
     heads = "< | planned | ties at cost | no profit at market | a tenth less | a tenth more"
     return "\n".join([table(heads, rows), wrapped(said), *reasons])

@@ -23,15 +23,15 @@ MOST_USES = 30  # offers whose every use is listed
 
 def reckoned_words(r: ReckonedWith) -> str:
     """The settings that decide more than the price book does, and where they stand."""
-    vat = "no VAT" if r.route == "none" else f"VAT {r.vat_percent:g} % ({r.route})"
+    vat = "no VAT" if r.tax.route == "none" else f"VAT {float(r.tax.rate):g} % ({r.tax.route})"
     parts, tables = [vat], ["[tax]", "[selling]"]
-    if r.hourly_rate is not None:
+    if r.work is not None:
         tables.insert(1, "[work]")
-        more = f" with {r.contingency_percent:g} % contingency" if r.contingency_percent else ""
-        parts.append(f"{cents(r.hourly_rate)} an hour{more}")
-        parts += [f"{figure(r.prepare_hours)} h to prepare"] if r.prepare_hours is not None else []
-        parts += [f"{figure(r.part_out_hours)} h to part out"] if r.part_out_hours is not None else []
-    parts += [f"margin {r.margin_percent:g} %", f"fee {r.fee_percent:g} %"]
+        more = f" with {float(r.work.contingency):g} % contingency" if r.work.contingency else ""
+        parts.append(f"{cents(r.work.rate)} an hour{more}")
+        parts += [f"{figure(r.work.prepare)} h to prepare"] if r.work.prepare is not None else []
+        parts += [f"{figure(r.work.part_out)} h to part out"] if r.work.part_out is not None else []
+    parts += [f"margin {float(r.selling.margin):g} %", f"fee {float(r.selling.fee):g} %"]
     whose = "a new shop's invented figures, until you write your own: " if r.invented else ""
     return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
 
@@ -39,7 +39,7 @@ def reckoned_words(r: ReckonedWith) -> str:
 def shortlist_text(s: Shortlist, written: str | None = None) -> str:
     """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together and
     what to take care of."""
-    valued = [one for one in s.offers if one.reason is None]
+    valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
     tables = [
@@ -47,7 +47,7 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         f"What to bid, the most profitable first\n{_bids(valued)}",
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
-        _where_it_goes(valued, s.margin_percent),
+        _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
         f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         _not_open(valued),
     ]
@@ -55,8 +55,8 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         first_of_all(s.cautions),
         wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
-        _together(s.portfolio) if s.portfolio is not None else "",
-        wrapped(f"Holding one kit {s.months or 0:g} months costs {cents(s.holding)}; it is in the profits.")
+        _together(s.portfolio),
+        wrapped(f"Holding one kit {float(months):g} months costs {cents(s.holding)}; it is in the profits.")
         if s.holding
         else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
@@ -64,6 +64,12 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         take_care(s.cautions),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
+
+
+def _limits(s: Shortlist) -> tuple[str, str]:
+    """The shop's margin and chance of a loss, percent."""
+    selling = s.reckoned_with.selling
+    return f"{float(selling.margin):g}", f"{float(selling.loss_chance):g}"
 
 
 def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -79,9 +85,10 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
     gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
     less = f" On average less than that is left: {listed(gains, 6)}." if gains else ""
+    margin, loss = _limits(s)
     return wrapped(
-        f"At the price that it will probably be had for, no offer leaves {s.margin_percent:g} % of net revenue and "
-        f"loses in no more than {s.loss_percent:g} %.{less} Open low, or pass."
+        f"At the price that it will probably be had for, no offer leaves {margin} % of net revenue and "
+        f"loses in no more than {loss} %.{less} Open low, or pass."
     )
 
 
@@ -99,20 +106,19 @@ def _bids(valued: Sequence[JudgedOffer]) -> str:
 
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """What the columns mean, which offers are judged as they are, and on which settings all rests."""
+    margin, loss = _limits(s)
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
     said = [
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
-        f"highest price that leaves {s.margin_percent:g} % of net revenue on average and loses in "
-        f"{s.loss_percent:g} % of the sample at most; freight on top. Open at leaves room to haggle up to it. A dash: "
-        "no price does."
+        f"highest price that leaves {margin} % of net revenue on average and loses in {loss} % of the sample at most; "
+        "freight on top. Open at leaves room to haggle up to it. A dash: no price does."
     ]
     if blank:
         said.append(f"Selling on is judged unrestored where finished is blank in offers.csv: {which}.")
     if len(blank) < len(valued):
         said.append("Where finished is filled in it is judged restored only; blank, as it is.")
-    if s.reckoned_with:
-        said.append(reckoned_words(s.reckoned_with))
+    said.append(reckoned_words(s.reckoned_with))
     return "\n".join(map(wrapped, said))
 
 
@@ -293,11 +299,11 @@ def _come_about(asked: JudgedPrice) -> str:
     best = [one.best for one in judged]
     names = {
         "sells_for": "sells for, on average", "vat": "VAT", "fee": "fee", "costs": "work, parts, holding",
-        "margin": "margin" if reckoned is None else f"margin, {reckoned.margin_percent:g} %",
+        "margin": "margin" if reckoned is None else f"margin, {float(reckoned.selling.margin):g} %",
         "leaves": "left for the kit and its freight",
     }  # fmt: skip
     made = [None if use is None else use.made_up for use in best]
-    prepare = None if reckoned is None else reckoned.prepare_hours
+    prepare = None if reckoned is None or reckoned.work is None else reckoned.work.prepare
     rows = [
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
         ["stop at", *(dash(one.stop_at) for one in judged)],
@@ -311,8 +317,9 @@ def _come_about(asked: JudgedPrice) -> str:
 
 def _notes(asked: JudgedPrice) -> list[str]:
     notes = []
-    if any(one.limited_by_loss for one in asked.judged):
-        notes.append(f"stop at is below what is left where more would lose in over {asked.loss_percent:g} % of sales")
+    if asked.reckoned is not None and any(one.limited_by_loss for one in asked.judged):
+        loss = float(asked.reckoned.selling.loss_chance)
+        notes.append(f"stop at is below what is left where more would lose in over {loss:g} % of sales")
     better = asked.judged[-1].offer
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
