@@ -8,14 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.text.numbers import meanings
+from kitvalue.intake.text.numbers import meanings, why_no_amount
 from kitvalue.intake.text.problems import Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS, grade, likely_headers, likely_word, vocabulary
 from kitvalue.intake.text.words import (
     SPACES,
     fold,
     is_dash,
-    is_mangled,
     listed,
     look_alike,
     nearest,
@@ -70,9 +69,9 @@ def test_phrases() -> None:
 
 
 def test_text_read_with_the_wrong_encoding() -> None:
-    assert is_mangled("BÃ¶rse")
-    assert is_mangled("480 â‚¬")
-    assert not is_mangled("Börse € “ok”")
+    assert why_no_amount("BÃ¶rse").code == "mangled"
+    assert why_no_amount("480 â‚¬").code == "mangled"
+    assert why_no_amount("Börse € “ok”").code == "word"
 
 
 @pytest.mark.parametrize(

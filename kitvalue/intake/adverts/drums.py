@@ -4,50 +4,29 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.intake.adverts.lists import (
-    INCH,
-    LEAST,
-    ROLES,
-    Beside,
-    Doubt,
-    Drum,
-    Manner,
-    Row,
-    are_two_drums,
-    beside,
-    chains_of,
-    is_other_thing,
-    listing,
-    rises_by_little,
-    times,
-    without_material,
-    words_come_first,
-)
+from kitvalue.intake.adverts import lists
+from kitvalue.intake.adverts.lists import INCH, Beside, Doubt, Drum, beside
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
-from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, said
 from kitvalue.intake.text.sizes import Size, read_size
 from kitvalue.intake.text.words import Refusal, listed
 
 _LEAST_BASS: Final = 16  # inches
 _NO_DRUM: Final = re.compile(rf"[ -]*{said('no drum')}")
-_DENIED: Final = re.compile(
-    rf"\b{said('deny')}(?: {said('denied article')})?(?: {said('denied adjective')})?[ ]*$", re.IGNORECASE
-)
-_AWAY: Final = re.compile(
+_DENIED: Final = pattern(rf"\b{said('deny')}(?: {said('denied article')})?(?: {said('denied adjective')})?[ ]*$")
+_AWAY: Final = pattern(
     rf"[ ,(]*(?:(?:(?:is|are|was|ist|sind|war|wurde|gibt es) )?(?:{said('by now')} )*{said('away')}|"
-    rf"(?:(?:is|was|has been|ist|wurde|{said('by now')}) )+(?:sold|verkauft|weg)\b)|[ ]{said('stays away')}",
-    re.IGNORECASE,
+    rf"(?:(?:is|was|has been|ist|wurde|{said('by now')}) )+(?:sold|verkauft|weg)\b)|[ ]{said('stays away')}"
 )
-_NOT_HERE: Final = re.compile(
+_NOT_HERE: Final = pattern(
     rf"[ ,()]*(?:is |are |ist |sind )?(?:(?:sadly|leider|also|auch) )?(?:{said('not here')}|"
     r"(?:for |für )[€£$]?\d{1,4}[ ]?(?:[€£$]|EUR|euros?)?[ ]?(?:extra|more|on top|mehr)\b|"
-    r"(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))",
-    re.IGNORECASE,
+    r"(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))"
 )
 _HOW_MANY: Final = re.compile(rf"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:{said('counted')} )?$")
 
@@ -61,17 +40,9 @@ class Named:
     find: Find
 
 
-@dataclass(frozen=True, slots=True)
-class NamedSeen:
-    """The drums named without a size, and the words that leave their number open."""
-
-    drums: tuple[Named, ...]
-    doubts: tuple[Doubt, ...]
-
-
-def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> NamedSeen:
-    """Drums that are named without a size. With sizes listed only a snare can still be missing, for toms and bass
-    drums are then spoken of again in running text.
+def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> tuple[list[Named], list[Doubt]]:
+    """Drums that are named without a size, and the words that leave their number open. With sizes listed only a snare
+    can still be missing, for toms and bass drums are then spoken of again in running text.
     """
     roles: tuple[str, ...] = ("floor", "snare", "bass", "rack")
     if drums:
@@ -86,8 +57,8 @@ def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> Nam
         if most == 1 and role in ("floor", "rack") and _plural(advert, find) and 1 not in counts:
             doubts.append(Doubt(find, f'"{advert.words(find)}": how many is not said', 5))
     if not drums and all(one.role == "snare" for one in named):
-        return NamedSeen((), ())
-    return NamedSeen(tuple(named), tuple(doubts))
+        return [], []
+    return named, doubts
 
 
 def unlisted(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> Iterator[Doubt]:
@@ -128,8 +99,8 @@ def _plural(advert: AdvertText, find: Find) -> bool:
 
 def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     """Is a drum that is listed with its size kept by the seller, or not there?"""
-    before, after = advert.before(find.start, 40), without_material(advert.after(find.end, 64).lstrip(" )"))
-    for role in ROLES:
+    before, after = advert.before(find.start, 40), lists.without_material(advert.after(find.end, 64).lstrip(" )"))
+    for role in lists.ROLES:
         m = words[role].match(after.lstrip(" )"))
         after = after if m is None else after.lstrip(" )")[m.end() :]
         named = next((m for m in words[role].finditer(before) if before[m.end() :].strip(" :=(") == ""), None)
@@ -147,27 +118,23 @@ def count_before(text: str, at: int) -> int | None:
 
 
 _FIGURE: Final = r"\d{1,2}(?:[.,]\d{1,2})?(?:[ -]?(?:1/2|[13]/4|[1357]/8)(?!\d))?(?:[¼½¾⅛⅜⅝⅞])?"
-_PAIR: Final = re.compile(
+_PAIR: Final = pattern(
     rf"(?<![\w.,/])(?:(?P<count>[2-4])[ ]?x[ ])?(?P<size>{_FIGURE}{INCH}?[ ]?(?:[xX*]|by\b|"
     rf"(?<!\d[ ])/(?=\d{{1,2}}{INCH}?(?:[,;\s)]|\.(?:\s|$)|$)))[ ]?"
-    rf"{_FIGURE}{INCH}?)(?![\w/%€£$]|[.,]\d|[ ]?(?:mm|cm|EUR|x[ ]?\d))",
-    re.IGNORECASE,
+    rf"{_FIGURE}{INCH}?)(?![\w/%€£$]|[.,]\d|[ ]?(?:mm|cm|EUR|x[ ]?\d))"
 )
-_NEXT_SIZE: Final = re.compile(
-    rf"([xX*][ ]?{_FIGURE}{INCH}?[ ]?)/(?=[ ]?{_FIGURE}{INCH}?[ ]?[xX*][ ]?\d)", re.IGNORECASE
+_NEXT_SIZE: Final = pattern(
+    rf"([xX*][ ]?{_FIGURE}{INCH}?[ ]?)/(?=[ ]?{_FIGURE}{INCH}?[ ]?[xX*][ ]?\d)"
 )  # the stroke of 12x8/13x9
-_SLASHED: Final = re.compile(rf"(\d{{1,2}}){INCH}?[ ]?/[ ]?(\d{{1,2}}){INCH}?", re.IGNORECASE)
-_OUT_OF_TEN: Final = re.compile(
+_SLASHED: Final = pattern(rf"(\d{{1,2}}){INCH}?[ ]?/[ ]?(\d{{1,2}}){INCH}?")
+_OUT_OF_TEN: Final = pattern(
     r"(?<![\d/])(?P<mark>(?:10|[1-9])/10)(?![\d/])(?=[ ]*(?:condition|cond\b|shape|zustand|erhalten))|"
-    r"(?:condition|shape|zustand)[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])",
-    re.IGNORECASE,
+    r"(?:condition|shape|zustand)[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])"
 )
 _BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
-_COUNTED: Final = re.compile(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?", re.IGNORECASE)
+_COUNTED: Final = pattern(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?")
 _NUMBER_WORDS: Final = "|".join(word for word, number in word_numbers("numbers").items() if 2 <= number <= 9)
-_STATED: Final = re.compile(
-    rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)", re.IGNORECASE
-)
+_STATED: Final = pattern(rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +172,9 @@ class _Pair:
     @property
     def may_be_toms(self) -> bool:
         """Is it "12/13", which says nothing of the order of widths and depths? A bass or a snare drum is one drum."""
-        return self.slashed is not None and rises_by_little(*self.slashed) and not {"bass", "snare"} & {*self.roles}
+        return (
+            self.slashed is not None and lists.rises_by_little(*self.slashed) and not {"bass", "snare"} & {*self.roles}
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,15 +200,15 @@ def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence
     doubts = [*listed_drums.doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
     places = [*(drum.find for drum in listed_drums.written), *(doubt.find for doubt in doubts)]
     blank, there = advert.without(places), [*drums, *listed_drums.gone]
-    named = named_only(blank, words, there)
-    doubts += unlisted(blank, words, there) if drums else ()
+    named, open_numbers = named_only(blank, words, there)
+    doubts += [*(unlisted(blank, words, there) if drums else ()), *open_numbers]
     pieces = _pieces(advert, drums, named, pieces_said(blank, words), doubts)
     sizes = tuple(drum.size for drum in drums if drum.size is not None)
     basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in listed_drums.written)
     gone = {drum.find for drum in listed_drums.gone}
     return DrumsSeen(
         pieces,
-        sizes if len(sizes) == len(drums) and not named.drums and not doubts else (),
+        sizes if len(sizes) == len(drums) and not named and not doubts else (),
         basses,
         tuple(places),
         tuple(find for find in places if find not in gone),
@@ -250,24 +219,31 @@ def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence
 def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
     """Every drum that is written with a width, or with a width and a depth."""
     pairs, order = _pairs(advert, words, order)
-    chains = chains_of(advert.without(pair.find for pair in pairs), words)
+    chains = lists.chains_of(advert.without(pair.find for pair in pairs), words)
     around = [*((one.find.start, one.around) for one in pairs), *((one.find.start, one.around) for one in chains)]
-    word_first = words_come_first(sides for _, sides in sorted(around, key=lambda one: one[0]))
-    sized = [drum for pair in pairs for drum in _sized(pair, order, word_first)]
-    bare = listing(advert, chains, Manner(order, word_first, len(sized)))
-    apart = [*sized, *bare.singles]
+    word_first = lists.words_come_first(sides for _, sides in sorted(around, key=lambda one: one[0]))
+    sized: list[Drum] = []
+    for pair in pairs:
+        size = _size(pair.text, order)
+        if isinstance(size, Size) and size.diameter >= lists.LEAST:
+            width = float(size.diameter)
+            sized += [Drum(pair.find, size, width, pair.around.role(word_first, width))] * pair.count
+    rows = lists.rows_of(advert, chains, order, word_first, listed=len(sized) > 1)
+    apart = [*sized, *(drum for row in rows if row.apart for drum in row.drums)]
+    rows_of_drums = [row.drums for row in rows if row.drums and not row.apart]
     gone = [drum for drum in apart if stays_behind(advert, drum.find, words)]
     left = [drum for drum in apart if drum not in gone]
-    gone += [row.drums[-1] for row in bare.rows if _last_is_gone(advert, row, words)]
-    rows = [replace(row, drums=row.drums[:-1]) if row.drums[-1] in gone else row for row in bare.rows]
-    drums, twice = _once(advert, left, rows)
-    written = (*apart, *(drum for row in bare.rows for drum in row.drums))
-    return _Listed(tuple(drums), tuple(gone), written, (*bare.doubts, *twice))
+    gone += [drums[-1] for drums in rows_of_drums if _last_is_gone(advert, drums, words)]
+    kept = [drums[:-1] if drums[-1] in gone else drums for drums in rows_of_drums]
+    drums, twice = _once(advert, left, kept)
+    written = (*apart, *(drum for drums in rows_of_drums for drum in drums))
+    doubts = [row.doubt for row in sorted(rows, key=lambda row: bool(row.drums)) if row.doubt is not None]
+    return _Listed(tuple(drums), tuple(gone), written, (*doubts, *twice))
 
 
-def _last_is_gone(advert: AdvertText, row: Row, words: Lexicon) -> bool:
+def _last_is_gone(advert: AdvertText, drums: Sequence[Drum], words: Lexicon) -> bool:
     """Does the last of a row stand behind a comma or the like, and is it not there: '22, 16, 14" snare missing'?"""
-    one, two = row.drums[-2:]
+    one, two = drums[-2:]
     loose = re.search(r"[,+&]|\b(?:and|und|plus)\b", advert.plain[one.find.end : two.find.start], re.IGNORECASE)
     return loose is not None and stays_behind(advert, two.find, words)
 
@@ -279,12 +255,12 @@ def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair],
     pairs: list[_Pair] = []
     for m in _PAIR.finditer(_NEXT_SIZE.sub(r"\1 ", advert.plain)):
         find, text = Find(*m.span()), m["size"]
-        if not is_other_thing(advert, find, words) and isinstance(_size(text, "diameter-depth"), Size):
+        if not lists.is_other_thing(advert, find, words) and isinstance(_size(text, "diameter-depth"), Size):
             around = beside(advert, find, words)
             stroke = _SLASHED.fullmatch(text)
             slashed = None if stroke is None else (int(stroke[1]), int(stroke[2]))
-            pair = _Pair(find, text, int(m["count"] or times(advert, find, around)), around, slashed)
-            if not _is_count(pair) and not _is_mark(pair):
+            pair = _Pair(find, text, int(m["count"] or lists.times(advert, find, around)), around, slashed)
+            if not _is_no_size(pair):
                 pairs.append(pair)
     chosen = _order([pair.text for pair in pairs if not pair.may_be_toms], order)
     strokes = sum(pair.slashed is not None for pair in pairs)
@@ -292,48 +268,35 @@ def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair],
     def is_toms(pair: _Pair) -> bool:
         if pair.may_be_toms and chosen == "diameter-depth":
             return True
-        return pair.slashed is not None and strokes == 1 and are_two_drums(*pair.slashed, pair.around, chosen)
+        return pair.slashed is not None and strokes == 1 and lists.are_two_drums(*pair.slashed, pair.around, chosen)
 
     return [pair for pair in pairs if not is_toms(pair)], chosen
 
 
-def _is_count(pair: _Pair) -> bool:
-    """Is it "2x12", two drums of 12 inches? No drum but a snare is as shallow as that."""
+def _is_no_size(pair: _Pair) -> bool:
+    """Is it "2x12", two drums of 12 inches (no drum but a snare is as shallow), or "9/10", nine of ten points?"""
+    if pair.slashed is not None and pair.slashed[1] == 10 and pair.slashed[0] <= 10:
+        return pair.slashed[0] == 10 or not pair.roles
     m = _COUNTED.fullmatch(pair.text)
     return m is not None and int(m[2]) >= 8 and not (int(m[1]) >= 3 and "snare" in pair.roles)
 
 
-def _is_mark(pair: _Pair) -> bool:
-    """Is it "9/10", nine out of ten for the condition?"""
-    if pair.slashed is None or pair.slashed[1] != 10 or pair.slashed[0] > 10:
-        return False
-    return pair.slashed[0] == 10 or not pair.roles
-
-
-def _sized(pair: _Pair, order: str, word_first: bool) -> list[Drum]:
-    size = _size(pair.text, order)
-    if isinstance(size, Refusal) or size.diameter < LEAST:
-        return []
-    width = float(size.diameter)
-    return [Drum(pair.find, size, width, pair.around.role(word_first, width))] * pair.count
-
-
-def _once(advert: AdvertText, others: list[Drum], rows: Sequence[Row]) -> tuple[list[Drum], list[Doubt]]:
+def _once(advert: AdvertText, others: list[Drum], rows: Iterable[Sequence[Drum]]) -> tuple[list[Drum], list[Doubt]]:
     """The drums without those that are listed a second time, as a title and the text below it do."""
     kept = list(others)
     doubts: list[Doubt] = []
     for row in rows:
         snares = [drum for drum in kept if drum.role == "snare"]
         rest = [drum for drum in kept if drum.role != "snare"]
-        here, there = Counter(d.diameter for d in row.drums), Counter(d.diameter for d in kept)
+        here, there = Counter(d.diameter for d in row), Counter(d.diameter for d in kept)
         if here <= there:
             continue
         if len(rest) > 2 and Counter(d.diameter for d in rest) <= here:
-            kept = [*row.drums, *snares]
+            kept = [*row, *snares]
             continue
         again = [drum for drum in rest if drum.diameter >= _BASS and drum.diameter in here]
         doubts += [Doubt(d.find, f"{advert.words(d.find)} may be a drum that is listed twice", -1) for d in again]
-        kept += row.drums
+        kept += row
     return sorted(kept, key=lambda d: d.find.start), doubts
 
 
@@ -363,11 +326,10 @@ def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
 
 
 def _pieces(
-    advert: AdvertText, drums: Sequence[Drum], named: NamedSeen, stated: dict[int, Find], doubts: Sequence[Doubt]
+    advert: AdvertText, drums: Sequence[Drum], named: Sequence[Named], stated: dict[int, Find], doubts: Sequence[Doubt]
 ) -> Outcome:
     """The number of drums. Where the advert leaves it open, a blank: a wrong number would be worse."""
-    counted = len(drums) + sum(one.count for one in named.drums)
-    doubts = [*doubts, *named.doubts]
+    counted = len(drums) + sum(one.count for one in named)
     words = ", ".join(_listed_words(advert, drums, named))
     if len(stated) > 1:
         return Outcome(None, f"two numbers of pieces: {listed((advert.words(f) for f in stated.values()), 4)}")
@@ -387,9 +349,9 @@ def _pieces(
     return Outcome(Taken("pieces", str(counted), words))
 
 
-def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: NamedSeen) -> Iterator[str]:
+def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: Sequence[Named]) -> Iterator[str]:
     for find, count in Counter(d.find for d in drums).items():
         words = advert.words(find)
         yield words if count == 1 or re.match(r"[1-4][ ]?x", words) else f"{count} x {words}"
-    for one in named.drums:
+    for one in named:
         yield f"{one.count} x {advert.words(one.find)}" if one.count > 1 else advert.words(one.find)

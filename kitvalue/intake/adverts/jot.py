@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import codecs
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import count
 from typing import Final
 
 from kitvalue.intake.adverts.text import Understood
@@ -25,7 +25,7 @@ from kitvalue.intake.tables.headers import (
 )
 from kitvalue.intake.tables.table import table_from_text
 from kitvalue.intake.text.decoding import decode
-from kitvalue.intake.text.numbers import Amount, column_style, meanings, read_amount
+from kitvalue.intake.text.numbers import column_style, meanings, read_amount
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
@@ -41,25 +41,20 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
     """A name that no offer has yet. A count (D12) goes on (D13); where offers are named after series, and where there
     is no count, it is a word of the kit's own series, with a number if it is taken. `others`: the shop's other series.
     """
-    taken = [_COUNTED.fullmatch(trimmed(name)) for name in names]
-    known = [(m[1], m[2]) for m in taken if m is not None]
-    foreign = {word for name in others for word in _words(name)}
-    own = [word for word in _words(series or "") if word not in foreign] or _words(series or "")
-    of_series = [fold(stem) for stem, _ in known if _stands_for(stem, {*own, *foreign})]
-    stem, number = next(((stem, number) for stem, number in reversed(known) if number), ("", ""))
-    if number and not of_series:
-        return _free(stem, int(number) + 1, len(number), known)
+    taken = [(m[1], m[2]) for name in names if (m := _COUNTED.fullmatch(trimmed(name)))]
+    foreign = {word for name in others for word in _WORD.findall(fold(name))}
+    words = _WORD.findall(fold(series or ""))
+    own = [word for word in words if word not in foreign] or words
+    of_series = [fold(stem) for stem, _ in taken if _stands_for(stem, {*own, *foreign})]
+    counted = next(((stem, number) for stem, number in reversed(taken) if number), None)
+    if counted is not None and not of_series:
+        return _free(counted[0], int(counted[1]) + 1, len(counted[1]), taken)
     again = next((stem for stem in reversed(of_series) if stem in own), None)
     word = again or next((word for word in own if len(word) >= _TELLING), own[0] if own else None)
     if word is None:
-        return _free(_NAMELESS, 1, 1, known)
-    if all(fold(stem) != word for stem, _ in known):
-        return word
-    return _free(word, 1 + max([1, *(int(n) for stem, n in known if fold(stem) == word and n)]), 1, known)
-
-
-def _words(series: str) -> list[str]:
-    return [m[0] for m in _WORD.finditer(fold(series))]
+        return _free(_NAMELESS, 1, 1, taken)
+    numbers = [int(number or 1) for stem, number in taken if fold(stem) == word]
+    return _free(word, 1 + max([1, *numbers]), 1, taken) if numbers else str(word)
 
 
 def _stands_for(stem: str, words: set[str]) -> bool:
@@ -68,12 +63,10 @@ def _stands_for(stem: str, words: set[str]) -> bool:
     return folded in words or (len(folded) >= _SHORTENED and any(word.startswith(folded) for word in words))
 
 
-def _free(stem: str, number: int, width: int, known: Sequence[tuple[str, str]]) -> str:
+def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) -> str:
     """The stem with the first number from `number` on that no offer has."""
-    folded = {fold(f"{one}{n}") for one, n in known}
-    while fold(f"{stem}{number:0{width}d}") in folded:
-        number += 1
-    return f"{stem}{number:0{width}d}"
+    folded = {fold(f"{one}{n}") for one, n in taken}
+    return next(name for n in count(number) if fold(name := f"{stem}{n:0{width}d}") not in folded)
 
 
 _MONEY: Final = ("price", "sold_for", "freight")
@@ -120,33 +113,21 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> Fil
             raise unclosed_quote(file, raw, raw.damage, header)
         if raw.row > header.row and header.named <= raw.count <= len(header.cells) and raw.cells:
             rows.append((*raw.cells, *[""] * (len(header.cells) - raw.count)))
+    encoding = decoded.encoding
+    if encoding in ("utf-16", "utf-32"):  # the byte order that the mark tells, without a mark of its own
+        encoding += {b"\xff": "-le", b"\xfe": "-be", b"\x00": "-be"}.get(data[:1], "")
+    ends = re.findall(r"\r\n|\n|\r", decoded.text)
+    dates = _column(header, rows, "date")
     return FileStyle(
         file=file,
         header=header,
-        encoding=_appending(decoded.encoding, data),
-        line_end=_line_end(decoded.text),
+        encoding="utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding,
+        line_end=ends[-1] if ends else "\r\n",  # RFC 4180
         ends_with_line=decoded.text.endswith(("\n", "\r")),
         decimal=_decimal(header, rows, shop),
-        dotted_dates=_dotted_dates(header, rows),
+        dotted_dates=bool(dates) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in dates),
         rows=tuple(rows),
     )
-
-
-def _line_end(text: str) -> str:
-    """The file's last line end; CR LF (RFC 4180) where it has none."""
-    last = max(text.rfind("\n"), text.rfind("\r"))
-    if last < 0:
-        return "\r\n"
-    return "\r\n" if text[last] == "\n" and last > 0 and text[last - 1] == "\r" else text[last]
-
-
-def _appending(encoding: str, data: bytes) -> str:
-    """The encoding for bytes behind the first: that of the mark, without a mark of its own."""
-    for mark, name in ((codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
-                       (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):  # fmt: skip
-        if data.startswith(mark):
-            return name
-    return "utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding
 
 
 def _column(header: Header, rows: Iterable[tuple[str, ...]], name: str) -> list[str]:
@@ -158,78 +139,58 @@ def _decimal(header: Header, rows: Iterable[tuple[str, ...]], shop: Shop) -> str
     """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
     between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
     """
-    readings = [read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name)]
-    style = column_style([one for one in readings if isinstance(one, Amount)])
+    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
     if style.mixed:
         return "," if style.commas > style.dots else "."
     return style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
 
 
-def _dotted_dates(header: Header, rows: Iterable[tuple[str, ...]]) -> bool:
-    cells = _column(header, rows, "date")
-    return bool(cells) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in cells)
-
-
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
-    """The advert's values for the price book's columns."""
-    values = _with_condition({one.field: one.value for one in understood.taken}, shop)
-    return _with_sizes(_paid(_with_currency(values, understood, shop, header), header), understood, shop, header)
-
-
-def _paid(values: dict[str, str], header: Header) -> dict[str, str]:
-    """What was paid stands in sold_for where the file has that column."""
-    if values.get("price_kind") != "sold" or "price" not in values or "sold_for" not in header.places:
-        return values
-    return {("sold_for" if name == "price" else name): value for name, value in values.items()}
-
-
-def _with_condition(values: dict[str, str], shop: Shop) -> dict[str, str]:
-    """The grade as the shop's files take it: its own number or our word where shop.toml maps our numbers to others, and
-    none where nothing says it.
+    """The advert's values for the price book's columns. A grade is written as the shop's files take it: its own number
+    or our word where shop.toml maps our numbers to others, and none where nothing says it.
     """
-    if "condition" not in values:
-        return values
-    written = shop_grades(shop).written(Decimal(values["condition"]))
-    others = {name: value for name, value in values.items() if name != "condition"}
-    return others if written is None else others | {"condition": written}
-
-
-def _with_currency(values: dict[str, str], understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
-    """A price in another currency carries it in its own cell where no currency column says it."""
-    code, own = values.get("currency"), shop.shop.currency
-    price = next((one for one in understood.taken if one.field == "price"), None)
-    if price is None:
-        return values
-    if code is None and any(u.field == "currency" and "can be" in u.reason for u in understood.unknown):
-        seen = re.findall(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price.words)
-        sign = next((word for word in seen if len(meanings(word)) > 1), None)
-        if sign is None:  # better no price than one in the shop's own money
-            return {name: value for name, value in values.items() if name != "price"}
-        return values | {"price": f"{_money(price.value)} {sign}"}
-    if code is not None and code != own and "currency" not in header.places:
-        return values | {"price": f"{_money(price.value)} {code}"}
+    values = {one.field: one.value for one in understood.taken}
+    if "condition" in values:
+        written = shop_grades(shop).written(Decimal(values.pop("condition")))
+        values |= {} if written is None else {"condition": written}
+    if "price" in values:
+        unit = _unit(understood, shop, header)
+        if unit is None:  # better no price than one in the shop's own money
+            del values["price"]
+        elif unit:
+            values["price"] = f"{_money(values['price'])} {unit}"
+    if values.get("price_kind") == "sold" and "sold_for" in header.places:  # what was paid stands there
+        values = {("sold_for" if name == "price" else name): value for name, value in values.items()}
+    sizes = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
+    if sizes and "note" in values:
+        values["note"] = values["note"].replace(" ".join(map(size_text, understood.sizes)), sizes)
     return values
+
+
+def _unit(understood: Understood, shop: Shop, header: Header) -> str | None:
+    """What a price in another currency carries in its own cell where no currency column says it: its code, or the
+    advert's sign where that can mean several; "" for the shop's own money, None where the sign is not found.
+    """
+    code = understood.value("currency")
+    if code is not None:
+        return "" if code == shop.shop.currency or "currency" in header.places else code
+    if not any(one.field == "currency" and "can be" in one.reason for one in understood.unknown):
+        return ""
+    price = next(one.words for one in understood.taken if one.field == "price")
+    signs = re.findall(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price)
+    return next((sign for sign in signs if len(meanings(sign)) > 1), None)
 
 
 def _money(value: str) -> str:
     return f"{Decimal(value):.2f}" if "." in value else value
 
 
-def _with_sizes(values: dict[str, str], understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
-    sizes = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
-    usual = " ".join(size_text(size) for size in understood.sizes)
-    if sizes and "note" in values:
-        return values | {"note": values["note"].replace(usual, sizes)}
-    return values
-
-
 def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
     """The advert's values for the offers' columns, under a name that is free."""
-    values = book_values(understood, shop, style.header)
-    taken = (*_OF_OFFERS, *offer_features(shop))
-    values = {name: value for name, value in values.items() if name in taken}
+    known = (*_OF_OFFERS, *offer_features(shop))
+    values = {name: value for name, value in book_values(understood, shop, style.header).items() if name in known}
     series = values.get("series")
-    every = [*shop.series, *(() if shop.series else _column(style.header, style.rows, "series"))]
+    every = shop.series or _column(style.header, style.rows, "series")
     others = [name for name in every if series is None or fold(name) != fold(series)]
     values["offer"] = next_name(_column(style.header, style.rows, "offer"), series, others)
     if understood.sizes and str(len(understood.sizes)) == values.get("pieces"):
@@ -243,18 +204,27 @@ def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[s
 
 
 def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: WantedColumns, shop: Shop) -> NewRow:
-    """The row with these values (our column -> plain text) and the file with it. The old bytes stay as they are."""
-    cells = [""] * len(style.header.cells)
-    for name, place in style.header.places.items():
+    """The row with these values (our column -> plain text) and the file with it. The old bytes stay as they are.
+
+    The row's number is found by reading the whole file again; FileError where it does not come back as written.
+    """
+    header = style.header
+    cells = [""] * len(header.cells)
+    for name, place in header.places.items():
         cells[place] = _cell(name, values[name], style) if name in values else ""
-    line = style.header.delimiter.join(quoted(cell, style.header.delimiter) for cell in cells)
+    line = header.delimiter.join(quoted(cell, header.delimiter) for cell in cells)
     before = "" if style.ends_with_line else style.line_end
-    added = (before + line + style.line_end).encode(style.encoding, errors="replace")
-    whole = data + added
-    names = [style.header.name(name) for name in style.header.places]
-    kept = [cells[place] for place in style.header.places.values()]
-    row = _number_of_last(whole, style, wanted, shop, cells)
-    return NewRow(row, tuple(zip(names, kept, strict=True)), line, whole)
+    whole = data + (before + line + style.line_end).encode(style.encoding, errors="replace")
+    table = table_from_text(decode(whole, style.file, shop.files.encoding), style.file, wanted, shop.files.delimiter)
+    sent = [cell.encode(style.encoding, errors="replace").decode(style.encoding) for cell in cells]
+    if not len(table) or table.row_cells(-1)[: len(sent)] != sent:
+        raise FileError(
+            f"a row set behind the last line of {style.file} would not be read back as it is written; "
+            "mend the last rows first (kitvalue check lists what is wrong)"
+        )
+    return NewRow(
+        table.row(-1), tuple((header.name(name), cells[place]) for name, place in header.places.items()), line, whole
+    )
 
 
 def _cell(name: str, value: str, style: FileStyle) -> str:
@@ -270,16 +240,3 @@ def _cell(name: str, value: str, style: FileStyle) -> str:
         return f"{day}.{month}.{year}"
     text = " ".join(value.split())
     return text if is_number(text) else safe_text(text)
-
-
-def _number_of_last(whole: bytes, style: FileStyle, wanted: WantedColumns, shop: Shop, cells: list[str]) -> int:
-    """The new row's number, found by reading the whole file again; FileError where it does not come back as written."""
-    text = decode(whole, style.file, shop.files.encoding)
-    table = table_from_text(text, style.file, wanted, shop.files.delimiter)
-    sent = [cell.encode(style.encoding, errors="replace").decode(style.encoding) for cell in cells]
-    if not len(table) or table.row_cells(-1)[: len(sent)] != sent:
-        raise FileError(
-            f"a row set behind the last line of {style.file} would not be read back as it is written; "
-            "mend the last rows first (kitvalue check lists what is wrong)"
-        )
-    return table.row(-1)

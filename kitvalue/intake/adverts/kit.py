@@ -11,19 +11,19 @@ from typing import Final
 
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.settings.words import grades_by
+from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import Lexicon, phrase, said, whole_words
 from kitvalue.intake.text.numbers import plain
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, grade
 from kitvalue.intake.text.words import fold, listed, look_alike
 
 _CONDITION: Final = said("condition")
-_GRADED: Final = re.compile(
+_GRADED: Final = pattern(
     rf"(?<!\w){_CONDITION}[ :=-]*(?:grade |note )?(?P<grade>[1-5](?:[.,]5| ?½| 1/2)?|"
-    r"[^\W\d_]+)(?![\w]|[.,]\d|/| ?%| ?von\b| ?-| ?bis\b| ?to\b)",
-    re.IGNORECASE,
+    r"[^\W\d_]+)(?![\w]|[.,]\d|/| ?%| ?von\b| ?-| ?bis\b| ?to\b)"
 )
-_STRONGER: Final = re.compile(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: so)?[ -]+$", re.IGNORECASE)
-_LIKE: Final = re.compile(rf"{said('like')}(?: {said('the')})? *$", re.IGNORECASE)
+_STRONGER: Final = pattern(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: so)?[ -]+$")
+_LIKE: Final = pattern(rf"{said('like')}(?: {said('the')})? *$")
 _MOST_NAMES: Final = 400  # that a word is held against
 _LONG_WORD: Final = re.compile(r"[^\W\d_]{5,30}")  # one that is held against the names
 
@@ -91,11 +91,12 @@ def condition_seen(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
                 stronger.append(advert.words(Find(find.start - len(above[0]), find.end)))
             elif value is not None and (speaks := _speaks_of_condition(advert, find, word)) is not None:
                 places.setdefault(value, find)
-                sure |= {value} if speaks else set()
+                if speaks:
+                    sure.add(value)
     chosen = {value: find for value, find in places.items() if value in sure or not sure}
     words = listed((advert.words(find) for find in chosen.values()), 4)
     if len(chosen) == 1:
-        return Outcome(Taken("condition", plain(*chosen), words))
+        return Outcome(Taken("condition", plain(next(iter(chosen))), words))
     if chosen:
         return Outcome(None, f"words of different grades: {words}")
     if stronger:
@@ -134,26 +135,25 @@ def _said_once(
 ) -> Outcome:
     """The one value of which a word stands in the advert."""
     words: dict[str, str] = {}
-    for pattern, value in patterns:
-        for find in advert.finds(pattern)[:1]:
+    for word, value in patterns:
+        for find in advert.finds(word)[:1]:
             words.setdefault(value, advert.words(find))
     if len(words) == 1:
-        return Outcome(Taken(field, *words, *words.values()))
+        ((value, text),) = words.items()
+        return Outcome(Taken(field, value, text))
     return Outcome(None, f"{listed(words.values(), 3)} say different things" if words else nothing)
 
 
-_OPENING: Final = re.compile(
-    rf"(?:^|[\n.!?:\]]|\s-\s)[\s\W_]*(?:{said('greeting')}\b[^\n.!]{{0,30}}[,!.\n]\s*)?{said('seeker')}?\s*$",
-    re.IGNORECASE,
+_OPENING: Final = pattern(
+    rf"(?:^|[\n.!?:\]]|\s-\s)[\s\W_]*(?:{said('greeting')}\b[^\n.!]{{0,30}}[,!.\n]\s*)?{said('seeker')}?\s*$"
 )
-_NEW_HOME: Final = re.compile(rf"[^\n.]{{0,30}}\b{said('new home')}\b", re.IGNORECASE)
-_FOR_A_SUM: Final = re.compile(
+_NEW_HOME: Final = pattern(rf"[^\n.]{{0,30}}\b{said('new home')}\b")
+_FOR_A_SUM: Final = pattern(
     r"(?<=for)[ ]+(?:about |around |circa )?(?:[€£$]|EUR|GBP|USD)?[ ]?\d{2,3}(?:[.,]?\d{3})?(?![\d/-])[ ]?"
-    r"(?:[€£$]|EUR|GBP|USD|euros?|pounds|quid|dollars)?[ ]*(?:$|[\n.,;!?(]|(?:for|ono|obo|or)(?!\w))",
-    re.IGNORECASE,
+    r"(?:[€£$]|EUR|GBP|USD|euros?|pounds|quid|dollars)?[ ]*(?:$|[\n.,;!?(]|(?:for|ono|obo|or)(?!\w))"
 )  # "looking for 350": what the seller wants
-_SEEKS: Final = re.compile(rf"(?<!\w){said('seeks')}(?!\w)", re.IGNORECASE)
-_NO_SWAP: Final = re.compile(r"\b(?:no|kein|keine|keinen|not|ohne|nicht)\b[^,]*$", re.IGNORECASE)
+_SEEKS: Final = pattern(rf"(?<!\w){said('seeks')}(?!\w)")
+_NO_SWAP: Final = pattern(r"\b(?:no|kein|keine|keinen|not|ohne|nicht)\b[^,]*$")
 
 
 def why_wanted(advert: AdvertText, words: Lexicon) -> str | None:

@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import Final
 
 from kitvalue.intake.adverts.text import AdvertText, Find
-from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, at_end, said
 from kitvalue.intake.text.sizes import Size
 
@@ -20,16 +20,14 @@ _WIDEST_SNARE: Final = 15
 _BETWEEN: Final = re.compile(
     r"(?:[\s:=(,+&/x\x00-]|\b(?:and|und|is|are|ist|sind)\b|(?<!\d)\d{1,2}(?!\d)(?:\"|er\b)?)+$"
 )
-_SOUGHT: Final = re.compile(rf"(?<!\w){said('sought')}(?!\w)[^,;(€£$]{{0,30}}$", re.IGNORECASE)
+_SOUGHT: Final = pattern(rf"(?<!\w){said('sought')}(?!\w)[^,;(€£$]{{0,30}}$")
 _MANY_WORDS: Final = {word: n for word, n in word_numbers("numbers").items() if 2 <= n <= 4} | {"both": 2, "beide": 2}
-_MANY: Final = re.compile(rf"(?<![\w.,/-])([2-4]|{'|'.join(_MANY_WORDS)})[ ]?x?[ ]$", re.IGNORECASE)
-_GOES_ON: Final = re.compile(
-    r"[ ]*(?:(?:,|and|und|&|\+|/|plus)[ ]*)?\d", re.IGNORECASE
-)  # another size of the same kind
-_STANDING: Final = re.compile(r"(?:^|[,;+/(])[ ]?stand$", re.IGNORECASE)  # "Bass 22, Tom 13, Stand 16"
+_MANY: Final = pattern(rf"(?<![\w.,/-])([2-4]|{'|'.join(_MANY_WORDS)})[ ]?x?[ ]$")
+_GOES_ON: Final = pattern(r"[ ]*(?:(?:,|and|und|&|\+|/|plus)[ ]*)?\d")  # another size of a kind
+_STANDING: Final = pattern(r"(?:^|[,;+/(])[ ]?stand$")  # "Bass 22, Tom 13, Stand 16"
 _BRACKETED: Final = re.compile(r"^\(([^()\d ]{2,14})\)")
-_OF_WHAT: Final = re.compile(rf"(?:{said('material')}[ -]+){{1,2}}", re.IGNORECASE)  # "14x5 wood snare"
-_MORE: Final = re.compile(rf"(?<!\w){said('more')}(?!\w)", re.IGNORECASE)
+_OF_WHAT: Final = pattern(rf"(?:{said('material')}[ -]+){{1,2}}")  # "14x5 wood snare"
+_MORE: Final = pattern(rf"(?<!\w){said('more')}(?!\w)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,18 +170,15 @@ def are_two_drums(one: int, two: int, around: Beside, order: str) -> bool:
     return bool(toms) and order == "diameter-depth" and rises_by_little(one, two)
 
 
-_BARE: Final = re.compile(
+_BARE: Final = pattern(
     rf"(?<![\w:€£$])(?:(?P<count>[1-4])[ ]?x[ ]?)?(?P<number>\d{{1,2}})(?P<mark>{INCH})?(?![\w%€£$]|:\d|"
-    rf"[ ]?(?:{said('unit')}|EUR|GBP|USD|CHF|euro|x[ ]?\d|%|{said('counted thing')}(?!\w)))",
-    re.IGNORECASE,
+    rf"[ ]?(?:{said('unit')}|EUR|GBP|USD|CHF|euro|x[ ]?\d|%|{said('counted thing')}(?!\w)))"
 )
-_IN_A_ROW: Final = re.compile(r"[ ]{0,2}[/,+&|-][ ]{0,2}|[ ]{1,3}(?:(?:and|und|plus|u\.)[ ]{1,2})?", re.IGNORECASE)
+_IN_A_ROW: Final = pattern(r"[ ]{0,2}[/,+&|-][ ]{0,2}|[ ]{1,3}(?:(?:and|und|plus|u\.)[ ]{1,2})?")
 _BAD_START: Final = re.compile(r"[\w.,/:+€£$-]")
 _BAD_END: Final = re.compile(r"[\w/%€£$-]|[.,]\d")
-_OTHER_NUMBERS: Final = re.compile(rf"(?<!\w){said('other number')}[ .:]*$", re.IGNORECASE)
-_BEHIND_ONE: Final = re.compile(
-    r"[ ]*(?:$|[,;.+&/()\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick|rack)", re.IGNORECASE
-)
+_OTHER_NUMBERS: Final = pattern(rf"(?<!\w){said('other number')}[ .:]*$")
+_BEHIND_ONE: Final = pattern(r"[ ]*(?:$|[,;.+&/()\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick|rack)")
 _LONGEST_ROW: Final = 10  # drums
 _SNARES: Final = (13, 14)  # inches: the usual ones
 _BASS: Final = 16  # inches: a row without a word beside it is a kit's only where one of it can be a bass drum
@@ -191,30 +186,11 @@ _BASS: Final = 16  # inches: a row without a word beside it is a kit's only wher
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """The drums of one row of diameters (22/16/13/12), and what is not certain beside it."""
+    """The drums of one row of diameters (22/16/13/12), or of numbers that stand apart; and what is not certain."""
 
-    drums: tuple[Drum, ...]
-    doubts: tuple[Doubt, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Listing:
-    """Rows of two and more diameters, single ones, and what may be drums."""
-
-    rows: tuple[Row, ...]
-    singles: tuple[Drum, ...]
-    doubts: tuple[Doubt, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Manner:
-    """How an advert writes: the order of its widths and depths, words before sizes ("Bass 22") or behind them, and how
-    many drums it lists by width and depth.
-    """
-
-    order: str
-    word_first: bool
-    sized: int
+    drums: tuple[Drum, ...] = ()
+    doubt: Doubt | None = None
+    apart: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,20 +210,20 @@ class Chain:
         return [int(m["number"]) for m in self.numbers]
 
 
-def listing(advert: AdvertText, chains: Sequence[Chain], manner: Manner) -> Listing:
-    """What rows of numbers and single numbers say of drums."""
+def rows_of(advert: AdvertText, chains: Sequence[Chain], order: str, word_first: bool, listed: bool) -> list[Row]:
+    """What rows of numbers and single numbers say of drums, in an advert that writes its widths and depths in `order`
+    and words before sizes ("Bass 22") or behind them. `listed`: it lists drums by width and depth.
+    """
     rows: list[Row] = []
-    singles: list[Drum] = []
-    doubts: list[Doubt] = []
     for chain in chains:
-        read = _read(advert, chain, manner, listed=manner.sized > 1 or bool(rows))
-        if isinstance(read, Row):
-            rows.append(read)
-        elif isinstance(read, Doubt):
-            doubts.append(read)
+        if len(chain.numbers) == 1:
+            rows.append(Row(_single(advert, chain.numbers[0], chain.around, word_first), apart=True))
+        elif len(chain.numbers) == 2:
+            rows.append(_two(advert, chain, order, word_first))
         else:
-            singles += read
-    return Listing(tuple(rows), tuple(singles), (*doubts, *(doubt for row in rows for doubt in row.doubts)))
+            rows.append(_many(advert, chain, chain.around.word(word_first), listed))
+        listed = listed or bool(rows[-1].drums and not rows[-1].apart)
+    return rows
 
 
 def chains_of(advert: AdvertText, words: Lexicon) -> list[Chain]:
@@ -283,28 +259,23 @@ def _sound(advert: AdvertText, numbers: list[re.Match[str]], words: Lexicon) -> 
     return numbers
 
 
-def _read(advert: AdvertText, chain: Chain, manner: Manner, *, listed: bool) -> Row | Doubt | list[Drum]:
-    """What one row says. `listed`: the advert lists its drums elsewhere."""
-    values, word = chain.values, chain.around.word(manner.word_first)
-    if len(values) == 1:
-        return _single(advert, chain.numbers[0], chain.around, manner.word_first)
-    if len(values) == 2:
-        return _two(advert, chain, manner)
+def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool) -> Row:
+    """Three numbers and more. `listed`: the advert lists its drums elsewhere. A snare that is named beside the row's
+    end is one of its drums, or one more.
+    """
+    values, words = chain.values, advert.words(chain.find)
+    doubt = None
     if len(values) > _LONGEST_ROW:
-        return Doubt(chain.find, f"{len(values)} numbers in a row are not one kit's drums", len(values))
-    if not all(gap.strip() for gap in chain.gaps):
+        doubt = f"{len(values)} numbers in a row are not one kit's drums"
+    elif not all(gap.strip() for gap in chain.gaps):
         if word is None and _other_number(advert, chain):
-            return []
-        words = advert.words(chain.find)
+            return Row()
         if can_be_sizes(values):
-            return Doubt(chain.find, f'"{words}" can be diameters, or widths and depths', len(values))
-        if word is None and (max(values) < _BASS or listed):
-            return Doubt(chain.find, f'nothing says that "{words}" are drums', len(values))
-    return _row(advert, chain)
-
-
-def _row(advert: AdvertText, chain: Chain) -> Row:
-    """A row of drums; a snare that is named beside its end is one of them, or one more."""
+            doubt = f'"{words}" can be diameters, or widths and depths'
+        elif word is None and (max(values) < _BASS or listed):
+            doubt = f'nothing says that "{words}" are drums'
+    if doubt is not None:
+        return Row(doubt=Doubt(chain.find, doubt, len(values)))
     drums = [drum for m in chain.numbers for drum in _drums(m, None)]
     before, behind = chain.around.before, chain.around.behind
     if before is not None and before.role == "snare":
@@ -313,11 +284,10 @@ def _row(advert: AdvertText, chain: Chain) -> Row:
         drums[-1] = replace(drums[-1], role="snare")
         joined = chain.gaps[-1].strip()
         bracketed = advert.after(chain.find.end, 3).lstrip().startswith("(")  # "16 14 (snare)"
-        apart = joined not in ("", "/", "|", "-", ",") or (joined == "," and drums[-1].diameter in _SNARES)
-        if not bracketed and not apart:
+        if not bracketed and joined in ("", "/", "|", "-", ",") and (joined != "," or values[-1] not in _SNARES):
             words = advert.words(Find(chain.find.start, chain.find.end + len(behind.text) + 1))
-            doubt = Doubt(chain.find, f'"{words}": is the snare one of these, or one more?', 1)
-            return Row(tuple(drums), (doubt,))
+            why = f'"{words}": is the snare one of these, or one more?'
+            return Row(tuple(drums), Doubt(chain.find, why, 1))
     return Row(tuple(drums))
 
 
@@ -334,37 +304,39 @@ def _other_number(advert: AdvertText, chain: Chain) -> bool:
     return _OTHER_NUMBERS.search(line) is not None
 
 
-def _two(advert: AdvertText, chain: Chain, manner: Manner) -> Row | Doubt | list[Drum]:
+def _two(advert: AdvertText, chain: Chain, order: str, word_first: bool) -> Row:
     """Two numbers: two drums, the width and depth of one, or neither."""
     one, two = chain.values
     gap, around = chain.gaps[0].strip(), chain.around
     counted = all(m["count"] for m in chain.numbers)
     if counted or (gap and gap not in "/|-"):
-        return [d for m in chain.numbers for d in _single(advert, m, around, manner.word_first, given=counted)]
-    if are_two_drums(one, two, around, manner.order):
-        return Row(tuple(d for m in chain.numbers for d in _drums(m, "rack")))
-    if around.word(manner.word_first) is None:
+        singles = [drum for m in chain.numbers for drum in _single(advert, m, around, word_first, given=counted)]
+        return Row(tuple(singles), apart=True)
+    if are_two_drums(one, two, around, order):
+        return Row(tuple(drum for m in chain.numbers for drum in _drums(m, "rack")))
+    if around.word(word_first) is None:
         named = all(m["mark"] for m in chain.numbers) or (gap == "/" and min(one, two) >= 10)
         ten_of_ten = one == two == 10
         if ten_of_ten or not named or _other_number(advert, chain):
-            return []
-    return Doubt(chain.find, f'"{advert.words(chain.find)}" can be two drums, or the width and depth of one', 2)
+            return Row()
+    words = advert.words(chain.find)
+    return Row(doubt=Doubt(chain.find, f'"{words}" can be two drums, or the width and depth of one', 2))
 
 
 def _single(
     advert: AdvertText, m: re.Match[str], around: Beside, word_first: bool, *, given: bool = False
-) -> list[Drum]:
+) -> tuple[Drum, ...]:
     """One diameter: with an inch mark, a count ("2x12"), or behind or before the word for a drum."""
     word = around.word(word_first)
     mark = (m["mark"] or "").strip().casefold()
-    place = mark == "in" and word is None and re.match(r"[ ][^\W\d_]", advert.plain[m.end() : m.end() + 2]) is not None
+    place = mark == "in" and word is None and re.match(r"[ ][^\W\d_]", advert.plain[m.end() : m.end() + 2])
     marked = given or (mark not in ("", "er") and not place)
     if not marked and (word is None or not _BEHIND_ONE.match(advert.plain[m.end() :][:12])):
-        return []
+        return ()
     drums = _drums(m, around.role(word_first, float(m["number"])))
     return drums * times(advert, Find(m.start(), m.end()), around) if len(drums) == 1 else drums
 
 
-def _drums(m: re.Match[str], role: str | None) -> list[Drum]:
+def _drums(m: re.Match[str], role: str | None) -> tuple[Drum, ...]:
     end = m.end("number") if (m["mark"] or "").strip().casefold() == "in" else m.end()  # "22, 16, 13 in red"
-    return [Drum(Find(m.start(), end), None, float(m["number"]), role)] * int(m["count"] or 1)
+    return (Drum(Find(m.start(), end), None, float(m["number"]), role),) * int(m["count"] or 1)

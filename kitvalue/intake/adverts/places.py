@@ -12,20 +12,18 @@ from typing import Final
 from kitvalue.intake.adverts.lists import ROLES, word_at, word_before
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.text.dates import Day, SeveralDays, read_date
-from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, said
 from kitvalue.intake.text.words import listed
 
-_ADDRESS: Final = re.compile(r"(?:https?://|www\.)[^\s\x00<>\"]{3,500}", re.IGNORECASE)
+_ADDRESS: Final = pattern(r"(?:https?://|www\.)[^\s\x00<>\"]{3,500}")
 _MAIL: Final = re.compile(r"[\w.+-]{1,64}@[\w-]{1,64}(?:\.[\w-]{1,30}){1,4}")
-_LISTING: Final = re.compile(
+_LISTING: Final = pattern(
     rf"{said('listing')}[ .-]*(?:(?:nummer|number|nr|no|id|code)\b\.?)?[ ]*[:#]?[ ]*(?:#|nr\.?[ ]?)?"
-    r"(?P<number>(?=[\w-]*\d{3})[A-Z0-9][\w-]{2,30})",
-    re.IGNORECASE,
+    r"(?P<number>(?=[\w-]*\d{3})[A-Z0-9][\w-]{2,30})"
 )
-_CALLED: Final = re.compile(
-    rf"{said('call')}[ .:]*(?:(?:on|at|unter|me|nr|no|number|nummer)[ .:]*){{0,3}}(\+?[\d(][\d ()/.-]{{4,24}}\d)",
-    re.IGNORECASE,
+_CALLED: Final = pattern(
+    rf"{said('call')}[ .:]*(?:(?:on|at|unter|me|nr|no|number|nummer)[ .:]*){{0,3}}(\+?[\d(][\d ()/.-]{{4,24}}\d)"
 )
 _NUMBER_TO_CALL: Final = re.compile(
     r"(?<![\w.,/])(?:\+\d{1,3}[ ./-]?(?:\(0\)[ ]?)?[\d ()/.-]{6,20}\d|00\d{2}[\d ()/.-]{6,20}\d|"
@@ -39,18 +37,14 @@ _DAYS: Final = re.compile(
     r"\d{1,2}-\d{1,2}-\d{4}|\d{1,2}(?:\.|st|nd|rd|th)? ?[^\W\d_]{3,9}\.? \d{4}|"
     r"[^\W\d_]{3,9} \d{1,2}(?:st|nd|rd|th)?,? \d{4})(?![\w/-])"
 )
-_RELATIVE: Final = re.compile(
-    rf"(?:{said('listed')}[ :]+)?(?<!\w)({'|'.join(word_numbers('days-ago'))})(?:, \d{{1,2}}[:.]\d{{2}})?(?!\w)",
-    re.IGNORECASE,
+_RELATIVE: Final = pattern(
+    rf"(?:{said('listed')}[ :]+)?(?<!\w)({'|'.join(word_numbers('days-ago'))})(?:, \d{{1,2}}[:.]\d{{2}})?(?!\w)"
 )
-_BEFORE_A_DAY: Final = re.compile(rf"(?<!\w){said('before a day')}[ :]*$", re.IGNORECASE)
-_OF_THE_ADVERT: Final = re.compile(
-    rf"(?:(?<!\w){said('listed', 'its day')}|datum|anzeige)(?: am| on| seit)?[ :]*$", re.IGNORECASE
-)
-_NOT_THE_ADVERTS: Final = re.compile(rf"(?<!\w){said('not its day')}[^,]{{0,12}}$", re.IGNORECASE)
-_OF_ITS_PAST: Final = re.compile(
-    rf"(?<!\w){said('made')}[^,]{{0,12}}(?<!\w)(?:on|vom|am)[ :]*$|(?<!\w){said('day it was made')}[ :]*$",
-    re.IGNORECASE,
+_BEFORE_A_DAY: Final = pattern(rf"(?<!\w){said('before a day')}[ :]*$")
+_OF_THE_ADVERT: Final = pattern(rf"(?:(?<!\w){said('listed', 'its day')}|datum|anzeige)(?: am| on| seit)?[ :]*$")
+_NOT_THE_ADVERTS: Final = pattern(rf"(?<!\w){said('not its day')}[^,]{{0,12}}$")
+_OF_ITS_PAST: Final = pattern(
+    rf"(?<!\w){said('made')}[^,]{{0,12}}(?<!\w)(?:on|vom|am)[ :]*$|(?<!\w){said('day it was made')}[ :]*$"
 )  # "bought on"
 
 
@@ -79,7 +73,8 @@ def reference(advert: AdvertText) -> Outcome:
     blank = advert.without([*addresses(advert), *numbers_to_call(advert)])
     numbers = {m["number"]: advert.words(Find(*m.span())) for m in _LISTING.finditer(blank.plain)}
     if len(numbers) == 1:
-        return Outcome(Taken("ref", *numbers, *numbers.values()))
+        ((number, words),) = numbers.items()
+        return Outcome(Taken("ref", number, words))
     if numbers:
         return Outcome(None, f"the advert holds {len(numbers)} listing numbers ({listed(numbers, 3)})")
     return Outcome(None, "no address and no listing number")
@@ -125,11 +120,9 @@ def day(advert: AdvertText, today: dt.date, day_first: bool | None, unsure: Sequ
 
 _THREE: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2})")
 _LEAST, _MOST = 8, 28  # inches across of a kit's drums
-_KIT_BEFORE: Final = re.compile(rf"(?<!\w){said('kit')}[ :=(\[-]*$", re.IGNORECASE)
-_KIT_BEHIND: Final = re.compile(rf"(?:[^\W\d_]+ ){{0,2}}{said('kit')}(?!\w)", re.IGNORECASE)  # "bop kit"
-_JOINED: Final = re.compile(
-    r"[ )\]]*(?:(?:\+|&|plus|and|und|mit|with|inkl\.?|incl\.?)[ ]*)?(?:[1-4][ ]?x?[ ])?", re.IGNORECASE
-)
+_KIT_BEFORE: Final = pattern(rf"(?<!\w){said('kit')}[ :=(\[-]*$")
+_KIT_BEHIND: Final = pattern(rf"(?:[^\W\d_]+ ){{0,2}}{said('kit')}(?!\w)")  # "bop kit"
+_JOINED: Final = pattern(r"[ )\]]*(?:(?:\+|&|plus|and|und|mit|with|inkl\.?|incl\.?)[ ]*)?(?:[1-4][ ]?x?[ ])?")
 _RECENT: Final = dt.timedelta(days=730)
 
 
@@ -174,12 +167,10 @@ def _beside_drums(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     return bool(beside_kit or word_at(words, after) or word_before(words, before.rstrip(" :=([-")))
 
 
-_CUT: Final = re.compile(
-    rf"[\n;!?•|()\x00]+|,(?!\d)|(?<!\d),|\.(?=\s|$)|\s-\s|(?<!\w){said('but')}(?!\w)", re.IGNORECASE
-)
-_TELLS: Final = re.compile(rf"(?<!\w){said('parts', 'faults', 'apart')}(?!\w)", re.IGNORECASE)
+_CUT: Final = pattern(rf"[\n;!?•|()\x00]+|,(?!\d)|(?<!\d),|\.(?=\s|$)|\s-\s|(?<!\w){said('but')}(?!\w)")
+_TELLS: Final = pattern(rf"(?<!\w){said('parts', 'faults', 'apart')}(?!\w)")
 _FIGURE: Final = re.compile(r"\d+")
-_MARKER: Final = re.compile(r"\d{1,2}[.)]?|stand", re.IGNORECASE)  # "1." before a line, "Stand 16"
+_MARKER: Final = pattern(r"\d{1,2}[.)]?|stand")  # "1." before a line, "Stand 16"
 
 
 def left_over(advert: AdvertText, taken: Iterable[Taken], told: Iterable[str], words: Lexicon) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from kitvalue.intake.adverts.text import AdvertText, Find, Money, Outcome, Taken
+from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import Lexicon, at_end, said
 from kitvalue.intake.text.numbers import Amount, meanings, plain, read_amount
 from kitvalue.intake.text.words import Refusal, listed
@@ -19,24 +20,22 @@ _NAMES: Final = (
 )
 _CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
-_AMOUNT: Final = re.compile(
+_AMOUNT: Final = pattern(
     rf"(?<![\w.,/+])(?P<before>{_CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-])|,-)?)"
-    rf"(?P<after>[ ]?{_CURRENCY})?(?P<k>[ ]?k\b)?",
-    re.IGNORECASE,
+    rf"(?P<after>[ ]?{_CURRENCY})?(?P<k>[ ]?k\b)?"
 )
 _SIGN: Final = r"[ ]?(?:[€£$]|EUR)?[ ]?"  # before the second number of a range
-_RANGE: Final = re.compile(rf"[ ]?(?:-|to|bis|or|oder|/){_SIGN}\d", re.IGNORECASE)
+_RANGE: Final = pattern(rf"[ ]?(?:-|to|bis|or|oder|/){_SIGN}\d")
 _RANGE_BEFORE: Final = re.compile(rf"\d[ ]?(?:-|to|bis){_SIGN}$")
-_TO_THE_END: Final = re.compile(rf"[ ]?(?:-|to|bis){_SIGN}{_NUMBER}[ ]?(?:,-|{_CURRENCY})", re.IGNORECASE)
-_MEASURE: Final = re.compile(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})", re.IGNORECASE)
-_COMES_ON_TOP: Final = re.compile(rf"[ (]*(?:is |ist )?{said('on top')}", re.IGNORECASE)
+_TO_THE_END: Final = pattern(rf"[ ]?(?:-|to|bis){_SIGN}{_NUMBER}[ ]?(?:,-|{_CURRENCY})")
+_MEASURE: Final = pattern(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})")
+_COMES_ON_TOP: Final = pattern(rf"[ (]*(?:is |ist )?{said('on top')}")
 _LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
-_LOWERED: Final = re.compile(
+_LOWERED: Final = pattern(
     rf"(?:(?<!\w)(?:from|von|de|van)[ ])?(?:{_CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})(?:[ ]?{_CURRENCY}|,-)?[ ]?"
-    rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|à)(?!\w))[ ]?(?:{_CURRENCY}[ ]?)?(?P<new>{_NUMBER})",
-    re.IGNORECASE,
+    rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|à)(?!\w))[ ]?(?:{_CURRENCY}[ ]?)?(?P<new>{_NUMBER})"
 )
-_SAYS_LOWERED: Final = re.compile(rf"(?<!\w){said('lowered')}(?!\w)", re.IGNORECASE)
+_SAYS_LOWERED: Final = pattern(rf"(?<!\w){said('lowered')}(?!\w)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +56,11 @@ class Sum:
 
 def sums(advert: AdvertText, words: Lexicon) -> list[Sum]:
     """Every amount of money in the advert, in its order. Places read before as something else are blank."""
-    matches = [m for m in _AMOUNT.finditer(advert.plain) if not _is_measure(advert, m)]
+    matches = [
+        m
+        for m in _AMOUNT.finditer(advert.plain)
+        if m["before"] or m["after"] or m["ending"] or not _MEASURE.match(advert.plain[m.end("number") :][:12])
+    ]
     ends = [0, *(m.end() for m in matches)]
     starts = [*(m.start() for m in matches[1:]), len(advert.plain)]
     amounts: list[Sum] = []
@@ -87,11 +90,6 @@ def _lowered(advert: AdvertText, amounts: Sequence[Sum]) -> list[Sum]:
             elif one.find.start <= m.start("new") < one.find.end:
                 amounts[at] = replace(one, named=one.named or by_word, ranged=False)
     return amounts
-
-
-def _is_measure(advert: AdvertText, m: re.Match[str]) -> bool:
-    behind = advert.plain[m.end("number") : m.end("number") + 12]
-    return not (m["before"] or m["after"] or m["ending"]) and _MEASURE.match(behind) is not None
 
 
 def _sum(advert: AdvertText, m: re.Match[str], value: Amount, before: str, after: str, words: Lexicon) -> Sum:
@@ -170,12 +168,12 @@ def distinct(amounts: Iterable[Sum]) -> dict[Money, Sum]:
 
 
 _PERCENT: Final = r"(\d{1,2}(?:[.,]\d{1,2})?) ?%"
-_PREMIUM: Final = re.compile(
-    rf"{_PERCENT} ?(?:buyer'?s? )?{said('premium')}|{said('premium')}[ :]*(?:of |von )?{_PERCENT}", re.IGNORECASE
+_PREMIUM: Final = pattern(
+    rf"{_PERCENT} ?(?:buyer'?s? )?{said('premium')}|{said('premium')}[ :]*(?:of |von )?{_PERCENT}"
 )
-_NO_PREMIUM: Final = re.compile(rf"(?:no|ohne|kein) (?:buyer'?s? )?{said('premium')}", re.IGNORECASE)
-_FIRM: Final = re.compile(rf"(?<!\w){said('firm')}(?!\w)", re.IGNORECASE)
-_DENIED: Final = re.compile(rf"\b{said('unsold')}[ -]*$", re.IGNORECASE)
+_NO_PREMIUM: Final = pattern(rf"(?:no|ohne|kein) (?:buyer'?s? )?{said('premium')}")
+_FIRM: Final = pattern(rf"(?<!\w){said('firm')}(?!\w)")
+_DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,43 +3,24 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen, pieces_said
-from kitvalue.intake.adverts.kit import (
-    SeriesSeen,
-    channel_seen,
-    condition_seen,
-    feature_seen,
-    series_seen,
-    why_swap,
-    why_wanted,
-)
-from kitvalue.intake.adverts.places import (
-    addresses,
-    day,
-    day_like,
-    days,
-    left_over,
-    listing_numbers,
-    numbers_to_call,
-    reference,
-)
 from kitvalue.intake.adverts.price import PriceSeen, price_seen, sums
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import MEANINGS, Lexicon, lexicon
 from kitvalue.intake.text.problems import FileError, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
 
-_TWO_KITS: Final = re.compile(
+_TWO_KITS: Final = pattern(
     r"(?<!\w)(?:two|2|three|3|zwei|drei|beide|both) (?:[^\W\d_]+ ){0,2}(?:drum ?kits|drum ?sets|"
-    r"kits|sets|schlagzeuge|drumsets)(?!\w)",
-    re.IGNORECASE,
+    r"kits|sets|schlagzeuge|drumsets)(?!\w)"
 )
 
 
@@ -47,7 +28,7 @@ _TWO_KITS: Final = re.compile(
 class _Seen:
     """Everything found in one advert, before it is put into columns."""
 
-    series: SeriesSeen
+    series: kit.SeriesSeen
     drums: DrumsSeen
     price: PriceSeen
     condition: Outcome
@@ -69,11 +50,11 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
         raise FileError(f"the text has {len(text):,} characters; paste one advert, at most {LONGEST:,}")
     words = lexicon({word: meaning for word, meaning in shop.jot.words.items() if fold(meaning) in MEANINGS})
     advert = advert_text(text)
-    wanted = why_wanted(advert, words)
+    wanted = kit.why_wanted(advert, words)
     if wanted is not None:
         raise RefusedError(f"{shown(wanted)}: the advert seeks a kit and offers none, so there is nothing to note")
     seen = _seen(advert, shop, spellings, today, words)
-    swap = why_swap(advert, words)
+    swap = kit.why_swap(advert, words)
     _refuse_what_is_no_kit(advert, seen, swap)
     columns = _columns(seen, shop.shop.currency)
     taken = tuple(one.taken for one in columns.values() if one.taken is not None)
@@ -81,22 +62,24 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     remarks = [*seen.price.remarks, *(remark for one in columns.values() for remark in one.remarks)]
     if swap is not None:
         remarks.append(f'"{swap}": a swap is offered as well; only the price is noted')
-    rest = left_over(advert.without(seen.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words)
+    rest = places.left_over(
+        advert.without(seen.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words
+    )
     return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), seen.drums.sizes, seen.price.haggle, rest)
 
 
 def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon) -> _Seen:
-    alike = day_like(advert, words, today)
+    alike = places.day_like(advert, words, today)
     dated = advert.without(alike.drums)
-    kit_only = advert.without([*addresses(advert), *days(dated), *listing_numbers(dated)])
-    kit_only = kit_only.without(numbers_to_call(kit_only))
+    kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
+    kit_only = kit_only.without(places.numbers_to_call(kit_only))
     perhaps = [*alike.old, *(() if pieces_said(advert, words) else alike.recent)]
     drums = drums_seen(kit_only, words, shop.shop.size_order, perhaps)
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
-    days_only = dated.without([*addresses(dated), *numbers_to_call(dated.without(days(dated)))])
+    days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
     amounts = sums(kit_only.without(drums.places), words)
-    linkless = advert.without(addresses(advert))
+    linkless = advert.without(places.addresses(advert))
     mapped: dict[str, dict[str, str]] = {}  # folded feature -> word -> value
     for word, meaning in shop.jot.words.items():
         feature, sign, value = meaning.partition("=")
@@ -104,14 +87,14 @@ def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: d
             mapped.setdefault(fold(feature), {})[word] = value.strip()
     fetch = words["pick-up"].search(linkless.plain)
     return _Seen(
-        series=series_seen(linkless, spellings),
+        series=kit.series_seen(linkless, spellings),
         drums=drums,
         price=price_seen(kit_only, amounts, words, shop.shop.currency),
-        condition=condition_seen(linkless, shop.prices.words.get("condition", {})),
-        channel=channel_seen(linkless, shop.prices.words.get("channel", {}), words),
-        date=day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
-        ref=reference(advert),
-        features={name: feature_seen(linkless, name, mapped.get(fold(name), {})) for name in shop.prices.features},
+        condition=kit.condition_seen(linkless, shop.prices.words.get("condition", {})),
+        channel=kit.channel_seen(linkless, shop.prices.words.get("channel", {}), words),
+        date=places.day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
+        ref=places.reference(advert),
+        features={name: kit.feature_seen(linkless, name, mapped.get(fold(name), {})) for name in shop.prices.features},
         fetch=None if fetch is None else linkless.words(Find(*fetch.span())),
     )
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
 
-from kitvalue.intake.text.languages import word_lists
+from kitvalue.intake.text.languages import pattern, word_lists
 from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.words import INVISIBLE
 
@@ -19,7 +19,7 @@ _SIGNS: Final = str.maketrans(
     | dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys(f"\x00\x0b\x0c{INVISIBLE}", " ")
 )  # fmt: skip
 _SHORT: Final = "".join(rf"(?<!{word})" for word in word_lists("phrases")["short"])
-_CLAUSE: Final = re.compile(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s", re.IGNORECASE)
+_CLAUSE: Final = pattern(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s")
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,24 +12,24 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.intake.text.languages import word_numbers
+from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.numbers import LONGEST, error_refusal, spreadsheet_error
 from kitvalue.intake.text.words import Refusal, visible
 
 _FIRST_YEAR: Final = 1900
 _LAST_YEAR: Final = 2099
 _TIME: Final = r"(?:[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s?(?:[ap]\.?m\.?|uhr|z|utc|[+-]\d{2}:?\d{2})?)?"
-_YEAR_FIRST: Final = re.compile(rf"(\d{{4}})([-./])(\d{{1,2}})\2(\d{{1,2}}){_TIME}", re.IGNORECASE)
-_COMPACT: Final = re.compile(r"(\d{4})(\d{2})(\d{2})")
-_DOTTED: Final = re.compile(rf"(\d{{1,2}})\. ?(\d{{1,2}})\. ?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
-_YEAR_LAST: Final = re.compile(rf"(?<!\d)(\d{{1,2}})([-/])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE)
-_DAY_MONTH_NAME: Final = re.compile(
-    rf"(\d{{1,2}})(?:\.|st|nd|rd|th)?[ -]?(?:of )?([^\W\d_]+)\.?,?[ -]?['’]?(\d{{4}}|\d{{2}}){_TIME}", re.IGNORECASE
+_SHAPES: Final = tuple(
+    pattern(rf"{shape}{_TIME}")
+    for shape in (
+        r"(?P<year>\d{4})([-./])(?P<month>\d{1,2})\2(?P<day>\d{1,2})",
+        r"(?P<day>\d{1,2})\. ?(?P<month>\d{1,2})\. ?(?P<year>\d{4}|\d{2})",
+        r"(?P<day>\d{1,2})(?:\.|st|nd|rd|th)?[ -]?(?:of )?(?P<month>[^\W\d_]+)\.?,?[ -]?['’]?(?P<year>\d{4}|\d{2})",
+        r"(?P<month>[^\W\d_]+)\.?[ -](?P<day>\d{1,2})(?:st|nd|rd|th)?(?:, ?| |-)(?P<year>\d{4})",
+        r"(?P<year>\d{4})[ -](?P<month>[^\W\d_]+)\.?[ -](?P<day>\d{1,2})",
+    )
 )
-_MONTH_NAME_DAY: Final = re.compile(
-    rf"([^\W\d_]+)\.?[ -](\d{{1,2}})(?:st|nd|rd|th)?(?:, ?| |-)(\d{{4}}){_TIME}", re.IGNORECASE
-)
-_YEAR_MONTH_NAME: Final = re.compile(rf"(\d{{4}})[ -]([^\W\d_]+)\.?[ -](\d{{1,2}}){_TIME}", re.IGNORECASE)
+_YEAR_LAST: Final = pattern(rf"(?<!\d)(\d{{1,2}})([-/])(\d{{1,2}})\2(\d{{4}}|\d{{2}}){_TIME}")
 _WEEKDAY: Final = re.compile(r"([^\W\d_]{2,10})(?:\.,|,|\.)? ?(?=\w)")
 
 
@@ -77,42 +77,28 @@ def day_order(text: str) -> bool | None:
     """
     if len(text) > LONGEST or not isinstance(read_date(text), Day):
         return None
-    found = _YEAR_LAST.search(visible(text))
-    if found is None or int(found[1]) == int(found[3]):
+    m = _YEAR_LAST.search(visible(text))
+    if m is None or int(m[1]) == int(m[3]):
         return None
-    first, second = _day(found[4], found[3], found[1]), _day(found[4], found[1], found[3])
-    return isinstance(first, Day) if isinstance(first, Day) != isinstance(second, Day) else None
+    day_first, month_first = (isinstance(_day(m[4], *rest), Day) for rest in ((m[3], m[1]), (m[1], m[3])))
+    return day_first if day_first != month_first else None
 
 
 def _by_shape(plain: str, day_first: bool | None) -> DateReading:
-    if found := _YEAR_FIRST.fullmatch(plain):
-        return _day(found[1], found[3], found[4])
-    if found := _DOTTED.fullmatch(plain):
-        return _day(found[3], found[2], found[1])
-    if found := _YEAR_LAST.fullmatch(plain):
-        return _either_order(found[1], found[3], found[4], found[2] == "-", day_first)
-    if found := _COMPACT.fullmatch(plain):
-        return _day(found[1], found[2], found[3])
-    return _with_month_name(plain)
-
-
-def _with_month_name(plain: str) -> DateReading:
-    for pattern, (year, month, day) in (
-        (_DAY_MONTH_NAME, (3, 2, 1)),
-        (_MONTH_NAME_DAY, (3, 1, 2)),
-        (_YEAR_MONTH_NAME, (1, 2, 3)),
-    ):
-        found = pattern.fullmatch(plain)
-        number = word_numbers("months").get(found[month].casefold()) if found is not None else None
-        if found is not None and number is not None:
-            return _day(found[year], str(number), found[day])
+    for shape in _SHAPES:
+        if m := shape.fullmatch(plain):
+            month = m["month"] if m["month"].isdigit() else word_numbers("months").get(m["month"].casefold())
+            if month is not None:
+                return _day(m["year"], str(month), m["day"])
+    if m := _YEAR_LAST.fullmatch(plain):
+        return _either_order(m[1], m[3], m[4], m[2] == "-", day_first)
+    if re.fullmatch(r"\d{8}", plain):
+        return _day(plain[:4], plain[4:6], plain[6:])
     if re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain):
-        return Refusal(
-            "day_number", "is the spreadsheet's own day number", "format the column as a date and export again"
-        )
-    if not any(c.isdigit() for c in plain):
-        return Refusal("not_a_date", "is a word, no date")
-    return Refusal("not_a_date", "is no date that can be read")
+        cure = "format the column as a date and export again"
+        return Refusal("day_number", "is the spreadsheet's own day number", cure)
+    has_digits = any(c.isdigit() for c in plain)
+    return Refusal("not_a_date", "is no date that can be read" if has_digits else "is a word, no date")
 
 
 def _either_order(one: str, two: str, year: str, hyphen: bool, day_first: bool | None) -> DateReading:

@@ -87,13 +87,9 @@ def decode(data: bytes, file: str, encoding: str | None = None) -> DecodedText:
     decoded = _by_rule(data, file, encoding)
     at = decoded.text.find("\x00")
     if at >= 0:
-        row = _line_of(decoded.text[:at])
-        hint = (
-            "it may be UTF-16 without its mark: set encoding under [files], or "
-            if data.count(0) * 3 > len(data)
-            else ""
-        )
-        raise refused_file(file, "nul_bytes", f"holds NUL bytes (the first in line {row}); {hint}{_SAVE_AS}")
+        where = f"holds NUL bytes (the first in line {_line_of(decoded.text[:at])})"
+        hint = "it may be UTF-16 without its mark: set encoding under [files], or "
+        raise refused_file(file, "nul_bytes", f"{where}; {hint if data.count(0) * 3 > len(data) else ''}{_SAVE_AS}")
     if len(decoded.text) > MOST_LINES and max(decoded.text.count("\n"), decoded.text.count("\r")) > MOST_LINES:
         message = f"has more than {MOST_LINES:,} lines, and a spreadsheet holds 1,048,576 rows; delete the empty ones"
         raise refused_file(file, "too_many_lines", f"{message}, or split it")
@@ -106,21 +102,18 @@ def _by_rule(data: bytes, file: str, encoding: str | None) -> DecodedText:
     for mark, name in _MARKS:
         if data.startswith(mark):
             return DecodedText(_strictly(data, name, file), name.removesuffix("-sig"), ())
-    if encoding is not None:
-        return DecodedText(_strictly(data, encoding, file), encoding, _doubt(data, file, encoding))
-    try:
-        return DecodedText(data.decode("utf-8"), "utf-8", ())
-    except UnicodeDecodeError as why:
-        return _as_windows(data, file, why.start)
-
-
-def _doubt(data: bytes, file: str, encoding: str) -> tuple[Problem, ...]:
-    """A warning where the setting says one thing and the bytes another."""
+    if encoding is None:
+        try:
+            return DecodedText(data.decode("utf-8"), "utf-8", ())
+        except UnicodeDecodeError as why:
+            return _as_windows(data, file, why.start)
+    text = _strictly(data, encoding, file)
     named_utf8 = encoding.lower().replace("_", "-") in ("utf-8", "utf8", "utf-8-sig")
     if named_utf8 or _UTF8_PAIR.search(data) is None or not _is_utf8(data):
-        return ()
+        return DecodedText(text, encoding, ())
     message = f"was read as {encoding}, as [files] encoding says, but looks like UTF-8; take that setting out"
-    return (Problem(file, None, None, encoding, "encoding_doubtful", Level.WARNING, message),)
+    doubt = Problem(file, None, None, encoding, "encoding_doubtful", Level.WARNING, message)
+    return DecodedText(text, encoding, (doubt,))
 
 
 def _is_utf8(data: bytes) -> bool:
@@ -136,11 +129,9 @@ def _strictly(data: bytes, encoding: str, file: str) -> str:
         return data.decode(encoding)
     except UnicodeDecodeError as why:
         line = _line_of(data[: why.start].decode("latin-1"))
-        byte = data[why.start]
-        what = f"is not {encoding}: byte 0x{byte:02X} in line {line}"
-        cure = (
-            "take encoding out of [files]: the file reads as UTF-8" if _is_utf8(data) else f"{_SAVE_AS}, or correct it"
-        )
+        what = f"is not {encoding}: byte 0x{data[why.start]:02X} in line {line}"
+        utf8 = "take encoding out of [files]: the file reads as UTF-8"
+        cure = utf8 if _is_utf8(data) else f"{_SAVE_AS}, or correct it"
         raise refused_file(file, "bad_encoding", f"{what}; {cure}") from None
     except (LookupError, ValueError):
         raise refused_file(file, "bad_encoding", f"cannot be read as {shown(encoding)}; {_SAVE_AS}") from None
@@ -152,20 +143,14 @@ def _as_windows(data: bytes, file: str, at: int) -> DecodedText:
     pair = _UTF8_PAIR.search(data)
     if pair is not None:
         other = _line_of(data[: pair.start()].decode("latin-1"))
-        raise refused_file(
-            file,
-            "mixed_encodings",
-            f"mixes two encodings: line {other} holds UTF-8, and line {line} does not; {_SAVE_AS} in one go",
-        )
+        what = f"mixes two encodings: line {other} holds UTF-8, and line {line} does not"
+        raise refused_file(file, "mixed_encodings", f"{what}; {_SAVE_AS} in one go")
     try:
         text = data.decode("cp1252")
     except UnicodeDecodeError as why:
-        raise refused_file(
-            file,
-            "bad_encoding",
-            f"is neither UTF-8 nor Windows-1252 (byte 0x{data[why.start]:02X} in line "
-            f"{_line_of(data[: why.start].decode('latin-1'))}); {_SAVE_AS}, or set encoding under [files]",
-        ) from None
+        place = f"byte 0x{data[why.start]:02X} in line {_line_of(data[: why.start].decode('latin-1'))}"
+        what = f"is neither UTF-8 nor Windows-1252 ({place})"
+        raise refused_file(file, "bad_encoding", f"{what}; {_SAVE_AS}, or set encoding under [files]") from None
     word = re.search(r"\w*[^\x00-\x7f][\w\x80-\uffff]*", text)
     sample = f" (line {line} reads {shown(word[0], 30)})" if word is not None else ""
     likely = "cp1252" if b"\n" in data else "mac-roman"  # line ends of CR alone come from old Mac programs

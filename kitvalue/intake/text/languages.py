@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from functools import cache
@@ -45,3 +46,9 @@ def any_of(table: str, *keys: str) -> str:
     """A pattern for any of the words and patterns of some lists, longest first."""
     words = sorted({word for key in keys for word in _merged(table)[key]}, key=lambda word: (-len(word), word))
     return f"(?:{'|'.join(words)})"
+
+
+@cache
+def pattern(text: str) -> re.Pattern[str]:
+    """A pattern that takes capital and small letters for the same."""
+    return re.compile(text, re.IGNORECASE)

@@ -13,8 +13,8 @@ from decimal import Decimal
 from functools import cache, lru_cache
 from typing import Final, Literal
 
-from kitvalue.intake.text.languages import any_of, word_file, word_lists
-from kitvalue.intake.text.words import MOJIBAKE, Refusal, fold, is_mangled, visible
+from kitvalue.intake.text.languages import any_of, pattern, word_file
+from kitvalue.intake.text.words import MOJIBAKE, Refusal, fold, visible
 
 
 @lru_cache(1024)
@@ -39,12 +39,7 @@ def spreadsheet_error(text: str) -> bool:
     word = visible(text) if len(text) <= LONGEST else ""
     if word[:1] == "#":
         return set(word) == {"#"} or _HASH_ERROR.fullmatch(word.replace(" ", "")) is not None
-    return ":" in word and _pattern(rf"{any_of('cells', 'error')}\.?\s?:\s?\d{{3}}").fullmatch(word) is not None
-
-
-@cache
-def _pattern(pattern: str) -> re.Pattern[str]:
-    return re.compile(pattern, re.IGNORECASE)
+    return ":" in word and pattern(rf"{any_of('cells', 'error')}\.?\s?:\s?\d{{3}}").fullmatch(word) is not None
 
 
 def _whole(key: str) -> str:
@@ -77,38 +72,27 @@ def why_no_amount(text: str) -> Refusal:
 @lru_cache(4096)
 def _why_not(plain: str) -> Refusal:
     """The same of a text in which every digit stands for any: a column is often unreadable in one way throughout."""
-    if not any(c.isdigit() for c in plain):
-        return _word(plain)
     bare = re.sub(r"[\s€£$.,'-]", "", plain)
     if bare.translate(_LETTERS_FOR_DIGITS).isdigit() and 0 < sum(map(str.isalpha, bare)) <= sum(map(str.isdigit, bare)):
         return Refusal("letter", "has a letter where a digit should be", "write the digit (zero, not O; one, not l)")
     no_number = Refusal("not_a_number", "is no number")
-    return next((why for pattern, why in _reasons() if pattern.search(plain)), no_number)
-
-
-def _word(plain: str) -> Refusal:
-    if is_mangled(plain):
-        return Refusal("mangled", *_MANGLED)
-    if plain.casefold() in word_lists("cells")["truth"]:
-        return Refusal("word", "is a yes or no, no amount")
-    if _pattern(_whole("status")).search(plain):
-        return Refusal("word", "is a word, no amount", "write the amount; does the word belong in price_kind?")
-    return Refusal("word", "is a word and holds no amount")
-
-
-_MANGLED: Final = ("was saved with the wrong encoding", "export the file again as UTF-8")
+    return next((why for reason, why in _reasons() if reason.search(plain)), no_number)
 
 
 @cache
 def _reasons() -> tuple[tuple[re.Pattern[str], Refusal], ...]:
-    """Why a text with digits is no single number, or what beside one changes what it means; the first that fits is
-    told.
-    """
+    """Why a text is no single number, or what beside one changes what it means; the first that fits is told."""
     money = r"\s*[a-z€£$]{0,4}\s*"
     until = rf"(?:-|[‐-―]|~|〜|～|\.\.+|…|\b{any_of('cells', 'until')}\b)"
     between = rf"\b{any_of('cells', 'between')}\b.*\d.*\b{any_of('cells', 'and')}\b.*\d"
     other = rf"(?:[/|\\;]|\b{any_of('cells', 'or')}\b|->|→|>)"
+    mangled = ("mangled", "was saved with the wrong encoding", "export the file again as UTF-8")
     reasons = (
+        (rf"\A\D*(?:{MOJIBAKE})\D*\Z", *mangled),
+        (rf"\A{any_of('cells', 'truth')}\Z", "word", "is a yes or no, no amount", None),
+        (rf"\A(?=\D*\Z)\D*{_whole('status')}",
+         "word", "is a word, no amount", "write the amount; does the word belong in price_kind?"),
+        (r"\A\D*\Z", "word", "is a word and holds no amount", None),
         (r"\A[+-]?\d+(?:[.,]\d+)?\s?e\s?[+-]?\d+\Z",
          "shortened", "was shortened by the spreadsheet", "format the column as a number and export again"),
         (r"\A=", "formula", "is a formula, and formulas are not worked out", "write the number itself"),
@@ -128,9 +112,9 @@ def _reasons() -> tuple[tuple[re.Pattern[str], Refusal], ...]:
         (rf"[~≈<>≤≥±]|{_whole('about')}", "about", "is no exact amount", "write the one amount that was seen"),
         (_whole("status"), "mixed", "mixes an amount and a word",
          "write the amount alone; the word belongs in price_kind"),
-        (MOJIBAKE, "mangled", *_MANGLED),
+        (MOJIBAKE, *mangled),
     )  # fmt: skip
-    return tuple((_pattern(pattern), Refusal(*why)) for pattern, *why in reasons)
+    return tuple((pattern(reason), Refusal(*why)) for reason, *why in reasons)
 
 
 Sign = Literal[",", "."]
@@ -210,7 +194,7 @@ def read_amount(text: str) -> Reading:
 @cache
 def _remark(key: str) -> re.Pattern[str]:
     """A word that may stand beside a price, with the signs around it."""
-    return _pattern(rf"[\s(\[/:;=,]*{_whole(key)}\.?[\s)\]:;=,]*")
+    return pattern(rf"[\s(\[/:;=,]*{_whole(key)}\.?[\s)\]:;=,]*")
 
 
 def currencies_said(text: str, read: Amount | Refusal | None) -> tuple[str, ...]:
@@ -289,11 +273,11 @@ def _digits(body: str) -> Amount | TwoReadings | Refusal:
     if sum(c.isdigit() for c in body) > _MOST_DIGITS:
         return Refusal("too_long", "has too many digits for an amount", "write the number itself")
     read = _whole_with_ending(body, ending[1]) if ending is not None else _plain_digits(body)
-    if not negative or isinstance(read, Refusal):
-        return read
-    if isinstance(read, Amount):
+    if negative and isinstance(read, Amount):
         return replace(read, value=-read.value)
-    return replace(read, as_decimal=-read.as_decimal, as_thousands=-read.as_thousands)
+    if negative and isinstance(read, TwoReadings):
+        return replace(read, as_decimal=-read.as_decimal, as_thousands=-read.as_thousands)
+    return read
 
 
 def _whole_with_ending(body: str, mark: str) -> Amount | Refusal:
@@ -304,9 +288,7 @@ def _whole_with_ending(body: str, mark: str) -> Amount | Refusal:
     if digits is None:
         return Refusal("not_a_number", "is no number")
     used = next((c for c in body if c in ".,"), None)
-    if used is not None:
-        return Amount(Decimal(digits), _other(used))
-    return Amount(Decimal(digits), "," if mark == "," else None)
+    return Amount(Decimal(digits), _other(used) if used is not None else "," if mark == "," else None)
 
 
 def _plain_digits(body: str) -> Amount | TwoReadings | Refusal:
@@ -315,31 +297,17 @@ def _plain_digits(body: str) -> Amount | TwoReadings | Refusal:
         return Amount(Decimal(body))
     last = marks[-1]
     head, _, tail = body.rpartition(last)
+    digits, sign = _ungrouped(body), _other(last) if last in ".," else None
     if last in ".," and marks.count(last) == 1:
-        if len(marks) > 1 or not _could_be_grouped(head, tail):
-            return _decimal(head, last, tail)
         mark: Sign = "," if last == "," else "."
-        return TwoReadings(mark, Decimal(f"{head}.{tail}"), Decimal(head + tail))
-    digits = _ungrouped(body)
+        if len(marks) == 1 and len(tail) == 3 and len(head) <= 3 and head[:1] not in ("", "0"):
+            return TwoReadings(mark, Decimal(f"{head}.{tail}"), Decimal(head + tail))
+        whole = _ungrouped(head) if head else "0"  # a bare end ("480.") is no decimal
+        digits, sign = None if whole is None else f"{whole}.{tail or '0'}", mark if tail else None
     if digits is None:
-        return Refusal(
-            "bad_grouping", "has its marks where neither thousands nor decimals can be", "write the number without them"
-        )
-    return Amount(Decimal(digits), _other(last) if last in ".," else None)
-
-
-def _could_be_grouped(head: str, tail: str) -> bool:
-    return len(tail) == 3 and 1 <= len(head) <= 3 and not head.startswith("0")
-
-
-def _decimal(head: str, mark: str, tail: str) -> Amount | Refusal:
-    """Digits with a proven decimal sign; `head` may be grouped by another mark. A bare end ("480.") is no decimal."""
-    whole = _ungrouped(head) if head else "0"
-    if whole is None or not (tail or head) or any(c in _MARKS for c in tail):
-        return Refusal(
-            "bad_grouping", "has its marks where neither thousands nor decimals can be", "write the number without them"
-        )
-    return Amount(Decimal(f"{whole}.{tail or '0'}"), _sign(mark) if tail else None)
+        where = "has its marks where neither thousands nor decimals can be"
+        return Refusal("bad_grouping", where, "write the number without them")
+    return Amount(Decimal(digits), sign)
 
 
 def _ungrouped(body: str) -> str | None:

@@ -97,12 +97,8 @@ class RefusedError(KitvalueError):
 
 def shown(text: str, limit: int = 60) -> str:
     """The user's text for a message: quoted, shortened, invisible characters spelt as `<U+00A0>`."""
-    visible = "".join(_visible(c) for c in text[: limit + 1])
+    visible = "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in text[: limit + 1])
     return f'"{visible[:limit]}…"' if len(text) > limit else f'"{visible}"'
-
-
-def _visible(char: str) -> str:
-    return char if char == " " or char.isprintable() else f"<U+{ord(char):04X}>"
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,31 +140,29 @@ class Alike:
     def first(self) -> Problem:
         return self.problems[0]
 
+    @property
+    def rows(self) -> list[int]:
+        return [problem.row for problem in self.problems if problem.row is not None]
+
     def line(self) -> str:
-        """The first problem, how many more are like it in which rows, and their cells."""
-        return self._line(self._further_texts())
-
-    def short(self) -> str:
-        """The same without the other cells, where these are told elsewhere."""
-        return self._line("")
-
-    def _line(self, texts: str) -> str:
-        others = [problem.row for problem in self.problems[1:] if problem.row is not None]
-        if not others:
-            return self.first.line()
-        return f"{self.first.line()} (and {len(self.problems) - 1} more like it, {rows_phrase(others, 20)}{texts})"
-
-    def _further_texts(self) -> str:
-        """The other cells that stand there, each once: words of one's own are then mapped in one go."""
-        first = (self.first.text or "").casefold()
+        """The first problem, how many more are like it in which rows, and their other cells, each once: words of one's
+        own are then mapped in one go.
+        """
         further: dict[str, str] = {}
         for problem in self.problems:
             further.setdefault((problem.text or "").casefold(), problem.text or "")
-        texts = [text for key, text in further.items() if key not in ("", first)]
+        texts = [text for key, text in further.items() if key not in ("", (self.first.text or "").casefold())]
         if not texts:
-            return ""
+            return self.short()
         more = f" and {len(texts) - _MOST_TEXTS} more" if len(texts) > _MOST_TEXTS else ""
-        return f"; also {', '.join(shown(text, 30) for text in texts[:_MOST_TEXTS])}{more}"
+        return self.short(f"; also {', '.join(shown(text, 30) for text in texts[:_MOST_TEXTS])}{more}")
+
+    def short(self, texts: str = "") -> str:
+        """The same without the other cells, where these are told elsewhere."""
+        if len(self.problems) == 1:
+            return self.first.line()
+        more = f"{len(self.problems) - 1} more like it, {rows_phrase(self.rows[1:], 20)}"
+        return f"{self.first.line()} (and {more}{texts})"
 
 
 def together(problems: Sequence[Problem]) -> tuple[Alike, ...]:
@@ -176,16 +170,14 @@ def together(problems: Sequence[Problem]) -> tuple[Alike, ...]:
     kinds: dict[tuple[object, ...], list[Problem]] = {}
     for at, problem in enumerate(problems):
         kinds.setdefault(_kind(problem, at), []).append(problem)
-    found: list[Alike] = []
-    done: set[tuple[object, ...]] = set()
+    alike: list[Alike] = []
     for at, problem in enumerate(problems):
-        kind = _kind(problem, at)
-        if len(kinds[kind]) < FEWEST_TOGETHER:
-            found.append(Alike((problem,)))
-        elif kind not in done:
-            found.append(Alike(tuple(kinds[kind])))
-            done.add(kind)
-    return tuple(found)
+        same = kinds[_kind(problem, at)]
+        if len(same) < FEWEST_TOGETHER:
+            alike.append(Alike((problem,)))
+        elif same[0] is problem:
+            alike.append(Alike(tuple(same)))
+    return tuple(alike)
 
 
 def _kind(problem: Problem, at: int) -> tuple[object, ...]:
@@ -204,14 +196,18 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
     """
     whole = next((problem for problem in problems if problem.level is Level.FILE), None)
     if whole is not None:
-        return f"mend {_place(whole)}: nothing of {whole.file} is used until then"
+        where = "line" if whole.file.endswith(".toml") else "row"
+        place = whole.file if whole.row is None else f"{whole.file}, {where} {whole.row}"
+        return f"mend {place}: nothing of {whole.file} is used until then"
     refused = [one for one in together(problems) if one.first.level is Level.REFUSED]
     if refused:
         worst = max(refused, key=lambda one: len(one.problems))
-        rows = [problem.row for problem in worst.problems if problem.row is not None]
-        if worst.first.code in UNKNOWN_WORDS and worst.first.file == files[0].file and len(rows) > 1:
-            return f"say in shop.toml what the words of column {worst.first.column} mean: {len(rows)} rows wait for it"
-        return f"mend {_column(worst.first)} in {rows_phrase(rows, 6)}: {_cure(worst.first)}"
+        first = worst.first
+        if first.code in UNKNOWN_WORDS and first.file == files[0].file and len(worst.rows) > 1:
+            return f"say in shop.toml what the words of column {first.column} mean: {len(worst.rows)} rows wait for it"
+        place = first.file if first.column is None else f"{first.file}, column {first.column},"
+        cure = first.message.rpartition("; ")[2]
+        return f"mend {place} in {rows_phrase(worst.rows, 6)}: {cure}"
     book = files[0] if files else None
     if book is not None and book.used < FEWEST_ROWS:
         rows_there = f"{book.used} usable row{'' if book.used == 1 else 's'}"
@@ -219,20 +215,5 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
     single = [one for one in together(problems) if one.first.row is not None and one.first.code not in FINE]
     if single:
         worst = max(single, key=lambda one: len(one.problems))
-        rows = [problem.row for problem in worst.problems if problem.row is not None]
-        return f"look at {worst.first.file}, {rows_phrase(rows, 6)}; then run kitvalue fit"
+        return f"look at {worst.first.file}, {rows_phrase(worst.rows, 6)}; then run kitvalue fit"
     return "run kitvalue fit; nothing must be mended before"
-
-
-def _place(problem: Problem) -> str:
-    where = "line" if problem.file.endswith(".toml") else "row"
-    return f"{problem.file}, {where} {problem.row}" if problem.row is not None else problem.file
-
-
-def _column(problem: Problem) -> str:
-    return f"{problem.file}, column {problem.column}," if problem.column is not None else problem.file
-
-
-def _cure(problem: Problem) -> str:
-    """What a message says to do: its part behind the last semicolon."""
-    return problem.message.rpartition("; ")[2]

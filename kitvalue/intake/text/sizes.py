@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Final
 
-from kitvalue.intake.text.languages import any_of, word_lists, word_numbers
+from kitvalue.intake.text.languages import any_of, pattern, word_lists, word_numbers
 from kitvalue.intake.text.numbers import TwoReadings, plain, read_number
 from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
@@ -22,12 +22,12 @@ _DEEPEST: Final = Decimal(30)
 _FRACTIONS: Final = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
 _INCH: Final = r"(?: ?(?:''|[\"“”„″‟＂]|’’|inch(?:es)?|in\.?|zoll|\"\"))?"
 _NUMBER: Final = r"(\d{1,3}(?:[.,]\d{1,4})?)(?:[ -](\d{1,2})/(\d{1,2}))?"
-_SIZE: Final = re.compile(rf"{_NUMBER}{_INCH} ?(?:[xX×✕*/]|by) ?{_NUMBER}{_INCH}", re.IGNORECASE)
+_SIZE: Final = pattern(rf"{_NUMBER}{_INCH} ?(?:[xX×✕*/]|by) ?{_NUMBER}{_INCH}")
 _DIAMETER: Final = rf"\d{{1,2}}{_INCH}"
-_DIAMETERS: Final = re.compile(rf"{_DIAMETER}(?:(?: ?[-–/,;+&] ?| ){_DIAMETER})+", re.IGNORECASE)
+_DIAMETERS: Final = pattern(rf"{_DIAMETER}(?:(?: ?[-–/,;+&] ?| ){_DIAMETER})+")
 _NARROWEST_ALONE: Final = 6  # inches: a lone number that is a diameter lies between these two
 _WIDEST_ALONE: Final = 28
-_METRIC: Final = re.compile(r"(?:mm|cm)\b", re.IGNORECASE)
+_METRIC: Final = pattern(r"(?:mm|cm)\b")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,12 @@ def read_size(text: str, order: str = "diameter-depth") -> Size | Refusal:
     one, two = _inches(found[1], found[2], found[3]), _inches(found[4], found[5], found[6])
     if one is None or two is None:
         return Refusal("not_a_size", "has a fraction that is none", 'write it as "13 x 7 1/4" or "13x7.25"')
-    return _sound(Size(one, two) if order == "diameter-depth" else Size(two, one), order)
+    size = Size(one, two) if order == "diameter-depth" else Size(two, one)
+    for name, inches, most in (("diameter", size.diameter, _WIDEST), ("depth", size.depth, _DEEPEST)):
+        if not _LEAST <= inches <= most:
+            cure = f"sizes are read in inches as {order} ([shop] size_order)"
+            return Refusal("size_range", f"has a {name} outside {_LEAST} to {most} inches", cure)
+    return size
 
 
 def bare_diameters(text: str) -> tuple[int, ...]:
@@ -93,28 +98,16 @@ def _inches(whole: str, top: str | None, bottom: str | None) -> Decimal | None:
     return number + Decimal(top) / Decimal(bottom)
 
 
-def _sound(size: Size, order: str) -> Size | Refusal:
-    if not _LEAST <= size.diameter <= _WIDEST:
-        return Refusal("size_range", f"has a diameter outside {_LEAST} to {_WIDEST} inches", _order_hint(order))
-    if not _LEAST <= size.depth <= _DEEPEST:
-        return Refusal("size_range", f"has a depth outside {_LEAST} to {_DEEPEST} inches", _order_hint(order))
-    return size
-
-
-def _order_hint(order: str) -> str:
-    return f"sizes are read in inches as {order} ([shop] size_order)"
-
-
 def bass_order_refusal(size: Size, order: str) -> Refusal | None:
     """A bass drum deeper than wide: most likely its two numbers stand in the other order."""
     if size.depth <= size.diameter:
         return None
+    return Refusal("size_order", f"would be a bass drum deeper than wide when read as {order}", _turned("its", order))
+
+
+def _turned(whose: str, order: str) -> str:
     other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-    return Refusal(
-        "size_order",
-        f"would be a bass drum deeper than wide when read as {order}",
-        f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
-    )
+    return f'swap {whose} numbers, or set size_order = "{other}" under [shop] if all sizes are written so'
 
 
 _FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number before it
@@ -162,34 +155,23 @@ def sizes_reader(order: str) -> Callable[[str], SizesCell | Refusal]:
 
 
 def _sizes(text: str, order: str) -> tuple[Size, ...] | Refusal:
-    found: list[Size] = []
+    sizes: list[Size] = []
     for one in split_sizes(text):
         size = read_size(one, order)
         if isinstance(size, Refusal):
             return Refusal(size.code, f"holds {shown(one)}, which {size.reason}", size.cure)
-        found.append(size)
-    if not found:
+        sizes.append(size)
+    if not sizes:
         return Refusal("not_a_size", "holds no drum size")
-    return _swapped(found, order) or tuple(found)
-
-
-def _swapped(found: list[Size], order: str) -> Refusal | None:
-    """Numbers that stand in the other order."""
-    other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-    swapped = next((size for size in found if size.depth > size.diameter and size.depth >= _LEAST_BASS), None)
-    if swapped is not None:
-        return Refusal(
-            "size_order",
-            f"has a drum {plain(swapped.depth)} inches deep and {plain(swapped.diameter)} wide read as {order}",
-            f'swap its numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
-        )
-    widest = max(found, key=lambda size: size.diameter)
-    if all(size.depth >= size.diameter for size in found) and widest.depth > widest.diameter:
-        return Refusal(
-            "size_order", f"has every drum deeper than wide when read as {order}",
-            f'swap the numbers, or set size_order = "{other}" under [shop] if all sizes are written so',
-        )  # fmt: skip
-    return None
+    for size in sizes:  # numbers that stand in the other order
+        if size.depth > size.diameter and size.depth >= _LEAST_BASS:
+            drum = f"a drum {plain(size.depth)} inches deep and {plain(size.diameter)} wide read as {order}"
+            return Refusal("size_order", f"has {drum}", _turned("its", order))
+    widest = max(sizes, key=lambda size: size.diameter)
+    if all(size.depth >= size.diameter for size in sizes) and widest.depth > widest.diameter:
+        why = f"has every drum deeper than wide when read as {order}"
+        return Refusal("size_order", why, _turned("the", order))
+    return tuple(sizes)
 
 
 def split_sizes(text: str) -> list[str]:
@@ -216,9 +198,11 @@ def read_pieces(text: str) -> int | Refusal:
     drums = drums_listed(text)
     if drums is not None:
         return drums
-    number = _without_unit(text)
-    if number in word_numbers("numbers"):
-        return Refusal("word", "is a word", f"write the digits: {word_numbers('numbers')[number]}")
+    words, counted = word_numbers("numbers"), _counted(text)
+    folded = fold(visible(text[: _LONGEST_PIECES + 1])).rstrip(".")
+    number = counted["number"] if counted is not None else folded if folded in words else text
+    if number in words:
+        return Refusal("word", "is a word", f"write the digits: {words[number]}")
     read = read_number(number)
     if isinstance(read, Refusal):
         cure = "write the number of drums, such as 4 or 5" if read.code == "sum" else None
@@ -258,7 +242,8 @@ def says_pieces(text: str) -> bool:
 
 
 def _counted(text: str) -> re.Match[str] | None:
-    return _counting().fullmatch(_plain(text)) if len(text) <= _LONGEST_PIECES else None
+    plain = fold(visible(text)).rstrip(".")
+    return _counting().fullmatch(plain) if len(text) <= _LONGEST_PIECES else None
 
 
 @cache
@@ -268,18 +253,3 @@ def _counting() -> re.Pattern[str]:
     beside = rf"(?: ?\+ ?|,? {any_of('cells', 'with')}){stands}(?: (?:and|und|&|\+) {stands})?"
     number = f"[0-9]+|{'|'.join(word_numbers('numbers'))}"
     return re.compile(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
-
-
-def _plain(text: str) -> str:
-    return fold(visible(text)).rstrip(".")
-
-
-def _without_unit(text: str) -> str:
-    """The digits or the word of a number alone, where nothing but a unit and a harmless remark stands beside it; else
-    the text as it is.
-    """
-    counted = _counted(text)
-    if counted is not None:
-        return counted["number"]
-    word = _plain(text[: _LONGEST_PIECES + 1])
-    return word if word in word_numbers("numbers") else text

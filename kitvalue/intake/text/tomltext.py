@@ -8,9 +8,7 @@ from typing import Final
 
 
 def toml_text(text: str) -> str:
-    """A text in double quotes."""
-    import json  # JSON's escapes are TOML's, but for the one sign
-
+    """A text in double quotes: JSON's escapes are TOML's, but for one sign."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 

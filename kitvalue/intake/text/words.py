@@ -78,11 +78,6 @@ def fold(text: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", trimmed(text)).casefold())
 
 
-def is_mangled(text: str) -> bool:
-    """Does the text look like UTF-8 that was once read as Windows-1252?"""
-    return not text.isascii() and re.search(MOJIBAKE, text) is not None
-
-
 def nearest(text: str, names: Iterable[str]) -> str | None:
     """The name that the text most likely stands for: one that it contains or that contains it, else the closest one."""
     by_fold = {fold(name): name for name in names}
@@ -156,7 +151,6 @@ def rows_phrase(rows: Sequence[int], limit: int = 12) -> str:
 
 
 _CLOSE: Final = 0.6  # letters of both that stand in one order, of all letters
-_LONGEST: Final = 200  # characters; longer texts are no names
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,71 +169,52 @@ def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
     if not wanted:
         return Likeness((), telling=False)
     known = _known(tuple(spellings))
-    if not known.words.isdisjoint(wanted):
-        around = [one for one, own in known.spellings.items() if own and within(own, wanted)]
-        if around:  # the text says all of a name, and more
-            names = _names(_longest(around, known.spellings), spellings)
-            return Likeness(names, telling=len(names) == 1)
-        parts = [one for one, own in known.spellings.items() if within(wanted, own)]
-        if parts:  # the text is a part of a spelling; telling only as a part of one series' own name
-            names = _names(parts, spellings)
-            own_name = any(fold(one) == fold(spellings[one]) for one in parts)
-            return Likeness(names, telling=len(names) == 1 and own_name)
-    names = _closest(wanted, known, spellings)
-    return Likeness(names, telling=len(names) == 1)
-
-
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """Spellings with their words, and every word of any."""
-
-    spellings: Mapping[str, tuple[str, ...]]
-    words: frozenset[str]
+    around = [one for one, own in known.items() if own and within(own, wanted)]
+    parts = [one for one, own in known.items() if within(wanted, own)]
+    if around:  # the text says all of a name, and more; the longest counts
+        longest = [
+            one
+            for one in around
+            if not any(len(known[other]) > len(known[one]) and within(known[one], known[other]) for other in around)
+        ]
+        names = dict.fromkeys(spellings[one] for one in longest)
+    elif parts:  # the text is a part of a spelling; telling only as a part of one series' own name
+        names = dict.fromkeys(spellings[one] for one in parts)
+        own_name = any(fold(one) == fold(spellings[one]) for one in parts)
+        return Likeness(tuple(names), telling=len(names) == 1 and own_name)
+    else:
+        names = _closest(wanted, known, spellings)
+    return Likeness(tuple(names), telling=len(names) == 1)
 
 
 @lru_cache(16)
-def _known(spellings: tuple[str, ...]) -> _Known:
-    words = {spelling: _words(spelling) for spelling in spellings}
-    return _Known(words, frozenset(word for own in words.values() for word in own))
+def _known(spellings: tuple[str, ...]) -> Mapping[str, tuple[str, ...]]:
+    return {spelling: _words(spelling) for spelling in spellings}
 
 
 def _words(text: str) -> tuple[str, ...]:
-    return tuple(letters(fold(text[:_LONGEST])))
+    return tuple(letters(fold(text[:_LONGEST_NAME])))
 
 
-def _longest(found: Sequence[str], words: Mapping[str, tuple[str, ...]]) -> list[str]:
-    """The spellings that are not a part of a longer one that was found as well."""
-    return [
-        one
-        for one in found
-        if not any(len(words[other]) > len(words[one]) and within(words[one], words[other]) for other in found)
-    ]
-
-
-def _names(found: Sequence[str], spellings: Mapping[str, str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(spellings[one] for one in found))
-
-
-def _closest(wanted: tuple[str, ...], known: _Known, spellings: Mapping[str, str]) -> tuple[str, ...]:
+def _closest(
+    wanted: tuple[str, ...], known: Mapping[str, tuple[str, ...]], spellings: Mapping[str, str]
+) -> dict[str, None]:
     """The names that are but for some letters the text: several where they are equally close."""
     from rapidfuzz import process  # only a mistake needs it
     from rapidfuzz.distance import Indel
 
+    every = {word for own in known.values() for word in own}
+    unknown = tuple(word for word in wanted if word not in every)  # without a maker's name that is known
+    whole = {one: " ".join(own) for one, own in known.items()}
     scores: dict[str, float] = {}
-    unknown = tuple(word for word in wanted if word not in known.words)  # without a maker's name that is known
-    whole = {one: " ".join(own) for one, own in known.spellings.items()}
     for words in dict.fromkeys((wanted, unknown)):
         near = process.extract(
             " ".join(words), whole, scorer=Indel.normalized_similarity, score_cutoff=_CLOSE, limit=None
         )
         for _, score, one in near:
-            score = min(score, _beyond(words, known.spellings[one]))
-            if score >= _CLOSE:
-                scores[spellings[one]] = max(score, scores.get(spellings[one], 0.0))
-    best = max(scores.values(), default=0.0)
-    return tuple(
-        name for name in dict.fromkeys(spellings.values()) if scores.get(name, 0.0) >= max(best, _CLOSE) - 1e-9
-    )
+            scores[spellings[one]] = max(min(score, _beyond(words, known[one])), scores.get(spellings[one], 0.0))
+    best = max([_CLOSE, *scores.values()])
+    return {name: None for name in spellings.values() if scores.get(name, 0.0) >= best - 1e-9}
 
 
 def _beyond(one: Sequence[str], other: Sequence[str]) -> float:
