@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from hypothesis import given
 
-from kitvalue.commands import keeper
+from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.sourcing import cut_cost, wanted_drums
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import read_plan
@@ -91,7 +91,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
         if listed is None:
             return
         shop = read_shop(folder)
-        fit = keeper.market_of(folder, shop).fit
+        fit = ShopFolder(folder).market.fit
         channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
         rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
         for offer in listed["offers"]:
@@ -164,7 +164,7 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
             listed = asked(folder, "shortlist", "--plan", name)
             if listed is None:
                 continue
-            fit = keeper.market_of(folder, shop).fit
+            fit = ShopFolder(folder).market.fit
             channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
             series, grade = plan["finished"]["series"].name, float(plan["finished"]["condition"])
             kit = Kit(series, len(plan["drum"]), grade, "sold", channel)  # type: ignore[arg-type]
