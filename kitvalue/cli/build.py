@@ -7,17 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from kitvalue.cli.answers import Said, amount, answering, plan_names
+from kitvalue.cli.answers import Said, amount, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
-@click.pass_obj
-@answering
 def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
 
@@ -45,13 +43,9 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     return Said(answer, text, cautions=sheet.cautions)
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
-@click.option(
-    "--at", callback=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one."
-)
-@click.pass_obj
-@answering
+@click.option("--at", type=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one.")
 def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
 
@@ -80,10 +74,8 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     )
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
-@click.pass_obj
-@answering
 def compare(folder: ShopFolder, plan: str) -> Said:
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
 
@@ -112,9 +104,7 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     )
 
 
-@click.command()
-@click.pass_obj
-@answering
+@shop_command
 def done(folder: ShopFolder) -> Said:
     """Finished builds: planned against actual, and what they teach.
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from kitvalue import __version__
-from kitvalue.cli.answers import Question, Said, answering
+from kitvalue.cli.answers import Question, Said, shop_command
 from kitvalue.cli.build import compare, cost, done, price
 from kitvalue.cli.buying import shortlist, source
 from kitvalue.cli.new import new
@@ -58,11 +58,9 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
     context.obj = ShopFolder(folder)
 
 
-@main.command()
+@shop_command
 @click.option("--rows", is_flag=True, help="Show every row as it was read.")
 @click.option("--strict", is_flag=True, help="Refuse a file as a whole when any of its rows is refused.")
-@click.pass_obj
-@answering
 def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
     """Read every file of the shop and list every problem.
 
@@ -92,14 +90,12 @@ def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
     )
 
 
-@main.command()
+@shop_command
 @click.argument("text", required=False)
 @click.option("--offer", is_flag=True, help="Note it in offers.csv, the kits on offer now, instead of prices.csv.")
 @click.option(
     "--yes", is_flag=True, help="Write the row without asking; without it and without a terminal nothing is written."
 )
-@click.pass_obj
-@answering
 def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
 
@@ -120,17 +116,14 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     from kitvalue.pages.terminal.arrival import jot_text
 
     jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
-    if yes:
-        command.write_jotted(folder, jotting)
     file, row = jotting.file, jotting.row
-    done = f"Written: row {row.row} of {file}"
-    told = jot_text(file, jotting.understood, row, jotting.notices)
 
     def write() -> str:
         command.write_jotted(folder, jotting)
-        return done
+        return f"Written: row {row.row} of {file}"
 
-    ending = done if yes else "Nothing is written: --yes writes the row."
+    ending = write() if yes else "Nothing is written: --yes writes the row."
+    told = jot_text(file, jotting.understood, row, jotting.notices)
     return Said(
         jot_answer(file, jotting.understood, row, written=yes),
         f"{told}\n\n{ending}",
@@ -148,11 +141,9 @@ def _pasted() -> str:
     return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
 
 
-@main.command()
+@shop_command
 @click.option("--plain", is_flag=True, help="Least squares without robust weights: every row counts in full.")
 @click.option("--no-pool", is_flag=True, help="Let every series stand alone, however few its rows.")
-@click.pass_obj
-@answering
 def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     """Fit the price book and save the fit in out/fit.json.
 
@@ -181,5 +172,5 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     )
 
 
-for others in (new, value, cost, price, compare, done, shortlist, source, report, sheet, card):
-    main.add_command(others)
+for command in (check, jot, fit, new, value, cost, price, compare, done, shortlist, source, report, sheet, card):
+    main.add_command(command)

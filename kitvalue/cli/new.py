@@ -7,20 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import Said, answering
+from kitvalue.cli.answers import Said, shop_command
 
 if TYPE_CHECKING:
-    from kitvalue.commands.new import TakenOver
+    from kitvalue.commands.folder import ShopFolder
 
 
-@click.command()
+@shop_command
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option(
     "--prices", "spreadsheet", type=click.Path(path_type=Path), metavar="CSV",
     help="Lay it out from your own spreadsheet of prices, saved as CSV.",
 )  # fmt: skip
-@answering
-def new(folder: Path, spreadsheet: Path | None) -> Said:
+def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     """Lay out a shop FOLDER, as an example or from a spreadsheet.
 
     Without --prices its invented prices, offers, parts and plan answer at once, and the remarks in shop.toml and
@@ -39,30 +38,21 @@ def new(folder: Path, spreadsheet: Path | None) -> Said:
       kitvalue new myshop --prices kits.csv
     """
     from kitvalue.commands import new as command
-    from kitvalue.pages.terminal import arrival
-
-    if spreadsheet is not None:
-        return _from_spreadsheet(command.take_over(folder, spreadsheet), spreadsheet)
-    done = command.lay_out(folder)
-    text = arrival.laid_out_text(str(done.folder), done.files, f"kitvalue --shop {_quoted(done.folder)}")
-    return Said({"folder": str(done.folder), "files": list(done.files)}, text)
-
-
-def _from_spreadsheet(done: TakenOver, spreadsheet: Path) -> Said:
     from kitvalue.pages.answers import arrival_answer
     from kitvalue.pages.terminal import arrival
 
-    shop, counts = f"kitvalue --shop {_quoted(done.folder)}", done.check.files
+    name = str(folder)
+    shop = f"kitvalue --shop {name}" if all(c.isalnum() or c in "/._-" for c in name) else f'kitvalue --shop "{name}"'
+    if spreadsheet is None:
+        files = command.lay_out(folder).files
+        return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
+    done = command.take_over(folder, spreadsheet)
+    counts, problems = done.check.files, done.check.problems
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
-    then = arrival.next_text(shop, counts[0], done.check.problems, done.sheet, done.series, done.settings)
+    then = arrival.next_text(shop, counts[0], problems, done.sheet, done.series, done.settings)
     return Said(
-        arrival_answer(str(done.folder), done.files, done.sheet, done.series, done.currency, counts, done.settings),
+        arrival_answer(name, done.files, done.sheet, done.series, done.currency, counts, done.settings),
         f"{made}\n\n{then}",
-        done.check.problems,
+        problems,
         problem_lines=(),  # what is to be done about them is the text
     )
-
-
-def _quoted(path: Path) -> str:
-    text = str(path)
-    return text if all(c.isalnum() or c in "/._-" for c in text) else f'"{text}"'

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import Said, answering, plan_names
+from kitvalue.cli.answers import Said, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
@@ -20,13 +20,11 @@ def _said(done: Printed) -> Said:
     return Said({"written": [str(path) for path in done.written]}, "\n".join(lines), cautions=done.cautions)
 
 
-@click.command()
+@shop_command
 @click.option(
     "--charts", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
     help="Write the report's pictures into DIR as well, each as SVG and PNG.",
 )  # fmt: skip
-@click.pass_obj
-@answering
 def report(folder: ShopFolder, charts: Path | None) -> Said:
     """Write out/report.html, the owner's page with everything on it.
 
@@ -51,7 +49,7 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
     return Said({"written": written}, "\n".join(lines), done.problems, done.cautions)
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option("--hide-costs", is_flag=True, help="Leave out how the price comes about.")
 @click.option("--show-purchases", is_flag=True, help="Give what the used drums were bought for a line of its own.")
@@ -59,8 +57,6 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
     "--lang", "language", default="en", show_default=True, metavar="CODE", help="The sheet's language: de, en."
 )
 @click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
-@click.pass_obj
-@answering
 def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
     """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
 
@@ -83,12 +79,10 @@ def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool,
     return _said(command.sheet(folder, wanted, date.today()))
 
 
-@click.command()
+@shop_command
 @click.option(
     "--plan", shell_complete=plan_names, metavar="PLAN", help="Say up to what price a donor pays for this build."
 )
-@click.pass_obj
-@answering
 def card(folder: ShopFolder, plan: str | None) -> Said:
     """Write out/card.html, the pocket page for a market. It needs no network.
 

@@ -21,14 +21,9 @@ class Program(click.Group):
     """The commands. With --json anywhere on the line, a mistake is answered with one object, too."""
 
     def main(
-        self,
-        args: Sequence[str] | None = None,
-        prog_name: str | None = None,
-        complete_var: str | None = None,
-        standalone_mode: bool = True,
-        windows_expand_args: bool = True,
-        **extra: Any,  # noqa: ANN401 - click's own
-    ) -> Any:  # noqa: ANN401
+        self, args: Sequence[str] | None = None, prog_name: str | None = "kitvalue", complete_var: str | None = None,
+        standalone_mode: bool = True, **extra: Any,  # noqa: ANN401 - click's own
+    ) -> Any:  # fmt: skip # noqa: ANN401
         """Run a command line and exit, as click's own does."""
         if not standalone_mode:
             return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
@@ -36,19 +31,25 @@ class Program(click.Group):
         for stream in (sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # a terminal that lacks a sign shows "?" instead of failing
-        as_json = _wants_json(words)
         try:
-            status = super().main(
-                words or ["--help"], prog_name or "kitvalue", complete_var, standalone_mode=False,
-                windows_expand_args=windows_expand_args, **extra,
-            )  # fmt: skip
+            status = super().main(words or ["--help"], prog_name, complete_var, standalone_mode=False, **extra)
             sys.exit(status or 0)
         except SystemExit:
             if type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):  # click saw EPIPE; its 1 means refused here
                 _leave_quietly(NOBODY_READS)
             raise
         except (Exception, KeyboardInterrupt) as why:
-            _answer(why, as_json)
+            flags = words[: words.index("--")] if "--" in words else words
+            as_json = any(word == "--json" or word.startswith("--json=") for word in flags)
+            try:
+                _explain(why, as_json)
+            except BrokenPipeError:
+                _leave_quietly(NOBODY_READS)
+            except OSError as full:  # stdout itself cannot be written
+                hush(sys.stdout)
+                say_error(f"cannot write the answer: {reason(full)}")
+                _leave_quietly(WRONG)
+            raise
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -65,45 +66,27 @@ class Program(click.Group):
         return super().resolve_command(ctx, args)
 
 
-def _wants_json(words: Sequence[str]) -> bool:
-    options = words[: words.index("--")] if "--" in words else words
-    return any(word == "--json" or word.startswith("--json=") for word in options)
-
-
-def _answer(why: BaseException, as_json: bool) -> NoReturn:
-    """Say what is wrong and exit. What no user can cause is raised again: its traceback is wanted."""
-    try:
-        _explain(why, as_json)
-    except BrokenPipeError:
-        _leave_quietly(NOBODY_READS)
-    except OSError as full:  # stdout itself cannot be written
-        hush(sys.stdout)
-        say_error(f"cannot write the answer: {reason(full)}", (), False)
-        _leave_quietly(WRONG)
-    raise why
-
-
 def _explain(why: BaseException, as_json: bool) -> None:
+    """Say what is wrong and exit. From what no user can cause it comes back: its traceback is wanted."""
     match why:
         case KitvalueError():
-            say_error(why.message, why.problems, as_json)
-            sys.exit(why.exit_status)
+            message, status = why.message, why.exit_status
         case click.ClickException():
-            say_error(_in_one_line(why), (), as_json)
-            sys.exit(why.exit_code)
+            message, status = _in_one_line(why), why.exit_code
         case _ if _stopped(why):
-            say_error("stopped: every file is as it was or whole", (), as_json)
-            sys.exit(STOPPED)
+            message, status = "stopped: every file is as it was or whole", STOPPED
         case MemoryError():
-            say_error("there is not enough memory for this", (), as_json)
-            sys.exit(WRONG)
-        case OSError() if why.filename is None:
-            raise why  # of a stream
+            message, status = "there is not enough memory for this", WRONG
+        case OSError() if why.filename is not None:
+            message, status = f"cannot use {why.filename}: {reason(why)}", WRONG
         case OSError():
-            say_error(f"cannot use {why.filename}: {reason(why)}", (), as_json)
-            sys.exit(WRONG)
-        case _ if as_json:
-            say_error(f"a fault of kitvalue itself: {type(why).__name__}: {why}", (), True)
+            raise why  # of a stream
+        case _:
+            if as_json:
+                say_error(f"a fault of kitvalue itself: {type(why).__name__}: {why}", as_json=True)
+            return
+    say_error(message, why.problems if isinstance(why, KitvalueError) else (), as_json)
+    sys.exit(status)
 
 
 def _stopped(why: BaseException | None) -> bool:

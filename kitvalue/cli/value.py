@@ -3,81 +3,52 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from decimal import Decimal
+from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import DRUMS, Said, Whole, amount, answering, bench_hours, day, series_names
+from kitvalue.cli.answers import DRUMS, Said, Whole, amount, bench_hours, day, series_names, shop_command
 
 if TYPE_CHECKING:
-    from decimal import Decimal
-
     from kitvalue.commands.folder import ShopFolder
-    from kitvalue.decisions.asked import AskedPrice, JudgedPrice
-    from kitvalue.market.value import Valuation
 
 
-@click.command()
+@shop_command
 @click.option(
     "--series", required=True, shell_complete=series_names, help="The series, as shop.toml or the book spells it."
 )
 @click.option("--pieces", required=True, type=DRUMS, help="How many drums, no cymbals or stands.")
 @click.option(
-    "--condition",
-    required=True,
-    metavar="GRADE",
+    "--condition", required=True, metavar="GRADE",
     help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest, or a half; a word of yours for one of them.",
-)
+)  # fmt: skip
 @click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
 @click.option(
-    "--with",
-    "features",
-    multiple=True,
-    metavar="NAME=VALUE",
+    "--with", "features", multiple=True, metavar="NAME=VALUE",
     help="A feature declared in shop.toml, such as hardware=yes; may be repeated. At the book's average if not given.",
-)
+)  # fmt: skip
 @click.option(
-    "--asked",
-    callback=amount,
-    metavar="PRICE",
+    "--asked", type=amount, metavar="PRICE",
     help="What is asked for it: is that much, and up to what price it pays.",
-)
+)  # fmt: skip
 @click.option(
-    "--hours",
-    callback=bench_hours,
-    metavar="HOURS",
+    "--hours", type=bench_hours, metavar="HOURS",
     help="Bench hours to restore it, on top of prepare; needs --asked.",
-)
-@click.option("--parts", callback=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
-@click.option("--on", callback=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
-@click.option("--since", callback=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
+)  # fmt: skip
+@click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
+@click.option("--on", type=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option("--since", type=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(
-    "--range",
-    "range_percent",
-    type=Whole(1, 99, "a whole percentage"),
-    default=80,
-    show_default=True,
-    metavar="PERCENT",
-    help="How many of 100 sales the range is to hold.",
-)
-@click.pass_obj
-@answering
+    "--range", "range_percent", type=Whole(1, 99, "a whole percentage"), default=80, show_default=True,
+    metavar="PERCENT", help="How many of 100 sales the range is to hold.",
+)  # fmt: skip
 def value(
-    folder: ShopFolder,
-    series: str,
-    pieces: int,
-    condition: str,
-    finished: str | None,
-    features: tuple[str, ...],
-    asked: Decimal | None,
-    hours: Decimal | None,
-    parts: Decimal | None,
-    on: date | None,
-    since: date | None,
-    unseen: bool,
-    range_percent: int,
-) -> Said:
+    folder: ShopFolder, series: str, pieces: int, condition: str, finished: str | None, features: tuple[str, ...],
+    asked: Decimal | None, hours: Decimal | None, parts: Decimal | None, on: date | None, since: date | None,
+    unseen: bool, range_percent: int,
+) -> Said:  # fmt: skip
     """What a kit is worth: to buy in, and to sell again finished. With --asked: whether that is much, and the most to
     pay, as shortlist would say it of an offer that is sold on.
 
@@ -94,47 +65,22 @@ def value(
         --pieces 5 --condition 3 --finished 5 --asked 350
     """
     from kitvalue.commands import value as command
-    from kitvalue.decisions.asked import KitNamed
+    from kitvalue.decisions.asked import AskedPrice, KitNamed
+    from kitvalue.pages.answers import value_answer
+    from kitvalue.pages.terminal.market import value_text
 
+    if asked is None and (hours is not None or parts is not None):
+        raise click.UsageError("--hours and --parts say what is done to a kit that is asked for: give --asked, too")
     named = KitNamed(series, pieces, condition, finished, features, on)
-    price = _asked_price(asked, hours, parts)
+    price = None if asked is None else AskedPrice(asked, hours, parts)
     done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
+    said = ""
+    if done.asked is not None:
+        from kitvalue.pages.terminal.buying import asked_text
 
-    def answer() -> dict[str, Any]:
-        from kitvalue.pages.answers import value_answer
-
-        return value_answer(done.valuation, done.moved, done.currency, done.holding, _asked_answer(done.asked))
-
-    def text() -> str:
-        from kitvalue.pages.terminal.market import value_text
-
-        said = _asked_text(done.asked, done.valuation)
-        return value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, said)
-
-    return Said(answer, text, cautions=done.cautions)
-
-
-def _asked_price(asked: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> AskedPrice | None:
-    if asked is None:
-        if hours is not None or parts is not None:
-            raise click.UsageError("--hours and --parts say what is done to a kit that is asked for: give --asked, too")
-        return None
-    from kitvalue.decisions.asked import AskedPrice
-
-    return AskedPrice(asked, hours, parts)
-
-
-def _asked_answer(asked: JudgedPrice | None) -> dict[str, Any] | None:
-    if asked is None:
-        return None
-    from kitvalue.pages.answers import asked_answer
-
-    return asked_answer(asked)
-
-
-def _asked_text(asked: JudgedPrice | None, valuation: Valuation) -> str:
-    if asked is None:
-        return ""
-    from kitvalue.pages.terminal.buying import asked_text
-
-    return asked_text(asked, valuation.buy_in.typical)
+        said = asked_text(done.asked, done.valuation.buy_in.typical)
+    return Said(
+        value_answer(done.valuation, done.moved, done.currency, done.holding, done.asked),
+        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, said),
+        cautions=done.cautions,
+    )
