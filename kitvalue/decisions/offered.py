@@ -272,9 +272,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
         cost = np.array([lot.freight + grounds.holding for lot in group])
         for base in rebuild_bases(plan, shop, need.at, pieces, source):
-            yield UseBatch(
-                base, [lot.place for lot in group], sold.sample, sold.clipped, at, cost, float(grounds.terms.freight)
-            )
+            yield UseBatch(base, places, sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
 
 
 def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
@@ -335,9 +333,7 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         at, places = np.array([row[lot.offer.sizes] for lot in group]), [lot.place for lot in group]
         cost = np.array([lot.freight for lot in group]) + monthly * sales.months[at]
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
-            yield UseBatch(
-                base, [lot.place for lot in group], sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values
-            )
+            yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
 
 
 def _why_no_parts(grounds: Grounds, parts: KitParts | None) -> str | None:

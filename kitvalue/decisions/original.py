@@ -41,7 +41,7 @@ def finished_kit(plan: Plan, fit: Fit, pieces: int | None = None) -> Kit:
 
 
 def repair_of(plan: Plan) -> Decimal:
-    """What the original needs to play and look like the finished kit, gross; plans say it where its condition is lower."""
+    """What the original needs to play and look like the finished kit, gross; plans of a lower grade must say it."""
     return plan.original.repair or ZERO
 
 

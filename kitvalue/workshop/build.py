@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from kitvalue.intake.settings.plan import DonorTable, Plan, VatWord, WorkLine
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatWord, WorkLine
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
-from kitvalue.workshop.drums import NEW, Drum, drums_of
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
 from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, covered_drums, sheet_note
 from kitvalue.workshop.tax import Terms
@@ -160,7 +159,7 @@ def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
 
 
 def _work_charge(
-    name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[Drum]
+    name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[DrumTable]
 ) -> Charge | Problem | None:
     """What a line of work is charged with; None where none of its drums is built."""
     counted = count(line, drums)
@@ -189,7 +188,7 @@ class Build:
     """What is built and what it is charged with. `unknown` names the charges of unknown amount, `notes` say which
     leftover drums are not credited."""
 
-    drums: tuple[Drum, ...]
+    drums: tuple[DrumTable, ...]
     donors: tuple[DonorTable, ...]
     charges: tuple[Charge, ...]
     quantities: tuple[Quantity, ...]
@@ -205,9 +204,8 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
     of plans leaves it, its tables fitting together. Raises FileError with a problem for every fault beyond that: a
     sheet too small for a strip, hours or the hourly rate missing in shop.toml.
     """
-    every = drums_of(plan)
-    drums = every[:pieces]
-    whole, here = {d.source for d in every}, {d.source for d in drums}
+    drums = plan.drum[:pieces]
+    whole, here = {d.from_ for d in plan.drum}, {d.from_ for d in drums}
     donors = tuple(d for d in plan.donor if d.id in here or d.id not in whole)  # also those bought for something else
     made = [_work_charge(plan.name, i, line, work, drums) for i, line in enumerate(plan.work, 1)]
     counts = [(i, line, count(line, drums)) for i, line in enumerate(plan.part, 1)]
@@ -224,9 +222,9 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         *(charge for donor in donors for charge in _donor_charges(donor)),
         *(charge for charge in made if isinstance(charge, Charge)),
         *(
-            Charge(f"New shell {d.name}", Group.PARTS, ONE, "shell", d.price, STATED[d.vat])
+            Charge(f"New shell {d.name}", Group.PARTS, ONE, "shell", d.price, STATED[d.vat or "excluded"])
             for d in drums
-            if d.source == NEW
+            if d.from_ == NEW
         ),
         *(
             Charge(line.what, Group.PARTS, c.quantity, c.unit, line.each, STATED[line.vat],
@@ -265,11 +263,11 @@ def _donor_charges(donor: DonorTable) -> tuple[Charge, Charge]:
     )
 
 
-def _leftovers(donors: Sequence[DonorTable], drums: Sequence[Drum]) -> tuple[list[Charge], list[str]]:
+def _leftovers(donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
     """Credits for the donors' drums that are not built, and what is said of those without one."""
     credits, notes = [], []
     for donor in donors:
-        left = donor.pieces - sum(d.source == donor.id for d in drums)
+        left = donor.pieces - sum(d.from_ == donor.id for d in drums)
         if left and donor.spare:
             what, basis = f"Drums of donor {donor.id} left over", "kept, at spare"
             credits.append(

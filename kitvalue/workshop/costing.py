@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
+from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.workshop.build import (
@@ -20,7 +20,6 @@ from kitvalue.workshop.build import (
     net_unit,
     purchase_price,
 )
-from kitvalue.workshop.drums import NEW
 from kitvalue.workshop.money import (
     ZERO,
     PartlyKnown,
@@ -313,7 +312,7 @@ def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[Caution, ...]
     return _said({
         "margin_totals": True,
         "margin_invoice": True,
-        "margin_new_shell": any(drum.source == NEW for drum in build.drums),
+        "margin_new_shell": any(drum.from_ == NEW for drum in build.drums),
         "margin_heavy": made > donors,
         "margin_several": len(build.donors) > 1,
     })  # fmt: skip
