@@ -22,7 +22,6 @@ from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
 from kitvalue.workshop.costing import contingency_of, cost_sheet
-from kitvalue.workshop.drums import drums_of
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.tax import why_no_margin_scheme
 
@@ -275,7 +274,7 @@ class DonorNeed:
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    taken = [tuple(drum.size for drum in drums_of(plan) if drum.source == donor.id) for donor in plan.donor]
+    taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
     return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
 
 

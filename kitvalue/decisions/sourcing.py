@@ -18,13 +18,12 @@ from kitvalue.decisions.shortlist import drum_value
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
-from kitvalue.intake.settings.plan import DonorTable, DrumTable, Plan, WorkLine
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.workshop.build import Charge, Group, Stated, net_unit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
-from kitvalue.workshop.drums import NEW, Drum, drums_of
 from kitvalue.workshop.money import ZERO, cents, plan_file
 from kitvalue.workshop.tax import terms_of
 
@@ -262,7 +261,7 @@ def _route(plan: Plan, shop: Shop) -> Route:
     return plan.route or settings_of(shop)[0].route
 
 
-def drum_names(drums: Sequence[Drum]) -> tuple[str, ...]:
+def drum_names(drums: Sequence[DrumTable]) -> tuple[str, ...]:
     """A name for each drum: its id, else size and role, with a number where two would be called alike."""
     names = [drum.id or drum.name for drum in drums]
     before = [names[:at].count(name) for at, name in enumerate(names)]
@@ -271,8 +270,7 @@ def drum_names(drums: Sequence[Drum]) -> tuple[str, ...]:
 
 def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
     """The plan's drums. Raises FileError where all of them are new shells, and where the plan cannot be costed."""
-    drums = drums_of(plan)
-    if all(drum.source == NEW for drum in drums):
+    if all(drum.from_ == NEW for drum in plan.drum):
         raise FileError(f"{plan_file(plan.name)}: every drum is new, so there is nothing to look for among the offers")
     terms = terms_of(*settings_of(shop))
     route: Route = "none" if _route(plan, shop) == "none" else "full"
@@ -286,13 +284,13 @@ def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
         return cost_sheet(plain.model_copy(update={"drum": (drum,), "donor": () if new else (free,)}), shop).net_cost
 
     wanted = []
-    for table, drum, name in zip(plan.drum, drums, drum_names(drums), strict=True):
+    for drum, name in zip(plan.drum, drum_names(plan.drum), strict=True):
         price, extra = None, 0.0
-        if drum.source == NEW:
+        if drum.from_ == NEW:
             stated = Stated.GROSS if drum.vat == "included" else Stated.NET
             unit = net_unit(Charge(name, Group.PARTS, Decimal(1), "shell", drum.price, stated), terms, route)
             if unit is not None:
-                price, extra = float(unit), float(alone(table, NEW) - alone(table, free.id))
+                price, extra = float(unit), float(alone(drum, NEW) - alone(drum, free.id))
         wanted.append(WantedDrum(name, drum.size, price, extra))
     return tuple(wanted)
 
@@ -337,7 +335,7 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
             )
     sourced = {drum.drum: drum for drum in answer.drums}
     drums, cuts = [], []
-    for at, (table, drum_name) in enumerate(zip(plan.drum, drum_names(drums_of(plan)), strict=True), start=1):
+    for at, (table, drum_name) in enumerate(zip(plan.drum, drum_names(plan.drum), strict=True), start=1):
         source = sourced[drum_name]
         if source.offer is None:
             drums.append(table)

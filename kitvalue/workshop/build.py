@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from kitvalue.intake.settings.plan import DonorTable, PartLine, Plan, SurplusTable, WorkLine
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, PartLine, Plan, SurplusTable, WorkLine
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
-from kitvalue.workshop.drums import NEW, Drum, drums_of
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
 from kitvalue.workshop.quantities import (
     Counted,
@@ -190,7 +189,7 @@ def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
 
 
 def _work_charge(
-    name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[Drum]
+    name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[DrumTable]
 ) -> Charge | Problem | None:
     """What a line of work is charged with; None where none of its drums is built."""
     counted = count(line, drums)
@@ -220,7 +219,7 @@ class Build:
     """What is built and what it is charged with. `notes` say which leftover drums are not credited."""
 
     plan: Plan
-    drums: tuple[Drum, ...]
+    drums: tuple[DrumTable, ...]
     donors: tuple[DonorTable, ...]
     surplus: tuple[SurplusTable, ...]
     charges: tuple[Charge, ...]
@@ -242,9 +241,8 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
     of plans leaves it, its tables fitting together. Raises FileError with a problem for every fault beyond that: a
     sheet too small for a strip, hours or the hourly rate missing in shop.toml.
     """
-    every = drums_of(plan)
-    drums = every[:pieces]
-    whole, here = {d.source for d in every}, {d.source for d in drums}
+    drums = plan.drum[:pieces]
+    whole, here = {d.from_ for d in plan.drum}, {d.from_ for d in drums}
     donors = tuple(d for d in plan.donor if d.id in here or d.id not in whole)  # also those bought for something else
     kept = {donor.id for donor in donors}
     surplus = tuple(s for s in plan.surplus if s.from_ in kept)
@@ -269,9 +267,9 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         *_donor_charges(donors),
         *labour,
         *(
-            Charge(f"New shell {d.name}", Group.PARTS, Decimal(1), "shell", d.price, _stated(d.vat))
+            Charge(f"New shell {d.name}", Group.PARTS, Decimal(1), "shell", d.price, _stated(d.vat or "excluded"))
             for d in drums
-            if d.source == NEW
+            if d.from_ == NEW
         ),
         *(_part_charge(line, counted) for line, counted in parts),
         *(
@@ -316,11 +314,11 @@ def _donor_charges(donors: Sequence[DonorTable]) -> list[Charge]:
     return charges
 
 
-def _leftovers(donors: Sequence[DonorTable], drums: Sequence[Drum]) -> tuple[list[Charge], list[str]]:
+def _leftovers(donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
     """Credits for the donors' drums that are not built, and what is said of those without one."""
     credits, notes = [], []
     for donor in donors:
-        left = donor.pieces - sum(1 for d in drums if d.source == donor.id)
+        left = donor.pieces - sum(1 for d in drums if d.from_ == donor.id)
         if left and donor.spare:
             what, number = f"Drums of donor {donor.id} left over", Decimal(left)
             credits.append(

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import LineTable, Plan, WorkLine
+from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.workshop.build import (
@@ -21,7 +21,6 @@ from kitvalue.workshop.build import (
     net_unit,
     purchase_price,
 )
-from kitvalue.workshop.drums import NEW
 from kitvalue.workshop.money import (
     ZERO,
     PartlyKnown,
@@ -349,7 +348,7 @@ def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[Caution, ...]
     cautions = (
         (MARGIN_TOTALS, True),
         (MARGIN_INVOICE, True),
-        (MARGIN_NEW_SHELL, any(drum.source == NEW for drum in build.drums)),
+        (MARGIN_NEW_SHELL, any(drum.from_ == NEW for drum in build.drums)),
         (MARGIN_HEAVY, made > donors),
         (MARGIN_SEVERAL, len(build.donors) > 1),
     )

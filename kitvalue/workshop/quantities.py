@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import LineTable, PartLine, Per, Plan, Role, Sheet
+from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, Per, Plan, Role, Sheet
 from kitvalue.intake.text.problems import shown
-from kitvalue.intake.text.sizes import MM_PER_INCH
-from kitvalue.workshop.drums import NEW, PI, Drum
+from kitvalue.intake.text.sizes import MM_PER_INCH, PI
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
 
@@ -64,18 +63,12 @@ class Quantity:
     note: str = ""
 
 
-def chosen_drums(line: LineTable, drums: Sequence[Drum]) -> tuple[Drum, ...]:
-    """The drums that a line is for: those `only` names (all where it names none) less those `except` names."""
-    meant = [d for d in drums if not line.only or d.answers_to(line.only)]
-    return tuple(d for d in meant if not d.answers_to(line.except_))
-
-
-def count(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
+def count(line: LineTable, drums: Sequence[DrumTable]) -> Counted | NotCounted:
     """The quantity of a line by its `per`.
 
     A line per kit, hour or each is whole as long as one of its drums is built, and 0 where none is.
     """
-    meant = chosen_drums(line, drums)
+    meant = line.chosen(drums)
     if isinstance(line, PartLine) and line.per == "sheet" and line.sheet is not None:
         return _count_sheets(line, line.sheet, meant)
     if line.per in ("each", "hour", "kit"):
@@ -85,7 +78,7 @@ def count(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
     return Counted(quantity, UNITS.get(line.per, line.per))
 
 
-def _of_drum(per: Per, drum: Drum) -> Decimal:
+def _of_drum(per: Per, drum: DrumTable) -> Decimal:
     match per:
         case "drum" | "shell":
             return Decimal(1)
@@ -98,12 +91,12 @@ def _of_drum(per: Per, drum: Drum) -> Decimal:
         case "hole":
             return Decimal(drum.holes)
         case "m2_outside" | "m2_inside":
-            return drum.area
+            return drum.size.area_m2
         case _:
             raise AssertionError(f"{per} is not counted by the drum")
 
 
-def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[Drum]) -> Counted | NotCounted:
+def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> Counted | NotCounted:
     if sheet.length <= 0 or sheet.width <= 0:
         return NotCounted(f"{shown(str(sheet))}: both sides must be above 0 mm")
     covering = Covering(sheet.length, sheet.width, line.overlap, line.clearance, line.turn)
@@ -129,7 +122,7 @@ def sheet_note(nesting: Nesting) -> str:
     return f"not proven fewest: {nesting.least} at least, cut in shelves"
 
 
-def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Quantity, ...]:
+def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -> tuple[Quantity, ...]:
     """What the drums need whatever the lines say: heads by diameter, rods, claws, hoops, edges, holes, areas.
 
     `covered` are the drums whose wooden hoops the plan has covered.
@@ -145,7 +138,7 @@ def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Qu
         ("Claws", "claw", "bass drum"), ("Hoops", "hoop", ""), ("Bearing edges", "edge", ""), ("Holes", "hole", ""),
         ("Shells", "shell", ""), ("Shell area, one side", "m2_outside", ""),
     )  # fmt: skip
-    new = Counter(d.name for d in drums if d.source == NEW)
+    new = Counter(d.name for d in drums if d.from_ == NEW)
     rows = [
         *_heads(drums),
         *(
@@ -162,14 +155,13 @@ def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Qu
     return tuple(row for row in rows if row.quantity > 0)
 
 
-def covered_drums(plan: Plan, drums: Sequence[Drum]) -> tuple[Drum, ...]:
+def covered_drums(plan: Plan, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
     """The drums of which a line of work covers the hoops."""
-    lines = [line for line in plan.work if line.operation == COVER_HOOP]
-    meant = {id(drum) for line in lines for drum in chosen_drums(line, drums)}
+    meant = {id(drum) for line in plan.work if line.operation == COVER_HOOP for drum in line.chosen(drums)}
     return tuple(drum for drum in drums if id(drum) in meant)
 
 
-def _heads(drums: Sequence[Drum]) -> list[Quantity]:
+def _heads(drums: Sequence[DrumTable]) -> list[Quantity]:
     """Heads by diameter, largest first, with what each is for."""
     kinds: dict[Decimal, Counter[str]] = {}
     for drum in drums:

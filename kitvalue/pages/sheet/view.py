@@ -16,7 +16,7 @@ from markupsafe import Markup
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.original import as_money, on_top, repair_of
 from kitvalue.decisions.pricing import PriceSheet
-from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plan import NEW, Plan
 from kitvalue.intake.settings.shop import PromiseTable, Shop
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
@@ -25,7 +25,6 @@ from kitvalue.pages.sheet.pictures import dots_chart, sizes_chart
 from kitvalue.pages.sheet.tongue import Tongue
 from kitvalue.pages.words import Fact, Row, RowKind, Table, digest, templates
 from kitvalue.workshop.build import Group
-from kitvalue.workshop.drums import NEW, drums_of
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
 
 FEW = 3  # rows of a series under which its figures lean on others
@@ -157,10 +156,10 @@ def _drums(given: SheetInput, t: Tongue) -> Table:
     """Every drum: its size, its tension points and heads, and where its shell is from."""
     series = {donor.id: donor.series for donor in given.plan.donor}
     rows = []
-    for d in drums_of(given.plan):
+    for d in given.plan.drum:
         inches = (t.number(inch, 3) for inch in (d.size.diameter, d.size.depth))
-        across = (t.number(mm / MM_A_CM) for mm in (d.diameter, d.depth))
-        used = t.say("kit.shell_used" if d.source in series else "kit.shell_new", series=series.get(d.source))
+        across = (t.number(mm / MM_A_CM) for mm in (d.size.diameter_mm, d.size.depth_mm))
+        used = t.say("kit.shell_used" if d.from_ in series else "kit.shell_new", series=series.get(d.from_))
         sizes = (" × ".join(inches), " × ".join(across))
         rows.append(Row((t.say(f"role.{d.role}"), *sizes, t.number(d.positions), t.number(d.heads), used)))
     return t.table("kit", "caption", "drum< inches centimetres lugs heads shell<", rows)
