@@ -11,8 +11,7 @@ from kitvalue.decisions.ceiling import step_of
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.intake.text.problems import texts
 from kitvalue.intake.text.words import rows_phrase
-from kitvalue.market.design import build_recipe
-from kitvalue.market.encoding import FeatureValue, Kit, Recipe, newest_date, of_book
+from kitvalue.market.encoding import FeatureValue, Kit, Recipe, build_recipe, newest_date, of_book
 from kitvalue.market.fit import fit_book
 from kitvalue.market.outlook import outlook
 from tests.market.books import invented_book
