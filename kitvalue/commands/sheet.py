@@ -14,9 +14,8 @@ from kitvalue.decisions.original import landed_sample, original_kit, repair_of
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
-from kitvalue.pages.sheet.given import SheetInput, Shown
 from kitvalue.pages.sheet.tongue import tongue
-from kitvalue.pages.sheet.view import render_sheet, sheet_view
+from kitvalue.pages.sheet.view import SheetInput, render_sheet, sheet_view
 
 DOTS = 20  # originals in the picture, each as likely as the next
 
@@ -67,7 +66,8 @@ def _sheet_input(folder: ShopFolder, wanted: SheetWanted, today: date) -> SheetI
         at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),
         fingerprint=folder.fingerprint(),
         today=today,
-        shown=Shown(costs=not wanted.hide_costs, purchases=wanted.show_purchases),
+        show_costs=not wanted.hide_costs,
+        show_purchases=wanted.show_purchases,
     )
 
 
@@ -79,7 +79,7 @@ def _owner_cautions(given: SheetInput, wanted: SheetWanted) -> list[Caution]:
         table = f"[promise.{wanted.language}]"
         legal = f"shop.toml states no guarantee or no return in {table}: the sheet names the rights that the law gives"
         said.append(Caution("no_promise", legal))
-    if given.shown.costs and given.comparison.sheet.incomplete:
+    if given.show_costs and given.comparison.sheet.incomplete:
         untold = "not every cost of this build is known: the sheet leaves out how the price comes about"
         said.append(Caution("costs_not_known", untold))
     return said

@@ -11,8 +11,17 @@ from scipy.special import stdtrit
 
 from kitvalue.intake.books.book import BoolArray, FloatArray, PriceBook
 from kitvalue.intake.text.problems import Caution, RefusedError
-from kitvalue.market.design import build_recipe
-from kitvalue.market.encoding import Recipe, Scaling, encode, newest_date, of_book, offsets, paid, standardise
+from kitvalue.market.encoding import (
+    Recipe,
+    Scaling,
+    build_recipe,
+    encode,
+    newest_date,
+    of_book,
+    offsets,
+    paid,
+    standardise,
+)
 from kitvalue.market.fitted import (
     GROSS_WEIGHT,
     HUBER_K,
@@ -167,8 +176,7 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
-    F = scaling.apply(F, out=F)
-    y = np.log(paid(book)) - offsets(rows, recipe)
+    F, y = scaling.apply(F), np.log(paid(book)) - offsets(rows, recipe)
     if recipe.pooled:
         equations = Equations(F, book.series, len(recipe.series), y)
     else:  # indicators of all series but the first of the alphabet

@@ -1,14 +1,16 @@
 """The pocket card: one HTML page that values kits on a phone without a network. The fit rides inside it.
 
 Its own small script does the arithmetic of `value`, to the cent; a Content-Security-Policy lets nothing else run and
-nothing be fetched. Without a script it says so.
+nothing be fetched. Without a script it says so. Left-out predictions need of each row only its columns, its weight and
+its left-out residual: with u = A^-1 x, leaving row i out moves the prediction at x by -w_i (c_i' u) r_i (see
+`outlook`). So k x k matrices and n rows ride along, not n x k products.
 """
 
 from __future__ import annotations
 
 import base64
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -20,13 +22,16 @@ from kitvalue.decisions.offered import DonorCeiling
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
-from kitvalue.market import pocket
-from kitvalue.market.encoding import Term
-from kitvalue.market.fitted import Fit
-from kitvalue.market.pocket import pocket_cautions, pocket_fit
+from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
+from kitvalue.market.fitted import GROSS, Fit
+from kitvalue.market.outlook import CLIP, outlooks, places, sample_of
+from kitvalue.market.value import value_kit
 from kitvalue.pages.words import cents, day, digest, exact, plain, templates
 
 STALE_DAYS = 90
+RANGE_PERCENT = 80
+MOST_PIECES = 20
+HALF_GRADES = tuple(g / 2 for g in range(2, 11))
 CODES = "".join(chr(c) for c in range(35, 127) if chr(c) not in "\\<&'`")  # one sign a value; safe inside a page
 BENCH = {
     "wipe": "clean and tune", "freshen": "new heads, polish", "mend": "one or two faults to mend",
@@ -64,9 +69,9 @@ def render_card(given: CardInput) -> str:
         made=day(given.today),
         newest="" if newest is None else day(newest),
         series=sorted(enumerate(names), key=lambda one: (one[0] != most, one[1].casefold())),
-        start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), pocket.MOST_PIECES),
-        most_pieces=pocket.MOST_PIECES,
-        grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(pocket.GRADES)],
+        start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), MOST_PIECES),
+        most_pieces=MOST_PIECES,
+        grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(HALF_GRADES)],
         ceilings=[(c.donor, _note(c), _told(c.ceiling), _told(c.safe_ceiling)) for c in given.ceilings],
         css=Markup(css),  # noqa: S704 - our own template
         css_hash=digest(css),
@@ -98,48 +103,88 @@ def in_page(data: dict[str, Any]) -> str:
 
 
 def card_data(given: CardInput) -> dict[str, Any]:
-    """What the script reckons with; triangles of symmetric matrices row by row."""
-    fit, small, said = given.fit, pocket_fit(given.fit), pocket_cautions(given.fit)
-    names = [f.name for f in fit.recipe.features]
+    """What the script reckons with; triangles of symmetric matrices row by row.
+
+    A term's `rows` are the sample's values before standardising, None for a series indicator.
+    """
+    fit, recipe, rows = given.fit, given.fit.recipe, given.fit.rows
+    names = [f.name for f in recipe.features]
+    low_at, high_at = places(len(rows), RANGE_PERCENT)  # which order statistics hold the range, counted from 1
 
     def level(t: Term) -> int:
         """The index of an indicator's series or word, -1 for a plain number."""
-        levels = fit.recipe.series if t.source == "series" else fit.recipe.features[names.index(t.feature)].words
+        levels = recipe.series if t.source == "series" else recipe.features[names.index(t.feature)].words
         return levels.index(t.level)
 
     return {
         "made": given.today.isoformat(),
         "stale": STALE_DAYS,
         "exact": fit.exact,
-        "offset": fit.recipe.sold_offset or 0.0,
-        "dealer": fit.recipe.has("dealer"),
-        "features": [{"name": f.name, "kind": f.kind, "words": f.words} for f in fit.recipe.features],
+        "offset": recipe.sold_offset or 0.0,
+        "dealer": recipe.has("dealer"),
+        "features": [{"name": f.name, "kind": f.kind, "words": f.words} for f in recipe.features],
         "terms": [
             {
                 "source": t.source, "blank": t.blank,
                 "feature": names.index(t.feature) if t.feature else -1,
                 "level": level(t) if t.level else -1,
-                "rows": None if raw is None else packed_column(raw),
+                "rows": None if t.source == "series" else packed_column(term_values(t, rows, recipe.series)),
             }
-            for t, raw in zip(small.terms, small.raw, strict=True)
+            for t in recipe.terms
         ],
-        "center": small.center.tolist(), "scale": small.scale.tolist(), "series": small.series.tolist(),
-        "weights": packed_column(small.weights), "residuals": packed_column(small.residuals),
-        "coef": packed(small.coef), "inverse": packed(small.inverse[np.tril_indices(len(small.inverse))]),
-        "level": packed(small.level_inverse[np.tril_indices(len(small.level_inverse))]),
-        "theta": small.root_theta, "typical_g": small.typical_g, "reach": small.level_reach,
-        "cut": small.cut, "gross": small.gross, "low_at": small.low_at, "high_at": small.high_at,
-        "cautions": {
-            "always": list(dict.fromkeys(map(plain, (*texts(given.cautions), *said.always)))),
-            "series": [list(map(plain, told)) for told in said.by_series],
-            "pieces": said.by_pieces,
-            "grade": said.by_grade,
-            "given": [
-                {"name": g.name, "value": g.value, "drop": list(map(plain, g.drop)), "add": list(map(plain, g.add))}
-                for g in said.given
-            ],
-        },
+        "center": fit.scaling.center.tolist(), "scale": fit.scaling.scale.tolist(), "series": fit.book.series.tolist(),
+        "weights": packed_column(fit.weights), "residuals": packed_column(fit.left_out_residuals),
+        "coef": packed(fit.coef), "inverse": packed_product(fit.root), "level": packed_product(fit.level_root),
+        "theta": float(np.sqrt(fit.theta)) if recipe.pooled else None,
+        "typical_g": sample_of(fit).typical_g,
+        "reach": fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
+        "cut": CLIP * fit.scatter, "gross": GROSS * fit.scatter, "low_at": low_at, "high_at": high_at,
+        "cautions": card_cautions(fit, texts(given.cautions)),
     }  # fmt: skip
+
+
+def card_cautions(fit: Fit, beside: tuple[str, ...]) -> dict[str, Any]:
+    """The cautions of any kit, found by asking the program for one of every sort: those that always hold (`beside`
+    among them), those of a series, of 1 to 20 pieces, of a grade (1 to 5 in halves), and what giving a feature drops
+    and adds (its `value` is the word, or "" for any other kind). Raises RefusedError where a sale cannot be valued."""
+    names, counts = fit.recipe.series, fit.recipe.rows_by_series
+    base = Kit(names[counts.index(max(counts))], fit.recipe.pieces_seen[0], fit.recipe.conditions_seen[0])
+
+    def said_of(kits: list[Kit]) -> list[tuple[str, ...]]:
+        return [texts(view.cautions) for view in outlooks(fit, kits, RANGE_PERCENT)]
+
+    def valued(kit: Kit) -> tuple[str, ...]:
+        return texts(value_kit(fit, kit, None, RANGE_PERCENT).cautions)
+
+    def beyond(told: tuple[str, ...], known: tuple[str, ...]) -> list[str]:
+        return [plain(text) for text in told if text not in known]
+
+    by_series = said_of([replace(base, series=name) for name in names])
+    (own,), usual = said_of([base]), valued(base)
+    shared = [text for text in by_series[0] if all(text in told for told in by_series)]
+    always = tuple(text for text in usual if text in shared or text not in own)
+    pieces = [replace(base, pieces=float(k)) for k in range(1, MOST_PIECES + 1)]
+    grades = [replace(base, condition=g) for g in HALF_GRADES]
+    given = []
+    for feature in fit.recipe.features:
+        for word in feature.words if feature.kind == "word" else ("",):
+            value = FeatureValue(feature.name, word or (True if feature.kind == "yes-no" else 0.0))
+            told = valued(replace(base, features=(value,)))
+            drop, add = beyond(usual, told), beyond(told, usual)
+            given.append({"name": feature.name, "value": word, "drop": drop, "add": add})
+    return {
+        "always": list(dict.fromkeys(map(plain, (*beside, *always)))),
+        "series": [beyond(told, always) for told in by_series],
+        "pieces": [beyond(told, own) for told in said_of(pieces)],
+        "grade": [beyond(told, own) for told in said_of(grades)],
+        "given": given,
+    }
+
+
+def packed_product(root: FloatArray) -> str:
+    """The triangle of root @ root.T."""
+    whole = root @ root.T
+    return packed(whole[np.tril_indices(len(whole))])
 
 
 def packed(values: FloatArray) -> str:

@@ -269,7 +269,7 @@ def chart_files(view: ReportView) -> Iterator[ChartFile]:
     for build in view.builds:
         pictures += [build.cost, build.even, build.swings]
     for chart in (picture for picture in pictures if picture is not None):
-        head, _, rest = str(chart.wide).partition(">")
+        head, _, rest = str(chart.svg(WIDE)).partition(">")
         head = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
         svg = f'{head}><rect width="100%" height="100%" fill="#FFFFFF" />{rest}'
         yield ChartFile(f"{chart.id}.svg", f'<?xml version="1.0" encoding="utf-8"?>\n{svg}\n'.encode())

@@ -13,9 +13,8 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.tomltext import toml_key
 from kitvalue.workshop.build import Group, own_hours
 from kitvalue.workshop.costing import CostSheet
-from kitvalue.workshop.drums import drums_of
 from kitvalue.workshop.money import ZERO, cents
-from kitvalue.workshop.quantities import Counted, count
+from kitvalue.workshop.quantities import count
 from kitvalue.workshop.shrink import NotShrunken, shrunken_means
 from kitvalue.workshop.tax import Sale, sale_at
 
@@ -111,11 +110,10 @@ def _outcome(build: FinishedBuild, planned: Planned, shop: Shop) -> JobOutcome:
 def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[OperationOutcome, ...]:
     """The plan's operations, the lines of one together, then those that only the job had."""
     actual = {timed.operation: timed.hours for timed in build.operations}
-    drums = drums_of(plan)
     operations: dict[str, OperationOutcome] = {}
     for line in plan.work:
-        name, counted, hours = line.operation, count(line, drums), own_hours(line, shop.work)
-        if name is None or hours is None or not isinstance(counted, Counted) or counted.quantity == 0:
+        name, counted, hours = line.operation, count(line, plan.drum), own_hours(line, shop.work)
+        if name is None or hours is None or isinstance(counted, str) or counted.quantity == 0:
             continue
         unit = "" if line.per == "hour" else counted.unit  # none, either, where the lines count in several
         before = operations.get(name, OperationOutcome(name, unit, ZERO, Against(ZERO, None)))

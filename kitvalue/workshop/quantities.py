@@ -10,12 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import LineTable, PartLine, Per, Plan, Role, Sheet
+from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, Per, Plan, Role, Sheet
 from kitvalue.intake.text.problems import shown
-from kitvalue.intake.text.sizes import MM_PER_INCH
-from kitvalue.workshop.drums import NEW, PI, Drum
+from kitvalue.intake.text.sizes import MM_PER_INCH, PI
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
+from kitvalue.workshop.sheets import Covering, Nesting, Strip, nest, piece_lengths, strip_of
 
 UNITS: dict[Per, str] = {"m2_outside": "m2", "m2_inside": "m2"}
 COVER_HOOP = "cover_hoop"  # the operation
@@ -48,13 +47,6 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
-class NotCounted:
-    """Why a line's sheets cannot be told."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
 class Quantity:
     """One row of the buying list."""
 
@@ -64,18 +56,12 @@ class Quantity:
     note: str = ""
 
 
-def chosen_drums(line: LineTable, drums: Sequence[Drum]) -> tuple[Drum, ...]:
-    """The drums that a line is for: those `only` names (all where it names none) less those `except` names."""
-    meant = [d for d in drums if not line.only or d.answers_to(line.only)]
-    return tuple(d for d in meant if not d.answers_to(line.except_))
-
-
-def count(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
-    """The quantity of a line by its `per`.
+def count(line: LineTable, drums: Sequence[DrumTable]) -> Counted | str:
+    """The quantity of a line by its `per`, or why its sheets cannot be told.
 
     A line per kit, hour or each is whole as long as one of its drums is built, and 0 where none is.
     """
-    meant = chosen_drums(line, drums)
+    meant = line.chosen(drums)
     if isinstance(line, PartLine) and line.per == "sheet" and line.sheet is not None:
         return _count_sheets(line, line.sheet, meant)
     if line.per in ("each", "hour", "kit"):
@@ -85,35 +71,26 @@ def count(line: LineTable, drums: Sequence[Drum]) -> Counted | NotCounted:
     return Counted(quantity, UNITS.get(line.per, line.per))
 
 
-def _of_drum(per: Per, drum: Drum) -> Decimal:
-    match per:
-        case "drum" | "shell":
-            return Decimal(1)
-        case "edge" | "hoop" | "head":
-            return Decimal(drum.heads)
-        case "position" | "rod":
-            return Decimal(drum.rods)
-        case "claw":
-            return Decimal(drum.rods if drum.role == "bass" else 0)
-        case "hole":
-            return Decimal(drum.holes)
-        case "m2_outside" | "m2_inside":
-            return drum.area
-        case _:
-            raise AssertionError(f"{per} is not counted by the drum")
+def _of_drum(per: Per, drum: DrumTable) -> Decimal:
+    heads, rods, area = drum.heads, drum.rods, drum.size.area_m2
+    numbers: dict[Per, Decimal | int] = {
+        "drum": 1, "shell": 1, "edge": heads, "hoop": heads, "head": heads, "position": rods, "rod": rods,
+        "claw": rods if drum.role == "bass" else 0, "hole": drum.holes, "m2_outside": area, "m2_inside": area,
+    }  # fmt: skip
+    return Decimal(numbers[per])
 
 
-def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[Drum]) -> Counted | NotCounted:
+def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> Counted | str:
     if sheet.length <= 0 or sheet.width <= 0:
-        return NotCounted(f"{shown(str(sheet))}: both sides must be above 0 mm")
+        return f"{shown(str(sheet))}: both sides must be above 0 mm"
     covering = Covering(sheet.length, sheet.width, line.overlap, line.clearance, line.turn)
-    made = [strip_of(drum, covering) for drum in drums]
-    small = [strip for strip in made if isinstance(strip, TooSmall)]
+    made = [(drum.name, strip_of(drum, covering)) for drum in drums]
+    small = [(name, reason) for name, reason in made if isinstance(reason, str)]
     if small:
         others = len(small) - 1
         more = f"; so it is for {others} other drum{'s' if others > 1 else ''}" if others else ""
-        return NotCounted(f"the sheet is too small for the {small[0].drum}: {small[0].reason}{more}")
-    strips = [strip for strip in made if isinstance(strip, Strip)]
+        return f"the sheet is too small for the {small[0][0]}: {small[0][1]}{more}"
+    strips = [strip for _, strip in made if isinstance(strip, Strip)]
     nesting = nest(strips, covering)
     cuttings = tuple(
         Cutting(line.what, s.drum, s.length, s.width, piece_lengths(s, covering, nesting.division), s.area)
@@ -129,7 +106,7 @@ def sheet_note(nesting: Nesting) -> str:
     return f"not proven fewest: {nesting.least} at least, cut in shelves"
 
 
-def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Quantity, ...]:
+def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -> tuple[Quantity, ...]:
     """What the drums need whatever the lines say: heads by diameter, rods, claws, hoops, edges, holes, areas.
 
     `covered` are the drums whose wooden hoops the plan has covered.
@@ -145,7 +122,7 @@ def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Qu
         ("Claws", "claw", "bass drum"), ("Hoops", "hoop", ""), ("Bearing edges", "edge", ""), ("Holes", "hole", ""),
         ("Shells", "shell", ""), ("Shell area, one side", "m2_outside", ""),
     )  # fmt: skip
-    new = Counter(d.name for d in drums if d.source == NEW)
+    new = Counter(d.name for d in drums if d.from_ == NEW)
     rows = [
         *_heads(drums),
         *(
@@ -162,14 +139,13 @@ def buying_list(drums: Sequence[Drum], covered: Sequence[Drum] = ()) -> tuple[Qu
     return tuple(row for row in rows if row.quantity > 0)
 
 
-def covered_drums(plan: Plan, drums: Sequence[Drum]) -> tuple[Drum, ...]:
+def covered_drums(plan: Plan, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
     """The drums of which a line of work covers the hoops."""
-    lines = [line for line in plan.work if line.operation == COVER_HOOP]
-    meant = {id(drum) for line in lines for drum in chosen_drums(line, drums)}
+    meant = {id(drum) for line in plan.work if line.operation == COVER_HOOP for drum in line.chosen(drums)}
     return tuple(drum for drum in drums if id(drum) in meant)
 
 
-def _heads(drums: Sequence[Drum]) -> list[Quantity]:
+def _heads(drums: Sequence[DrumTable]) -> list[Quantity]:
     """Heads by diameter, largest first, with what each is for."""
     kinds: dict[Decimal, Counter[str]] = {}
     for drum in drums:

@@ -9,8 +9,7 @@ import pytest
 import statsmodels.api as sm
 
 from kitvalue.market import linear
-from kitvalue.market.design import independent
-from kitvalue.market.encoding import indicators, standardise
+from kitvalue.market.encoding import independent, indicators, standardise
 from kitvalue.market.linear import Equations, reducer, residuals, solve
 from tests.checks import CHECKS, check_toml
 from tests.market.books import fixed, reduce

@@ -19,10 +19,9 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.pictures.builds import OriginalsPicture, stacked
-from kitvalue.pages.sheet.given import SheetInput, SheetView, Shown
+from kitvalue.pages.sheet.pictures import stacked
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import render_sheet, sheet_view, spaced
+from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced
 from kitvalue.pages.words import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
@@ -38,9 +37,7 @@ def sheet_fit() -> Fit:
     return renamed(fit_of(), ("Inishmore", "Burren", "Slane", "Kilbeg", "Lisdoon", "Tullamoy"))
 
 
-def given(
-    plan: Plan | None = None, shop: Shop | None = None, shown: Shown | None = None, original: float = ORIGINAL
-) -> SheetInput:
+def given(plan: Plan | None = None, shop: Shop | None = None, original: float = ORIGINAL, **shown: bool) -> SheetInput:
     """The build worked by hand, beside originals that sell for `original`."""
     plan, shop = plan or worked.plan(), shop or worked.shop()
     seen = worked.outlook(original)
@@ -56,7 +53,7 @@ def given(
         at_door=tuple(float(x) for x in dots),
         fingerprint="09fb5c74a63e" + "0" * 52,
         today=TODAY,
-        shown=shown or Shown(),
+        **shown,
     )
 
 
@@ -163,7 +160,7 @@ def test_under_the_margin_scheme_no_vat_stands_apart_and_its_words_are_there(lan
     assert found.price is not None
     rows = [row.cells[0] for row in found.price.rows]
     assert not any(re.search(r"VAT|Mehrwertsteuer|23", name) for name in rows)
-    hidden = view(language, shown=Shown(costs=False), **MARGIN)
+    hidden = view(language, show_costs=False, **MARGIN)
     assert words[language] in page_of(render_sheet(hidden)).text
     data = given(**MARGIN)
     sale = data.pricing.sale
@@ -175,8 +172,8 @@ def test_costs_are_hidden_and_purchases_are_shown_only_when_asked() -> None:
     donors = sum(line.net or 0 for line in given().comparison.sheet.lines if line.group == "donors")
     bought = tongue("en", "EUR").cents(Decimal(donors))
     assert bought not in shown
-    assert bought in page_of(render_sheet(view(shown=Shown(purchases=True)))).text
-    hidden = view(shown=Shown(costs=False))
+    assert bought in page_of(render_sheet(view(show_purchases=True))).text
+    hidden = view(show_costs=False)
     assert hidden.price is None
     assert "How the price comes about" not in page_of(render_sheet(hidden)).text
     assert "Work, " not in page_of(render_sheet(hidden)).text
@@ -235,8 +232,7 @@ def test_the_dots_and_the_words_say_the_same_share() -> None:
 
 def test_no_column_of_dots_holds_both_sides_and_none_is_lost() -> None:
     dots = tuple(float(x) for x in np.sort(np.random.default_rng(3).normal(2500, 300, 20)))
-    picture = OriginalsPicture(dots, 2450.0, "", "", ())
-    placed = stacked(picture, 320.0)
+    placed = stacked(dots, 2450.0, 320.0)
     assert len(placed) == 20
     for dot, (middle, _) in zip(dots, placed, strict=True):
         assert (dot < 2450.0) == (middle < 2450.0)
@@ -323,7 +319,7 @@ def test_it_fits_every_width_and_asks_nobody(browser: Browser, tmp_path: Path, l
 @pytest.mark.parametrize("costs", [True, False])
 def test_it_prints_on_two_pages_of_a4(browser: Browser, tmp_path: Path, language: str, costs: bool) -> None:
     file = tmp_path / "sheet.html"
-    file.write_text(render_sheet(view(language, shown=Shown(costs=costs))), encoding="utf-8")
+    file.write_text(render_sheet(view(language, show_costs=costs)), encoding="utf-8")
     page = browser.new_page()
     page.goto(file.as_uri())
     printed = page.pdf(prefer_css_page_size=True)

@@ -7,28 +7,26 @@ from typing import Any
 
 import pytest
 
-from kitvalue.intake.settings.plan import PartLine, WorkLine
+from kitvalue.intake.settings.plan import DrumTable, PartLine, WorkLine
 from kitvalue.intake.text.sizes import Size
-from kitvalue.workshop.drums import Drum, drums_of
-from kitvalue.workshop.quantities import Counted, NotCounted, Quantity, buying_list, chosen_drums, count, covered_drums
+from kitvalue.workshop.quantities import Counted, Quantity, buying_list, count, covered_drums
 from tests import worked
 from tests.checks import check_rows
 
 
-def drum(size: str = "22x14", role: Any = "bass", **changes: Any) -> Drum:
+def drum(size: str = "22x14", role: Any = "bass", **changes: Any) -> DrumTable:
     across, deep = size.split("x")
     values: dict[str, Any] = {
-        "id": None, "role": role, "size": Size(Decimal(across), Decimal(deep)), "source": "A", "positions": 8,
-        "heads": 2, "holes": 0, "price": None, "vat": "excluded",
+        "role": role, "size": Size(Decimal(across), Decimal(deep)), "from": changes.pop("from_", "A"), "positions": 8,
     }  # fmt: skip
-    return Drum(**(values | changes))
+    return DrumTable.model_validate(values | changes)
 
 
 def part(per: str, **changes: Any) -> PartLine:
     return PartLine.model_validate({"what": "Part", "per": per, "each": 1} | changes)
 
 
-def quantity(per: str, drums: list[Drum], **changes: Any) -> Decimal:
+def quantity(per: str, drums: list[DrumTable], **changes: Any) -> Decimal:
     counted = count(part(per, **changes), drums)
     assert isinstance(counted, Counted)
     return counted.quantity
@@ -37,7 +35,7 @@ def quantity(per: str, drums: list[Drum], **changes: Any) -> Decimal:
 @pytest.mark.parametrize("row", check_rows("units.csv", "inch_"), ids=lambda row: row["id"])
 def test_inches_are_exact(row: dict[str, str]) -> None:
     one = drum(f"{row['input']}x{row['input']}")
-    assert one.diameter == one.depth == Decimal(row["expected"])
+    assert one.size.diameter_mm == one.size.depth_mm == Decimal(row["expected"])
 
 
 @pytest.mark.parametrize("row", check_rows("units.csv", "shell_"), ids=lambda row: row["id"])
@@ -72,11 +70,11 @@ def test_lines_for_the_kit_are_whole_while_one_of_their_drums_is_built() -> None
 
 
 def test_only_and_except_mean_roles_donors_new_and_ids() -> None:
-    kit = [drum(id="B22"), drum("12x8", "rack", source="B"), drum("16x16", "floor", source="new", id="F")]
+    kit = [drum(id="B22"), drum("12x8", "rack", from_="B"), drum("16x16", "floor", from_="new", id="F")]
 
     def meant(**words: Any) -> list[str | None]:
         line = WorkLine.model_validate({"what": "Work", "per": "drum", "hours": 1} | words)
-        return [d.role for d in chosen_drums(line, kit)]
+        return [d.role for d in line.chosen(kit)]
 
     assert meant() == ["bass", "rack", "floor"]
     assert meant(only=["bass", "B"]) == ["bass", "rack"]
@@ -98,12 +96,12 @@ def test_only_and_except_mean_roles_donors_new_and_ids() -> None:
 )
 def test_sheets_that_cannot_be_counted_say_why(line: PartLine, words: str) -> None:
     counted = count(line, [drum()])
-    assert isinstance(counted, NotCounted)
-    assert words in counted.reason
+    assert isinstance(counted, str)
+    assert words in counted
 
 
 def test_the_buying_list() -> None:
-    rows = buying_list([drum(), drum("12x8", "rack", heads=1, positions=6, source="new"), drum("12x9", "rack")])
+    rows = buying_list([drum(), drum("12x8", "rack", heads=1, positions=6, from_="new"), drum("12x9", "rack")])
     assert Quantity('Heads 12"', Decimal(3), "head", "2 batter, 1 resonant") in rows
     assert Quantity('Heads 22"', Decimal(2), "head", "1 bass batter, 1 bass front") in rows
     by_drum = "16 for 22x14 bass, 6 for 12x8 rack, 16 for 12x9 rack"
@@ -144,4 +142,4 @@ def test_the_strips_to_cut_add_up_to_their_length() -> None:
 
 def test_drums_have_the_sizes_of_the_plan() -> None:
     plan = worked.plan(drum=[{"role": "rack", "size": "12 x 7 1/2", "positions": 6, "from": "A"}])
-    assert drums_of(plan)[0].size == Size(Decimal(12), Decimal("7.5"))
+    assert plan.drum[0].size == Size(Decimal(12), Decimal("7.5"))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import compress
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
@@ -17,7 +18,7 @@ from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, T
 from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
-from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size
+from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text
 from kitvalue.intake.text.tomltext import Place
 from kitvalue.intake.text.vocabulary import grade
 from kitvalue.intake.text.words import Refusal, fold, listed, nearest
@@ -281,7 +282,17 @@ class DrumTable(Table):
     holes: Annotated[Whole, Field(ge=0)] = 0
     heads: Literal[1, 2] = 2
     price: Money | None = None  # of a new shell
-    vat: VatWord | None = None
+    vat: VatWord | None = None  # of its price; None counts as excluded
+
+    @property
+    def rods(self) -> int:
+        """Tension rods: one a position and head."""
+        return self.positions * self.heads
+
+    @property
+    def name(self) -> str:
+        """`22x16 bass`."""
+        return f"{size_text(self.size)} {self.role}"
 
 
 class LineTable(Table):
@@ -295,9 +306,11 @@ class LineTable(Table):
     each: Money | None = None  # money for one unit
     vat: VatWord = "excluded"
 
-    def chooses(self, *names: str | None) -> bool:
-        """Is the line for a drum with these names: its role, its donor or "new", its own id?"""
-        return (not self.only or not set(names).isdisjoint(self.only)) and set(names).isdisjoint(self.except_)
+    def chosen(self, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
+        """The drums that the line is for: those `only` names (all where it names none) less those `except` names."""
+        names = [{drum.role, drum.from_, drum.id} for drum in drums]
+        meant = [(not self.only or of & {*self.only}) and not of & {*self.except_} for of in names]
+        return tuple(compress(drums, meant))
 
 
 class WorkLine(LineTable):
@@ -361,7 +374,7 @@ def plan_warnings(plan: Plan) -> tuple[Problem, ...]:
     lines: tuple[tuple[str, tuple[LineTable, ...]], ...] = (("work", plan.work), ("part", plan.part))
     for table, rows in lines:
         for at, line in enumerate(rows, 1):
-            if not any(line.chooses(drum.role, drum.from_, drum.id) for drum in plan.drum):
+            if not line.chosen(plan.drum):
                 message = f"{shown(line.what)} chooses no drum of this plan, so it counts nothing"
                 warnings.append(Problem(file, None, f"{table} {at}", line.what, "no_drum", Level.WARNING, message))
     return tuple(warnings)

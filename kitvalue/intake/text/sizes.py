@@ -15,6 +15,8 @@ from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
 
 MM_PER_INCH: Final = Decimal("25.4")  # exact since the agreement of 1 July 1959
+PI: Final = Decimal("3.14159265358979323846264338")
+_MM2_PER_M2: Final = Decimal(1_000_000)
 _LONGEST: Final = 60
 _LEAST: Final = Decimal(2)
 _WIDEST: Final = Decimal(40)
@@ -32,7 +34,7 @@ _METRIC: Final = pattern(r"(?:mm|cm)\b")
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """One drum's shell, inches."""
+    """One drum's shell, inches, taken as a cylinder of its nominal size; its inside counts as its outside."""
 
     diameter: Decimal
     depth: Decimal
@@ -44,6 +46,14 @@ class Size:
     @property
     def depth_mm(self) -> Decimal:
         return self.depth * MM_PER_INCH
+
+    @property
+    def circumference_mm(self) -> Decimal:
+        return PI * self.diameter_mm
+
+    @property
+    def area_m2(self) -> Decimal:
+        return self.circumference_mm * self.depth_mm / _MM2_PER_M2
 
 
 def size_text(size: Size, order: str = "diameter-depth") -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 
-from kitvalue.decisions.breakeven import Comparison, Crossing
+from kitvalue.decisions.breakeven import Comparison, Crossing, SizedBuild
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
@@ -32,13 +32,8 @@ def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
         "price": [float(r.quote.landed_at_price) for r in rows],
         "cost": [float(r.quote.landed_at_cost) for r in rows],
     }
-    ranged = [
-        (r.sheet.pieces, float(r.original_low), float(r.original_high))
-        for r in rows
-        if r.original_low is not None and r.original_high is not None
-    ]
-    highs = [high for _, _, high in ranged]
-    top = _top((value for values in lines.values() for value in values), highs, 1.1, 1.7)
+    ranged = ranges_of(rows)
+    top = top_of(lines, ranged, 1.1, 1.7)
     lowest = min(*(min(values) for values in lines.values()), *(low for _, low, _ in ranged))
     step = linear_ticks(0, top, 7)[1]
     base = max(0.0, math.floor(0.9 * lowest / step) * step)  # a little under the lowest line, at a round value
@@ -52,24 +47,36 @@ def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
     ax.set_ylim(base, top)
     charts.ticks_beside(ax, linear_ticks(base, top, 7), number)
     charts.write(ax, (ks[0] - 0.3, top), f"{currency} at the buyer's door", shift=(-44, 14))
-    _pieces_below(ax, ks, 8 if layout.narrow else 14, "pieces in the kit", 8)
-    if highs and max(highs) > top:
-        at = ranged[-1][0]
-        charts.write(ax, (at, top), f"one sale up to {amount(max(highs))} ↑", shift=(0, -9), anchor="right")
-    _size_lines(ax, ks, lines, names, ranged, 0.22, 13)
+    pieces_below(ax, ks, 8 if layout.narrow else 14, "pieces in the kit", 8)
+    highest = max((high for _, _, high in ranged), default=top)
+    if highest > top:
+        charts.write(ax, (ranged[-1][0], top), f"one sale up to {amount(highest)} ↑", shift=(0, -9), anchor="right")
+    size_lines(ax, ks, lines, names, ranged, 0.22, 13)
     for crossing in comparison.crossings.crossings:
         _crossing(ax, crossing, float(np.interp(crossing.pieces, ks, lines["cost"])))
     return figure
 
 
-def _top(values: Iterable[float], highs: Sequence[float], headroom: float, stretch: float) -> float:
+def ranges_of(rows: Sequence[SizedBuild]) -> list[tuple[int, float, float]]:
+    """Pieces, low and high of one sale of an original at the door, where there is such a range."""
+    return [
+        (r.sheet.pieces, float(r.original_low), float(r.original_high))
+        for r in rows
+        if r.original_low is not None and r.original_high is not None
+    ]
+
+
+def top_of(
+    lines: Mapping[str, Sequence[float]], ranged: Sequence[tuple[int, float, float]], headroom: float, stretch: float
+) -> float:
     """Where an axis of money ends: above the lines, and above the ranges' high ends as far as these do not stretch it
     out of all measure."""
-    line = max(values)
-    return headroom * max(line, min(max(highs, default=line), stretch * line))
+    line = max(max(values) for values in lines.values())
+    return headroom * max(line, min(max((high for _, _, high in ranged), default=line), stretch * line))
 
 
-def _pieces_below(ax: Axes, ks: Sequence[int], most: int, name: str, under: float) -> None:
+def pieces_below(ax: Axes, ks: Sequence[int], most: int, name: str, under: float) -> None:
+    """At most so many numbers of pieces along the bottom, and beneath them what they are."""
     bottom = ax.get_ylim()[0]
     for k in ks[:: -(-len(ks) // most)]:
         charts.write(ax, (k, bottom), str(k), shift=(0, -under), anchor="center", level="top")
@@ -77,7 +84,7 @@ def _pieces_below(ax: Axes, ks: Sequence[int], most: int, name: str, under: floa
     charts.write(ax, (middle, bottom), name, shift=(0, -under - 20), anchor="center", level="top")
 
 
-def _size_lines(
+def size_lines(
     ax: Axes, ks: Sequence[int], lines: Mapping[str, Sequence[float]], names: Sequence[str],
     ranged: Sequence[tuple[int, float, float]], alpha: float, right: float,
 ) -> None:  # fmt: skip
@@ -115,54 +122,6 @@ def _crossing(ax: Axes, crossing: Crossing, cost: float) -> None:
         text = f"{text} ({number(crossing.low, 1)}{DASH}{number(crossing.high, 1)})"
     late = x > (left + right) / 2
     charts.write(ax, (x, base), text, shift=(-7 if late else 7, 22), anchor="right" if late else "left")
-
-
-@dataclass(frozen=True, slots=True)
-class SizeSeen:
-    """One size; money at the buyer's door. `low` and `high` hold four in five originals, None without a range."""
-
-    pieces: int
-    ours: float
-    original: float
-    low: float | None
-    high: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class SizesPicture:
-    """The sizes in rising order and the ready texts."""
-
-    sizes: tuple[SizeSeen, ...]
-    axis: str
-    across: str
-    ours: str
-    original: str
-    ticks: tuple[tuple[float, str], ...]
-
-
-def _top_of(sizes: Sequence[SizeSeen]) -> float:
-    return _top((max(s.ours, s.original) for s in sizes), [s.high for s in sizes if s.high is not None], 1.06, 1.5)
-
-
-def size_ticks(sizes: Sequence[SizeSeen]) -> tuple[float, ...]:
-    """Round values up the axis, from 0."""
-    return linear_ticks(0.0, _top_of(sizes), 6)
-
-
-def sizes_figure(picture: SizesPicture, layout: Layout) -> Figure:
-    """Draw the customer's two lines and the range; each line carries its name at its right end."""
-    sizes, top, ks = picture.sizes, _top_of(picture.sizes), [s.pieces for s in picture.sizes]
-    tall, right = (142, 84) if layout.narrow else (178, 96)
-    figure, ax = charts.canvas(layout.width, tall, Box(left=58, top=26, right=right, bottom=46))
-    ax.set_xlim(ks[0] - 0.25, ks[-1] + 0.12)
-    ax.set_ylim(0, top)
-    charts.ticks_beside(ax, [v for v, _ in picture.ticks], dict(picture.ticks).__getitem__)
-    charts.write(ax, (ks[0] - 0.25, top), picture.axis, shift=(-50, 14))
-    _pieces_below(ax, ks, 12, picture.across, 7)
-    lines = {"original": [s.original for s in sizes], "cost": [s.ours for s in sizes]}
-    ranged = [(s.pieces, s.low, s.high) for s in sizes if s.low is not None and s.high is not None]
-    _size_lines(ax, ks, lines, (picture.original, picture.ours), ranged, 0.24, 12)
-    return figure
 
 
 FILLS = {"cost": SKY, "sum": INK, "due": ORANGE, "profit": GREEN}
@@ -257,75 +216,4 @@ def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
                         gid=gid)  # fmt: skip
         if unknown.swing_up is None and unknown.swing_down is None:
             charts.write(ax, (0, y), "no tenth of it can be tried", shift=(8, 0), colour=FADED, size=11)
-    return figure
-
-
-DOT = 22.0  # a dot and the gap to the next, units
-ROOM = 0.09  # of the axis, free at either end
-
-
-@dataclass(frozen=True, slots=True)
-class OriginalsPicture:
-    """Prices at the door, money, in rising order; `ours` is the kit's own, `axis` and `label` are ready texts."""
-
-    dots: tuple[float, ...]
-    ours: float
-    axis: str
-    label: str
-    ticks: tuple[tuple[float, str], ...]
-
-
-def _span_of(dots: Sequence[float], ours: float) -> tuple[float, float]:
-    """The axis: every dot and our price, with room at the ends."""
-    low, high = min(*dots, ours), max(*dots, ours)
-    room = ROOM * (high - low) or 0.1 * high or 1.0
-    return max(low - room, 0.0), high + room
-
-
-def dot_ticks(dots: Sequence[float], ours: float, most: int) -> tuple[float, ...]:
-    """Round values along the axis."""
-    return linear_ticks(*_span_of(dots, ours), most)
-
-
-def stacked(picture: OriginalsPicture, width: float) -> list[tuple[float, int]]:
-    """The dots in columns of their own width, each its column's middle (money) and its place above the axis, 0 the
-    lowest; a column never holds dots of both sides of our price."""
-    low, high = _span_of(picture.dots, picture.ours)
-    step = DOT * (high - low) / width
-    heights: dict[int, int] = {}
-    placed = []
-    for dot in picture.dots:
-        column = math.floor((dot - picture.ours) / step)
-        heights[column] = heights.get(column, -1) + 1
-        placed.append((picture.ours + (column + 0.5) * step, heights[column]))
-    return placed
-
-
-def originals_figure(picture: OriginalsPicture, layout: Layout) -> Figure:
-    """Draw originals at the door as dots, each as likely as the next, and a line at our price.
-
-    A quantile dotplot: people count dots better than they read areas (Kay, Kola, Hullman and Munson 2016, CHI; from
-    memory).
-    """
-    box = Box(left=12, top=30, right=12, bottom=46)
-    placed = stacked(picture, layout.width - box.left - box.right)
-    height = DOT * max(3, 1 + max(floor for _, floor in placed)) + 8
-    figure, ax = charts.canvas(layout.width, height, box)
-    low, high = _span_of(picture.dots, picture.ours)
-    ax.set_xlim(low, high)
-    ax.set_ylim(0, height)
-    ax.plot([low, high], [0, 0], color=INK, linewidth=1, zorder=1)
-    for value, text in picture.ticks[:: 2 if layout.narrow else 1]:
-        ax.plot([value, value], [0, 5], color=RULE, linewidth=0.8, zorder=0)
-        charts.write(ax, (value, 0), text, shift=(0, -7), anchor="center", level="top")
-    charts.write(ax, ((low + high) / 2, 0), picture.axis, shift=(0, -27), anchor="center", level="top")
-    for dot, (middle, floor) in zip(picture.dots, placed, strict=True):
-        cheaper = dot < picture.ours
-        ax.plot([middle], [DOT * (floor + 0.5) + 3], "o", markersize=DOT - 5, markeredgewidth=1.6,
-                markeredgecolor=VERMILLION if cheaper else BLUE, markerfacecolor=ORANGE if cheaper else charts.PAPER,
-                gid="less" if cheaper else "more")  # fmt: skip
-    ax.plot([picture.ours] * 2, [0, height], color=INK, linewidth=2, gid="ours")
-    late = picture.ours > (low + high) / 2
-    charts.write(ax, (picture.ours, height), picture.label, shift=(-6 if late else 6, 10),
-                 anchor="right" if late else "left", bold=True)  # fmt: skip
     return figure

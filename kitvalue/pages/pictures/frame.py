@@ -45,31 +45,30 @@ class Key:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Chart:
-    """A picture ready for the page: `wide` and `narrow` show the same, a style rule picks one."""
+    """A picture, drawn when it is asked for, with its numbers; `id` is unique in the page, the description for those
+    who listen, `words` are a sentence beneath it."""
 
     id: str
     title: str
-    wide: Markup
-    narrow: Markup
-    keys: tuple[Key, ...]
-    note: str
+    description: str
     table: Table
-    draw: Callable[[Layout], Figure]  # the same once more, for a file of its own
+    draw: Callable[[Layout], Figure]
+    keys: Sequence[Key] = ()
+    note: str = ""
+    words: str = ""
 
+    def svg(self, layout: Layout) -> Markup:
+        """As one element of a page."""
+        with charts.drawing():
+            raw = charts.svg_of(self.draw(layout))
+        return inline(raw, f"{self.id}-{layout.name}", layout.name, self.title, self.description)
 
-def chart(
-    name: str, title: str, description: str, table: Table, draw: Callable[[Layout], Figure], keys: Sequence[Key] = (),
-    note: str = "",
-) -> Chart:  # fmt: skip
-    """A picture drawn at both widths: `name` is unique in the page, the description for those who listen."""
-    with charts.drawing():
-        wide, narrow = (
-            inline(charts.svg_of(draw(layout)), f"{name}-{layout.name}", layout.name, title, description)
-            for layout in (WIDE, NARROW)
-        )
-    return Chart(name, title, wide, narrow, tuple(keys), note, table, draw)
+    @property
+    def drawn(self) -> Markup:
+        """At both widths, of which a style rule of the page picks one."""
+        return Markup("\n").join(self.svg(layout) for layout in (WIDE, NARROW))
 
 
 @dataclass(frozen=True, slots=True)

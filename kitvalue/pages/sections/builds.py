@@ -10,7 +10,7 @@ from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.text.problems import texts
 from kitvalue.pages.pictures.builds import CostPicture, Step, breakeven_figure, costs_figure, swings_figure
-from kitvalue.pages.pictures.frame import Chart, Key, chart
+from kitvalue.pages.pictures.frame import Chart, Key
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.words import (
     NOT_COMPUTED,
@@ -177,7 +177,7 @@ def cost_chart(key: str, sheet: CostSheet, pricing: PriceSheet | None) -> Chart:
     """The picture with its numbers."""
     picture = cost_picture(sheet, pricing)
     end = f", then to the webshop price of {number(picture.steps[-1].amount)}" if pricing is not None else ""
-    return chart(
+    return Chart(
         f"{key}-cost",
         "How the price comes about" if pricing is not None else "How the cost comes about",
         f"Bars from the donors to the net cost of {number(float(sheet.net_cost))} {sheet.currency}{end}.",
@@ -311,7 +311,7 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
     rows, crossings = comparison.by_pieces, comparison.crossings.crossings
     ranged = any(c.low is not None for c in crossings)
     even = "even; the bar on the axis: where the market level puts it, 80 %" if ranged else "even"
-    return chart(
+    return Chart(
         f"{key}-even",
         "Build or original: what it costs at the door",
         f"Lines over {rows[0].sheet.pieces} to {rows[-1].sheet.pieces} pieces: the build at cost, the build at its "
@@ -372,7 +372,7 @@ def tie_table(comparison: Comparison) -> Table:
 def swings_chart(key: str, comparison: Comparison) -> Chart:
     """What moves the profit, the strongest first, with the table of unknowns."""
     unknowns = comparison.unknowns
-    return chart(
+    return Chart(
         f"{key}-swings",
         "One thing at a time: what moves the profit",
         f"{count(len(unknowns), 'pair')} of bars around no change; {capital(unknowns[0].name)} moves the profit most.",

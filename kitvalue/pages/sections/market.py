@@ -14,7 +14,7 @@ from kitvalue.market.accuracy import left_out_prices
 from kitvalue.market.encoding import Kit, Term, paid
 from kitvalue.market.fitted import Accuracy, Fit, moved
 from kitvalue.market.outlook import outlook
-from kitvalue.pages.pictures.frame import Key, Section, chart
+from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import (
     RANGES,
     RING,
@@ -76,7 +76,7 @@ def market_section(fit: Fit, currency: str) -> Section:
         f"{count(further, 'further series', 'further series')} with fewer rows in the table below." if further else "",
         f"{count(left, 'row')} not drawn." if left > 0 else "",
     )
-    prices = chart(
+    prices = Chart(
         "prices-by-series",
         f"The price book by series: {count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}",
         f"{count(len(picture.strips), 'series', 'series')} on a log scale of {currency}: from {first.series.name} at "
@@ -227,7 +227,7 @@ def trend_section(fit: Fit) -> Section:
         lead += " The range holds 0 %, so this book cannot tell which way prices go."
     picture = trend_picture(fit)
     left = int((~np.isnat(fit.book.date)).sum()) - len(picture.rows)
-    drawn = chart(
+    drawn = Chart(
         "over-time",
         "Every dated kit against what it would fetch on the newest date",
         f"{count(len(picture.rows), 'dot')} from {-picture.first:.1f} years before the newest date on; "
@@ -281,7 +281,7 @@ def trust_section(fit: Fit, currency: str) -> Section:
         lead += f" Of the ranges that should hold 80 in 100 sales, {number(accuracy.coverage_80)} in 100 did."
     picture = predicted_picture(fit, accuracy, currency)
     left = len(fit.book) - len(picture.rows)
-    drawn = chart(
+    drawn = Chart(
         "foretold",
         "Each kit against its price as the other rows foretell it",
         f"{count(len(picture.rows), 'dot')}: the price seen against the foretold one, over the foretold "

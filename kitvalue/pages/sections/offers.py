@@ -12,7 +12,7 @@ from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import Valuation, no_dealer
-from kitvalue.pages.pictures.frame import Chart, Key, Section, chart
+from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import RANGES, OfferStrip, StripPicture, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.words import (
@@ -99,7 +99,7 @@ def _chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
     picture = offers_picture(values, currency)
     first, last, left = picture.strips[0], picture.strips[-1], len(values) - len(picture.strips)
     bids = (Key("ceiling", "ceiling, best use"), Key("safe", "safe ceiling: stop there"))
-    return chart(
+    return Chart(
         "offers-against-value",
         "Asked against the buy-in value",
         f"{count(len(picture.strips), 'offer')} on a log scale of {currency}, from {first.offer} at "

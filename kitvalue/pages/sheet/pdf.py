@@ -15,8 +15,8 @@ from typing import Final
 from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
-from kitvalue.pages.pictures.frame import NARROW
-from kitvalue.pages.sheet.given import Picture, SheetView
+from kitvalue.pages.pictures.frame import NARROW, Chart
+from kitvalue.pages.sheet.view import SheetView
 from kitvalue.pages.words import Fact, Row, Table, plain
 
 try:
@@ -177,7 +177,7 @@ def _pictures(pdf: FPDF, view: SheetView) -> None:
     pdf.set_xy(MARGIN, bottom)
 
 
-def _picture(pdf: FPDF, picture: Picture, png: bytes, place: tuple[float, float, float]) -> None:
+def _picture(pdf: FPDF, picture: Chart, png: bytes, place: tuple[float, float, float]) -> None:
     left, top, width = place
     pdf.set_xy(left, top)
     _style(pdf, 9, bold=True)

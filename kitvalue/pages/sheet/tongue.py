@@ -17,7 +17,7 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from kitvalue.intake.text.problems import FileError, shown
 from kitvalue.intake.text.words import listed
-from kitvalue.pages.words import MINUS, NBSP
+from kitvalue.pages.words import MINUS, NBSP, Column, Row, Table, table
 
 PLACE = resources.files("kitvalue.pages") / "languages"
 
@@ -78,6 +78,11 @@ class Tongue:
         if len(names) < 2:
             return "".join(names)
         return self.say("and", first=", ".join(names[:-1]), last=names[-1])
+
+    def table(self, part: str, caption: str, heads: str, rows: Sequence[Row]) -> Table:
+        """A table whose texts are those of `part`; columns of words have `<` behind their head, others hold figures."""
+        heading = [Column(self.say(f"{part}.{h.rstrip('<')}"), "w" if "<" in h else "n") for h in heads.split()]
+        return table(self.say(f"{part}.{caption}"), heading, rows)
 
     def share(self, left: int, of: int) -> str:
         """How many of so many lie below, in words: `two in five`."""

@@ -5,43 +5,81 @@ As HTML it is one page: no script, nothing fetched, one or two sheets of A4 when
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 import numpy as np
 from markupsafe import Markup
 
+from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.original import as_money, on_top, repair_of
-from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import PromiseTable
+from kitvalue.decisions.pricing import PriceSheet
+from kitvalue.intake.settings.plan import NEW, Plan
+from kitvalue.intake.settings.shop import PromiseTable, Shop
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.pictures.builds import (
-    OriginalsPicture,
-    SizeSeen,
-    SizesPicture,
-    dot_ticks,
-    originals_figure,
-    size_ticks,
-    sizes_figure,
-)
-from kitvalue.pages.pictures.frame import Key, chart
-from kitvalue.pages.sheet.given import Picture, SheetInput, SheetView
+from kitvalue.market.outlook import Outlook
+from kitvalue.pages.pictures.frame import Chart
+from kitvalue.pages.sheet.pictures import dots_chart, sizes_chart
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import DASH, Column, Fact, Row, RowKind, Table, digest, table, templates
+from kitvalue.pages.words import Fact, Row, RowKind, Table, digest, templates
 from kitvalue.workshop.build import Group
-from kitvalue.workshop.drums import NEW, drums_of
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
 
 FEW = 3  # rows of a series under which its figures lean on others
 MARKS = 4  # signs of a fingerprint set together
 MM_A_CM = 10
 SAME = Decimal("0.02")  # of the original's price: closer than this the two cost the same
-MOST_TICKS = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SheetInput:
+    """Everything that the sheet shows. `original` is the outlook of the original at the plan's pieces; `at_door` are
+    twenty equally likely originals at the buyer's door, money, in rising order. `fingerprint` names the evidence.
+    The owner may show how the price comes about, and in it what was paid for the used drums."""
+
+    plan: Plan
+    shop: Shop
+    fit: Fit
+    pricing: PriceSheet
+    comparison: Comparison
+    original: Outlook
+    at_door: tuple[float, ...]
+    fingerprint: str
+    today: date
+    show_costs: bool = True
+    show_purchases: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SheetView:
+    """The sheet's parts. `headings` are by part; `price` is None where costs are hidden or not all known."""
+
+    language: str
+    title: str
+    dated: str
+    kit: str
+    headings: Mapping[str, str]
+    facts: tuple[Fact, ...]
+    about: tuple[str, ...]
+    drums: Table
+    price: Table | None
+    price_words: tuple[str, ...]
+    verdict: tuple[str, ...]
+    side: Table
+    pictures: tuple[Chart, ...]
+    evidence: tuple[Fact, ...]
+    method: tuple[str, ...]
+    cautions: tuple[str, ...]
+    footer: str
 
 
 def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
     """The sheet's parts in the language `t`."""
-    plan, mark = given.plan, spaced(given.fingerprint)
+    plan, mark, sizes = given.plan, spaced(given.fingerprint), given.comparison.by_pieces
+    price = given.comparison.quote.landed_at_price
+    dots = dots_chart(given.at_door, float(price), t.exact(price), _cheaper(given), t)
     named = {"shop": given.shop.shop.name, "date": t.day(given.today), "kit": plan.title, "fingerprint": mark}
     return SheetView(
         language=t.code,
@@ -56,7 +94,7 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
         price_words=_price_words(given, t),
         verdict=_verdict(given, t),
         side=_side(given, t),
-        pictures=(_dots(given, t), *_sizes(given, t)),
+        pictures=(dots, sizes_chart(sizes, t)) if len(sizes) > 1 else (dots,),
         evidence=_evidence(given, t),
         method=_method(given, t, mark),
         cautions=_cautions(given, t),
@@ -67,12 +105,6 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
 def spaced(fingerprint: str) -> str:
     """The first twelve signs of a fingerprint in groups: `3f2a 91c0 77de`."""
     return " ".join(fingerprint[i : i + MARKS] for i in range(0, 3 * MARKS, MARKS))
-
-
-def _table(t: Tongue, part: str, caption: str, heads: str, rows: Sequence[Row]) -> Table:
-    """A table whose texts are those of `part`; a column of words has `<` behind its head, the others hold figures."""
-    columns = [Column(t.say(f"{part}.{head.rstrip('<')}"), "w" if "<" in head else "n") for head in heads.split()]
-    return table(t.say(f"{part}.{caption}"), columns, rows)
 
 
 def _facts(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
@@ -124,13 +156,13 @@ def _drums(given: SheetInput, t: Tongue) -> Table:
     """Every drum: its size, its tension points and heads, and where its shell is from."""
     series = {donor.id: donor.series for donor in given.plan.donor}
     rows = []
-    for d in drums_of(given.plan):
+    for d in given.plan.drum:
         inches = (t.number(inch, 3) for inch in (d.size.diameter, d.size.depth))
-        across = (t.number(mm / MM_A_CM) for mm in (d.diameter, d.depth))
-        used = t.say("kit.shell_used" if d.source in series else "kit.shell_new", series=series.get(d.source))
+        across = (t.number(mm / MM_A_CM) for mm in (d.size.diameter_mm, d.size.depth_mm))
+        used = t.say("kit.shell_used" if d.from_ in series else "kit.shell_new", series=series.get(d.from_))
         sizes = (" × ".join(inches), " × ".join(across))
         rows.append(Row((t.say(f"role.{d.role}"), *sizes, t.number(d.positions), t.number(d.heads), used)))
-    return _table(t, "kit", "caption", "drum< inches centimetres lugs heads shell<", rows)
+    return t.table("kit", "caption", "drum< inches centimetres lugs heads shell<", rows)
 
 
 def _price(given: SheetInput, t: Tongue) -> Table | None:
@@ -140,7 +172,7 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
     scheme no line lets the VAT be seen (Directive 2006/112/EC art. 325).
     """
     sheet, sale = given.comparison.sheet, given.pricing.sale
-    if not given.shown.costs or sheet.incomplete:
+    if not given.show_costs or sheet.incomplete:
         return None
     rate, freight = t.percent(sheet.terms.rate * HUNDRED), sheet.terms.freight
 
@@ -152,7 +184,7 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
 
     donors, parts, sold = of(Group.DONORS), of(Group.PARTS), of(Group.SURPLUS)
     rows = [row("material", donors + parts + sold)]
-    if given.shown.purchases:
+    if given.show_purchases:
         rows = [row("drums", donors), row("parts", parts), *([row("sold_off", sold)] if sold else [])]
     work = of(Group.WORK, Group.CONTINGENCY, Group.SENT_OUT)
     if work > 0:
@@ -164,13 +196,13 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
     rows += [
         row("total", sale.gross, "subtotal"), row("freight", freight), row("door", sale.gross + freight, "total"),
     ]  # fmt: skip
-    return _table(t, "price", "caption", "what< amount", rows)
+    return t.table("price", "caption", "what< amount", rows)
 
 
 def _price_words(given: SheetInput, t: Tongue) -> tuple[str, ...]:
     """What was done, where the owner shows the costs, and the words that the VAT route asks for."""
     work = "; ".join(line.what for line in given.plan.work)
-    done = [t.say("price.work_list", work=work)] if given.shown.costs and given.plan.work else []
+    done = [t.say("price.work_list", work=work)] if given.show_costs and given.plan.work else []
     return (*done, *([t.say("price.margin_note")] if given.comparison.sheet.route == "margin" else []))
 
 
@@ -222,7 +254,7 @@ def _side(given: SheetInput, t: Tongue) -> Table:
     ]  # fmt: skip
     if border <= 0:
         del rows[6]
-    return _table(t, "against", "caption", "point< ours< original<", rows)
+    return t.table("against", "caption", "point< ours< original<", rows)
 
 
 def _typical(given: SheetInput, t: Tongue, ranged: str, exact: str) -> str:
@@ -231,61 +263,6 @@ def _typical(given: SheetInput, t: Tongue, ranged: str, exact: str) -> str:
     if o.low is None or o.high is None:
         return t.say(exact, typical=t.about(o.typical))
     return t.say(ranged, typical=t.about(o.typical), low=t.about(o.low), high=t.about(o.high))
-
-
-def _dots(given: SheetInput, t: Tongue) -> Picture:
-    """Twenty originals at the door and our price among them."""
-    price = given.comparison.quote.landed_at_price
-    ours, dots = t.exact(price), given.at_door
-    ticks = tuple((v, t.number(v, 2)) for v in dot_ticks(dots, float(price), MOST_TICKS))
-    axis, label = t.say("dots.axis", currency=t.currency), t.say("dots.ours", ours=ours)
-    picture = OriginalsPicture(dots, float(price), axis, label, ticks)
-    rows = [Row((str(i), t.about(dot))) for i, dot in enumerate(dots, start=1)]
-    return Picture(
-        "dots",
-        t.say("dots.title"),
-        t.say("dots.description", ours=ours, left=_cheaper(given)),
-        _table(t, "dots", "title", "number value", rows),
-        lambda layout: originals_figure(picture, layout),
-        (Key("less", t.say("dots.key_less")), Key("more", t.say("dots.key_more"))),
-        t.say("dots.one_each"),
-    )
-
-
-def _sizes(given: SheetInput, t: Tongue) -> list[Picture]:
-    """Both over the number of drums, and in which sizes our kit is the cheaper one; none where the plan has one size
-    only."""
-    sizes, rows = [], []
-    for r in given.comparison.by_pieces:
-        ours, original = r.quote.landed_at_price, r.quote.original_landed
-        low, high = (None if x is None else float(x) for x in (r.original_low, r.original_high))
-        sizes.append(SizeSeen(r.sheet.pieces, float(ours), float(original), low, high))
-        within = DASH if low is None or high is None else f"{t.about(low)}{DASH}{t.about(high)}"
-        rows.append(Row((str(r.sheet.pieces), t.about(ours), t.about(original), within)))
-    if len(sizes) < 2:
-        return []
-    picture = SizesPicture(
-        sizes=tuple(sizes),
-        axis=t.say("sizes.axis", currency=t.currency),
-        across=t.say("sizes.across"),
-        ours=t.say("sizes.ours"),
-        original=t.say("sizes.typical"),
-        ticks=tuple((v, t.number(v, 2)) for v in size_ticks(tuple(sizes))),
-    )
-    keys = [Key("cost", t.say("sizes.key_ours")), Key("original", t.say("sizes.key_original"))]
-    keys += [Key("band", t.say("sizes.key_band"))] if any(s.low is not None for s in sizes) else []
-    cheaper = [str(s.pieces) for s in sizes if s.ours < s.original]
-    which = "none" if not cheaper else "every" if len(cheaper) == len(sizes) else "some"
-    ends = {"first": sizes[0].pieces, "last": sizes[-1].pieces}
-    return [Picture(
-        "sizes",
-        t.say("sizes.title"),
-        t.say("sizes.description", **ends),
-        _table(t, "sizes", "title", "pieces at_door original range", rows),
-        lambda layout: sizes_figure(picture, layout),
-        tuple(keys),
-        words=t.say(f"sizes.{which}", sizes=t.listed(cheaper), **ends),
-    )]  # fmt: skip
 
 
 def _evidence(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
@@ -332,8 +309,5 @@ def render_sheet(view: SheetView) -> str:
     """The whole page, each picture drawn at both widths. Equal input gives equal text."""
     pages = templates()
     css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
-    pictures = [
-        (chart(p.name, p.title, p.description, p.table, p.draw, p.keys, p.note), p.words) for p in view.pictures
-    ]
     style = Markup(css)  # noqa: S704 - our own templates
-    return pages.get_template("sheet.html").render(page=view, pictures=pictures, css=style, css_hash=digest(css))
+    return pages.get_template("sheet.html").render(page=view, css=style, css_hash=digest(css))
