@@ -225,9 +225,8 @@ def next_text(
     if value:
         asked = "Is 350 too much for a kit, and what to pay for it? Its condition may be a word of yours:"
         steps.append(_Step(asked, value))
-    waiting, refused = _waiting(
-        counts, problems, settings.to_fill, [at for at, step in enumerate(steps, 1) if step.waits]
-    )
+    about = [at for at, step in enumerate(steps, 1) if step.waits]
+    waiting, refused = _waiting(counts, problems, settings.to_fill, about)
     if any(block.table == _COLUMNS for block in settings.to_fill):
         waiting = "No row can be read before step 1 is done."  # it says where the header is to be written
     to_mend = f"{counted(refused, 'row')} cannot be used; what to mend in each:"
@@ -279,7 +278,7 @@ def _to_fill(settings: NewLines) -> Iterator[_Step]:
     blocks = {block.table: block for block in settings.to_fill}
     columns, conditions = blocks.pop(_COLUMNS, None), blocks.pop(("prices", "words", "condition"), None)
     if columns is not None:
-        yield _open_step(columns, f"column {listed(columns.words)}")
+        yield _Step(_open_side(columns, f"column {listed(columns.words)}"))
     guesses = _lines_phrase(settings.guessed) if settings.guessed else ""
     look = f"shop.toml, {guesses} (condition): look at the guesses, write over what you mean otherwise"
     if guesses and conditions is not None:
@@ -288,14 +287,13 @@ def _to_fill(settings: NewLines) -> Iterator[_Step]:
     elif guesses:
         yield _Step(f"{look}. The grades: {_GRADES}")
     elif conditions is not None:
-        yield _Step(f"{_open_step(conditions, 'condition').text}. That is {_GRADES}", waits=True)
+        yield _Step(f"{_open_side(conditions, 'condition')}. That is {_GRADES}", waits=True)
     for block in blocks.values():
-        yield _open_step(block, block.table[-1])
+        yield _Step(_open_side(block, block.table[-1]), waits=True)
 
 
-def _open_step(block: PasteBlock, what: str) -> _Step:
-    place = f"shop.toml, {_lines_phrase(block.open_at)} ({what})"
-    return _Step(f"{place}: write {block.to_fill} on the right", waits=block.table != _COLUMNS)
+def _open_side(block: PasteBlock, what: str) -> str:
+    return f"shop.toml, {_lines_phrase(block.open_at)} ({what}): write {block.to_fill} on the right"
 
 
 def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[_Step]:
@@ -334,15 +332,10 @@ def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
 
 def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[Caution, ...]) -> str:
     """What was understood beside the words it comes from, what is open, and the row as it would stand in the file."""
-    cells = [(t.field, _visible(t.value, 200), _visible(t.words, 200)) for t in understood.taken]
+    cells = [(t.field, *(shown(text, 200)[1:-1] for text in (t.value, t.words))) for t in understood.taken]
     return page(
         f"What the advert says\n{table('column< | understood<40 | from the words<46', cells)}",
         bullets("Left blank", [f"{unknown.field}: {unknown.reason}" for unknown in understood.unknown]),
         bullets("Take care", [*texts(notices), *understood.remarks]),
-        f"Row {row.row} of {file}:\n  {_visible(row.line, 600)}",
+        f"Row {row.row} of {file}:\n  {shown(row.line, 600)[1:-1]}",
     )[:-1]
-
-
-def _visible(text: str, limit: int) -> str:
-    """A text of the advert's with what does not show spelt out."""
-    return shown(text, limit)[1:-1]

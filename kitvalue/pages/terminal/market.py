@@ -61,9 +61,7 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         (u.row, u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}", change(u.moves_percent))
         for u in fit.unusual
     ]
-    by_row = table(
-        "row | series< | seen | expected | weight | moves such kits", unusual, under=[u.hint for u in fit.unusual]
-    )
+    by_row = table("row | series< | seen | expected | weight | moves such kits", unusual, [u.hint for u in fit.unusual])
     return page(
         first_of_all(fit.cautions),
         f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
@@ -84,8 +82,8 @@ def _least_known(fit: Fit) -> str:
     ]
     usual = usual_kit(fit, fit.recipe.series[0])
     kit = f"{usual.pieces:g} pieces, condition {grade(usual.condition)}, sold in private on the newest date"
-    known = table("series< | rows | level known to | with one more", rows)
-    return f"{known}\n{wrapped(f'of {kit}: rows of other kinds of sale tell less of that')}"
+    notes = [f"of {kit}: rows of other kinds of sale tell less of that"]
+    return table("series< | rows | level known to | with one more", rows, notes=notes)
 
 
 def _accuracy(a: Accuracy, fit: Fit) -> str:
@@ -128,27 +126,25 @@ def value_text(
         (f"one sale, {buy_in.range_percent} %", *(span(o.low, o.high) for o in ways)),
         (f"market level, {buy_in.range_percent} %", *(span(o.level_low, o.level_high) for o in ways)),
     ]
-    notes = []
-    if valuation.finished == kit.condition and resale.typical < buy_in.typical:
-        notes.append(
-            "resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"
-        )
-    elif valuation.finished == kit.condition and resale.typical == buy_in.typical:
-        notes.append("resale equals buy-in: the same condition, and no dealer's price to tell apart")
+    notes, as_it_is = [], valuation.finished == kit.condition
+    if as_it_is and resale.typical < buy_in.typical:
+        notes = ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
+    elif as_it_is and resale.typical == buy_in.typical:
+        notes = ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
     notes.append(f"asked to sold rests on {buy_in.rests_on}")
     if holding:
         notes.append(f"holding it until it is sold costs {cents(holding)}")
     if move is not None:
-        told = f"have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
-        days = f"since {move.since} (to {move.to}) prices"
-        notes.append(f"{days} {told}" if move.percent is not None else f"{days}: cannot be told, {move.reason}")
+        told = f" have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
+        told = told if move.percent is not None else f": cannot be told, {move.reason}"
+        notes.append(f"since {move.since} (to {move.to}) prices{told}")
     if not asked:
         notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
     return page(
         first_of_all(cautions),
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
-        "\n".join([table("< | buy-in value | resale value", rows), *map(wrapped, notes)]),
+        table("< | buy-in value | resale value", rows, notes=notes),
         f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
         take_care(cautions),
     )
@@ -167,16 +163,15 @@ def _comparables(comparables: Sequence[Comparable]) -> str:
         for c in comparables
     ]  # fmt: skip
     legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
-    return f"{table(heads, rows, under=[_adjustments(c) for c in comparables])}\n{wrapped(legend)}"
+    return table(heads, rows, [_adjustments(c) for c in comparables], [legend])
 
 
 def _adjustments(c: Comparable) -> str:
     """`time +4 %, asked to sold -5 %`, and how little the row counts where it is an unusual one."""
-    made = [
+    made = ", ".join(
         f"{'asked to sold' if a.name == 'basis' else a.name} {change(a.percent, 0)}"
         for a in c.adjustments
         if round(a.percent) != 0
-    ]
+    )
     counts = "weighs nothing" if weighs_nothing(c.weight) else f"weighs {c.weight:.2f}, not 1"
-    far = f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else ""
-    return (", ".join(made) or "nothing to adjust") + far
+    return (made or "nothing to adjust") + (f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else "")
