@@ -13,7 +13,7 @@ from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
-from kitvalue.pages.terminal.market import first_of_all, span, take_care
+from kitvalue.pages.terminal.market import answer_page, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
@@ -22,8 +22,8 @@ ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
 UNKNOWN = " +?"  # behind a figure that lacks something of its cost
 
 
-def _title(sheet: CostSheet, what: str, route: str = "") -> str:
-    return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[route or sheet.route]} ({what})", "")
+def _title(sheet: CostSheet, what: str) -> str:
+    return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({what})", "")
 
 
 def cost_text(sheet: CostSheet) -> str:
@@ -129,15 +129,14 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         [d.reason or "" for d in p.destinations],
         [p.business_buyer],
     )
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         _title(sheet, f"{sheet.currency}, gross"),
         wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
         bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
         f"Delivered\n{places}",
-        take_care(cautions),
     )
 
 
@@ -155,8 +154,8 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
     at_cost = f"at cost{aside}: {_tie(c.tie_at_cost)}"
     at_price = f"at webshop price{aside if c.quote.binding == 'floor' else ''}: {_tie(c.tie_at_price)}"
     alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         _title(sheet, f"{sheet.currency}, at the door"),
         wrapped(headline),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
@@ -164,7 +163,6 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
         f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
         f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
         f"Like for like\n{alike}",
-        take_care(cautions),
     )
 
 

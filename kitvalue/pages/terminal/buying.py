@@ -13,7 +13,7 @@ from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
-from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
+from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
 
@@ -51,8 +51,8 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         _not_open(valued),
     ]
-    text = page(
-        first_of_all(s.cautions),
+    text = answer_page(
+        s.cautions,
         wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
         _together(s.portfolio),
@@ -61,7 +61,6 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
         bullets("On single offers", _single(valued)),
-        take_care(s.cautions),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
 

@@ -31,13 +31,14 @@ def as_of_words(day: date | None) -> str:
     return "" if day is None else f", at the prices of {day}"
 
 
-def first_of_all(cautions: Sequence[Caution]) -> str:
-    """The cautions that stand above an answer's headline; blank where there are none."""
-    return "\n\n".join(wrapped(f"Take care: {text}.", "") for text in leading(cautions))
+def answer_page(cautions: Sequence[Caution], *blocks: str) -> str:
+    """An answer between its cautions: those that stand above its headline, and the others below it."""
+    first = (wrapped(f"Take care: {text}.", "") for text in leading(cautions))
+    return page(*first, *blocks, take_care(cautions))
 
 
 def take_care(cautions: Sequence[Caution]) -> str:
-    """The others, below the answer."""
+    """The cautions below an answer."""
     return bullets("Take care", following(cautions))
 
 
@@ -62,8 +63,8 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         for u in fit.unusual
     ]
     by_row = table("row | series< | seen | expected | weight | moves such kits", unusual, [u.hint for u in fit.unusual])
-    return page(
-        first_of_all(fit.cautions),
+    return answer_page(
+        fit.cautions,
         f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
         f"What moves the price, all else equal (with the 95 % range of each effect)\n{by_term}",
         f"Series against the average one, all else equal\n{table('series< | rows | price', series)}",
@@ -71,7 +72,6 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         "" if fit.accuracy is None else _accuracy(fit.accuracy, fit),
         f"Rows far from what the others say of them\n{by_row}" if unusual else "",
         bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]),
-        take_care(fit.cautions),
     )
 
 
@@ -140,13 +140,12 @@ def value_text(
         notes.append(f"since {move.since} (to {move.to}) prices{told}")
     if not asked:
         notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
         table("< | buy-in value | resale value", rows, notes=notes),
         f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
-        take_care(cautions),
     )
 
 
