@@ -253,10 +253,8 @@ def asked_text(asked: JudgedPrice, typical: float) -> str:
 
 
 def _much(asked: JudgedPrice, typical: float) -> str:
-    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less.`
-
-    Held against asked prices where it is known how far sold ones lie under them.
-    """
+    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less`:
+    held against asked prices where it is known how far sold ones lie under them."""
     first = asked.judged[0] if asked.judged else None
     price = float(asked.price)
     step = 1.0 if first is None else first.paid.price / price
