@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
-from kitvalue.intake.books.specs import RATES, Feature, FeatureValue
+from kitvalue.intake.books.specs import RATES, FeatureValue
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.columns import Column
 from kitvalue.intake.tables.specification import Columns, read_rows
@@ -66,6 +66,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
 
 
 _NOT_FOR_TOTALS: Final = ("note", "ref")
+_AS_THEY_STAND: Final = ("series", "pieces", "condition", "premium", "freight", "date", "weight", "ref", "note")
 _PLACEHOLDER: Final = re.compile(r"1|1{3,}|9{4,}|1234(?:5(?:67?)?)?")
 
 
@@ -140,11 +141,10 @@ class RowReader:
     nothing to say, and whose money is the shop's own. `kinds` (n,): what each row's price is, a place in PRICE_KINDS.
     """
 
-    def __init__(
-        self, columns: Columns, features: Sequence[Feature], rates: Rates, currency: str, counted: BoolArray
-    ) -> None:
-        self.table, self.columns, self.features = columns.table, columns, features
-        self.rates, self.currency, self.counted = rates, currency, counted
+    def __init__(self, columns: Columns, shop: Shop, rates: Rates, counted: BoolArray) -> None:
+        self.table, self.columns, self.rates, self.counted = columns.table, columns, rates, counted
+        self.currency = shop.shop.currency
+        self.features = {name: kind for name, kind in shop.prices.features.items() if columns[name].present}
         self.paid = ~columns["sold_for"].blank()
         asked, sold = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
         kinds = columns["price_kind"].values.map(lambda word: PRICE_KINDS.index(word) if word in PRICE_KINDS else asked)
@@ -270,8 +270,9 @@ class RowReader:
             cure += f", or, if all your prices are in {code}, {make_own}"
             return Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
         if not isinstance(date, dt.date):
-            reason = f"is in {code}, and the row has no date to find its exchange rate by"
-            return Refusal("no_rate", reason, "add the date")
+            return Refusal(
+                "no_rate", f"is in {code}, and the row has no date to find its exchange rate by", "add the date"
+            )
         reason = f"is in {code}, for which there is no exchange rate up to {date.isoformat()}"
         return self.rates.on(code, date) or Refusal("no_rate", reason, cure)
 
@@ -280,22 +281,14 @@ class RowReader:
         known = self.columns.known
         return RowAsRead(
             row=self.table.row(at),
-            series=known("series", at),
-            pieces=known("pieces", at),
-            condition=known("condition", at),
             price=known(self.priced(at), at),
             asked=known("price", at) if self.paid[at] else None,
             price_kind=PRICE_KINDS[self.kinds[at]],
             channel=known("channel", at) or "private",
-            premium=known("premium", at),
             currency=currency or self.currency,
-            freight=known("freight", at),
-            date=known("date", at),
-            weight=known("weight", at),
-            ref=known("ref", at),
-            note=known("note", at),
-            features=tuple(FeatureRead(one.name, one.column.known(at)) for one in self.features),
+            features=tuple(FeatureRead(name, known(name, at)) for name in self.features),
             rate=rate,
+            **{name: known(name, at) for name in _AS_THEY_STAND},
         )
 
 

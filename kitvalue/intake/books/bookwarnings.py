@@ -44,29 +44,24 @@ def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
             if earlier is None:
                 continue
             price = f"{plain(earlier.price)} there, {plain(row.price)} here"
-            message = (
-                f"may be the kit of row {earlier.row} again "
-                f"({'at the same price' if earlier.price == row.price else price}): both count. If it is one kit, give "
-                "both rows the same ref; then only the latest does"
-            )
+            price = "at the same price" if earlier.price == row.price else price
+            message = f"may be the kit of row {earlier.row} again ({price}): both count. If it is one kit, give both "
+            message += "rows the same ref; then only the latest does"
             found.append(Problem(file, row.row, None, None, "near_duplicate", Level.WARNING, message))
     return found
 
 
 def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
-    if one.ref is not None and other.ref is not None:
+    if (one.ref and other.ref) or (one.date is None) != (other.date is None):
         return False
-    if (one.date is None) != (other.date is None) or any(
-        a.value != b.value and a.value is not None and b.value is not None
-        for a, b in zip(one.features, other.features, strict=True)
-    ):
+    if any(len({a.value, b.value} - {None}) > 1 for a, b in zip(one.features, other.features, strict=True)):
         return False
-    if one.date is not None and other.date is not None and abs((other.date - one.date).days) > _DAYS:
+    first, later = sorted((one, other), key=lambda row: row.date or dt.date.min)
+    if first.date and later.date and (later.date - first.date).days > _DAYS:
         return False
     if one.price == other.price:
         same = one.price_kind == other.price_kind and one.freight == other.freight
         return same and _alike(one.note, other.note) is not False
-    first, later = (one, other) if one.date is None or other.date is None or one.date <= other.date else (other, one)
     return later.price < first.price and _alike(one.note, other.note) is True
 
 
@@ -119,9 +114,13 @@ def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
         _, same, counts = np.unique(keys, return_inverse=True, return_counts=True)
         several = counts[same] > 1
         at, same = at[several], same[several]
-    order = np.argsort(same, kind="stable")
-    groups = np.split(at[order], np.flatnonzero(np.diff(same[order])) + 1)
-    return sorted((group for group in groups if len(group)), key=lambda group: int(group[0]))
+    return sorted((at[group] for group in _groups(same)), key=lambda group: int(group[0]))
+
+
+def _groups(numbers: NDArray[np.integer[Any]]) -> list[IntArray]:
+    """The places of each number, in order."""
+    order = np.argsort(numbers, kind="stable")
+    return [part for part in np.split(order, np.flatnonzero(np.diff(numbers[order])) + 1) if len(part)]
 
 
 def _one_listing(columns: Columns, at: Sequence[int]) -> list[Problem]:
@@ -141,10 +140,8 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
     rows of each name as it is spelt.
     """
     names = sorted(where, key=lambda name: (-len(where[name]), where[name][0]))
-    if len(names) > _MOST_NAMES:
-        return []
     found = []
-    for at, rare in enumerate(names):
+    for at, rare in enumerate(names if len(names) <= _MOST_NAMES else ()):
         common = next((name for name in names[:at] if look_alike(rare, name)), None)
         if common is None:
             continue
@@ -161,6 +158,10 @@ def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str
     return list(dict.fromkeys(found))
 
 
+_DEFAULTS: Final = {  # what a blank cell counts as; one of a currency as the shop's own
+    "date": "the book's mean date", "price_kind": "asked", "channel": "private", "currency": "",
+    "freight": "unknown, never 0", "weight": "1",
+}  # fmt: skip
 MANY_PIECES: Final = 40
 _FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
 
@@ -169,15 +170,12 @@ def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, sho
     """Every warning about the rows that are used: `rows`, which stand at `at` in the table."""
     table, columns = reader.table, reader.columns
     numbers = table.rows[at]
-    problems = [*absent_warnings(table, shop), *_blanks(reader, shop, at), *_asked_after_all(reader, at)]
+    problems = [*absent_warnings(table, shop), *_blanks(reader, at), *_asked_after_all(reader, at)]
     for place in np.flatnonzero(to_be_looked_at(reader)[at]).tolist():
         problems += single_warnings(rows[place], int(at[place]), reader)
     if not shop.series:
         series = columns["series"].values.take(at)
-        same = series.same()
-        order = np.argsort(same, kind="stable")
-        parts = np.split(order, np.flatnonzero(np.diff(same[order])) + 1)
-        where = {str(series[int(part[0])]): numbers[part].tolist() for part in parts if len(part)}
+        where = {str(series[int(part[0])]): numbers[part].tolist() for part in _groups(series.same())}
         problems += spelling_warnings(where, table.file, columns["series"].header)
     problems += near_duplicates(rows, table.file)
     pieces = columns["pieces"]
@@ -254,22 +252,10 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
         yield table.warning(kind, None, "auction_asked", message)
 
 
-def defaults(shop: Shop) -> dict[str, str]:
-    """What a blank cell counts as, by column."""
-    return {
-        "date": "the book's mean date",
-        "price_kind": "asked",
-        "channel": "private",
-        "currency": shop.shop.currency,
-        "freight": "unknown, never 0",
-        "weight": "1",
-    }
-
-
 def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
     """Columns that the file lacks altogether: their default holds for every row."""
     present = table.header.places
-    counted_as = defaults(shop)
+    counted_as = _DEFAULTS | {"currency": shop.shop.currency}
     if "sold_for" in present:
         counted_as["price_kind"] = f"asked, or sold where {table.header.name('sold_for')} is filled in"
     lacking = [f"{name} ({what})" for name, what in counted_as.items() if name not in present and name != "weight"]
@@ -283,12 +269,12 @@ def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:
             yield table.warning(name, name, "absent_feature", message)
 
 
-def _blanks(reader: RowReader, shop: Shop, at: IntArray) -> Iterator[Problem]:
+def _blanks(reader: RowReader, at: IntArray) -> Iterator[Problem]:
     """One warning for each column with blank cells, naming the rows."""
     table, columns = reader.table, reader.columns
     used = np.zeros(len(table), dtype=bool)
     used[at] = True
-    counted_as = defaults(shop) | {feature.name: "unknown" for feature in reader.features}
+    counted_as = _DEFAULTS | {"currency": reader.currency} | dict.fromkeys(reader.features, "unknown")
     for name, default in counted_as.items():
         column = columns[name]
         if not column.present:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from kitvalue.intake.books.specs import DONE, HOURS, OWN_HOURS, plan_reader
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.specification import Columns, FileReading, read_rows, same_for_all
+from kitvalue.intake.tables.specification import Columns, FileReading, read_rows
 from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.words import trimmed
 
@@ -52,7 +52,7 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
     operations = shop.work.hours if shop.work is not None else {}
     plan, *others = DONE
     specs = [
-        replace(plan, read=same_for_all(plan_reader(plans))),
+        replace(plan, read=plan_reader(plans)),
         *others,
         *(replace(OWN_HOURS, name=HOURS + name) for name in operations),
     ]

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead, Rates, read_rates
-from kitvalue.intake.books.specs import OFFERS, feature_specs, features_of
+from kitvalue.intake.books.specs import OFFERS, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
@@ -82,7 +82,6 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
         yield from _named_twice(columns)
 
     def offers(columns: Columns, rows: Sequence[int]) -> Iterator[Offer]:
-        features = features_of(columns, shop, names)
 
         def money(name: str, at: int) -> Decimal | None:
             """An amount in the shop's currency, to the cent where it was turned into it."""
@@ -98,9 +97,8 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
             sizes = _sizes_meant(columns, at)
             values["sizes"] = sizes if isinstance(sizes, tuple) else ()
             values["bought_from"] = values["bought_from"] or "private"
-            told = tuple(
-                FeatureRead(one.name, value) for one in features if (value := one.column.known(at)) is not None
-            )
+            features = {name: columns.known(name, at) for name in names}
+            told = tuple(FeatureRead(name, value) for name, value in features.items() if value is not None)
             yield Offer(row=columns.table.row(at), features=told, **values)
 
     return read_rows(path, (*OFFERS, *feature_specs(shop, names)), shop, across, offers)

@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import overload
+from typing import Any
 
 import numpy as np
 
 from kitvalue.intake.books.book import BoolArray, FeatureColumn, IntArray, PriceBook
 from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
 from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warning, without_repeats
-from kitvalue.intake.books.specs import PRICES, Feature, feature_specs, features_of
+from kitvalue.intake.books.specs import PRICES, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.specification import read_columns
+from kitvalue.intake.tables.specification import Columns, read_columns
 from kitvalue.intake.tables.table import Coded, TextTable, table_from_text
 from kitvalue.intake.text.decoding import decode, read_bytes
+from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold
@@ -36,26 +37,22 @@ class PriceReading:
     rows_as_read: Sequence[RowAsRead]  # each is made when it is asked for
 
 
+@dataclass(frozen=True, slots=True, eq=False)
 class _Rows(Sequence[RowAsRead]):
-    """The rows at some places of a table; those of which there was more to say have been read already."""
+    """The rows `at` some places of a table; those of which there was more to say have been `read` already."""
 
-    def __init__(self, reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> None:
-        self._reader = reader
-        self._at = at
-        self._read = read
+    reader: RowReader
+    at: IntArray
+    read: Mapping[int, RowAsRead]
 
     def __len__(self) -> int:
-        return len(self._at)
+        return len(self.at)
 
-    @overload
-    def __getitem__(self, place: int) -> RowAsRead: ...
-    @overload
-    def __getitem__(self, place: slice) -> tuple[RowAsRead, ...]: ...
-    def __getitem__(self, place: int | slice) -> RowAsRead | tuple[RowAsRead, ...]:
+    def __getitem__(self, place: Any) -> Any:  # noqa: ANN401 - a row, or a tuple of them for a slice
         if isinstance(place, slice):
-            return tuple(self[one] for one in range(*place.indices(len(self))))
-        at = int(self._at[place])
-        return self._read.get(at) or self._reader.row(at)
+            return tuple(map(self.__getitem__, range(*place.indices(len(self)))))
+        at = int(self.at[place])
+        return self.read.get(at) or self.reader.row(at)
 
 
 def read_pricebook(path: Path, shop: Shop) -> PriceReading:
@@ -98,9 +95,8 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
 
 def row_reader(table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> RowReader:
     """The rows of a price book's table. Those that are not `counted` (totals) prove nothing about a column."""
-    names = tuple(shop.prices.features)
-    columns = read_columns(table, (*PRICES, *feature_specs(shop, names)), shop, counted)
-    return RowReader(columns, features_of(columns, shop, names), rates, shop.shop.currency, counted)
+    columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted)
+    return RowReader(columns, shop, rates, counted)
 
 
 def wanted_columns(shop: Shop) -> WantedColumns:
@@ -122,8 +118,7 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
     )
     asked = np.where(paid, price, np.nan)
     price = np.where(paid, sold_for, price)
-    foreign = [(place, read[n]) for place, n in enumerate(at.tolist()) if n in read] if read else []
-    for place, row in foreign:
+    for place, row in [(place, read[n]) for place, n in enumerate(at.tolist()) if n in read] if read else ():
         price[place], asked[place], freight[place] = (
             np.nan if money is None else float(money * row.rate) for money in (row.price, row.asked, row.freight)
         )
@@ -144,12 +139,15 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
         date=np.array(dates.each, dtype="datetime64[D]")[dates.codes[at]],
         freight=freight,
         weight=np.where(np.isnan(weight), 1.0, weight),
-        features=tuple(_feature_column(feature, at) for feature in reader.features) if len(at) else (),
+        features=tuple(_feature_column(columns, *feature, at) for feature in reader.features.items())
+        if len(at)
+        else (),
     )
 
 
 def _number(value: object) -> float:
     """A cell's number; NaN where it has none."""
+    value = value.value if isinstance(value, Amount) else value
     return np.nan if value is None or isinstance(value, str | Refusal) else float(value)  # type: ignore[arg-type]
 
 
@@ -169,8 +167,8 @@ def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
     return places[column.codes], tuple(spelt.values())
 
 
-def _feature_column(feature: Feature, at: IntArray) -> FeatureColumn:
-    if feature.kind != "word":
-        return FeatureColumn(feature.name, feature.kind, feature.column.values.floats(_number)[at])
-    codes, words = _named(feature.column.values.take(at))
-    return FeatureColumn(feature.name, feature.kind, np.where(codes < 0, np.nan, codes.astype(np.float64)), words)
+def _feature_column(columns: Columns, name: str, kind: str, at: IntArray) -> FeatureColumn:
+    if kind != "word":
+        return FeatureColumn(name, kind, columns[name].values.floats(_number)[at])
+    codes, words = _named(columns[name].values.take(at))
+    return FeatureColumn(name, kind, np.where(codes < 0, np.nan, codes.astype(np.float64)), words)

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
-from typing import Any, Final
+from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
-from kitvalue.intake.tables.columns import Column
-from kitvalue.intake.tables.specification import Bounds, Columns, ColumnSpec, same_for_all
+from kitvalue.intake.tables.specification import Bounds, ColumnSpec
 from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import (
     Amount,
@@ -51,9 +50,9 @@ def _says_nothing(text: str) -> bool:
     return is_dash(text) or says_not_known(text)
 
 
-def unless_nothing(read: Callable[[str], Reading]) -> Callable[[Shop], Callable[[str], Reading | None]]:
+def unless_nothing(read: Callable[[str], Reading]) -> Callable[[str], Reading | None]:
     """The reader of a number that may be left out: None where the cell says nothing, in whatever way."""
-    return same_for_all(lambda text: None if _says_nothing(text) else read(text))
+    return lambda text: None if _says_nothing(text) else read(text)
 
 
 def read_sold_for(text: str) -> Reading | None:
@@ -193,47 +192,20 @@ def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[
     return truth if kind == "yes-no" else word
 
 
-@dataclass(frozen=True, slots=True)
-class Feature:
-    """A declared feature with its column."""
-
-    name: str
-    kind: str
-    column: Column[FeatureValue]
-
-
 def feature_specs(shop: Shop, names: Iterable[str]) -> tuple[ColumnSpec, ...]:
     """The columns of declared features."""
 
     def spec(name: str, kind: str) -> ColumnSpec:
-        if kind == "number":
-            read: Callable[[str], object] = lambda text: None if says_not_known(text) else read_number(text)  # noqa: E731
-            return ColumnSpec(name, same_for_all(read), "write a number, or leave it blank", "number")
-        read = feature_reader(name, kind, shop.prices.words.get(name, {}))
-        return ColumnSpec(name, same_for_all(read), "write a word, or leave it blank")
+        if kind != "number":
+            read = feature_reader(name, kind, shop.prices.words.get(name, {}))
+            return ColumnSpec(name, read, "write a word, or leave it blank")
+        number = lambda text: None if says_not_known(text) else read_number(text)  # noqa: E731
+        return ColumnSpec(name, number, "write a number, or leave it blank", "number")
 
     return tuple(spec(name, shop.prices.features[name]) for name in names)
 
 
-def features_of(columns: Columns, shop: Shop, names: Iterable[str]) -> tuple[Feature, ...]:
-    """Of the features `names` those that the table has a column for; of numbers the value alone is kept."""
-    features = []
-    for name in names:
-        column: Column[Any] = columns[name]
-        if column.present:
-            values = column.values.map(lambda value: value.value if isinstance(value, Amount) else value)
-            features.append(Feature(name, shop.prices.features[name], replace(column, values=values)))
-    return tuple(features)
-
-
-def _reference(text: str) -> str | None:
-    """A listing's number or address; a dash or a question mark is none."""
-    return trimmed(text) if any(c.isalnum() for c in text) else None
-
-
-_OWN_HOURS_CURE: Final = "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down"
 _GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
-
 _MUST_BE_ABOVE_0: Final = Refusal("not_positive", "must be above 0")
 ABOVE_0: Final = Bounds(_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
 FREIGHT_OR_PARTS: Final = Bounds(Refusal("negative", "is negative"))
@@ -248,155 +220,104 @@ def _a_price(cure: str) -> Bounds:
 
 
 def _kind(name: str, own: Sequence[str], description: str) -> ColumnSpec:
-    return ColumnSpec(
-        name, lambda shop: kind_reader(name, own, shop), f"write {listed(own, last='or')}",
-        description=description, schema={"enum": list(own)},
-    )  # fmt: skip
+    return ColumnSpec(name, cure=f"write {listed(own, last='or')}", description=description,
+                      by_shop=lambda shop: kind_reader(name, own, shop), schema={"enum": list(own)})  # fmt: skip
 
 
+DATE: Final = ColumnSpec("date", kind="day")
 NOTE: Final = ColumnSpec("note")
-SERIES: Final = ColumnSpec("series", read_series, "write the series' name", needed=True)
+SERIES: Final = ColumnSpec("series", cure="write the series' name", by_shop=read_series, needed=True)
 PIECES: Final = ColumnSpec(
-    "pieces", same_for_all(read_pieces), "write the number of drums in digits, such as 4", needed=True,
-    description="drums, no cymbals or stands", schema={"type": "integer", "minimum": 1},
-)  # fmt: skip
-CONDITION: Final = ColumnSpec("condition", read_shop_grade, "write its grade", needed=True, description=_GRADES_SAID)
+    "pieces", read_pieces, "write the number of drums in digits, such as 4", needed=True,
+    description="drums, no cymbals or stands", schema={"type": "integer", "minimum": 1})  # fmt: skip
+CONDITION: Final = ColumnSpec(
+    "condition", cure="write its grade", by_shop=read_shop_grade, needed=True, description=_GRADES_SAID)  # fmt: skip
 PRICE: Final = ColumnSpec(
-    "price", same_for_all(read_amount), "write one price, such as 480 or 480.50", "number", "money", needed=True,
-    gives_sign="file", bounds=_a_price("a price must be above 0"),
-)  # fmt: skip
+    "price", read_amount, "write one price, such as 480 or 480.50", "number", "money", needed=True,
+    gives_sign="file", bounds=_a_price("a price must be above 0"))  # fmt: skip
 FREIGHT: Final = ColumnSpec(
-    "freight", same_for_all(read_amount), "write the amount, 0 if it is free, or leave it blank if unknown",
-    "number", "money", bounds=FREIGHT_OR_PARTS, firm=True, description="blank is unknown, 0 is free",
-)  # fmt: skip
+    "freight", read_amount, "write the amount, 0 if it is free, or leave it blank if unknown", "number", "money",
+    bounds=FREIGHT_OR_PARTS, firm=True, description="blank is unknown, 0 is free")  # fmt: skip
+OWN_HOURS: Final = ColumnSpec(
+    "hours", read_hours, "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down", "number",
+    "hours", bounds=WORK, gives_sign="file", takes_sign=True, schema={"type": "string"},
+    description="of all work, such as 5.5 or 5:30; hours_OPERATION for one operation")  # fmt: skip
 
 PRICES: Final = (
-    ColumnSpec("date", kind="day"),
-    SERIES,
-    PIECES,
-    CONDITION,
-    replace(
-        PRICE, unless="sold_for", description="what was asked or paid; blank only where sold_for is filled in"
-    ),
-    ColumnSpec(
-        "sold_for", same_for_all(read_sold_for),
-        "write the one amount that was paid, such as 480, or leave it blank if unsold or unknown", "number", "money",
-        gives_sign="file", bounds=_a_price("a price must be above 0; leave the cell blank if the kit is unsold"),
-        description="what it went for; blank if unsold or unknown",
-    ),
+    DATE, SERIES, PIECES, CONDITION,
+    replace(PRICE, unless="sold_for", description="what was asked or paid; blank only where sold_for is filled in"),
+    ColumnSpec("sold_for", read_sold_for,
+               "write the one amount that was paid, such as 480, or leave it blank if unsold or unknown", "number",
+               "money", gives_sign="file", description="what it went for; blank if unsold or unknown",
+               bounds=_a_price("a price must be above 0; leave the cell blank if the kit is unsold")),
     _kind("price_kind", PRICE_KINDS, "blank counts as asked"),
     _kind("channel", CHANNELS, "blank counts as private"),
-    ColumnSpec(
-        "premium", same_for_all(read_percent), "write the auction's premium in percent, such as 20", "number",
-        "percent", bounds=PERCENT, description="percent on a hammer price",
-    ),
-    ColumnSpec(
-        "currency", _read_currency, "write the currency's code, such as EUR",
-        description="ISO 4217; blank counts as the shop's",
-    ),
+    ColumnSpec("premium", read_percent, "write the auction's premium in percent, such as 20", "number", "percent",
+               bounds=PERCENT, description="percent on a hammer price"),
+    ColumnSpec("currency", cure="write the currency's code, such as EUR", by_shop=_read_currency,
+               description="ISO 4217; blank counts as the shop's"),
     FREIGHT,
-    ColumnSpec(
-        "weight", same_for_all(read_number), "write a number above 0, or leave it blank for 1", "number",
-        bounds=ABOVE_0, description="precision weight; blank counts as 1",
-    ),
-    ColumnSpec(
-        "ref", same_for_all(_reference),
-        description="the listing's own number or address; of its rows only the latest counts",
-    ),
+    ColumnSpec("weight", read_number, "write a number above 0, or leave it blank for 1", "number", bounds=ABOVE_0,
+               description="precision weight; blank counts as 1"),
+    ColumnSpec("ref", lambda text: trimmed(text) if any(map(str.isalnum, text)) else None,  # a dash or "?" is none
+               description="the listing's own number or address; of its rows only the latest counts"),
     NOTE,
 )  # fmt: skip
 
 RATES: Final = (
-    ColumnSpec("date", kind="day", needed=True),
-    ColumnSpec(
-        "currency", same_for_all(_read_code), "write the currency's code, such as CHF", needed=True,
-        description="ISO 4217",
-    ),
-    ColumnSpec(
-        "rate", same_for_all(read_number), "write what one unit of the currency costs, such as 1.0850", "number",
-        needed=True, gives_sign="file", bounds=ABOVE_0, description="what one unit of the currency costs",
-    ),
+    replace(DATE, needed=True),
+    ColumnSpec("currency", _read_code, "write the currency's code, such as CHF", needed=True, description="ISO 4217"),
+    ColumnSpec("rate", read_number, "write what one unit of the currency costs, such as 1.0850", "number",
+               needed=True, gives_sign="file", bounds=ABOVE_0, description="what one unit of the currency costs"),
 )  # fmt: skip
 
 OFFERS: Final = (
-    ColumnSpec(
-        "offer", same_for_all(trimmed), "write a name or number of your choice", needed=True, schema={"unique": True}
-    ),
-    SERIES,
-    PIECES,
-    CONDITION,
-    PRICE,
+    ColumnSpec("offer", trimmed, "write a name or number of your choice", needed=True, schema={"unique": True}),
+    SERIES, PIECES, CONDITION, PRICE,
     replace(FREIGHT, gives_sign="columns"),
-    ColumnSpec(
-        "sizes", lambda shop: sizes_reader(shop.shop.size_order), 'write sizes such as "22x16 16x16 13x11 12x10"',
-        description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"',
-    ),
-    ColumnSpec(
-        "bought_from", same_for_all(_read_source), "write private, trade or import", schema={"enum": list(SOURCES)}
-    ),
-    ColumnSpec(
-        "haggle", _read_haggle, 'write a percentage, such as 10, or "fixed"', description='percent, or "fixed"'
-    ),
-    ColumnSpec(
-        "finished", _read_finished, "write the grade that it will be sold in, or leave it blank if it is sold as it is",
-        description=f"{_GRADES_SAID}, that it will be sold in; blank is as it stands",
-    ),
-    ColumnSpec(
-        "hours", unless_nothing(read_hours),
-        "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank", "number", "hours",
-        bounds=WORK, takes_sign=True, schema={"type": "string"},
-        description="of the bench to restore it, such as 6 or 5:30, on top of prepare",
-    ),
-    ColumnSpec(
-        "parts", unless_nothing(read_amount),
-        "write what heads and parts for it cost, such as 85, or leave it blank", "number", "money",
-        bounds=FREIGHT_OR_PARTS, firm=True, takes_sign=True,
-        description="what is bought to restore it, net of the VAT that is deducted",
-    ),
+    ColumnSpec("sizes", cure='write sizes such as "22x16 16x16 13x11 12x10"',
+               by_shop=lambda shop: sizes_reader(shop.shop.size_order),
+               description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"'),
+    ColumnSpec("bought_from", _read_source, "write private, trade or import", schema={"enum": list(SOURCES)}),
+    ColumnSpec("haggle", cure='write a percentage, such as 10, or "fixed"', by_shop=_read_haggle,
+               description='percent, or "fixed"'),
+    ColumnSpec("finished", by_shop=_read_finished,
+               cure="write the grade that it will be sold in, or leave it blank if it is sold as it is",
+               description=f"{_GRADES_SAID}, that it will be sold in; blank is as it stands"),
+    ColumnSpec("hours", unless_nothing(read_hours),
+               "write the bench hours that restoring it takes, such as 6 or 5:30, or leave it blank", "number", "hours",
+               bounds=WORK, takes_sign=True, schema={"type": "string"},
+               description="of the bench to restore it, such as 6 or 5:30, on top of prepare"),
+    ColumnSpec("parts", unless_nothing(read_amount),
+               "write what heads and parts for it cost, such as 85, or leave it blank", "number", "money",
+               bounds=FREIGHT_OR_PARTS, firm=True, takes_sign=True,
+               description="what is bought to restore it, net of the VAT that is deducted"),
     NOTE,
 )  # fmt: skip
 
 PARTS: Final = (
-    ColumnSpec("part", same_for_all(trimmed), "name the part", needed=True),
-    ColumnSpec(
-        "value", same_for_all(read_amount), "write what one fetches, such as 45.00", "number", "money", needed=True,
-        own_money=True, gives_sign="file", bounds=ABOVE_0, description="what the part fetches, gross",
-    ),
-    ColumnSpec(
-        "chance", same_for_all(read_percent), "write how many of 100 are sold, such as 80", "number", "percent",
-        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no percentage from 0 to 100"), highest=100),
-        description="percent that it sells",
-    ),
-    ColumnSpec(
-        "weeks", same_for_all(read_number), "write the weeks until it is sold, such as 6", "number", "weeks",
-        needed=True, takes_sign=True, bounds=Bounds(Refusal("range", "is no sensible number of weeks"), highest=520),
-        description="until it is sold",
-    ),
+    ColumnSpec("part", trimmed, "name the part", needed=True),
+    ColumnSpec("value", read_amount, "write what one fetches, such as 45.00", "number", "money", needed=True,
+               own_money=True, gives_sign="file", bounds=ABOVE_0, description="what the part fetches, gross"),
+    ColumnSpec("chance", read_percent, "write how many of 100 are sold, such as 80", "number", "percent", needed=True,
+               takes_sign=True, bounds=Bounds(Refusal("range", "is no percentage from 0 to 100"), highest=100),
+               description="percent that it sells"),
+    ColumnSpec("weeks", read_number, "write the weeks until it is sold, such as 6", "number", "weeks", needed=True,
+               takes_sign=True, bounds=Bounds(Refusal("range", "is no sensible number of weeks"), highest=520),
+               description="until it is sold"),
     NOTE,
 )  # fmt: skip
 
-OWN_HOURS: Final = ColumnSpec(
-    "hours", same_for_all(read_hours), _OWN_HOURS_CURE, "number", "hours", bounds=WORK, gives_sign="file",
-    takes_sign=True, schema={"type": "string"},
-    description="of all work, such as 5.5 or 5:30; hours_OPERATION for one operation",
-)  # fmt: skip
 DONE: Final = (
-    ColumnSpec(
-        "plan", same_for_all(trimmed), "write the name of its plan", needed=True,
-        description="a plan's name in builds/",
-    ),
+    ColumnSpec("plan", trimmed, "write the name of its plan", needed=True, description="a plan's name in builds/"),
     ColumnSpec("finished_on", kind="day", needed=True),
     OWN_HOURS,
-    ColumnSpec(
-        "cost", same_for_all(read_amount), "write one amount, or leave it blank if unknown", "number", "money",
-        own_money=True, gives_sign="file", takes_sign=True,
-        bounds=Bounds(Refusal("not_positive", "must be 0 or more")),
-        description="paid out, net, without the shop's own hours",
-    ),
+    ColumnSpec("cost", read_amount, "write one amount, or leave it blank if unknown", "number", "money",
+               own_money=True, gives_sign="file", takes_sign=True,
+               bounds=Bounds(Refusal("not_positive", "must be 0 or more")),
+               description="paid out, net, without the shop's own hours"),
     ColumnSpec("sold_on", kind="day"),
-    ColumnSpec(
-        "sold_for", same_for_all(read_amount), "write what the kit was sold for", "number", "money", own_money=True,
-        gives_sign="file", takes_sign=True, bounds=ABOVE_0, description="gross, without freight",
-    ),
+    ColumnSpec("sold_for", read_amount, "write what the kit was sold for", "number", "money", own_money=True,
+               gives_sign="file", takes_sign=True, bounds=ABOVE_0, description="gross, without freight"),
     NOTE,
 )  # fmt: skip

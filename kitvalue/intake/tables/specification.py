@@ -46,18 +46,9 @@ class Bounds:
         return (self.high or self.low) if outside else None
 
 
-def _as_it_is(shop: Shop) -> Callable[[str], str]:
-    return str
-
-
-def same_for_all(read: Callable[[str], object]) -> Callable[[Shop], Callable[[str], Any]]:
-    """The reader of a cell that no shop's settings change."""
-    return lambda shop: read
-
-
 @dataclass(frozen=True, slots=True)
 class ColumnSpec:
-    """One column: how a cell is read by a shop's settings, what to write instead of a refused one, what is allowed.
+    """One column: how a cell is read, what to write instead of a refused one, what is allowed.
 
     Numbers and days may have several readings until the whole column is seen. The decimal sign that a column proves
     tells those that prove none and have `takes_sign` how they are meant, if it is a column that `gives_sign`; that of a
@@ -65,7 +56,7 @@ class ColumnSpec:
     """
 
     name: str
-    read: Callable[[Shop], Callable[[str], Any]] = _as_it_is
+    read: Callable[[str], Any] = str
     cure: str = ""
     kind: Literal["word", "number", "day"] = "word"
     unit: Literal["", "money", "percent", "hours", "weeks"] = ""
@@ -76,6 +67,7 @@ class ColumnSpec:
     own_money: bool = False  # and so is one in another currency than the shop's
     gives_sign: Literal["", "columns", "file"] = ""
     takes_sign: bool = False
+    by_shop: Callable[[Shop], Callable[[str], Any]] | None = None  # the reader where a shop's settings make it
     description: str = ""
     schema: Mapping[str, object] = field(default_factory=dict)  # what a Table Schema says beyond all this
 
@@ -135,10 +127,10 @@ def read_columns(
 
     def column(spec: ColumnSpec, sign: Sign | None) -> Column[Any]:
         if spec.kind == "number":
-            return number_column(table, spec.name, spec.read(shop), spec.check(shop), spec.cure, sign, counted)
+            return number_column(table, spec.name, spec.read, spec.check(shop), spec.cure, sign, counted)
         if spec.kind == "day":
             return date_column(table, spec.name, shop.files.day_first, counted)
-        return word_column(table, spec.name, spec.read(shop), spec.cure)
+        return word_column(table, spec.name, spec.by_shop(shop) if spec.by_shop else spec.read, spec.cure)
 
     decimal = shop.files.decimal
     columns = {spec.name: column(spec, decimal) for spec in specs}
