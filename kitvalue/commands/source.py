@@ -11,7 +11,6 @@ from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.decisions.sourcing import (
     TIME_LIMIT,
     Answer,
-    Limits,
     Sourcing,
     cut_cost,
     plan_from,
@@ -43,9 +42,9 @@ def source(folder: ShopFolder, plan_name: str, best: int = 1, write: str | None 
     target = None if write is None else _new_plan_path(folder.path, write)
     reading = folder.offers_to_judge()
     offers, parts = reading.rows, None if folder.parts is None else folder.parts.rows
-    limits = Limits(None if shop.buying.budget is None else float(shop.buying.budget), shop.buying.kits)
-    answers = solve(wanted_drums(plan, shop), supplies(offers, parts or (), plan, shop), cut_cost(shop), limits, best)
-    cautions = _cautions(answers, offers, parts, cut_cost(shop))
+    kits, cut = supplies(offers, parts or (), plan, shop), cut_cost(shop)
+    answers = solve(wanted_drums(plan, shop), kits, cut, shop.buying, best)
+    cautions = _cautions(answers, offers, parts, cut)
     written = None
     if target is not None and answers[0].status != "infeasible":
         cautions += _write_plan(folder, plan_name, answers[0], target)

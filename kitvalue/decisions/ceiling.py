@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final, Literal
 
@@ -21,7 +21,7 @@ from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
-from kitvalue.workshop.costing import contingency_of, cost_sheet
+from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.tax import why_no_margin_scheme
 
@@ -207,13 +207,12 @@ class Base:
 
 def routes_of(shop: Shop) -> tuple[Route, ...]:
     """The VAT routes that the business may choose from for each sale."""
-    return ("none",) if shop.tax is not None and shop.tax.route == "none" else ("full", "margin")
+    return ("none",) if settings_of(shop)[0].route == "none" else ("full", "margin")
 
 
 def own_route(shop: Shop, plan: Plan | None, use: Use) -> Route:
     """The route that the plan, or else the shop, sets."""
-    planned = plan.route if plan is not None and use == REBUILD else None
-    return planned or (shop.tax.route if shop.tax is not None else "full")
+    return (plan.route if plan is not None and use == REBUILD else None) or settings_of(shop)[0].route
 
 
 def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: BoughtFrom, key: str) -> tuple[Base, ...]:
@@ -290,42 +289,34 @@ def place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | str:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """The book's own step from asked to sold: a factor on the asked price, and what it rests on in words."""
-
-    factor: float
-    rests_on: str
-    of_values: bool = False  # the values of kits rest on the same
-
-
-@dataclass(frozen=True, slots=True)
 class Paid:
-    """What an offer is expected to be bought for, and why."""
+    """What an offer is expected to be bought for, and why. The book's own step from asked to sold is that of an asked
+    price of 1."""
 
     price: float
     rests_on: str
     of_values: bool = False  # the values of kits rest on the same
 
 
-def step_of(fit: Fit) -> Step:
+def step_of(fit: Fit) -> Paid:
     """The step of the rows that tell both prices of one kit, else the one between sold rows and asked ones, else the
     haggle of shop.toml, else none. Never above 1: nobody pays more than is asked because sold rows lie higher. Asked
     rows that found no buyer lie too high, so pairs come first."""
     recipe = fit.recipe
     if recipe.pair_step is not None:
-        return Step(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step), bool(recipe.sold_offset))
+        return Paid(float(np.exp(recipe.pair_step)), by_pairs(recipe.pairs, recipe.pair_step), bool(recipe.sold_offset))
     for term in fit.terms:
         if term.name == "sold":
             factor = float(np.exp(term.coefficient))
             if factor >= 1:
-                return Step(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
-            return Step(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
+                return Paid(1.0, "the asked price: sold rows of the book lie no lower than asked ones")
+            return Paid(factor, f"asked to sold in the book, {100 * (factor - 1):.1f} % ({recipe.sold_basis})")
     if recipe.sold_offset:
-        return Step(float(np.exp(recipe.sold_offset)), recipe.sold_basis, of_values=True)
-    return Step(1.0, "the asked price: the book does not tell how far sold lies under asked")
+        return Paid(float(np.exp(recipe.sold_offset)), recipe.sold_basis, of_values=True)
+    return Paid(1.0, "the asked price: the book does not tell how far sold lies under asked")
 
 
-def paid_for(offer: Offer, step: Step) -> Paid:
+def paid_for(offer: Offer, step: Paid) -> Paid:
     """The expected price: by the offer's own haggle where it has one, else by the book's step; never both."""
     asked = float(offer.price)
     if offer.haggle == "fixed":
@@ -333,7 +324,7 @@ def paid_for(offer: Offer, step: Step) -> Paid:
     if offer.haggle is not None:
         own = f"the offer's own haggle of {offer.haggle.normalize():f} %"
         return Paid(asked * (1 - float(offer.haggle) / 100), own)
-    return Paid(asked * step.factor, step.rests_on, step.of_values)
+    return replace(step, price=asked * step.price)
 
 
 def opening(asked: float, paid: float, stop: float) -> float:

@@ -17,7 +17,6 @@ from kitvalue.decisions.ceiling import (
     REBUILD,
     SELL_ON,
     Paid,
-    Step,
     donor_needs,
     own_route,
     paid_for,
@@ -39,7 +38,6 @@ from kitvalue.decisions.shortlist import (
     parts_of,
     ranked,
 )
-from kitvalue.intake.books.book import IntArray
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
@@ -97,14 +95,10 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
     cautions = []
     if unused:
         cautions.append(Caution("not_in_book", f"{listed(unused)} cannot be counted: prices.csv says nothing of it"))
-    if len(average) == 1:
-        column = "offers.csv takes a column for it"
-        counts = f"{average[0]} is not known and counts at the book's average: {column}"
-        cautions.append(Caution("at_average", counts))
-    elif average:
-        column = "offers.csv takes a column for each"
-        counts = f"{listed(average)} are not known and count at the book's average: {column}"
-        cautions.append(Caution("at_average", counts))
+    if average:
+        count, each = ("is not known and counts", "it") if len(average) == 1 else ("are not known and count", "each")
+        column = f"offers.csv takes a column for {each}"
+        cautions.append(Caution("at_average", f"{listed(average)} {count} at the book's average: {column}"))
     kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=on, features=given)
     return KitOffered(kit, tuple(cautions))
 
@@ -140,7 +134,7 @@ class Grounds:
     terms: Terms
     holding: float  # for one kit until it is sold
     loss_chance: float  # a fraction
-    step: Step
+    step: Paid
 
 
 def grounds_of(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None, on: date | None) -> Grounds:
@@ -246,10 +240,6 @@ def _grouped(lots: Iterable[Lot], key: Callable[[Lot], K]) -> dict[K, list[Lot]]
     return groups
 
 
-def _places(lots: Sequence[Lot]) -> IntArray:
-    return np.array([lot.place for lot in lots])
-
-
 def _sold_on(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     """Every kit sold whole."""
     rows = {kit: row for row, kit in enumerate(dict.fromkeys(lot.sold for lot in lots))}
@@ -258,8 +248,9 @@ def _sold_on(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     for (source, hours), group in groups.items():
         at = np.array([rows[lot.sold] for lot in group])
         cost = np.array([lot.freight + float(lot.offer.parts or 0) + grounds.holding for lot in group])
+        places = [lot.place for lot in group]
         for base in plain_bases(grounds.shop, SELL_ON, hours, source, "prepare"):
-            yield UseBatch(base, _places(group), resale.sample, resale.clipped, at, cost, freight)
+            yield UseBatch(base, places, resale.sample, resale.clipped, at, cost, freight)
 
 
 def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
@@ -278,9 +269,10 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         if sold is None:
             known_cautions(grounds.fit, finished_kit(plan, grounds.fit))  # refuses a series that the book does not have
             sold = _rebuilds(plan, grounds.fit)
-        at, cost = np.zeros(len(group), dtype=np.int64), np.array([lot.freight + grounds.holding for lot in group])
+        at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
+        cost = np.array([lot.freight + grounds.holding for lot in group])
         for base in rebuild_bases(plan, shop, need.at, pieces, source):
-            yield UseBatch(base, _places(group), sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
+            yield UseBatch(base, places, sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
 
 
 def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
@@ -305,13 +297,13 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
     """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
     and sent as the plan's donor is."""
     grounds, sold = grounds_of(shop, fit, plan, None, None), _rebuilds(plan, fit)
-    first, ceilings = np.zeros(1, dtype=np.int64), []
+    ceilings = []
     for need in donor_needs(plan):
         donor = plan.donor[need.at]
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
         base = next(base for base in bases if base.route == own_route(shop, plan, REBUILD))
         cost, freight = np.array([grounds.holding + float(donor.freight or 0)]), float(grounds.terms.freight)
-        batch = UseBatch(base, first, sold.sample, sold.clipped, first, cost, freight)
+        batch = UseBatch(base, [0], sold.sample, sold.clipped, np.zeros(1, dtype=np.int64), cost, freight)
         (use,) = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)
         sizes = tuple(size_text(size, shop.shop.size_order) for size in need.sizes)
         ceilings.append(DonorCeiling(donor.id, sizes, donor.freight, use.ceiling, use.safe_ceiling, use.reason))
@@ -338,10 +330,10 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     work, selling = grounds.shop.work, grounds.shop.selling
     monthly = 0.0 if selling is None else float(selling.holding or 0)
     for source, group in _grouped(whole, lambda lot: lot.offer.bought_from).items():
-        at = np.array([row[lot.offer.sizes] for lot in group])
+        at, places = np.array([row[lot.offer.sizes] for lot in group]), [lot.place for lot in group]
         cost = np.array([lot.freight for lot in group]) + monthly * sales.months[at]
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
-            yield UseBatch(base, _places(group), sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
+            yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
 
 
 def _why_no_parts(grounds: Grounds, parts: KitParts | None) -> str | None:
@@ -365,7 +357,7 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     for row, (lot, use) in enumerate(gaining):
         kind = (use.use, use.route)
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
-        at = int(np.flatnonzero(batch.places == lot.place)[0])
+        at = batch.places.index(lot.place)
         if use.use == REBUILD and plan is not None:
             profits[row] *= float(percent(plan.finished.share))
         elif use.use == PARTS:

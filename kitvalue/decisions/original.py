@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
 
@@ -16,20 +17,9 @@ from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook
 from kitvalue.market.value import ESTIMATES, resale_kit
-from kitvalue.workshop.build import ExactCost, Scales, exact_cost
+from kitvalue.workshop.build import Lever, exact_cost, purchase_price
 from kitvalue.workshop.costing import CostSheet
-from kitvalue.workshop.money import (
-    HUNDRED,
-    ZERO,
-    PartlyKnown,
-    cents,
-    down_to_step,
-    money_text,
-    percent,
-    plan_problem,
-    refuse,
-    up_to_step,
-)
+from kitvalue.workshop.money import HUNDRED, ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
 from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
 
 
@@ -51,18 +41,8 @@ def finished_kit(plan: Plan, fit: Fit, pieces: int | None = None) -> Kit:
 
 
 def repair_of(plan: Plan) -> Decimal:
-    """What the original needs to play and look like the finished kit, gross.
-
-    Raises FileError where the plan does not say and the original is in a lower condition than the finished kit.
-    """
-    repair = plan.original.repair
-    if repair is None and plan.original.condition < plan.finished.condition:
-        message = (
-            f"the original is taken at condition {plan.original.condition} and the finished kit is "
-            f"{plan.finished.condition}; add repair = what the original needs to play and look alike, gross"
-        )
-        refuse([plan_problem(plan.name, "original.repair", "no_repair", message)])
-    return repair if repair is not None else ZERO
+    """What the original needs to play and look like the finished kit, gross; plans of a lower grade must say it."""
+    return plan.original.repair or ZERO
 
 
 def on_top(original: OriginalTable) -> Decimal:
@@ -185,7 +165,7 @@ def headline_of(quote: Quote, sheet: CostSheet) -> str:
     left = f"there you lose {sheet.resting(-profit).text()}"
     if profit >= 0:
         margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
-        left = f"there you keep {sheet.resting(profit).text_of_profit()}, less than the margin of {margin}"
+        left = f"there you keep {sheet.resting(profit).text('less')}, less than the margin of {margin}"
     return f"The market gives {market}; {left}. Your margin needs {floor}."
 
 
@@ -196,25 +176,29 @@ def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown
 
 @dataclass(frozen=True, slots=True)
 class Situation:
-    """Everything that profit depends on. Fractions and money, all exact; `terms` stand instead of the sheet's own."""
+    """Everything that profit depends on. Fractions and money, all exact; `terms` stand instead of the sheet's own, and
+    `factors` scale the planned charges of a lever."""
 
     sheet: CostSheet
     terms: Terms
-    scales: Scales
+    factors: Mapping[Lever, Decimal]
     original: OriginalTable
     original_typical: Decimal
     repair: Decimal
     finished_typical: Decimal
     share: Decimal
 
-    def cost(self) -> ExactCost:
-        """Net cost and purchase prices."""
-        return exact_cost(self.sheet.charges, self.terms, self.sheet.route, self.sheet.contingency, self.scales)
+    def cost(self) -> Decimal:
+        """Net cost."""
+        return exact_cost(self.sheet.charges, self.terms, self.sheet.route, self.sheet.contingency, self.factors)
+
+    def purchase(self) -> Decimal:
+        """The purchase price of the margin scheme."""
+        return purchase_price(self.sheet.charges, self.factors.get(Lever.DONOR_PRICE, Decimal(1)))
 
     def price(self, terms: Terms) -> Decimal:
         """The gross price that leaves the margin of `terms`."""
-        cost = self.cost()
-        return price_for_margin(cost.cost, cost.purchase, terms, self.sheet.route)
+        return price_for_margin(self.cost(), self.purchase(), terms, self.sheet.route)
 
     def original_landed(self) -> Decimal:
         """The original at the buyer's door."""
@@ -222,21 +206,18 @@ class Situation:
 
     def gap(self) -> Decimal:
         """How much more than the original the build costs landed at the price of zero profit."""
-        return self.price(self.terms.without_margin()) + self.terms.freight - self.original_landed()
+        return self.price(replace(self.terms, margin=ZERO)) + self.terms.freight - self.original_landed()
 
     def profit_at_market(self) -> Decimal:
         """Profit at the market price, the smaller of cap (an original at the door less freight) and resale."""
         market = min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
-        cost = self.cost()
-        return exact_profit(market, cost.cost, cost.purchase, self.terms, self.sheet.route)
+        return exact_profit(market, self.cost(), self.purchase(), self.terms, self.sheet.route)
 
 
 def situation_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
     """The situation as planned."""
     typical, resale = as_money(original.typical), as_money(finished.typical)
-    return Situation(
-        sheet, sheet.terms, Scales(), plan.original, typical, repair, resale, percent(plan.finished.share)
-    )  # fmt: skip
+    return Situation(sheet, sheet.terms, {}, plan.original, typical, repair, resale, percent(plan.finished.share))
 
 
 NOT_A_REBUILD = (

@@ -122,7 +122,7 @@ class UseBatch:
     `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding."""
 
     base: Base
-    places: IntArray  # (m,) in the list of offers
+    places: Sequence[int]  # in the list of offers
     outcomes: FloatArray  # (u, n)
     clipped: FloatArray  # (u, n)
     at: IntArray  # (m,)

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import Step, paid_for
+from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.books.parts import Part
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
-from kitvalue.intake.settings.shop import Route, Shop
+from kitvalue.intake.settings.shop import BuyingTable, Route, Shop
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError
 from kitvalue.intake.text.sizes import Size, size_text
-from kitvalue.workshop.build import Charge, Group, Stated, net_unit
+from kitvalue.workshop.build import STATED, Charge, Group, net_unit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.money import ZERO, cents, plan_file
 from kitvalue.workshop.tax import terms_of
@@ -55,14 +55,6 @@ class Supply:
     freight: float
     sizes: tuple[Size, ...]
     credits: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """At most `budget` for kits with freight and new shells, and at most so many `kits`; None where there is none."""
-
-    budget: float | None = None
-    kits: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +109,7 @@ class _Model:
 
 
 def solve(
-    wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float | None, limits: Limits, best: int = 1,
+    wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float | None, limits: BuyingTable, best: int = 1,
     seconds: float = TIME_LIMIT,
 ) -> tuple[Answer, ...]:  # fmt: skip
     """The cheapest answer, then up to `best` in all that buy other sets of kits, each proven or told with its gap.
@@ -159,7 +151,7 @@ def _model(wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float
     )
 
 
-def _optimise(model: _Model, limits: Limits, barred: Sequence[set[str]], seconds: float) -> OptimizeResult:
+def _optimise(model: _Model, limits: BuyingTable, barred: Sequence[set[str]], seconds: float) -> OptimizeResult:
     """Each drum got once or left out; a shell used once, and only of a kit that is bought; a kit bought only where it
     gives a drum; the limits; at least one kit more or fewer than each set in `barred`."""
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -179,7 +171,7 @@ def _optimise(model: _Model, limits: Limits, barred: Sequence[set[str]], seconds
     rules += [(row, -np.inf, 0.0) for row in shells.values() if len(row) > 1]
     rules += [(row, 0.0, np.inf) for row in givers]
     if limits.budget is not None:
-        rules.append(({j: s for j, s in enumerate(model.spends.tolist()) if s}, -np.inf, limits.budget))
+        rules.append(({j: s for j, s in enumerate(model.spends.tolist()) if s}, -np.inf, float(limits.budget)))
     if limits.kits is not None:
         rules.append((dict.fromkeys(range(k), 1.0), -np.inf, float(limits.kits)))
     for bought in barred:
@@ -239,9 +231,9 @@ def _lacking(model: _Model, drum: WantedDrum) -> str:
     return f"{drum.name}: too few {wide} drums on offer for all that the plan wants, {no_new}"
 
 
-def _explained(model: _Model, limits: Limits, seconds: float) -> Answer:
+def _explained(model: _Model, limits: BuyingTable, seconds: float) -> Answer:
     """Why there is no answer: the drums themselves, or else the budget or the number of kits."""
-    free = _answer(model, _optimise(model, Limits(), [], seconds))
+    free = _answer(model, _optimise(model, BuyingTable(), [], seconds))
     if free.status == "infeasible":
         return Answer("infeasible", reasons=free.reasons)
     reasons = []
@@ -252,13 +244,8 @@ def _explained(model: _Model, limits: Limits, seconds: float) -> Answer:
     return Answer("infeasible", reasons=tuple(reasons))
 
 
-ASKED = Step(1.0, "the asked price")
+ASKED = Paid(1.0, "the asked price")
 CUT_DOWN = "cut_down"  # the operation of [work.hours]
-
-
-def _route(plan: Plan, shop: Shop) -> Route:
-    """The VAT route of a plan's sale."""
-    return plan.route or settings_of(shop)[0].route
 
 
 def drum_names(drums: Sequence[DrumTable]) -> tuple[str, ...]:
@@ -273,7 +260,7 @@ def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
     if all(drum.from_ == NEW for drum in plan.drum):
         raise FileError(f"{plan_file(plan.name)}: every drum is new, so there is nothing to look for among the offers")
     terms = terms_of(*settings_of(shop))
-    route: Route = "none" if _route(plan, shop) == "none" else "full"
+    route: Route = "none" if own_route(shop, plan, REBUILD) == "none" else "full"
     plain = plan.model_copy(update={"surplus": (), "route": route})
     free = DonorTable(id="donor", series="-", pieces=1, condition=Decimal(3), price=ZERO, freight=ZERO)
 
@@ -287,8 +274,8 @@ def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
     for drum, name in zip(plan.drum, drum_names(plan.drum), strict=True):
         price, extra = None, 0.0
         if drum.from_ == NEW:
-            stated = Stated.GROSS if drum.vat == "included" else Stated.NET
-            unit = net_unit(Charge(name, Group.PARTS, Decimal(1), "shell", drum.price, stated), terms, route)
+            shell = Charge(name, Group.PARTS, Decimal(1), "shell", drum.price, STATED[drum.vat or "excluded"])
+            unit = net_unit(shell, terms, route)
             if unit is not None:
                 price, extra = float(unit), float(alone(drum, NEW) - alone(drum, free.id))
         wanted.append(WantedDrum(name, drum.size, price, extra))
@@ -301,7 +288,7 @@ def supplies(offers: Sequence[Offer], parts: Sequence[Part], plan: Plan, shop: S
     A drum left over is credited at its expected part value, less VAT and fee.
     """
     terms = terms_of(*settings_of(shop))
-    up = 1 + terms.rate if _route(plan, shop) == "full" else Decimal(1)
+    up = 1 + terms.rate if own_route(shop, plan, REBUILD) == "full" else Decimal(1)
     keep = float(1 / up - terms.fee)
     return tuple(
         Supply(

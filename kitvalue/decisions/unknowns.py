@@ -7,9 +7,10 @@ inside a solve.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 from kitvalue.decisions.original import Situation, as_money
 from kitvalue.workshop.build import Lever, least_donor_scale, net_unit
@@ -17,51 +18,34 @@ from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
 
 Function = Callable[[Decimal], Decimal]
 
-DOUBLINGS = 40  # of the first guess, before a root above it counts as none
+DOUBLINGS = 40  # of the planned value, before a root above it counts as none
 HALVINGS = 90  # leaves 1e-27 of the interval, the precision of the decimals
 
 
-def root_between(function: Function, low: Decimal, high: Decimal) -> Decimal | None:
-    """A root in [low, high] of a continuous function; None where both ends have the same sign."""
-    at_low, at_high = function(low), function(high)
-    if at_low == 0 or at_high == 0:
-        return low if at_low == 0 else high
-    if (at_low > 0) == (at_high > 0):
-        return None
+def nearest_root(function: Function, edges: Sequence[Decimal], near: Decimal) -> Decimal | None:
+    """Of the roots of a continuous function the one nearest to `near`; None where it keeps its sign at the `edges`.
+
+    For functions that may turn: two roots between neighbouring edges are not seen.
+    """
+    values = [function(edge) for edge in edges]
+    roots = [edge for edge, value in zip(edges, values, strict=True) if value == 0]
+    for (low, at_low), (high, at_high) in pairwise(zip(edges, values, strict=True)):
+        if at_low * at_high < 0:
+            roots.append(_bisected(function, low, high, rising=at_high > 0))
+    return min(roots, key=lambda root: abs(root - near), default=None)
+
+
+def _bisected(function: Function, low: Decimal, high: Decimal, *, rising: bool) -> Decimal:
     for _ in range(HALVINGS):
         middle = (low + high) / 2
         value = function(middle)
         if value == 0 or middle in (low, high):
             return middle
-        if (value > 0) == (at_low > 0):
-            low = middle
-        else:
+        if (value > 0) == rising:
             high = middle
+        else:
+            low = middle
     return (low + high) / 2
-
-
-def root_above(function: Function, low: Decimal, guess: Decimal) -> Decimal | None:
-    """The root at or above `low` of a continuous monotone function; None where it keeps its sign.
-
-    The interval starts at `guess` (above `low`) and doubles until the sign changes.
-    """
-    ends = (low + (guess - low) * 2**n for n in range(DOUBLINGS))
-    return next((root for high in ends if (root := root_between(function, low, high)) is not None), None)
-
-
-def nearest_root(function: Function, low: Decimal, high: Decimal, near: Decimal, cells: int) -> Decimal | None:
-    """Of the roots found in `cells` equal parts of [low, high] the one nearest to `near`; None where there is none.
-
-    For functions that may turn: two roots inside one cell are not seen.
-    """
-    width = (high - low) / cells
-    edges = [low + width * i for i in range(cells)] + [high]
-    values = [function(edge) for edge in edges]
-    roots: list[Decimal | None] = [edge for edge, value in zip(edges, values, strict=True) if value == 0]
-    for i in range(cells):
-        if values[i] * values[i + 1] < 0:
-            roots.append(root_between(function, edges[i], edges[i + 1]))
-    return min((root for root in roots if root is not None), key=lambda root: abs(root - near), default=None)
 
 
 MOST_RATE = Decimal(100)  # percent of VAT
@@ -90,18 +74,17 @@ class Unknown:
     absent: str | None = None
 
     def root(self, goal: Callable[[Situation], Decimal]) -> Decimal | None:
-        """The value at which the goal is 0, the nearest to the plan where its range has an end; else None."""
-
-        def at(value: Decimal) -> Decimal:
-            return goal(self.change(value))
-
+        """The value nearest to the plan at which the goal is 0; else None."""
         if self.high is not None:
-            return nearest_root(at, self.low, self.high, self.planned, CELLS)
-        return root_above(at, self.low, self.planned if self.planned > self.low else self.low + 1)
+            edges = [*(self.low + (self.high - self.low) / CELLS * i for i in range(CELLS)), self.high]
+        else:
+            first = self.planned - self.low if self.planned > self.low else Decimal(1)
+            edges = [self.low, *(self.low + first * 2**n for n in range(DOUBLINGS))]
+        return nearest_root(lambda value: goal(self.change(value)), edges, self.planned)
 
 
-def _scaled(situation: Situation, which: str, planned: Decimal) -> Callable[[Decimal], Situation]:
-    return lambda value: replace(situation, scales=replace(situation.scales, **{which: value / planned}))
+def _scaled(situation: Situation, lever: Lever, planned: Decimal) -> Callable[[Decimal], Situation]:
+    return lambda value: replace(situation, factors={lever: value / planned})
 
 
 def donor_prices(situation: Situation) -> Unknown:
@@ -110,14 +93,14 @@ def donor_prices(situation: Situation) -> Unknown:
     planned = sum((c.amount or ZERO for c in charges if c.lever is Lever.DONOR_PRICE), ZERO)
     low = least_donor_scale(charges) * planned if situation.sheet.route == "margin" else ZERO
     absent = "no donor is paid for" if planned == 0 else None
-    return Unknown("donor prices", "money", planned, _scaled(situation, "donors", planned), low, absent=absent)
+    return Unknown("donor prices", "money", planned, _scaled(situation, Lever.DONOR_PRICE, planned), low, absent=absent)
 
 
 def own_hours(situation: Situation) -> Unknown:
     """The shop's own hours."""
     planned = sum((c.quantity for c in situation.sheet.charges if c.lever is Lever.LABOUR), ZERO)
     absent = "the plan has no hours" if planned == 0 else None
-    return Unknown("hours", "hours", planned, _scaled(situation, "hours", planned), absent=absent)
+    return Unknown("hours", "hours", planned, _scaled(situation, Lever.LABOUR, planned), absent=absent)
 
 
 def unknowns_of(here: Situation, condition: Decimal, original_typical: Callable[[float], float]) -> tuple[Unknown, ...]:
@@ -140,9 +123,9 @@ def unknowns_of(here: Situation, condition: Decimal, original_typical: Callable[
     return (
         donor_prices(here),
         own_hours(here),
-        Unknown("hourly rate", "money per hour", rate, _scaled(here, "hourly_rate", rate),
+        Unknown("hourly rate", "money per hour", rate, _scaled(here, Lever.LABOUR, rate),
                 absent=None if rate else "no hour of the plan is paid for"),
-        Unknown("covering cost", "money", covering, _scaled(here, "covering", covering),
+        Unknown("covering cost", "money", covering, _scaled(here, Lever.COVERING, covering),
                 absent=None if covering else 'nothing is bought per = "sheet"'),
         Unknown("share", "percent", here.share * HUNDRED, lambda x: replace(here, share=percent(x)), in_cost=False),
         Unknown("tax rate", "percent", terms.rate * HUNDRED,

@@ -11,8 +11,17 @@ from scipy.special import stdtrit
 
 from kitvalue.intake.books.book import BoolArray, FloatArray, PriceBook
 from kitvalue.intake.text.problems import Caution, RefusedError
-from kitvalue.market.design import build_recipe
-from kitvalue.market.encoding import Recipe, Scaling, encode, newest_date, of_book, offsets, paid, standardise
+from kitvalue.market.encoding import (
+    Recipe,
+    Scaling,
+    build_recipe,
+    encode,
+    newest_date,
+    of_book,
+    offsets,
+    paid,
+    standardise,
+)
 from kitvalue.market.fitted import (
     GROSS_WEIGHT,
     HUBER_K,
@@ -148,18 +157,14 @@ class Weighted:
     settled: bool
 
 
-def fit_book(book: PriceBook, haggle: float | None, *, robust: bool = True, pooled: bool = True) -> Fit:
-    """Fit a price book. Raises RefusedError under 12 usable rows or with fewer rows than unknowns."""
-    if len(book) < MIN_ROWS:
-        short = MIN_ROWS - len(book)
+def fit_book(
+    book: PriceBook, haggle: float | None, *, robust: bool = True, pooled: bool = True, least: int = MIN_ROWS
+) -> Fit:
+    """Fit a price book. Raises RefusedError under `least` usable rows or with fewer rows than unknowns."""
+    if (short := least - len(book)) > 0:
         raise RefusedError(
-            f"{len(book)} usable rows; a fit needs {MIN_ROWS}: add {short} more observed kit{'s' if short > 1 else ''}"
+            f"{len(book)} usable rows; a fit needs {least}: add {short} more observed kit{'s' if short > 1 else ''}"
         )
-    return fit_rows(book, haggle, robust=robust, pooled=pooled)
-
-
-def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: bool) -> Fit:
-    """Fit however few rows there are; `fit_book` is the one that asks for enough."""
     rows = of_book(book, newest_date(book))
     recipe = build_recipe(book, rows, haggle, pooled)
     if len(book) <= len(recipe.names):
@@ -167,8 +172,7 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
     levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
-    F = scaling.apply(F, out=F)
-    y = np.log(paid(book)) - offsets(rows, recipe)
+    F, y = scaling.apply(F), np.log(paid(book)) - offsets(rows, recipe)
     if recipe.pooled:
         equations = Equations(F, book.series, len(recipe.series), y)
     else:  # indicators of all series but the first of the alphabet
@@ -176,16 +180,14 @@ def fit_rows(book: PriceBook, haggle: float | None, *, robust: bool, pooled: boo
         equations = Equations(F, codes[book.series], len(levels), y, pooled=False)
         scaling = Scaling(np.append(scaling.center, [0.0] * len(levels)), np.append(scaling.scale, [1.0] * len(levels)))
     reduced = reducer(equations, book.weight)
-    weighted = (reweight if robust else plain)(equations, book.weight, reduced)
+    if robust:
+        weighted = reweight(equations, book.weight, reduced)
+    else:  # least squares, with series REML
+        triangle = reduced(book.weight)
+        solution = solve(triangle, reml_theta(triangle))
+        left = residuals(equations, book.weight, solution)
+        weighted = Weighted(solution, np.ones(len(book)), left, scatter_of(left, book.weight), True)
     return _finish(book, recipe, scaling, reduced, weighted, robust)
-
-
-def plain(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:
-    """Least squares (with series: REML) with precision weights (n,) alone."""
-    triangle = reduced(precision)
-    solution = solve(triangle, reml_theta(triangle))
-    left = residuals(equations, precision, solution)
-    return Weighted(solution, np.ones(len(precision)), left, scatter_of(left, precision), True)
 
 
 def reweight(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:

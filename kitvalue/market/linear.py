@@ -133,12 +133,6 @@ def _cross_products(equations: Equations, weights: FloatArray, parts: Sequence[s
     return G
 
 
-def _root_of(G: FloatArray) -> FloatArray:
-    """A root of cross-products: G = V L V' gives the rows L^1/2 V'."""
-    values, vectors = np.linalg.eigh(G)
-    return np.asarray(np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T)
-
-
 def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> Residuals:
     """Residuals and leverages of a solution, from lengths of x' root.
 

@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, PartLine, Plan, SurplusTable, WorkLine
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatWord, WorkLine
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
-from kitvalue.workshop.quantities import (
-    Counted,
-    Cutting,
-    NotCounted,
-    Quantity,
-    buying_list,
-    count,
-    covered_drums,
-    sheet_note,
-)
+from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, covered_drums, sheet_note
 from kitvalue.workshop.tax import Terms
+
+ONE = Decimal(1)
 
 
 class Group(StrEnum):
@@ -43,6 +36,9 @@ class Stated(StrEnum):
     NO_VAT = "no vat"  # none in it, or none that may be deducted
     SOLD_OFF = "sold off"  # a gross price received
     KEPT = "kept"  # the worth of what stays in the workshop
+
+
+STATED: dict[VatWord, Stated] = {"included": Stated.GROSS, "excluded": Stated.NET}
 
 
 class Lever(StrEnum):
@@ -67,33 +63,6 @@ class Charge:
     lever: Lever = Lever.NONE
     donor: str | None = None
     basis: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Scales:
-    """Factors on the planned amounts, each 1 as planned."""
-
-    donors: Decimal = Decimal(1)
-    hours: Decimal = Decimal(1)
-    hourly_rate: Decimal = Decimal(1)
-    covering: Decimal = Decimal(1)
-
-    def of(self, lever: Lever) -> Decimal:
-        """The factor on a charge of this lever."""
-        factors = {
-            Lever.DONOR_PRICE: self.donors,
-            Lever.LABOUR: self.hours * self.hourly_rate,
-            Lever.COVERING: self.covering,
-        }
-        return factors.get(lever, Decimal(1))
-
-
-@dataclass(frozen=True, slots=True)
-class ExactCost:
-    """Net cost and purchase prices (P), nothing rounded. Charges of unknown amount are not in them."""
-
-    cost: Decimal
-    purchase: Decimal
 
 
 def net_unit(charge: Charge, terms: Terms, route: Route) -> Decimal | None:
@@ -151,27 +120,28 @@ def apportioned(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> tupl
     )
 
 
-def purchase_price(charges: Sequence[Charge], scales: Scales) -> Decimal:
-    """P: for each donor its price less what of it is sold off or kept, never below 0. Unrounded."""
-    return sum((max(ZERO, one.kit) for one in apportioned(charges, scales.donors)), ZERO)
+def purchase_price(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> Decimal:
+    """P: for each donor its price times `donors` less what of it is sold off or kept, never below 0. Unrounded."""
+    return sum((max(ZERO, donor.kit) for donor in apportioned(charges, donors)), ZERO)
 
 
 def exact_cost(
-    charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal, scales: Scales
-) -> ExactCost:
-    """The build's cost with nothing rounded. `contingency` is a fraction of labour."""
+    charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal, factors: Mapping[Lever, Decimal]
+) -> Decimal:
+    """The build's net cost, nothing rounded and without charges of unknown amount. `contingency` is a fraction of
+    labour; `factors` scale the charges of a lever, 1 as planned."""
     total = ZERO
     for charge in charges:
         unit = net_unit(charge, terms, route)
         if unit is not None:
-            net = unit * charge.quantity * scales.of(charge.lever)
+            net = unit * charge.quantity * factors.get(charge.lever, 1)
             total += net * (1 + contingency) if charge.group is Group.WORK else net
-    return ExactCost(total, purchase_price(charges, scales))
+    return total
 
 
 def least_donor_scale(charges: Sequence[Charge]) -> Decimal:
     """The factor on donor prices below which what is sold off one of them would exceed its price."""
-    return max((one.sold_off / one.price for one in apportioned(charges) if one.price), default=ZERO)
+    return max((donor.sold_off / donor.price for donor in apportioned(charges) if donor.price), default=ZERO)
 
 
 def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
@@ -193,11 +163,11 @@ def _work_charge(
 ) -> Charge | Problem | None:
     """What a line of work is charged with; None where none of its drums is built."""
     counted = count(line, drums)
-    if isinstance(counted, NotCounted):
-        raise AssertionError(f"work is not counted in sheets: {counted.reason}")
+    if isinstance(counted, str):
+        raise AssertionError(f"work is not counted in sheets: {counted}")
     if line.each is not None:
-        charge = Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, _stated(line.vat))
-        return charge if charge.quantity else None
+        sent = Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, STATED[line.vat])
+        return sent if sent.quantity else None
     hours = own_hours(line, work)
     if hours is None:
         asked = line.operation or line.what
@@ -209,29 +179,22 @@ def _work_charge(
     unit = counted.unit if quantity == 1 or counted.unit == "m2" else f"{counted.unit}s"
     basis = f"{quantity:f}{'' if counted.unit == 'each' else f' {unit}'} at {hours.normalize():f} h"
     own = hours * counted.quantity
-    return (
-        Charge(line.what, Group.WORK, own, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR, basis=basis) if own else None
-    )
+    labour = Charge(line.what, Group.WORK, own, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR, basis=basis)
+    return labour if own else None
 
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """What is built and what it is charged with. `notes` say which leftover drums are not credited."""
+    """What is built and what it is charged with. `unknown` names the charges of unknown amount, `notes` say which
+    leftover drums are not credited."""
 
-    plan: Plan
     drums: tuple[DrumTable, ...]
     donors: tuple[DonorTable, ...]
-    surplus: tuple[SurplusTable, ...]
     charges: tuple[Charge, ...]
     quantities: tuple[Quantity, ...]
     cuttings: tuple[Cutting, ...]
     unknown: tuple[str, ...]
     notes: tuple[str, ...]
-
-    @property
-    def hours(self) -> Decimal:
-        """Hours of the shop's own labour."""
-        return sum((c.quantity for c in self.charges if c.group is Group.WORK), Decimal(0))
 
 
 def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> Build:
@@ -244,94 +207,75 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
     drums = plan.drum[:pieces]
     whole, here = {d.from_ for d in plan.drum}, {d.from_ for d in drums}
     donors = tuple(d for d in plan.donor if d.id in here or d.id not in whole)  # also those bought for something else
-    kept = {donor.id for donor in donors}
-    surplus = tuple(s for s in plan.surplus if s.from_ in kept)
     made = [_work_charge(plan.name, i, line, work, drums) for i, line in enumerate(plan.work, 1)]
-    labour = [charge for charge in made if isinstance(charge, Charge)]
-    faults = [fault for fault in made if isinstance(fault, Problem)]
     counts = [(i, line, count(line, drums)) for i, line in enumerate(plan.part, 1)]
+    faults = [fault for fault in made if isinstance(fault, Problem)]
     faults += [
-        plan_problem(plan.name, f"part {i} ({line.what}).sheet", "no_quantity", counted.reason)
-        for i, line, counted in counts
-        if isinstance(counted, NotCounted)
-    ]
-    parts = [(line, counted) for _, line, counted in counts if isinstance(counted, Counted) and counted.quantity > 0]
-    sheets = [
-        Quantity(line.what, counted.quantity, f"sheet {line.sheet}", sheet_note(counted.nesting))
-        for line, counted in parts
-        if counted.nesting is not None
+        plan_problem(plan.name, f"part {i} ({line.what}).sheet", "no_quantity", reason)
+        for i, line, reason in counts
+        if isinstance(reason, str)
     ]
     refuse(faults)
-    credits, notes = _leftovers(donors, drums)
+    parts = [(line, c) for _, line, c in counts if isinstance(c, Counted) and c.quantity > 0]
+    left, notes = _leftovers(donors, drums)
     charges = (
-        *_donor_charges(donors),
-        *labour,
+        *(charge for donor in donors for charge in _donor_charges(donor)),
+        *(charge for charge in made if isinstance(charge, Charge)),
         *(
-            Charge(f"New shell {d.name}", Group.PARTS, Decimal(1), "shell", d.price, _stated(d.vat or "excluded"))
+            Charge(f"New shell {d.name}", Group.PARTS, ONE, "shell", d.price, STATED[d.vat or "excluded"])
             for d in drums
             if d.from_ == NEW
         ),
-        *(_part_charge(line, counted) for line, counted in parts),
         *(
-            Charge(
-                f"{s.what} (from {s.from_})", Group.SURPLUS, Decimal(1), "each", s.value, Stated.SOLD_OFF,
-                donor=s.from_, basis=f"sold off for {money_text(s.value)} gross",
-            )
-            for s in surplus
+            Charge(line.what, Group.PARTS, c.quantity, c.unit, line.each, STATED[line.vat],
+                   Lever.COVERING if c.nesting else Lever.NONE, basis=sheet_note(c.nesting) if c.nesting else "")
+            for line, c in parts
         ),
-        *credits,
+        *(
+            Charge(f"{s.what} (from {s.from_})", Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF,
+                   donor=s.from_, basis=f"sold off for {money_text(s.value)} gross")
+            for s in plan.surplus
+            if s.from_ in {donor.id for donor in donors}
+        ),
+        *left,
     )  # fmt: skip
+    sheets = (
+        Quantity(line.what, c.quantity, f"sheet {line.sheet}", sheet_note(c.nesting)) for line, c in parts if c.nesting
+    )
     return Build(
-        plan=plan,
         drums=drums,
         donors=donors,
-        surplus=surplus,
         charges=charges,
         quantities=(*buying_list(drums, covered_drums(plan, drums)), *sheets),
-        cuttings=tuple(cutting for _, counted in parts for cutting in counted.cuttings),
+        cuttings=tuple(cutting for _, c in parts for cutting in c.cuttings),
         unknown=tuple(c.what for c in charges if c.amount is None),
         notes=tuple(notes),
     )
 
 
-def _part_charge(line: PartLine, counted: Counted) -> Charge:
-    lever, note = (Lever.NONE, "") if counted.nesting is None else (Lever.COVERING, sheet_note(counted.nesting))
-    stated = _stated(line.vat)
-    return Charge(line.what, Group.PARTS, counted.quantity, counted.unit, line.each, stated, lever, basis=note)
-
-
-def _donor_charges(donors: Sequence[DonorTable]) -> list[Charge]:
-    charges = []
-    for donor in donors:
-        # only a seller who shows VAT gives one to deduct; a private seller's freight is counted whole
-        stated = Stated.GROSS if donor.bought_from == "trade" and donor.vat == "included" else Stated.NO_VAT
-        one = Decimal(1)
-        what = f"Donor {donor.id}: {donor.series}, {donor.pieces} drums"
-        charges.append(
-            Charge(what, Group.DONORS, one, "kit", donor.price, stated, Lever.DONOR_PRICE, donor.id, donor.bought_from)
-        )
-        charges.append(Charge(f"Freight of donor {donor.id}", Group.DONORS, one, "kit", donor.freight, stated))
-    return charges
+def _donor_charges(donor: DonorTable) -> tuple[Charge, Charge]:
+    # only a seller who shows VAT gives one to deduct; a private seller's freight is counted whole
+    stated = Stated.GROSS if donor.bought_from == "trade" and donor.vat == "included" else Stated.NO_VAT
+    what = f"Donor {donor.id}: {donor.series}, {donor.pieces} drums"
+    return (
+        Charge(what, Group.DONORS, ONE, "kit", donor.price, stated, Lever.DONOR_PRICE, donor.id, donor.bought_from),
+        Charge(f"Freight of donor {donor.id}", Group.DONORS, ONE, "kit", donor.freight, stated),
+    )
 
 
 def _leftovers(donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
     """Credits for the donors' drums that are not built, and what is said of those without one."""
     credits, notes = [], []
     for donor in donors:
-        left = donor.pieces - sum(1 for d in drums if d.from_ == donor.id)
+        left = donor.pieces - sum(d.from_ == donor.id for d in drums)
         if left and donor.spare:
-            what, number = f"Drums of donor {donor.id} left over", Decimal(left)
+            what, basis = f"Drums of donor {donor.id} left over", "kept, at spare"
             credits.append(
                 Charge(
-                    what, Group.SURPLUS, number, "drum", donor.spare, Stated.KEPT, donor=donor.id,
-                    basis="kept, at spare",
+                    what, Group.SURPLUS, Decimal(left), "drum", donor.spare, Stated.KEPT, donor=donor.id, basis=basis
                 )
-            )  # fmt: skip
+            )
         elif left and donor.spare is None:
             drums_text = "1 drum" if left == 1 else f"{left} drums"
             notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")
     return credits, notes
-
-
-def _stated(vat: str) -> Stated:
-    return Stated.GROSS if vat == "included" else Stated.NET

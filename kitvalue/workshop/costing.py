@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
@@ -15,7 +15,6 @@ from kitvalue.workshop.build import (
     Build,
     Charge,
     Group,
-    Scales,
     apportioned,
     build_of,
     net_unit,
@@ -171,8 +170,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     """
     tax, selling = settings_of(shop)
     terms = terms_of(tax, selling)
-    build = build_of(plan, shop.work, pieces)
-    contingency = contingency_of(shop)
+    build, contingency = build_of(plan, shop.work, pieces), contingency_of(shop)
     set_route = route = plan.route or tax.route
     if route == "margin" and len(build.drums) < len(plan.drum) and plan.donor and not build.donors:
         # a cut-down of new shells alone, whose plan buys donors for the larger sizes only: nothing in it is
@@ -181,12 +179,9 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
-        message = (
-            f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}; set route = "full" in the plan'
-        )
-        if plan.route is None:
-            refuse([shop_problem("tax.route", "route_closed", message, route)])
-        refuse([plan_problem(plan.name, "route", "route_closed", message, route)])
+        closed = f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
+        told = "route_closed", f'{closed}; set route = "full" in the plan', route
+        refuse([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax.route", *told)])
     unknown = f"Not known: {'; '.join(build.unknown)}. Every cost and price here is too low by it."
     return CostSheet(
         name=plan.name,
@@ -198,7 +193,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         quantities=build.quantities,
         cuttings=build.cuttings,
         apportioned=apportioned(build.charges),
-        hours=build.hours,
+        hours=sum((c.quantity for c in build.charges if c.group is Group.WORK), ZERO),
         incomplete=build.unknown,
         notes=build.notes if route == set_route else (*build.notes, FULL_WITHOUT_DONORS),
         cautions=(
@@ -219,32 +214,25 @@ def contingency_of(shop: Shop) -> Decimal:
 
 
 def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, contingency: Decimal) -> RouteCost:
-    lines = _lines(build.charges, terms, route, contingency)
-    cost = _sum(lines)
-    purchase = cents(purchase_price(build.charges, Scales()))
-    reason = _why_closed(route, chosen, build)
-    zero = floor = landed = at_floor = None
-    if reason is None:
-        zero = cents_up(price_for_margin(cost, purchase, terms.without_margin(), route))
-        floor = cents_up(price_for_margin(cost, purchase, terms, route))
-        landed, at_floor = zero + terms.freight, floor + terms.freight
-    cautions = _margin_cautions(build, lines) if route == "margin" and reason is None else ()
-    return RouteCost(route, reason is None, reason, lines, cost, purchase, zero, floor, landed, at_floor, cautions)
-
-
-def _lines(charges: Sequence[Charge], terms: Terms, route: Route, contingency: Decimal) -> tuple[Line, ...]:
-    units = [net_unit(charge, terms, route) for charge in charges]
-    lines = [
-        Line(c.what, c.group, c.quantity, c.unit, unit, None if unit is None else cents(unit * c.quantity), c.basis)
-        for c, unit in zip(charges, units, strict=True)
-    ]
+    lines = []
+    for c in build.charges:
+        unit = net_unit(c, terms, route)
+        net = None if unit is None else cents(unit * c.quantity)
+        lines.append(Line(c.what, c.group, c.quantity, c.unit, unit, net, c.basis))
     labour = _sum(line for line in lines if line.group is Group.WORK)
     if contingency > 0 and labour > 0:
         amount = labour * contingency
         basis = f"{(contingency * 100).normalize():f} % of labour {money_text(labour)}"
         lines.append(Line("Contingency", Group.CONTINGENCY, Decimal(1), "kit", amount, cents(amount), basis))
-    order = list(Group)
-    return tuple(sorted(lines, key=lambda line: order.index(line.group)))  # stable: the plan's order inside a group
+    lines.sort(key=lambda line: list(Group).index(line.group))  # stable: the plan's order inside a group
+    cost, purchase, reason = _sum(lines), cents(purchase_price(build.charges)), _why_closed(route, chosen, build)
+    if reason is not None:
+        return RouteCost(route, False, reason, tuple(lines), cost, purchase, None, None, None, None, ())
+    zero, floor = (cents_up(price_for_margin(cost, purchase, of, route)) for of in (replace(terms, margin=ZERO), terms))
+    return RouteCost(
+        route, True, None, tuple(lines), cost, purchase, zero, floor, zero + terms.freight, floor + terms.freight,
+        _margin_cautions(build, lines) if route == "margin" else (),
+    )  # fmt: skip
 
 
 def _sum(lines: Iterable[Line]) -> Decimal:
@@ -275,87 +263,63 @@ VAT = Caution(
     "VAT rules differ by country, and the margin scheme may not fit a rebuilt kit: ask a tax adviser before you use "
     "these figures.",
 )
-MARGIN_TOTALS = Caution(
-    "margin_totals",
-    "Some countries want the margin scheme reckoned on totals by period instead of item by item "
-    "(Directive 2006/112/EC art. 318).",
-)
-MARGIN_INVOICE = Caution(
-    "margin_invoice",
-    'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" (art. 226(14)) and must '
-    "not show the VAT apart (art. 325).",
-)
-MARGIN_NEW_SHELL = Caution(
-    "margin_new_shell", "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it."
-)
-MARGIN_HEAVY = Caution(
-    "margin_heavy",
-    "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the margin scheme may "
-    "not fit it.",
-)
-MARGIN_SEVERAL = Caution(
-    "margin_several",
-    "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit made of them.",
-)
-IMPORT = (
-    "Donor {ids} is imported: count duty and the carrier's fee at the border with its freight; import VAT is left out."
-)
 EXEMPT = Caution(
     "exempt", "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
 )
-TIMBER = Caution(
-    "timber",
-    "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; ask the "
-    "national CITES authority which listing the wood falls under.",
-)
-DUST = Caution(
-    "dust",
-    "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set the limit.",
-)
-PAINT = Caution(
-    "paint",
-    "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace rules.",
-)
-HEAT = Caution(
-    "heat", "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules."
-)
+SAID = {  # by the code of the caution
+    "margin_totals": "Some countries want the margin scheme reckoned on totals by period instead of item by item "
+                     "(Directive 2006/112/EC art. 318).",
+    "margin_invoice": 'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" '
+                      "(art. 226(14)) and must not show the VAT apart (art. 325).",
+    "margin_new_shell": "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it.",
+    "margin_heavy": "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the "
+                    "margin scheme may not fit it.",
+    "margin_several": "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit "
+                      "made of them.",
+    "timber": "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; "
+              "ask the national CITES authority which listing the wood falls under.",
+    "dust": "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set "
+            "the limit.",
+    "paint": "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace "
+             "rules.",
+    "heat": "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules.",
+    "imported": "Donor {ids} is imported: count duty and the carrier's fee at the border with its freight; import VAT "
+                "is left out.",
+}  # fmt: skip
 
-# Beginnings of words in a line's operation or text; a hazard is there where every group has one.
-VENEER_WORDS = ("veneer",)
-HAZARDS: tuple[tuple[Caution, tuple[str, ...]], ...] = (
-    (DUST, ("sand|edge|cut|drill|veneer|patch|plug|ply|round",)),
-    (PAINT, ("paint|lacquer|spray|oil|seal|stain",)),
-    (HEAT, ("strip|remov|old", "wrap|covering")),
-)
+
+def _said(holds: Mapping[str, bool], ids: str = "") -> tuple[Caution, ...]:
+    return tuple(Caution(code, SAID[code].replace("{ids}", ids)) for code, so in holds.items() if so)
 
 
 def _build_cautions(plan: Plan, shop: Shop) -> tuple[Caution, ...]:
     """The cautions for a build whatever its VAT route: timbers at a border, dust, old paint, solvents, heat."""
     exports = shop.tax is not None and any(d.kind == "export" for d in shop.tax.destinations.values())
     imported = ", ".join(d.id for d in plan.donor if d.bought_from == "import")
-    cautions = (
-        (TIMBER, exports or _any_line((*plan.work, *plan.part), VENEER_WORDS)),
-        *((hazard, _any_line(plan.work, groups)) for hazard, groups in HAZARDS),
-        (Caution("imported", IMPORT.format(ids=imported)), bool(imported)),
-    )
-    return tuple(caution for caution, holds in cautions if holds)
+    return _said({
+        "timber": exports or _any_line((*plan.work, *plan.part), "veneer"),
+        "dust": _any_line(plan.work, "sand|edge|cut|drill|veneer|patch|plug|ply|round"),
+        "paint": _any_line(plan.work, "paint|lacquer|spray|oil|seal|stain"),
+        "heat": _any_line(plan.work, "strip|remov|old", "wrap|covering"),
+        "imported": bool(imported),
+    }, imported)  # fmt: skip
 
 
 def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[Caution, ...]:
     """Why the margin scheme may not fit although nothing closes it."""
     donors = _sum(line for line in lines if line.group is Group.DONORS)
     made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
-    cautions = (
-        (MARGIN_TOTALS, True),
-        (MARGIN_INVOICE, True),
-        (MARGIN_NEW_SHELL, any(drum.from_ == NEW for drum in build.drums)),
-        (MARGIN_HEAVY, made > donors),
-        (MARGIN_SEVERAL, len(build.donors) > 1),
-    )
-    return tuple(caution for caution, holds in cautions if holds)
+    return _said({
+        "margin_totals": True,
+        "margin_invoice": True,
+        "margin_new_shell": any(drum.from_ == NEW for drum in build.drums),
+        "margin_heavy": made > donors,
+        "margin_several": len(build.donors) > 1,
+    })  # fmt: skip
 
 
-def _any_line(lines: Sequence[LineTable], groups: Sequence[str]) -> bool:
+def _any_line(lines: Sequence[LineTable], *groups: str) -> bool:
+    """Has a line, in its text or operation, words that begin as one of each group does?"""
     texts = [f"{line.what} {(line.operation if isinstance(line, WorkLine) else None) or ''}".lower() for line in lines]
     starts = [re.compile(rf"(?<![^\W\d_])(?:{group})") for group in groups]
     return any(all(start.search(text) for start in starts) for text in texts)
@@ -370,6 +334,5 @@ def holding_cost(selling: SellingTable) -> Decimal:
         return ZERO
     if selling.months_to_sell is None:
         message = "holding is set and months_to_sell is not: add the months from buying a kit to selling it"
-        refuse([shop_problem("selling.months_to_sell", "no_months", message)])
-        return ZERO
+        raise refusal([shop_problem("selling.months_to_sell", "no_months", message)])
     return selling.holding * selling.months_to_sell

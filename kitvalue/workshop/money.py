@@ -50,15 +50,8 @@ class PartlyKnown:
     known: Decimal
     unknown: tuple[str, ...] = ()
 
-    def text(self) -> str:
-        """`1,240.00`, or `1,240.00 + 1 unknown`."""
-        return self._with("+")
-
-    def text_of_profit(self) -> str:
-        """What is left where the unknown is still to be paid: `200.13 less 1 unknown`."""
-        return self._with("less")
-
-    def _with(self, word: str) -> str:
+    def text(self, word: str = "+") -> str:
+        """`1,240.00`, or `1,240.00 + 1 unknown`; `less` of a profit from which the unknown is still to be paid."""
         return money_text(self.known) + (f" {word} {len(self.unknown)} unknown" if self.unknown else "")
 
 

@@ -14,7 +14,7 @@ from kitvalue.intake.text.tomltext import toml_key
 from kitvalue.workshop.build import Group, own_hours
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import ZERO, cents
-from kitvalue.workshop.quantities import Counted, count
+from kitvalue.workshop.quantities import count
 from kitvalue.workshop.shrink import NotShrunken, shrunken_means
 from kitvalue.workshop.tax import Sale, sale_at
 
@@ -113,7 +113,7 @@ def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[Operation
     operations: dict[str, OperationOutcome] = {}
     for line in plan.work:
         name, counted, hours = line.operation, count(line, plan.drum), own_hours(line, shop.work)
-        if name is None or hours is None or not isinstance(counted, Counted) or counted.quantity == 0:
+        if name is None or hours is None or isinstance(counted, str) or counted.quantity == 0:
             continue
         unit = "" if line.per == "hour" else counted.unit  # none, either, where the lines count in several
         before = operations.get(name, OperationOutcome(name, unit, ZERO, Against(ZERO, None)))

@@ -14,7 +14,7 @@ from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, P
 from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.sizes import MM_PER_INCH, PI
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.sheets import Covering, Nesting, Strip, TooSmall, nest, piece_lengths, strip_of
+from kitvalue.workshop.sheets import Covering, Nesting, Strip, nest, piece_lengths, strip_of
 
 UNITS: dict[Per, str] = {"m2_outside": "m2", "m2_inside": "m2"}
 COVER_HOOP = "cover_hoop"  # the operation
@@ -47,13 +47,6 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
-class NotCounted:
-    """Why a line's sheets cannot be told."""
-
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
 class Quantity:
     """One row of the buying list."""
 
@@ -63,8 +56,8 @@ class Quantity:
     note: str = ""
 
 
-def count(line: LineTable, drums: Sequence[DrumTable]) -> Counted | NotCounted:
-    """The quantity of a line by its `per`.
+def count(line: LineTable, drums: Sequence[DrumTable]) -> Counted | str:
+    """The quantity of a line by its `per`, or why its sheets cannot be told.
 
     A line per kit, hour or each is whole as long as one of its drums is built, and 0 where none is.
     """
@@ -79,34 +72,25 @@ def count(line: LineTable, drums: Sequence[DrumTable]) -> Counted | NotCounted:
 
 
 def _of_drum(per: Per, drum: DrumTable) -> Decimal:
-    match per:
-        case "drum" | "shell":
-            return Decimal(1)
-        case "edge" | "hoop" | "head":
-            return Decimal(drum.heads)
-        case "position" | "rod":
-            return Decimal(drum.rods)
-        case "claw":
-            return Decimal(drum.rods if drum.role == "bass" else 0)
-        case "hole":
-            return Decimal(drum.holes)
-        case "m2_outside" | "m2_inside":
-            return drum.size.area_m2
-        case _:
-            raise AssertionError(f"{per} is not counted by the drum")
+    heads, rods, area = drum.heads, drum.rods, drum.size.area_m2
+    numbers: dict[Per, Decimal | int] = {
+        "drum": 1, "shell": 1, "edge": heads, "hoop": heads, "head": heads, "position": rods, "rod": rods,
+        "claw": rods if drum.role == "bass" else 0, "hole": drum.holes, "m2_outside": area, "m2_inside": area,
+    }  # fmt: skip
+    return Decimal(numbers[per])
 
 
-def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> Counted | NotCounted:
+def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> Counted | str:
     if sheet.length <= 0 or sheet.width <= 0:
-        return NotCounted(f"{shown(str(sheet))}: both sides must be above 0 mm")
+        return f"{shown(str(sheet))}: both sides must be above 0 mm"
     covering = Covering(sheet.length, sheet.width, line.overlap, line.clearance, line.turn)
-    made = [strip_of(drum, covering) for drum in drums]
-    small = [strip for strip in made if isinstance(strip, TooSmall)]
+    made = [(drum.name, strip_of(drum, covering)) for drum in drums]
+    small = [(name, reason) for name, reason in made if isinstance(reason, str)]
     if small:
         others = len(small) - 1
         more = f"; so it is for {others} other drum{'s' if others > 1 else ''}" if others else ""
-        return NotCounted(f"the sheet is too small for the {small[0].drum}: {small[0].reason}{more}")
-    strips = [strip for strip in made if isinstance(strip, Strip)]
+        return f"the sheet is too small for the {small[0][0]}: {small[0][1]}{more}"
+    strips = [strip for _, strip in made if isinstance(strip, Strip)]
     nesting = nest(strips, covering)
     cuttings = tuple(
         Cutting(line.what, s.drum, s.length, s.width, piece_lengths(s, covering, nesting.division), s.area)

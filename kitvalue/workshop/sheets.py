@@ -269,19 +269,12 @@ class Strip:
         return self.length * self.width / 1_000_000
 
 
-@dataclass(frozen=True, slots=True)
-class TooSmall:
-    """The sheet cannot give a strip of a drum: `reason` says by how much."""
-
-    drum: str
-    reason: str
-
-
-def strip_of(drum: DrumTable, covering: Covering) -> Strip | TooSmall:
-    """The strip that covers a shell: pi * D and an overlap a joint long, the depth less two clearances wide."""
+def strip_of(drum: DrumTable, covering: Covering) -> Strip | str:
+    """The strip that covers a shell: pi * D and an overlap a joint long, the depth less two clearances wide. Or why and
+    by how much the sheet cannot give one."""
     width = drum.size.depth_mm - 2 * covering.clearance
     if width <= 0:
-        return TooSmall(drum.name, f"a clearance of {covering.clearance} mm at each edge leaves nothing to cover")
+        return f"a clearance of {covering.clearance} mm at each edge leaves nothing to cover"
     whole = drum.size.circumference_mm + covering.overlap
     longest = _longest(width, covering)
     joints = 1 if longest is not None and whole <= longest else MOST_JOINTS
@@ -294,7 +287,7 @@ def strip_of(drum: DrumTable, covering: Covering) -> Strip | TooSmall:
     else:
         said += f"two pieces of {longest:.0f} mm do not reach around it"
     along = "" if covering.turn else " (turn = false: strips lie along the sheet's first side)"
-    return TooSmall(drum.name, said + along)
+    return said + along
 
 
 def piece_lengths(strip: Strip, covering: Covering, division: Division) -> tuple[Decimal, ...]:

@@ -7,7 +7,7 @@ and its rounding rules) and Council Directive 2006/112/EC, articles 312 to 325, 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
 from kitvalue.intake.settings.plan import DonorTable
@@ -41,18 +41,15 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
     Directive 2006/112/EC art. 314: the goods must come, within the Union, from someone who did not deduct VAT on them
     (a private person) or from a dealer who used the scheme.
     """
-    reasons = [reason for donor in donors if (reason := _why_not(donor))]
+    reasons = []
+    for donor in donors:
+        closing = {
+            "was imported": donor.bought_from == "import",
+            "was bought with VAT shown": donor.bought_from == "trade" and donor.vat == "included",
+            "was bought from trade and its vat is not said": donor.bought_from == "trade" and donor.vat is None,
+        }
+        reasons += [f"donor {donor.id} {why}" for why, so in closing.items() if so]
     return "; ".join(reasons) or None
-
-
-def _why_not(donor: DonorTable) -> str | None:
-    if donor.bought_from == "import":
-        return f"donor {donor.id} was imported"
-    if donor.bought_from == "trade" and donor.vat == "included":
-        return f"donor {donor.id} was bought with VAT shown"
-    if donor.bought_from == "trade" and donor.vat is None:
-        return f"donor {donor.id} was bought from trade and its vat is not said"
-    return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +61,6 @@ class Terms:
     margin: Decimal
     freight: Decimal
     step: Decimal
-
-    def without_margin(self) -> Terms:
-        """The same terms for a sale that need only bring its cost back."""
-        return replace(self, margin=ZERO)
 
 
 @dataclass(frozen=True, slots=True)

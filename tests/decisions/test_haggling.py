@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitvalue.decisions.ceiling import Step, opening, paid_for, step_of
+from kitvalue.decisions.ceiling import Paid, opening, paid_for, step_of
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fit import fit_book
 from tests.market.books import invented_book
 
-BOOK = Step(0.9, "the book")
+BOOK = Paid(0.9, "the book")
 
 
 def offer(**changes: Any) -> Offer:
@@ -55,7 +55,7 @@ def test_the_books_step_is_its_sold_effect() -> None:
     assert sold is not None
     assert sold < 0
     step = step_of(fit)
-    assert step.factor == pytest.approx(1 + sold / 100, rel=1e-12)
+    assert step.price == pytest.approx(1 + sold / 100, rel=1e-12)
     assert f"asked to sold in the book, {sold:.1f} %" in step.rests_on
     assert paid_for(offer(), step).price == pytest.approx(400 + 4 * sold)
 
@@ -63,7 +63,7 @@ def test_the_books_step_is_its_sold_effect() -> None:
 def test_where_sold_rows_lie_higher_or_none_are_sold() -> None:
     book = invented_book(n=200, seed=5)
     dearer = fit_book(replace(book, price=book.price * np.exp(0.5 * book.price_kind)), None)
-    assert step_of(dearer).factor == 1.0
+    assert step_of(dearer).price == 1.0
     asked = replace(book, price_kind=np.zeros(200, dtype=np.int64))
-    assert step_of(fit_book(asked, 10.0)).factor == pytest.approx(0.9)
-    assert step_of(fit_book(asked, None)).factor == 1.0
+    assert step_of(fit_book(asked, 10.0)).price == pytest.approx(0.9)
+    assert step_of(fit_book(asked, None)).price == 1.0

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from kitvalue.decisions.original import NOT_A_REBUILD, PRICED_TO_TIE
 from kitvalue.decisions.pricing import Door, PriceSheet
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.problems import FileError, texts
+from kitvalue.intake.text.problems import texts
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.money import cents, money_text
 from tests import worked
@@ -240,10 +240,8 @@ def test_a_shop_without_destinations_sells_at_home() -> None:
 # --- what is told ----------------------------------------------------------------------------------------------------
 
 
-def test_repair_is_asked_for_where_the_original_is_in_lower_condition() -> None:
+def test_an_original_as_good_as_the_finished_kit_needs_no_repair() -> None:
     original = {key: value for key, value in worked.plan_tables()["original"].items() if key != "repair"}
-    with pytest.raises(FileError, match=r"original\.repair.*add repair"):
-        price_of(plan={"original": original})
     assert price_of(plan={"original": original | {"condition": 5}}).quote.cap == Decimal(2600 + 90 - 60)
 
 

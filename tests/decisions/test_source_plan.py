@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from kitvalue.decisions.sourcing import Limits, cut_cost, plan_from, solve, supplies, wanted_drums
+from kitvalue.decisions.sourcing import cut_cost, plan_from, solve, supplies, wanted_drums
+from kitvalue.intake.settings.shop import BuyingTable
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.workshop.costing import cost_sheet
 from tests import worked
@@ -69,7 +70,7 @@ def test_a_kit_with_every_drum_makes_a_plan_of_one_donor() -> None:
     plan, shop = worked.plan(), worked.shop()
     offers = [offer(price=Decimal(500), freight=Decimal(30), pieces=8, sizes=(*SEVEN, *sizes("14x6.5")))]
     supply = supplies(offers, [part("14 inch", 60, "0.85", 14)], plan, shop)
-    (answer,) = solve(wanted_drums(plan, shop), supply, None, Limits())
+    (answer,) = solve(wanted_drums(plan, shop), supply, None, BuyingTable())
     made = plan_from(answer, plan, shop, offers, "found")
     assert (made.name, made.surplus) == ("found", ())
     assert [(d.from_, d.price, d.vat) for d in made.drum] == [("D1", None, None)] * 7
@@ -90,7 +91,7 @@ def test_a_kit_with_every_drum_makes_a_plan_of_one_donor() -> None:
 def test_the_price_expected_after_haggling_is_written_to_the_cent() -> None:
     plan, shop = worked.plan(), worked.shop()
     offers = [offer(price=Decimal("333.33"), haggle=Decimal(10), pieces=7, sizes=SEVEN)]
-    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, Limits())
+    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, BuyingTable())
     (donor,) = plan_from(answer, plan, shop, offers, "found").donor
     assert str(donor.price) == "300.00"  # 299.997
 
@@ -99,6 +100,6 @@ def test_a_line_for_a_donor_that_goes_is_refused_by_its_name() -> None:
     line = {"what": "Strip the old wrap", "per": "shell", "only": ["B"], "hours": 1}
     plan, shop = worked.plan(work=[line]), worked.shop()
     offers = [offer(sizes=SEVEN)]
-    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, Limits())
+    (answer,) = solve(wanted_drums(plan, shop), supplies(offers, [], plan, shop), None, BuyingTable())
     with pytest.raises(RefusedError, match='"Strip the old wrap" chooses drums by donor B, which the new plan has not'):
         plan_from(answer, plan, shop, offers, "found")

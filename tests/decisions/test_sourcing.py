@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from scipy import optimize
 
-from kitvalue.decisions.sourcing import Answer, Limits, Supply, WantedDrum, solve
+from kitvalue.decisions.sourcing import Answer, Supply, WantedDrum, solve
+from kitvalue.intake.settings.shop import BuyingTable
 from kitvalue.intake.text.sizes import Size
 
 CUT = 30.0
@@ -22,7 +23,7 @@ def size(diameter: int, depth: int) -> Size:
 
 
 def searched(
-    wanted: list[WantedDrum], kits: list[Supply], limits: Limits, cut: float | None = CUT
+    wanted: list[WantedDrum], kits: list[Supply], limits: BuyingTable, cut: float | None = CUT
 ) -> dict[frozenset[str], float]:
     """The least cost of every set of kits that can give the drums, by trying every assignment."""
     found: dict[frozenset[str], float] = {}
@@ -32,7 +33,7 @@ def searched(
                 continue
             shells = [(kit, place) for kit in chosen for place in range(len(kit.sizes))]
             spent = sum(kit.price + kit.freight for kit in chosen)
-            left = None if limits.budget is None else limits.budget - spent
+            left = None if limits.budget is None else float(limits.budget) - spent
             cost = cheapest(wanted, shells, left, cut, frozenset(kit.offer for kit in chosen))
             if cost is not None and (left is None or left >= -1e-9):
                 credit = sum(sum(kit.credits) for kit in chosen)
@@ -66,7 +67,7 @@ def cheapest(
     return best
 
 
-def random_case(seed: int) -> tuple[list[WantedDrum], list[Supply], Limits]:
+def random_case(seed: int) -> tuple[list[WantedDrum], list[Supply], BuyingTable]:
     rng = np.random.default_rng(seed)
     diameters, depths = (12, 13, 16), (8, 10, 12)
 
@@ -85,9 +86,9 @@ def random_case(seed: int) -> tuple[list[WantedDrum], list[Supply], Limits]:
             Supply(f"D{i}", float(rng.integers(50, 400)), float(rng.integers(0, 60)), sizes,
                    tuple(float(rng.integers(0, 60)) for _ in sizes))
         )  # fmt: skip
-    limits = Limits(
-        float(rng.integers(200, 900)) if rng.random() < 0.4 else None,
-        int(rng.integers(1, 4)) if rng.random() < 0.4 else None,
+    limits = BuyingTable(
+        budget=Decimal(int(rng.integers(200, 900))) if rng.random() < 0.4 else None,
+        kits=int(rng.integers(1, 4)) if rng.random() < 0.4 else None,
     )
     return wanted, kits, limits
 
@@ -135,7 +136,7 @@ def test_reasons_name_the_drum() -> None:
         WantedDrum("13x11 rack", size(13, 11), None, 0),
         WantedDrum("22x14 bass", size(22, 14), None, 0),
     ]
-    (answer,) = solve(wanted, [kit], None, Limits())
+    (answer,) = solve(wanted, [kit], None, BuyingTable())
     assert answer.status == "infeasible"
     assert answer.reasons == (
         "18x16 bass: no 18-inch drum on offer, and no new shell price given",
@@ -146,7 +147,7 @@ def test_reasons_name_the_drum() -> None:
 
 def test_two_wanted_and_one_on_offer() -> None:
     kit = Supply("D1", 300, 40, (size(13, 9),), (0,))
-    (answer,) = solve([WantedDrum(n, size(13, 9), None, 0) for n in ("a", "b")], [kit], CUT, Limits())
+    (answer,) = solve([WantedDrum(n, size(13, 9), None, 0) for n in ("a", "b")], [kit], CUT, BuyingTable())
     assert answer.status == "infeasible"
     assert len(answer.reasons) == 1
     assert "too few 13-inch drums" in answer.reasons[0]
@@ -154,7 +155,7 @@ def test_two_wanted_and_one_on_offer() -> None:
 
 def test_a_budget_that_is_too_small_says_what_it_takes() -> None:
     kit = Supply("D1", 300, 40, (size(13, 9),), (0,))
-    (answer,) = solve([WantedDrum("a", size(13, 9), None, 0)], [kit], CUT, Limits(budget=200))
+    (answer,) = solve([WantedDrum("a", size(13, 9), None, 0)], [kit], CUT, BuyingTable(budget=Decimal(200)))
     assert answer.reasons == ("the budget is 200.00, and the cheapest set of kits takes 340.00",)
 
 
@@ -173,7 +174,7 @@ def test_two_hundred_offers_and_twelve_drums_within_a_minute() -> None:
         WantedDrum(f"{i}", size(int(rng.choice(diameters)), int(rng.choice(depths))), None, 0.0) for i in range(12)
     ]
     start = time.process_time()
-    (answer,) = solve(wanted, kits, CUT, Limits())
+    (answer,) = solve(wanted, kits, CUT, BuyingTable())
     assert answer.status == "optimal"
     assert time.process_time() - start < 60
 
@@ -190,5 +191,5 @@ def test_an_answer_that_is_not_proven_tells_what_a_cheaper_one_could_save(monkey
         return result
 
     monkeypatch.setattr(optimize, "milp", stopped)
-    (answer,) = solve(wanted, [kit], CUT, Limits())
+    (answer,) = solve(wanted, [kit], CUT, BuyingTable())
     assert (answer.status, answer.cost, answer.gap) == ("gap", 315.0, 12.34)  # 340 less the 25 of the drum left over

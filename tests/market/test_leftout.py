@@ -11,8 +11,7 @@ from kitvalue.decisions.ceiling import step_of
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.intake.text.problems import texts
 from kitvalue.intake.text.words import rows_phrase
-from kitvalue.market.design import build_recipe
-from kitvalue.market.encoding import FeatureValue, Kit, Recipe, newest_date, of_book
+from kitvalue.market.encoding import FeatureValue, Kit, Recipe, build_recipe, newest_date, of_book
 from kitvalue.market.fit import fit_book
 from kitvalue.market.outlook import outlook
 from tests.market.books import invented_book
@@ -129,7 +128,7 @@ def test_rows_that_tell_both_prices_tell_the_step_from_asked_to_paid(asked_rows:
     assert recipe.sold_basis == "5 rows that tell what was asked and what was paid (-12.0 %)"
     fit = fit_book(book, 10.0)
     step = step_of(fit)
-    assert step.factor == pytest.approx(0.88, rel=1e-12)
+    assert step.price == pytest.approx(0.88, rel=1e-12)
     assert step.rests_on == recipe.sold_basis
     asked, sold = (outlook(fit, Kit("Series A", 5, 3, price_kind=kind)).typical for kind in ("asked", "sold"))  # type: ignore[arg-type]
     assert sold == pytest.approx(0.88 * asked, rel=1e-12)
@@ -153,7 +152,7 @@ def test_enough_asked_rows_tell_the_step_themselves() -> None:
     assert (recipe.sold_offset, recipe.sold_basis) == (0.0, "48 sold rows of the book")
     assert recipe.has("sold")
     step = step_of(fit)  # of one kit the pairs tell more than the rows of others
-    assert step.factor == pytest.approx(0.88, rel=1e-12)
+    assert step.price == pytest.approx(0.88, rel=1e-12)
     assert step.rests_on == "20 rows that tell what was asked and what was paid (-12.0 %)"
 
 

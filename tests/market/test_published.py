@@ -58,7 +58,7 @@ def regression(y: pd.Series, columns: dict[str, pd.Series], groups: pd.Series | 
     codes = pd.Categorical(groups).codes.astype(np.int64) if groups is not None else np.zeros(len(y), dtype=np.int64)
     q = int(codes.max()) + 1 if groups is not None else 0
     scaling = standardise(X)
-    equations = Equations(scaling.apply(X), codes, q, y.to_numpy(dtype=float))
+    equations = Equations(scaling.apply(X.copy()), codes, q, y.to_numpy(dtype=float))
     ones = np.ones(len(y))
     triangle = reduce(equations, ones)
     theta = reml_theta(triangle)

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.market import design as rank
-from kitvalue.market.design import independent, plainly_independent
+from kitvalue.market import encoding as rank
+from kitvalue.market.encoding import independent, plainly_independent
 from tests.market.test_linear import nist
 
 

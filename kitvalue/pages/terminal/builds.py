@@ -90,7 +90,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     quote, sale = p.quote, p.sale
 
     def profit(amount: Decimal) -> str:
-        return sheet.resting(amount).text_of_profit()
+        return sheet.resting(amount).text("less")
 
     def of_sale(value: Decimal | None) -> str:
         return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
