@@ -15,7 +15,7 @@ from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import Outlook
 from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome
-from kitvalue.workshop.shrink import Shrinkage, Shrunken, shrunken_means
+from kitvalue.workshop.shrink import Shrinkage, shrunken_means
 
 TENTH = Decimal("0.1")
 OWN_SALES = Caution(
@@ -101,10 +101,18 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
         ratios.setdefault(sale.job.build.plan, []).append(ratio)
     shrunken = shrunken_means(list(ratios.values()), sum(scatter) / len(scatter))
     groups = shrunken.groups if isinstance(shrunken, Shrinkage) else ()  # with a known scatter it always is
-    learned = tuple(
-        _learned(plan, [sale for sale in sales if sale.job.build.plan == plan], group)
-        for plan, group in zip(ratios, groups, strict=True)
-    )
+    learned = []
+    for plan, group in zip(ratios, groups, strict=True):
+        of_plan = [sale for sale in sales if sale.job.build.plan == plan]
+        finished, times = of_plan[0].finished, "1 sale" if len(of_plan) == 1 else f"{len(of_plan)} sales"
+        own, mean, low, high = (
+            _tenths(max(ZERO, Decimal(repr(ratio)) * finished.share))
+            for ratio in (group.own, group.mean, group.low, group.high)
+        )
+        line = f"share = {mean}  # was {finished.share.normalize():f}; {times}, 8 in 10: {low} to {high}"
+        learned.append(
+            LearnedShare(plan, finished.series, len(of_plan), finished.share, own, mean, low, high, group.weight, line)
+        )
     doubted = (
         Caution(
             "share_above",
@@ -116,18 +124,7 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
         if share.low > HUNDRED
     )
     said = (caution for sale in sales for caution in sale.market.cautions)
-    return LearnedShares(tuple(sales), learned, None, (*doubted, *dict.fromkeys((*said, OWN_SALES))))
-
-
-def _learned(plan: str, sales: Sequence[SoldBuild], group: Shrunken) -> LearnedShare:
-    finished, count = sales[0].finished, len(sales)
-    own, learned, low, high = (
-        _tenths(max(ZERO, Decimal(repr(ratio)) * finished.share))
-        for ratio in (group.own, group.mean, group.low, group.high)
-    )
-    times = "1 sale" if count == 1 else f"{count} sales"
-    line = f"share = {learned}  # was {finished.share.normalize():f}; {times}, 8 in 10: {low} to {high}"
-    return LearnedShare(plan, finished.series, count, finished.share, own, learned, low, high, group.weight, line)
+    return LearnedShares(tuple(sales), tuple(learned), None, (*doubted, *dict.fromkeys((*said, OWN_SALES))))
 
 
 def _tenths(value: Decimal) -> Decimal:

@@ -72,18 +72,20 @@ class JobOutcome:
 
 def job_outcomes(builds: Sequence[FinishedBuild], plans: Mapping[str, Planned], shop: Shop) -> tuple[JobOutcome, ...]:
     """Each finished build against its plan, in the order of the file; builds whose plan is not in `plans` are left."""
-    return tuple(_outcome(build, plans[build.plan], shop) for build in builds if build.plan in plans)
-
-
-def _outcome(build: FinishedBuild, planned: Planned, shop: Shop) -> JobOutcome:
-    sheet = planned.sheet
-    operations = _operations(build, planned.plan, shop)
-    hours = _hours(build, operations, sheet)
-    paid, net_cost = _costs(build, hours, sheet, shop)
-    sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
-    if build.sold_for is not None and net_cost.actual is not None:
-        sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
-    return JobOutcome(build, planned, operations, hours, paid, net_cost, sale, why, sheet.terms.margin * 100)
+    jobs = []
+    for build in builds:
+        if build.plan not in plans:
+            continue
+        planned, sheet = plans[build.plan], plans[build.plan].sheet
+        operations = _operations(build, planned.plan, shop)
+        hours = _hours(build, operations, sheet)
+        paid, net_cost = _costs(build, hours, sheet, shop)
+        sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
+        if build.sold_for is not None and net_cost.actual is not None:
+            sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
+        margin = sheet.terms.margin * 100
+        jobs.append(JobOutcome(build, planned, operations, hours, paid, net_cost, sale, why, margin))
+    return tuple(jobs)
 
 
 def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[OperationOutcome, ...]:

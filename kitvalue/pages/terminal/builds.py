@@ -40,8 +40,8 @@ def cost_text(sheet: CostSheet) -> str:
     donors = [(a.donor, *map(cents, (a.price, a.sold_off, a.kept, a.kit))) for a in sheet.apportioned]
     to_buy = [(q.what, figure(q.quantity), q.unit, q.note) for q in sheet.quantities]
     strips = [
-        (f"{c.drum}: {c.what}", money(c.length), money(c.width),
-         " + ".join(map(money, c.pieces)) if len(c.pieces) > 1 else "one", f"{c.area:.2f}")
+        (f"{c.strip.drum}: {c.what}", money(c.strip.length), money(c.strip.width),
+         " + ".join(map(money, c.pieces)) if len(c.pieces) > 1 else "one", f"{c.strip.area:.2f}")
         for c in sheet.cuttings
     ]  # fmt: skip
     by_donor = table("donor< | price | sold off | kept | in the kit", donors)
