@@ -70,11 +70,6 @@ def paid(book: PriceBook) -> FloatArray:
     return book.price * (1 + book.premium / 100)
 
 
-def newest_date(book: PriceBook) -> date | None:
-    """The newest date of the book, or None where no row has one."""
-    return cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
-
-
 def of_book(book: PriceBook, reference: date | None) -> Columns:
     """The rows of a price book; `reference` is the day from which years count."""
     years = np.full(len(book), np.nan)
@@ -451,7 +446,7 @@ def build_recipe(book: PriceBook, haggle: float | None, pooled: bool) -> Recipe:
 
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
-    newest = newest_date(book)
+    newest = cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
     terms, left_out = decide(candidates(of_book(book, newest)), book)
     several = len(book.series_names) > 1
     if not several:

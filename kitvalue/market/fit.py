@@ -181,17 +181,9 @@ def _settle(
 
 def scatter_of(left: Residuals, precision: FloatArray) -> float:
     """s = median(|e| / sqrt(1 - h)) / 0.6745 about 0, of the rows that do not carry themselves."""
-    e, h = left.residuals, left.leverage
-    free = h < FULL_LEVERAGE
-    if not np.any(free):
-        return 0.0
-    if not np.all(free):
-        e, h, precision = e[free], h[free], precision[free]
-    far = np.subtract(1.0, h)
-    np.divide(precision, far, out=far)
-    np.sqrt(far, out=far)
-    far *= np.abs(e)
-    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD
+    free = left.leverage < FULL_LEVERAGE
+    far = np.sqrt(precision[free] / (1.0 - left.leverage[free])) * np.abs(left.residuals[free])
+    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD if len(far) else 0.0
 
 
 def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: float) -> float:
@@ -213,11 +205,8 @@ SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
 def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
     """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
-    far = np.sqrt(precision)
-    far *= np.abs(e)
     reach = HUBER_K * scatter
-    np.maximum(far, reach, out=far)
-    return np.divide(reach, far, out=far)
+    return np.asarray(reach / np.maximum(np.sqrt(precision) * np.abs(e), reach))
 
 
 def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
@@ -228,8 +217,6 @@ def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: flo
     """
     free = np.where(h < 1, 1 - h, np.inf)
     gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
-    if not gross.any():
-        return gross
     others = np.bincount(codes, weights=~gross)
     return gross & (others[codes] > 0)
 
