@@ -1,7 +1,4 @@
-"""How a command answers: as text or as one object, problems to stderr, one clear line for every error.
-
-What is raised on the way, by a command or by the reading of its command line, is answered by `cli_program`.
-"""
+"""How a command answers: as text or as one object, problems to stderr, one clear line for every error."""
 
 from __future__ import annotations
 
@@ -19,7 +16,7 @@ from typing import IO, Any, NoReturn
 
 import click
 
-from kitvalue.intake.text.problems import Caution, Level, Problem, shown
+from kitvalue.intake.text.problems import Caution, Level, Problem, shown, together
 
 MOST_LINES = 20  # of problems, where they are the answer
 MOST_BESIDE = 5  # of problems beside an answer
@@ -48,23 +45,24 @@ class Said:
     question: Question | None = None  # asked on a terminal only, and never with --json
 
 
-def answering(run: Callable[..., Said]) -> Callable[..., None]:
-    """A command that answers as text or, with --json here or before the command, as one object."""
+def shop_command(run: Callable[..., Said]) -> click.Command:
+    """A command that is handed the shop's folder and answers as text or, with --json on the line, as one object."""
 
-    def command(*args: Any, as_json: bool, **options: Any) -> NoReturn:  # noqa: ANN401 - click's own arguments
-        said = run(*args, **options)
-        _say(said, as_json or click.get_current_context().find_root().params.get("as_json", False))
+    def answer(context: click.Context, /, as_json: bool, **options: Any) -> NoReturn:  # noqa: ANN401 - click's own
+        said = run(context.obj, **options)
+        _say(said, as_json or context.find_root().params.get("as_json", False))
         sys.exit(said.exit_status)
 
-    flag = click.option("--json", "as_json", is_flag=True, help="Answer with one JSON object.")
-    return flag(update_wrapper(command, run))
+    made = click.command()(update_wrapper(click.pass_context(answer), run))
+    made.params.append(click.Option(["--json", "as_json"], is_flag=True, help="Answer with one JSON object."))
+    return made
 
 
 def _say(said: Said, as_json: bool) -> None:
     for line in _problem_lines(said.problems, MOST_BESIDE) if said.problem_lines is None else said.problem_lines:
         tell(line)
     if as_json:
-        print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
+        _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
     elif said.question is not None and _is_terminal():
         click.echo(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
@@ -94,38 +92,33 @@ def hush(stream: IO[str] | None) -> None:
             os.close(nowhere)
 
 
-def say_error(message: str, problems: Sequence[Problem], as_json: bool) -> None:
+def say_error(message: str, problems: Sequence[Problem] = (), as_json: bool = False) -> None:
     """Each problem in its line; the error's own line where it says more than the first of them."""
     lines = _problem_lines(problems, MOST_LINES)
     told = any(message.startswith(p.line()) for p in problems)
     for line in lines if told else (*lines, message):
         tell(line)
     if as_json:
-        print_json({"error": message}, problems, ())
+        _print_json({"error": message}, problems, ())
 
 
-def print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[Caution]) -> None:
+def _print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[Caution]) -> None:
     """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
     from kitvalue.pages.answers import envelope
 
     whole = {**answer, **envelope(problems, cautions)}
-    escaped = not _speaks_utf8(sys.stdout)
+    encoding = getattr(sys.stdout, "encoding", None) or ""
+    escaped = encoding.lower().replace("-", "") != "utf8"
     text = json.dumps(whole, ensure_ascii=escaped, allow_nan=False)
     if len(text) < MOST_INDENTED:
         text = json.dumps(whole, indent=2, ensure_ascii=escaped, allow_nan=False)
     click.echo(text)
 
 
-def _speaks_utf8(stream: IO[str] | None) -> bool:
-    return (getattr(stream, "encoding", None) or "").lower().replace("-", "") == "utf8"
-
-
 def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
     """Refusals up to a bound, those of one kind in one line; of warnings only how many. `check` lists them all."""
     if not problems:
         return []
-    from kitvalue.intake.text.problems import together
-
     hard = together([p for p in problems if p.level is not Level.WARNING])
     told, untold = hard[:most], sum(len(one.problems) for one in hard[most:])
     warnings = sum(p.level is Level.WARNING for p in problems)
@@ -137,7 +130,6 @@ def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
 
 def series_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
     """The series of shop.toml, else those of the saved fit, that begin like `begun`; none where neither can be read."""
-    import json
     import tomllib
 
     folder = _shop_folder(context)
@@ -154,20 +146,19 @@ def series_names(context: click.Context, parameter: click.Parameter, begun: str)
 def plan_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
     """The plans in builds/ that begin like `begun`."""
     try:
-        found = sorted(path.stem for path in (_shop_folder(context) / "builds").glob("*.toml"))
+        return sorted(
+            path.stem for path in (_shop_folder(context) / "builds").glob("*.toml") if path.stem.startswith(begun)
+        )
     except OSError:
         return []
-    return [name for name in found if name.startswith(begun)]
 
 
 def _shop_folder(context: click.Context) -> Path:
     return Path(context.find_root().params.get("folder") or ".")
 
 
-def day(context: click.Context, parameter: click.Parameter, text: str | None) -> date | None:
+def day(text: str) -> date:
     """A date option, read as the files' dates are."""
-    if text is None:
-        return None
     from kitvalue.intake.text.dates import Day, read_date
 
     read = read_date(text)
@@ -195,23 +186,19 @@ class Whole(click.IntRange):
 DRUMS = Whole(1, 99, "a number of drums")
 
 
-def amount(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
+def amount(text: str) -> Decimal:
     """A money option above 0, through its text."""
-    if text is None:
-        return None
     try:
-        found = Decimal(text)
+        money = Decimal(text)
     except InvalidOperation as why:
         raise click.BadParameter(f'"{text}" is no amount; write for instance 2300 or 2300.50') from why
-    if not found.is_finite() or not 0 < found < 10**9:
+    if not money.is_finite() or not 0 < money < 10**9:
         raise click.BadParameter(f'"{text}" is no price; write an amount above 0')
-    return found
+    return money
 
 
-def bench_hours(context: click.Context, parameter: click.Parameter, text: str | None) -> Decimal | None:
+def bench_hours(text: str) -> Decimal:
     """An option of hours at the bench, read as the files' hours are: 6, 5.5 or 5:30."""
-    if text is None:
-        return None
     from kitvalue.intake.books.specs import WORK, read_hours
     from kitvalue.intake.text.numbers import Amount
 

@@ -1,23 +1,25 @@
-"""The commands of a build: what it costs, what to ask, how it stands against an original, how it turned out."""
+"""The commands of builds: what one costs, what to ask, how it stands against an original, how it turned out; and of the
+pages: the owner's report, the customer's sheet, the pocket card."""
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from kitvalue.cli.answers import Said, amount, answering, plan_names
+from kitvalue.cli.answers import Said, amount, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
+    from kitvalue.commands.writing import Printed
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
-@click.pass_obj
-@answering
 def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
 
@@ -45,13 +47,9 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     return Said(answer, text, cautions=sheet.cautions)
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
-@click.option(
-    "--at", callback=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one."
-)
-@click.pass_obj
-@answering
+@click.option("--at", type=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one.")
 def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
 
@@ -80,10 +78,8 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     )
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
-@click.pass_obj
-@answering
 def compare(folder: ShopFolder, plan: str) -> Said:
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
 
@@ -112,9 +108,7 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     )
 
 
-@click.command()
-@click.pass_obj
-@answering
+@shop_command
 def done(folder: ShopFolder) -> Said:
     """Finished builds: planned against actual, and what they teach.
 
@@ -141,3 +135,91 @@ def done(folder: ShopFolder) -> Said:
         book.problems,
         book.cautions,
     )
+
+
+def _said(done: Printed) -> Said:
+    lines = [f"Written: {path}" for path in done.written]
+    return Said({"written": [str(path) for path in done.written]}, "\n".join(lines), cautions=done.cautions)
+
+
+@shop_command
+@click.option(
+    "--charts", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
+    help="Write the report's pictures into DIR as well, each as SVG and PNG.",
+)  # fmt: skip
+def report(folder: ShopFolder, charts: Path | None) -> Said:
+    """Write out/report.html, the owner's page with everything on it.
+
+    The market, how well it is known, unusual rows, the offers, every build against its original. One file without
+    scripts; nothing is fetched from a network. It prints on A4.
+
+    \b
+    Reads   every file of the shop
+    Writes  out/report.html; with --charts pictures in DIR
+
+    \b
+    Example:
+      kitvalue --shop myshop report --charts pictures
+    """
+    from kitvalue.commands import report as command
+
+    done = command.report(folder, date.today(), charts)
+    lines = [f"Written: {done.path}"]
+    if charts is not None:
+        lines.append(f"and {len(done.charts)} pictures in {charts}")
+    written = [str(path) for path in (done.path, *done.charts)]
+    return Said({"written": written}, "\n".join(lines), done.problems, done.cautions)
+
+
+@shop_command
+@click.argument("plan", shell_complete=plan_names)
+@click.option("--hide-costs", is_flag=True, help="Leave out how the price comes about.")
+@click.option("--show-purchases", is_flag=True, help="Give what the used drums were bought for a line of its own.")
+@click.option(
+    "--lang", "language", default="en", show_default=True, metavar="CODE", help="The sheet's language: de, en."
+)
+@click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
+def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
+    """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
+
+    PLAN is a name in builds/ or a path. The kit drum by drum, how its price comes about, and a used original beside
+    it. Nothing private is on it: no addresses, no notes, no sellers. [promise.LANG] in shop.toml sets what it says of
+    guarantee and return.
+
+    \b
+    Reads   shop.toml, builds/PLAN.toml, out/fit.json
+            (else prices.csv)
+    Writes  out/sheet-PLAN.html; with --pdf a PDF too
+
+    \b
+    Example:
+      kitvalue --shop myshop sheet example --hide-costs
+    """
+    from kitvalue.commands import sheet as command
+
+    wanted = command.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
+    return _said(command.sheet(folder, wanted, date.today()))
+
+
+@shop_command
+@click.option(
+    "--plan", shell_complete=plan_names, metavar="PLAN", help="Say up to what price a donor pays for this build."
+)
+def card(folder: ShopFolder, plan: str | None) -> Said:
+    """Write out/card.html, the pocket page for a market. It needs no network.
+
+    Put it on a phone: series, pieces, condition and features in; buy-in value, resale value and ceilings out. Its
+    figures are those of this day's fit, and it warns when it is 90 days old.
+
+    \b
+    Reads   shop.toml, out/fit.json (else prices.csv),
+            with --plan builds/PLAN.toml
+    Writes  out/card.html
+
+    \b
+    Example:
+      kitvalue --shop myshop card --plan example
+    """
+    from kitvalue.commands import card as command
+
+    return _said(command.card(folder, plan, date.today()))

@@ -9,25 +9,21 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import Said, answering, day, plan_names
+from kitvalue.cli.answers import Said, day, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
 
 
-@click.command()
+@shop_command
 @click.option(
     "--plan", shell_complete=plan_names, metavar="PLAN", help="Judge each offer as a donor of this build, too."
 )
 @click.option(
-    "--on",
-    callback=day,
-    metavar="DATE",
+    "--on", type=day, metavar="DATE",
     help="The day of the sale, such as 2026-11-25; the book's newest date if not given.",
-)
+)  # fmt: skip
 @click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")
-@click.pass_obj
-@answering
 def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: bool) -> Said:
     """Every offer: what it is worth and up to what price it pays. The most profitable comes first.
 
@@ -62,19 +58,13 @@ def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: boo
     )
 
 
-@click.command()
+@shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option(
-    "--best",
-    type=click.IntRange(1, 20),
-    default=1,
-    show_default=True,
-    metavar="N",
+    "--best", type=click.IntRange(1, 20), default=1, show_default=True, metavar="N",
     help="How many different answers, the cheapest first.",
-)
+)  # fmt: skip
 @click.option("--write", metavar="FILE", help="Save the cheapest answer as a new plan, such as builds/NAME.toml.")
-@click.pass_obj
-@answering
 def source(folder: ShopFolder, plan: str, best: int, write: str | None) -> Said:
     """Which offers and new shells make a plan's drums at least cost. Shells may be cut down, never lengthened.
 

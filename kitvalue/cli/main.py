@@ -1,32 +1,126 @@
-"""The command line: parse, call one use case, print, exit."""
+"""The command line as a whole: whatever goes wrong on it ends in one clear line, one exit status and no traceback."""
 
 from __future__ import annotations
 
 import sys
-from datetime import date
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any, NoReturn
 
 import click
 
 from kitvalue import __version__
-from kitvalue.cli.answers import Question, Said, answering
-from kitvalue.cli.build import compare, cost, done, price
+from kitvalue.cli.answers import hush, say_error
+from kitvalue.cli.build import card, compare, cost, done, price, report, sheet
 from kitvalue.cli.buying import shortlist, source
-from kitvalue.cli.new import new
-from kitvalue.cli.pages import card, report, sheet
-from kitvalue.cli.program import Program
-from kitvalue.cli.value import value
-from kitvalue.intake.text.problems import Level
+from kitvalue.cli.market import check, fit, jot, new, value
+from kitvalue.commands.writing import reason
+from kitvalue.intake.text.problems import KitvalueError, shown
+from kitvalue.intake.text.words import listed, nearest
 
-if TYPE_CHECKING:
-    from kitvalue.commands.folder import ShopFolder
-
-
-MOST_PASTED = 200_000  # bytes; far more than an advert has
+WRONG = 2  # a file or the command line
+STOPPED = 130  # 128 + SIGINT, as shells count it
+NOBODY_READS = 141  # 128 + SIGPIPE
 
 
-@click.group(cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+class Program(click.Group):
+    """The commands. With --json anywhere on the line, a mistake is answered with one object, too."""
+
+    def main(
+        self, args: Sequence[str] | None = None, prog_name: str | None = "kitvalue", complete_var: str | None = None,
+        standalone_mode: bool = True, **extra: Any,  # noqa: ANN401 - click's own
+    ) -> Any:  # fmt: skip # noqa: ANN401
+        """Run a command line and exit, as click's own does."""
+        if not standalone_mode:
+            return super().main(args, prog_name, complete_var, standalone_mode=False, **extra)
+        words = list(sys.argv[1:] if args is None else args)
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a terminal that lacks a sign shows "?" instead of failing
+        try:
+            status = super().main(words or ["--help"], prog_name, complete_var, standalone_mode=False, **extra)
+            sys.exit(status or 0)
+        except SystemExit:
+            if type(sys.stdout).__name__.endswith("PacifyFlushWrapper"):  # click saw EPIPE; its 1 means refused here
+                _leave_quietly(NOBODY_READS)
+            raise
+        except (Exception, KeyboardInterrupt) as why:
+            flags = words[: words.index("--")] if "--" in words else words
+            as_json = any(word == "--json" or word.startswith("--json=") for word in flags)
+            try:
+                _explain(why, as_json)
+            except BrokenPipeError:
+                _leave_quietly(NOBODY_READS)
+            except OSError as full:  # stdout itself cannot be written
+                hush(sys.stdout)
+                say_error(f"cannot write the answer: {reason(full)}")
+                _leave_quietly(WRONG)
+            raise
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command named, or an error that names the nearest one."""
+        if self.get_command(ctx, args[0]) is None:
+            names = self.list_commands(ctx)
+            near = nearest(args[0], names)
+            hint = f"did you mean {near}?" if near else f"the commands are {listed(names, len(names))}"
+            ctx.fail(f"there is no command {shown(args[0])}; {hint}")
+        return super().resolve_command(ctx, args)
+
+
+def _explain(why: BaseException, as_json: bool) -> None:
+    """Say what is wrong and exit. From what no user can cause it comes back: its traceback is wanted."""
+    match why:
+        case KitvalueError():
+            message, status = why.message, why.exit_status
+        case click.ClickException():
+            message, status = _in_one_line(why), why.exit_code
+        case _ if _stopped(why):
+            message, status = "stopped: every file is as it was or whole", STOPPED
+        case MemoryError():
+            message, status = "there is not enough memory for this", WRONG
+        case OSError() if why.filename is not None:
+            message, status = f"cannot use {why.filename}: {reason(why)}", WRONG
+        case OSError():
+            raise why  # of a stream
+        case _:
+            if as_json:
+                say_error(f"a fault of kitvalue itself: {type(why).__name__}: {why}", as_json=True)
+            return
+    say_error(message, why.problems if isinstance(why, KitvalueError) else (), as_json)
+    sys.exit(status)
+
+
+def _stopped(why: BaseException | None) -> bool:
+    """Did somebody stop the run? A compiled library that is stopped while loading makes an ImportError of it."""
+    while isinstance(why, ImportError):
+        why = why.__cause__ or why.__context__
+    return isinstance(why, click.Abort | KeyboardInterrupt)
+
+
+def _in_one_line(error: click.ClickException) -> str:
+    """What click has to say, as one line that ends with where help is."""
+    text = " ".join(error.format_message().split()).rstrip(".")
+    text = text[:1].lower() + text[1:]
+    context = getattr(error, "ctx", None)
+    if context is None:
+        return text
+    if isinstance(error, click.NoSuchOption) and error.option_name == "--shop":
+        text = "--shop stands before the command: kitvalue --shop FOLDER " + context.command.name
+    return f"{text} ({context.command_path} --help)"
+
+
+def _leave_quietly(status: int) -> NoReturn:
+    hush(sys.stdout)
+    hush(sys.stderr)
+    sys.exit(status)
+
+
+@click.group(
+    cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    commands=(check, jot, fit, new, value, cost, price, compare, done, shortlist, source, report, sheet, card),
+)  # fmt: skip
 @click.version_option(__version__, "--version", message="kitvalue %(version)s")
 @click.option(
     "--shop", "folder", type=click.Path(path_type=Path), default=Path(), envvar="KITVALUE_SHOP", show_envvar=True,
@@ -56,130 +150,3 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
     from kitvalue.commands.folder import ShopFolder
 
     context.obj = ShopFolder(folder)
-
-
-@main.command()
-@click.option("--rows", is_flag=True, help="Show every row as it was read.")
-@click.option("--strict", is_flag=True, help="Refuse a file as a whole when any of its rows is refused.")
-@click.pass_obj
-@answering
-def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
-    """Read every file of the shop and list every problem.
-
-    Rows are numbered as the spreadsheet shows them. A refused row is left out and the others are used; a warning says
-    how a row was taken. Exit status 2 where anything is refused.
-
-    \b
-    Reads   every file of the shop
-    Writes  nothing
-
-    \b
-    Example:
-      kitvalue --shop myshop check
-    """
-    from kitvalue.commands import check as command
-    from kitvalue.pages.answers import check_answer
-    from kitvalue.pages.terminal.arrival import check_text, problem_lines
-
-    done = command.check(folder, strict=strict)
-    shown = done.rows if rows else None
-    return Said(
-        check_answer(done.files, done.plans, done.problems, shown),
-        check_text(done.files, done.plans, done.problems, shown, done.paste),
-        done.problems,
-        problem_lines=problem_lines(done.problems, done.paste),
-        exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,
-    )
-
-
-@main.command()
-@click.argument("text", required=False)
-@click.option("--offer", is_flag=True, help="Note it in offers.csv, the kits on offer now, instead of prices.csv.")
-@click.option(
-    "--yes", is_flag=True, help="Write the row without asking; without it and without a terminal nothing is written."
-)
-@click.pass_obj
-@answering
-def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
-    """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
-
-    What was understood is printed beside the words it comes from, and nothing is written before you say yes. What
-    the advert does not say stays blank. [jot.words] in shop.toml teaches further words.
-
-    \b
-    Reads   shop.toml, prices.csv (offers.csv with --offer)
-    Writes  one row at the end of that file, if you agree
-
-    \b
-    Example:
-      kitvalue --shop myshop jot \\
-        "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
-    """
-    from kitvalue.commands import jot as command
-    from kitvalue.pages.answers import jot_answer
-    from kitvalue.pages.terminal.arrival import jot_text
-
-    jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
-    if yes:
-        command.write_jotted(folder, jotting)
-    file, row = jotting.file, jotting.row
-    done = f"Written: row {row.row} of {file}"
-    told = jot_text(file, jotting.understood, row, jotting.notices)
-
-    def write() -> str:
-        command.write_jotted(folder, jotting)
-        return done
-
-    ending = done if yes else "Nothing is written: --yes writes the row."
-    return Said(
-        jot_answer(file, jotting.understood, row, written=yes),
-        f"{told}\n\n{ending}",
-        cautions=jotting.notices,
-        question=None if yes else Question(told, f"Write it into {file}?", write),
-    )
-
-
-def _pasted() -> str:
-    """An advert from standard input; a terminal is told how to end it."""
-    if sys.stdin is None:  # it was closed
-        return ""
-    if sys.stdin.isatty():
-        click.echo("Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True)
-    return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
-
-
-@main.command()
-@click.option("--plain", is_flag=True, help="Least squares without robust weights: every row counts in full.")
-@click.option("--no-pool", is_flag=True, help="Let every series stand alone, however few its rows.")
-@click.pass_obj
-@answering
-def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
-    """Fit the price book and save the fit in out/fit.json.
-
-    Tells what moves a price, each effect with its 95 % range, how well prices not seen are foretold, and which rows are
-    far from all others. It needs 12 usable rows. Other commands fit by themselves when a file has changed.
-
-    \b
-    Reads   shop.toml, prices.csv, rates.csv
-    Writes  out/fit.json
-
-    \b
-    Example:
-      kitvalue --shop myshop fit
-    """
-    from kitvalue.commands import fit as command
-    from kitvalue.pages.answers import fit_answer
-    from kitvalue.pages.terminal.market import fit_text
-
-    done = command.fit(folder, robust=not plain, pooled=not no_pool)
-    market = done.market
-    return Said(
-        fit_answer(market.fit, market.counts),
-        fit_text(market.fit, market.counts, str(done.saved_in)),
-        market.problems,
-        (*market.cautions, *market.fit.cautions),
-    )
-
-
-for others in (new, value, cost, price, compare, done, shortlist, source, report, sheet, card):
-    main.add_command(others)

@@ -223,7 +223,7 @@ def fit_answer(fit: Fit, counts: FileCounts) -> Answer:
 
 
 def value_answer(
-    valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO, asked: Answer | None = None
+    valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO, asked: JudgedPrice | None = None
 ) -> Answer:
     """`value`; `asked` is what is said of a price asked for it."""
     outlook = "{typical$ mean$ low$ high$ level_low$ level_high$ range_percent rests_on}"
@@ -237,7 +237,7 @@ def value_answer(
         kit=answer(valuation, kit, currency=currency),
         moved=None if move is None else answer(move, "since to percent low high reason"),
         holding=money(holding),
-        asked=asked,
+        asked=None if asked is None else asked_answer(asked),
     )
 
 

@@ -310,4 +310,4 @@ def render_sheet(view: SheetView) -> str:
     pages = templates()
     css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
     style = Markup(css)  # noqa: S704 - our own templates
-    return pages.get_template("sheet.html").render(page=view, css=style, css_hash=digest(css))
+    return pages.get_template("sheet.html").render(page=view, title=view.title, css=style, css_hash=digest(css))

@@ -1,0 +1,260 @@
+"""The commands of the shop's files and of the market: `new`, `check`, `jot`, `fit` and `value`."""
+
+from __future__ import annotations
+
+import sys
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from kitvalue.cli.answers import (
+    DRUMS,
+    Question,
+    Said,
+    Whole,
+    amount,
+    bench_hours,
+    day,
+    series_names,
+    shop_command,
+)
+from kitvalue.intake.text.problems import Level
+
+if TYPE_CHECKING:
+    from kitvalue.commands.folder import ShopFolder
+
+MOST_PASTED = 200_000  # bytes; far more than an advert has
+
+
+@shop_command
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--prices", "spreadsheet", type=click.Path(path_type=Path), metavar="CSV",
+    help="Lay it out from your own spreadsheet of prices, saved as CSV.",
+)  # fmt: skip
+def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
+    """Lay out a shop FOLDER, as an example or from a spreadsheet.
+
+    Without --prices its invented prices, offers, parts and plan answer at once, and the remarks in shop.toml and
+    builds/example.toml say what each key means. With --prices your rows become prices.csv as they are, and shop.toml
+    knows your headers, series and words. What a word for a condition likely means is written in as a guess, to be
+    looked at; where only you can say it, its line is left open. A folder that is not empty is refused.
+
+    \b
+    Writes  FOLDER/shop.toml, prices.csv, offers.csv;
+            as an example also parts.csv, done.csv,
+            builds/example.toml
+
+    \b
+    Example:
+      kitvalue new demo
+      kitvalue new myshop --prices kits.csv
+    """
+    from kitvalue.commands import new as command
+    from kitvalue.pages.answers import arrival_answer
+    from kitvalue.pages.terminal import arrival
+
+    name = str(folder)
+    shop = f"kitvalue --shop {name}" if all(c.isalnum() or c in "/._-" for c in name) else f'kitvalue --shop "{name}"'
+    if spreadsheet is None:
+        files = command.lay_out(folder).files
+        return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
+    done = command.take_over(folder, spreadsheet)
+    counts, problems = done.check.files, done.check.problems
+    made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
+    then = arrival.next_text(shop, counts[0], problems, done.sheet, done.series, done.settings)
+    return Said(
+        arrival_answer(name, done.files, done.sheet, done.series, done.currency, counts, done.settings),
+        f"{made}\n\n{then}",
+        problems,
+        problem_lines=(),  # what is to be done about them is the text
+    )
+
+
+@shop_command
+@click.option("--rows", is_flag=True, help="Show every row as it was read.")
+@click.option("--strict", is_flag=True, help="Refuse a file as a whole when any of its rows is refused.")
+def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
+    """Read every file of the shop and list every problem.
+
+    Rows are numbered as the spreadsheet shows them. A refused row is left out and the others are used; a warning says
+    how a row was taken. Exit status 2 where anything is refused.
+
+    \b
+    Reads   every file of the shop
+    Writes  nothing
+
+    \b
+    Example:
+      kitvalue --shop myshop check
+    """
+    from kitvalue.commands import check as command
+    from kitvalue.pages.answers import check_answer
+    from kitvalue.pages.terminal.arrival import check_text, problem_lines
+
+    done = command.check(folder, strict=strict)
+    shown = done.rows if rows else None
+    return Said(
+        check_answer(done.files, done.plans, done.problems, shown),
+        check_text(done.files, done.plans, done.problems, shown, done.paste),
+        done.problems,
+        problem_lines=problem_lines(done.problems, done.paste),
+        exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,
+    )
+
+
+@shop_command
+@click.argument("text", required=False)
+@click.option("--offer", is_flag=True, help="Note it in offers.csv, the kits on offer now, instead of prices.csv.")
+@click.option(
+    "--yes", is_flag=True, help="Write the row without asking; without it and without a terminal nothing is written."
+)
+def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
+    """Turn a pasted advert into a row of prices.csv. TEXT is the advert; without it standard input is read.
+
+    What was understood is printed beside the words it comes from, and nothing is written before you say yes. What
+    the advert does not say stays blank. [jot.words] in shop.toml teaches further words.
+
+    \b
+    Reads   shop.toml, prices.csv (offers.csv with --offer)
+    Writes  one row at the end of that file, if you agree
+
+    \b
+    Example:
+      kitvalue --shop myshop jot \\
+        "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
+    """
+    from kitvalue.commands import jot as command
+    from kitvalue.pages.answers import jot_answer
+    from kitvalue.pages.terminal.arrival import jot_text
+
+    jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
+    file, row = jotting.file, jotting.row
+
+    def write() -> str:
+        command.write_jotted(folder, jotting)
+        return f"Written: row {row.row} of {file}"
+
+    ending = write() if yes else "Nothing is written: --yes writes the row."
+    told = jot_text(file, jotting.understood, row, jotting.notices)
+    return Said(
+        jot_answer(file, jotting.understood, row, written=yes),
+        f"{told}\n\n{ending}",
+        cautions=jotting.notices,
+        question=None if yes else Question(told, f"Write it into {file}?", write),
+    )
+
+
+def _pasted() -> str:
+    """An advert from standard input; a terminal is told how to end it."""
+    if sys.stdin is None:  # it was closed
+        return ""
+    if sys.stdin.isatty():
+        click.echo("Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True)
+    return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
+
+
+@shop_command
+@click.option("--plain", is_flag=True, help="Least squares without robust weights: every row counts in full.")
+@click.option("--no-pool", is_flag=True, help="Let every series stand alone, however few its rows.")
+def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
+    """Fit the price book and save the fit in out/fit.json.
+
+    Tells what moves a price, each effect with its 95 % range, how well prices not seen are foretold, and which rows are
+    far from all others. It needs 12 usable rows. Other commands fit by themselves when a file has changed.
+
+    \b
+    Reads   shop.toml, prices.csv, rates.csv
+    Writes  out/fit.json
+
+    \b
+    Example:
+      kitvalue --shop myshop fit
+    """
+    from kitvalue.commands import fit as command
+    from kitvalue.pages.answers import fit_answer
+    from kitvalue.pages.terminal.market import fit_text
+
+    done = command.fit(folder, robust=not plain, pooled=not no_pool)
+    market = done.market
+    return Said(
+        fit_answer(market.fit, market.counts),
+        fit_text(market.fit, market.counts, str(done.saved_in)),
+        market.problems,
+        (*market.cautions, *market.fit.cautions),
+    )
+
+
+@shop_command
+@click.option(
+    "--series", required=True, shell_complete=series_names, help="The series, as shop.toml or the book spells it."
+)
+@click.option("--pieces", required=True, type=DRUMS, help="How many drums, no cymbals or stands.")
+@click.option(
+    "--condition", required=True, metavar="GRADE",
+    help="As it stands: 5 wipe, 4 freshen, 3 mend, 2 remake, 1 harvest, or a half; a word of yours for one of them.",
+)  # fmt: skip
+@click.option("--finished", metavar="GRADE", help="The condition it will be sold in; as it stands if not given.")
+@click.option(
+    "--with", "features", multiple=True, metavar="NAME=VALUE",
+    help="A feature declared in shop.toml, such as hardware=yes; may be repeated. At the book's average if not given.",
+)  # fmt: skip
+@click.option(
+    "--asked", type=amount, metavar="PRICE",
+    help="What is asked for it: is that much, and up to what price it pays.",
+)  # fmt: skip
+@click.option(
+    "--hours", type=bench_hours, metavar="HOURS",
+    help="Bench hours to restore it, on top of prepare; needs --asked.",
+)  # fmt: skip
+@click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
+@click.option("--on", type=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option("--since", type=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
+@click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
+@click.option(
+    "--range", "range_percent", type=Whole(1, 99, "a whole percentage"), default=80, show_default=True,
+    metavar="PERCENT", help="How many of 100 sales the range is to hold.",
+)  # fmt: skip
+def value(
+    folder: ShopFolder, series: str, pieces: int, condition: str, finished: str | None, features: tuple[str, ...],
+    asked: Decimal | None, hours: Decimal | None, parts: Decimal | None, on: date | None, since: date | None,
+    unseen: bool, range_percent: int,
+) -> Said:  # fmt: skip
+    """What a kit is worth: to buy in, and to sell again finished. With --asked: whether that is much, and the most to
+    pay, as shortlist would say it of an offer that is sold on.
+
+    All figures are in the shop's currency. One sale: four of five such sales fall inside. Market level: how well the
+    typical price itself is known. The five nearest sightings are each adjusted to this kit.
+
+    \b
+    Reads   shop.toml, out/fit.json (else prices.csv)
+    Writes  out/fit.json where the files have changed
+
+    \b
+    Example:
+      kitvalue --shop myshop value --series Burren \\
+        --pieces 5 --condition 3 --finished 5 --asked 350
+    """
+    from kitvalue.commands import value as command
+    from kitvalue.decisions.asked import AskedPrice, KitNamed
+    from kitvalue.pages.answers import value_answer
+    from kitvalue.pages.terminal.market import value_text
+
+    if asked is None and (hours is not None or parts is not None):
+        raise click.UsageError("--hours and --parts say what is done to a kit that is asked for: give --asked, too")
+    named = KitNamed(series, pieces, condition, finished, features, on)
+    price = None if asked is None else AskedPrice(asked, hours, parts)
+    done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
+    said = ""
+    if done.asked is not None:
+        from kitvalue.pages.terminal.buying import asked_text
+
+        said = asked_text(done.asked, done.valuation.buy_in.typical)
+    return Said(
+        value_answer(done.valuation, done.moved, done.currency, done.holding, done.asked),
+        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, said),
+        cautions=done.cautions,
+    )
