@@ -18,8 +18,7 @@ from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
 from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
-from kitvalue.market.fitted import Fit, upside_down
-from kitvalue.market.saved import FORMAT, dump_fit, load_fit
+from kitvalue.market.fitted import FORMAT, Fit, dump_fit, load_fit, upside_down
 
 if TYPE_CHECKING:
     from kitvalue.intake.books.done import FinishedBuild
@@ -273,7 +272,7 @@ def state_of(data: bytes | None) -> str:
 def fresh_market(folder: ShopFolder, *, robust: bool = True, pooled: bool = True) -> ShopMarket:
     """Read the price book and fit it. Raises FileError or RefusedError with the file's problems."""
     from kitvalue.market.accuracy import assess
-    from kitvalue.market.fit import fit_book, fit_rows
+    from kitvalue.market.fit import fit_book
 
     reading = replace(folder.prices(), rows_as_read=())  # those of a tall file hold all its bytes
     refuse_file(reading.problems)
@@ -290,7 +289,7 @@ def fresh_market(folder: ShopFolder, *, robust: bool = True, pooled: bool = True
     except RefusedError as why:
         raise RefusedError(f"{PRICES}: {why.message}{mend}", reading.problems) from why
     if not fit.exact:
-        accuracy = assess(reading.book, fit, lambda part: fit_rows(part, haggle, robust=robust, pooled=pooled))
+        accuracy = assess(reading.book, fit, lambda part: fit_book(part, haggle, robust=robust, pooled=pooled, least=0))
         fit = replace(fit, accuracy=accuracy)
     return ShopMarket(fit, reading.counts, reading.problems)
 

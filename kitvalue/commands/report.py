@@ -14,7 +14,7 @@ from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, chart_files, lay_out, report_view
+from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 
 
@@ -43,7 +43,7 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
         if table is not None:
             files.append(table.counts)
             problems += table.problems
-    view = report_view(
+    page = report_page(
         ReportInput(
             shop_name=shop.shop.name,
             currency=shop.shop.currency,
@@ -56,11 +56,12 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
             cautions=market.cautions,
         )
     )
-    path = folder.put("report.html", lay_out(view))
+    path = folder.put("report.html", page.html)
     written = []
-    for file in () if charts is None else chart_files(view):
-        written.append(Path(charts or "", file.name))
-        write_whole(written[-1], file.data)
+    for picture in () if charts is None else page.pictures:
+        for name, data in picture.files().items():
+            written.append(Path(charts or "", name))
+            write_whole(written[-1], data)
     return ReportDone(path, tuple(problems), market.cautions, tuple(written))
 
 

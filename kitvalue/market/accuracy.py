@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import get_args
 
 import numpy as np
 
-from kitvalue.intake.books.book import FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.market.encoding import Channel, FeatureValue, Kit, paid
 from kitvalue.market.fitted import Accuracy, Fit
@@ -28,7 +28,6 @@ MOST_HELD_OUT = 2000
 MOST_ASSESSED = 10_000  # rows; more would change no figure that is printed, and refitting them takes minutes
 ASSESSED_SEED = 20260108
 
-
 Refit = Callable[[PriceBook], Fit]  # fits some rows of a book as the whole was fitted
 
 
@@ -40,14 +39,6 @@ class RatioStudy:
     cod: float
     prd: float
     prb: float | None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class HeldOut:
-    """Prices held out: arrays are (m,), `inside` is whether the 80 % range of the others held them."""
-
-    observed: FloatArray
-    inside: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,10 +75,8 @@ def left_out_prices(fit: Fit) -> FloatArray:
 def assess(book: PriceBook, fit: Fit, refit: Refit) -> Accuracy:
     """Accuracy of a fit of `book`."""
     observed, predicted = paid(fit.book), left_out_prices(fit)
-    study = ratio_study(predicted, observed)
     some = assessed_rows(book)
-    held = hold_out_folds(some, refit)
-    forward = predict_quarters(some, refit)
+    held, forward = hold_out_folds(some, refit), predict_quarters(some, refit)
     reasons = []
     if len(some) < len(book):
         reasons.append(f"coverage_80 and forward: from {len(some):,} rows drawn with a fixed seed")
@@ -99,12 +88,9 @@ def assess(book: PriceBook, fit: Fit, refit: Refit) -> Accuracy:
         reasons.append(f"forward: {forward.skipped} rows of series unseen by then are left out")
     return Accuracy(
         median_ape=_median_ape(predicted, observed),
-        median_ratio=study.median_ratio,
-        cod=study.cod,
-        prd=study.prd,
+        **asdict(ratio_study(predicted, observed)),
         prd_expected=float(np.exp(fit.sigma2)),
-        prb=study.prb,
-        coverage_80=None if held is None else 100 * float(held.inside.mean()),
+        coverage_80=None if held is None else 100 * float(held.mean()),
         forward_median_ape=None if forward is None else _median_ape(forward.typical, forward.observed),
         forward_rows=0 if forward is None else len(forward.observed),
         reasons=tuple(reasons),
@@ -123,15 +109,14 @@ def _median_ape(predicted: FloatArray, observed: FloatArray) -> float:
     return 100 * float(np.median(np.abs(predicted / observed - 1)))
 
 
-def hold_out_folds(book: PriceBook, refit: Refit) -> HeldOut | None:
-    """Each tenth of the rows held against a fit of the other nine tenths; folds are drawn with a fixed seed.
+def hold_out_folds(book: PriceBook, refit: Refit) -> BoolArray | None:
+    """(m,) whether each price lies in the 80 % range of a fit of the nine tenths of the rows that it is not among.
 
-    A series that only the held-out rows have is valued as one of which nothing is known; its rows are skipped where
-    series are not pooled. None where a fold leaves too few rows.
+    Tenths are drawn with a fixed seed. A series that only the held-out rows have is valued as one of which nothing is
+    known; its rows are skipped where series are not pooled. None where a fold leaves too few rows.
     """
     order = np.random.default_rng(FOLD_SEED).permutation(len(book))
-    rows: list[int] = []
-    inside: list[bool] = []
+    inside: list[BoolArray] = []
     for k in range(FOLDS):
         fold = order[k::FOLDS]
         try:
@@ -140,10 +125,9 @@ def hold_out_folds(book: PriceBook, refit: Refit) -> HeldOut | None:
             views = outlooks(fit, [kit_of(book, i) for i in asked], unseen=fit.recipe.pooled)
         except RefusedError:
             return None
-        rows += asked
-        ends = ((np.nan, np.nan) if v.low is None or v.high is None else (v.low, v.high) for v in views)
-        inside += [low <= price <= high for (low, high), price in zip(ends, paid(book)[asked], strict=True)]
-    return HeldOut(paid(book)[rows], np.array(inside, dtype=np.float64))
+        low, high = (np.array([getattr(v, end) for v in views], dtype=np.float64) for end in ("low", "high"))
+        inside.append((low <= paid(book)[asked]) & (paid(book)[asked] <= high))  # an exact fit's ends are NaN
+    return np.concatenate(inside)
 
 
 def _askable(book: PriceBook, rows: IntArray, fit: Fit, *, unseen: bool) -> list[int]:

@@ -96,12 +96,11 @@ def outlooks(
     cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
     rows = of_kits(kits, fit.recipe)
     shifts = offsets(rows, fit.recipe).tolist()
-    sample = sample_of(fit)
-    views = []
-    for kit, x, series, shift, said in zip(kits, fit.columns_of(rows), rows.series, shifts, cautions, strict=True):
-        scatter = scatter_at(fit, sample, x, stretch=stretch, unseen=bool(series < 0))
-        views.append(_in_money(fit, kit, scatter, shift, range_percent, said))
-    return tuple(views)
+    sample, unseens = sample_of(fit), (rows.series < 0).tolist()
+    return tuple(
+        _in_money(fit, kit, scatter_at(fit, sample, x, stretch=stretch, unseen=new), shift, range_percent, said)
+        for kit, x, new, shift, said in zip(kits, fit.columns_of(rows), unseens, shifts, cautions, strict=True)
+    )
 
 
 def _in_money(
@@ -109,8 +108,7 @@ def _in_money(
 ) -> Outlook:
     """Ends of ranges are simply exponentiated; the mean is the average of the sample in money."""
     centre = scatter.typical + shift
-    mean = float(np.exp(centre))
-    low, high, level_low, level_high = None, None, None, None
+    mean, low, high, level_low, level_high = float(np.exp(centre)), None, None, None, None
     if not fit.exact:
         ends = jackknife_plus(scatter.predictions, scatter.residuals, range_percent)
         low, high = (float(np.exp(x + shift)) for x in ends)
@@ -252,10 +250,8 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[Caution
     else:
         unknown = f"{kit.series} is not in the book: valued as a series of which nothing is known"
         said.append(Caution("unseen_series", unknown))
-    for what, value, (low, high) in (
-        ("pieces", kit.pieces, recipe.pieces_seen),
-        ("condition", kit.condition, recipe.conditions_seen),
-    ):
+    ranges = (("pieces", kit.pieces, recipe.pieces_seen), ("condition", kit.condition, recipe.conditions_seen))
+    for what, value, (low, high) in ranges:
         if not low <= value <= high:
             ends = f"{low:g}" if low == high else f"{low:g} to {high:g}"
             outside = f"{what} {value:g} is outside the book ({ends}): the range may be too narrow"

@@ -15,10 +15,7 @@ from kitvalue.market.outlook import Outlook, outlook
 
 SHOWN = 5
 GROUPS = ("series", "pieces", "condition", "time", "basis", "channel", "features")
-GROUP_OF = {
-    "pieces": "pieces", "condition": "condition", "sold": "basis", "dealer": "channel", "auction": "channel",
-    "years": "time", "feature": "features", "series": "series",
-}  # fmt: skip
+OTHERWISE = {"sold": "basis", "dealer": "channel", "auction": "channel", "years": "time", "feature": "features"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +56,11 @@ def comparables(fit: Fit, kit: Kit, most: int = SHOWN) -> tuple[Comparable, ...]
     book, observed = fit.book, paid(fit.book)
     logs = _log_adjustments(fit, fit.rows, of_kits([kit], fit.recipe))
     same = np.array([book.series_names[s] == kit.series for s in book.series])
-    nearest = []
+    nearest: list[Comparable] = []
     for i in np.lexsort((book.rows, np.abs(logs).sum(axis=1), ~same))[:most]:
         factors = zip(GROUPS, logs[i], strict=True)
         adjustments = tuple(Adjustment(name, float(np.exp(x)), 100 * float(np.expm1(x))) for name, x in factors)
-        comparable = Comparable(
+        nearest.append(Comparable(
             row=int(book.rows[i]),
             series=book.series_names[book.series[i]],
             pieces=float(book.pieces[i]),
@@ -75,8 +72,7 @@ def comparables(fit: Fit, kit: Kit, most: int = SHOWN) -> tuple[Comparable, ...]
             net_percent=100 * float(np.expm1(logs[i].sum())),
             gross_percent=sum(abs(a.percent) for a in adjustments),
             weight=float(fit.weights[i] / book.weight[i]),
-        )
-        nearest.append(comparable)
+        ))  # fmt: skip
     return tuple(nearest)
 
 
@@ -88,7 +84,7 @@ def _log_adjustments(fit: Fit, rows: Columns, target: Columns) -> FloatArray:
     differences = (at_kit - at_rows)[:, 1:] * params
     out = np.zeros((len(rows), len(GROUPS)))
     for j, term in enumerate(recipe.terms):
-        out[:, GROUPS.index(GROUP_OF[term.source])] += differences[:, j]
+        out[:, GROUPS.index(OTHERWISE.get(term.source, term.source))] += differences[:, j]
     out[:, GROUPS.index("basis")] += offsets(target, recipe)[0] - offsets(rows, recipe)
     if recipe.pooled:
         effects = np.append(np.sqrt(fit.theta) * fit.coef[len(recipe.names) :], 0.0)  # last: unseen

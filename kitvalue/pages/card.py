@@ -51,11 +51,6 @@ class CardInput:
     plan: str = ""
     ceilings: tuple[DonorCeiling, ...] = ()
 
-    @property
-    def title(self) -> str:
-        """The page's title."""
-        return f"{self.shop_name}: pocket card, {day(self.today)}"
-
 
 def render_card(given: CardInput) -> str:
     """The whole page. Equal input gives equal text. Raises RefusedError where the book cannot value a sale."""
@@ -66,6 +61,7 @@ def render_card(given: CardInput) -> str:
     words = {float(grade): f"{float(grade):g}  {word}: {BENCH[word]}" for word, grade in GRADES.items()}
     return pages.get_template("card.html").render(
         page=given,
+        title=f"{given.shop_name}: pocket card, {day(given.today)}",
         made=day(given.today),
         newest="" if newest is None else day(newest),
         series=sorted(enumerate(names), key=lambda one: (one[0] != most, one[1].casefold())),

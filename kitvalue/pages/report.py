@@ -5,7 +5,8 @@ The page forbids every outside request and every style but its own by a Content-
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -16,16 +17,14 @@ from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
-from kitvalue.pages import charts
-from kitvalue.pages.pictures.frame import WIDE, Chart, Section
+from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
-from kitvalue.pages.sections.builds import BuildView, build_cautions, build_view, cheaper_words, lead_words
+from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, cheaper_words, lead_words
 from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
 from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
 from kitvalue.pages.sections.offers import bid_words, kit_words, offers_section, valued
 from kitvalue.pages.words import (
     Fact,
-    Table,
     amount,
     and_more,
     capital,
@@ -46,8 +45,6 @@ MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
 WELL_UNDER = -15.0  # percent against the buy-in value
 SIGNS = {None: "not needed", ",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
 EFFECTS = {Level.FILE: "file not used", Level.REFUSED: "row not used", Level.WARNING: "noted"}  # the worst first
-DOTS_A_UNIT = 2.5
-FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,43 +62,37 @@ class ReportInput:
     cautions: tuple[Caution, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class ReportView:
-    """The page's parts, ready to be laid out."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Report:
+    """The whole page, and its pictures in the page's order."""
 
-    title: str
-    shop_name: str
-    fit: Fit
-    masthead: tuple[Fact, ...]
-    today: tuple[NoteList, ...]
-    market: Section
-    trend: Section
-    trust: Section
-    unusual: Section
-    offers: Section
-    builds: tuple[BuildView, ...]
-    files: Section
-    cautions: tuple[str, ...]
-    leads: tuple[str, ...]  # of the cautions those that stand above everything else
+    html: str
+    pictures: tuple[Chart, ...]
 
 
-def lay_out(view: ReportView) -> str:
-    """The whole page. Equal input gives equal text."""
-    pages = templates()
-    css = pages.get_template("report.css").render()
-    style = Markup(css)  # noqa: S704 - our own template
-    return pages.get_template("report.html").render(page=view, count=count, css=style, css_hash=digest(css))
-
-
-def report_view(given: ReportInput) -> ReportView:
-    """The page's parts from the records. Cautions of the shop, the fit or several builds are said once."""
-    fit, currency = given.fit, given.currency
+def report_page(given: ReportInput) -> Report:
+    """The page from the records. Cautions of the shop, the fit or several builds are said once. Equal input gives equal
+    text."""
+    fit, currency, pages = given.fit, given.currency, templates()
     leads = leading((*given.cautions, *fit.cautions))
-    each = [build_cautions(b, ()) for b in given.builds]
-    shared = [text for texts in each for text in texts if sum(text in other for other in each) > 1]
+    of_builds = Counter(text for b in given.builds for text in build_cautions(b))
+    shared = [text for text, times in of_builds.items() if times > 1]
     said = (*leads, *texts((ESTIMATES, *given.cautions, *fit.cautions)), *shared)
-    cautions = tuple(dict.fromkeys(capital(text) for text in said))
-    return ReportView(
+    cautions = tuple(dict.fromkeys(map(capital, said)))
+    market = market_section(fit, currency)
+    sections = (
+        ("trend", "Trend", trend_section(fit)),
+        ("trust", "Accuracy", trust_section(fit, currency)),
+        ("unusual", "Unusual rows", unusual_section(fit, currency)),
+        ("offers", "Offers", offers_section(given.offers, currency, fit)),
+    )
+    keys = [f"build-{place}" for place in range(1, len(given.builds) + 1)]
+    charts = [build_charts(b, key) for b, key in zip(given.builds, keys, strict=True)]
+    article = pages.get_template("build.html")
+    known = fit.book.date[~np.isnat(fit.book.date)]
+    period = f"{known.min().item():%m/%Y} to {known.max().item():%m/%Y}" if len(known) else "no dates"
+    css = pages.get_template("report.css").render()
+    html = pages.get_template("report.html").render(
         title=f"{given.shop_name}: price book report, {day(given.today)}",
         shop_name=given.shop_name,
         fit=fit,
@@ -109,20 +100,22 @@ def report_view(given: ReportInput) -> ReportView:
             Fact("Date", day(given.today)),
             Fact("Kits in the book", number(fit.rows_used)),
             Fact("Series", number(len(fit.recipe.series))),
-            Fact("Seen", _period(fit)),
+            Fact("Seen", period),
             Fact("Money", currency),
         ),
         today=today_view(given.builds, given.offers, fit, given.problems, currency),
-        market=market_section(fit, currency),
-        trend=trend_section(fit),
-        trust=trust_section(fit, currency),
-        unusual=unusual_section(fit, currency),
-        offers=offers_section(given.offers, currency, fit),
-        builds=tuple(build_view(b, f"build-{place}", cautions) for place, b in enumerate(given.builds, start=1)),
+        market=market,
+        sections=sections,
+        builds=[build_article(*build, cautions, article) for build in zip(given.builds, keys, charts, strict=True)],
         files=_files(given.files, given.problems),
         cautions=cautions,
-        leads=tuple(capital(text) for text in leads),
+        leads=tuple(map(capital, leads)),
+        count=count,
+        css=Markup(css),  # noqa: S704 - our own template
+        css_hash=digest(css),
     )
+    pictures = (market.picture, *(s.picture for _, _, s in sections), *(c for each in charts for c in each.values()))
+    return Report(html, tuple(picture for picture in pictures if picture))
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +143,12 @@ def today_view(
 ) -> tuple[NoteList, ...]:
     """What to look at today: each build's price, the offers under their value, the rows that stand out."""
     plans = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST_NOTES], start=1)]
-    cheap = [v for v in valued(offers) if v.strip.against <= WELL_UNDER or _pays(v.judged)]
+    cheap = [
+        v
+        for v in valued(offers)
+        if v.strip.against <= WELL_UNDER  # or it pays at the price that it will probably be had for
+        or (v.judged and v.judged.stop_at is not None and v.judged.paid.price <= v.judged.stop_at)
+    ]
     calls = [
         Note(
             v.offer.offer,
@@ -194,11 +192,6 @@ def _build(b: BuildSeen, key: str) -> Note:
     return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
 
 
-def _pays(judged: JudgedOffer | None) -> bool:
-    """Does the offer pay at the price that it will probably be had for?"""
-    return judged is not None and judged.stop_at is not None and judged.paid.price <= judged.stop_at
-
-
 def _bid(judged: JudgedOffer | None, currency: str) -> str:
     """The price to open with and the price to stop at."""
     if judged is None or judged.best is None:
@@ -213,13 +206,6 @@ def _bid(judged: JudgedOffer | None, currency: str) -> str:
 
 def _more(total: int, what: str, shown: int = MOST_NOTES) -> str:
     return f"and {count(total - shown, f'more {what}')} below" if total > shown else ""
-
-
-def _period(fit: Fit) -> str:
-    known = fit.book.date[~np.isnat(fit.book.date)]
-    if not len(known):
-        return "no dates"
-    return f"{known.min().item():%m/%Y} to {known.max().item():%m/%Y}"
 
 
 def _files(files: Sequence[FileCounts], problems: Sequence[Problem]) -> Section:
@@ -238,41 +224,13 @@ def _files(files: Sequence[FileCounts], problems: Sequence[Problem]) -> Section:
         ),
         "Set aside: repeated rows, and older listings of a kit that was listed again.",
     )  # fmt: skip
-    return Section(lead, tables=tuple(t for t in (counts, _problems(problems)) if t.rows))
-
-
-def _problems(problems: Sequence[Problem]) -> Table:
-    order = list(EFFECTS)
-    return table(
+    complaints = table(
         "Problems in the files",
         "File< | Row | Column< | What is wrong, what to do<< | Effect<",
         (
             (p.file, "all" if p.row is None else str(p.row), p.column or "all", p.message, EFFECTS[p.level])
-            for p in sorted(problems, key=lambda p: order.index(p.level))[:MOST_PROBLEMS]
+            for p in sorted(problems, key=lambda p: list(EFFECTS).index(p.level))[:MOST_PROBLEMS]
         ),
         and_more(len(problems) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class ChartFile:
-    """One file: its name, and what it holds."""
-
-    name: str
-    data: bytes
-
-
-def chart_files(view: ReportView) -> Iterator[ChartFile]:
-    """Every picture of the report under the id that it has in the page, in the page's order: the page's own drawing as
-    an SVG document, with its name space, fonts to choose from and white behind it; and the same as PNG."""
-    pictures: list[Chart | None] = [s.picture for s in (view.market, view.trend, view.trust, view.offers)]
-    for build in view.builds:
-        pictures += [build.cost, build.even, build.swings]
-    for chart in (picture for picture in pictures if picture is not None):
-        head, _, rest = str(chart.svg(WIDE)).partition(">")
-        head = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
-        svg = f'{head}><rect width="100%" height="100%" fill="#FFFFFF" />{rest}'
-        yield ChartFile(f"{chart.id}.svg", f'<?xml version="1.0" encoding="utf-8"?>\n{svg}\n'.encode())
-        with charts.drawing():
-            png = charts.png_of(chart.draw(WIDE), DOTS_A_UNIT)
-        yield ChartFile(f"{chart.id}.png", png)
+    return Section(lead, tables=tuple(t for t in (counts, complaints) if t.rows))

@@ -40,28 +40,21 @@ class Shrinkage:
     between: float
 
 
-@dataclass(frozen=True, slots=True)
-class NotShrunken:
-    """Why nothing can be learned."""
-
-    reason: str
-
-
-def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None = None) -> Shrinkage | NotShrunken:
-    """The shrunken mean of each group; no group is empty.
+def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None = None) -> Shrinkage | str:
+    """The shrunken mean of each group, or why nothing can be learned; no group is empty.
 
     `known_within` is the variance of one observation where it is known from elsewhere; else it is estimated from the
     groups with more than one observation, of which there must be one.
     """
     if not groups:
-        return NotShrunken("nothing was written down yet")
+        return "nothing was written down yet"
     counts = [len(group) for group in groups]
     own = [sum(group) / len(group) for group in groups]
     freedom = sum(counts) - len(groups)
     if known_within is not None:
         within, reach = known_within, NormalDist().inv_cdf((1 + RANGE_SHARE) / 2)
     elif freedom == 0:
-        return NotShrunken("each was seen once only, so how much one job differs from the next is not known yet")
+        return "each was seen once only, so how much one job differs from the next is not known yet"
     else:
         from scipy.special import stdtrit
 

@@ -41,7 +41,7 @@ def test_certified_coefficients(name: str) -> None:
     assert all(independent(X.T, np.zeros(n, dtype=np.int64)))
     F = np.column_stack([np.ones(n), X])
     scaling = standardise(F)
-    solution = solve(reduce(fixed(scaling.apply(F), y), np.ones(n)), 0.0)
+    solution = solve(reduce(fixed(scaling.apply(F.copy()), y), np.ones(n)), 0.0)
     params = scaling.back() @ solution.coef
     np.testing.assert_allclose(params, numbers(certified["params"]), rtol=certified["relative_tolerance"])
     sigma = np.sqrt(solution.rss / (n - F.shape[1]))

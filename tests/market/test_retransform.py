@@ -19,7 +19,7 @@ def test_published_factors_on_ordinary_residuals() -> None:
     F = np.column_stack([np.ones(len(frame)), frame["lsales"], frame["lmktval"], frame["ceoten"]])
     y = frame["lsalary"].to_numpy(float)
     scaling = standardise(F)
-    solution = solve(reduce(fixed(scaling.apply(F), y), np.ones(len(y))), 0.0)
+    solution = solve(reduce(fixed(scaling.apply(F.copy()), y), np.ones(len(y))), 0.0)
     params = scaling.back() @ solution.coef
     peer = smf.ols("lsalary ~ lsales + lmktval + ceoten", frame).fit()
     np.testing.assert_allclose(params, peer.params, rtol=1e-10)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market.fit import fit_book, fit_rows
-from kitvalue.market.fitted import TermEstimate, gross_rows, hint
+from kitvalue.market.fit import fit_book, gross_rows, hint
+from kitvalue.market.fitted import TermEstimate
 from tests.market.books import invented_book
 
 
@@ -39,7 +39,7 @@ def test_a_slip_is_found_with_what_it_does_to_kits_like_it() -> None:
 def test_plain_leverage_and_left_out_residuals_are_statsmodels() -> None:
     """A second program: the influence measures of the same least squares."""
     book = invented_book(n=60)
-    fit = fit_rows(book, None, robust=False, pooled=False)
+    fit = fit_book(book, None, robust=False, pooled=False)
     F = fit.columns_of(fit.rows)
     peer = sm.OLS(np.log(book.price), F).fit().get_influence()
     np.testing.assert_allclose(fit.leverage, peer.hat_matrix_diag, rtol=1e-9)

@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from kitvalue.pages import charts
-from kitvalue.pages.pictures.builds import breakeven_figure, costs_figure, swings_figure
+from kitvalue.pages.charts import decoded
+from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure, swings_figure
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
 from kitvalue.pages.pictures.market import market_figure, offers_figure, predicted_figure
-from kitvalue.pages.sections.builds import cost_picture, pieces_table, steps_table, unknowns_table
+from kitvalue.pages.sections.builds import pieces_table, steps_table, unknowns_table
 from kitvalue.pages.sections.market import (
     market_picture,
     middle_kit,
@@ -25,7 +26,6 @@ from kitvalue.pages.sections.market import (
     sightings_table,
 )
 from kitvalue.pages.sections.offers import offer_strips_table, offers_picture, valued
-from kitvalue.pages.svg import decoded
 from kitvalue.pages.words import amount, capital, cents, number
 from tests.pages import given as g
 
@@ -150,15 +150,15 @@ def test_cost_bars_add_up_to_the_price(layout: Layout) -> None:
     seen = g.build()
     assert seen.sheet is not None
     assert seen.pricing is not None
-    picture = cost_picture(seen.sheet, seen.pricing)
-    drawn = bars(costs_figure(picture, layout), "bar")
-    assert drawn == [(pytest.approx(s.start), pytest.approx(s.amount)) for s in picture.steps]
-    parts = [s for s in picture.steps if s.kind != "sum"]
+    steps = cost_steps(seen.sheet, seen.pricing)
+    drawn = bars(costs_figure(seen.sheet, seen.pricing, layout), "bar")
+    assert drawn == [(pytest.approx(s.start), pytest.approx(s.amount)) for s in steps]
+    parts = [s for s in steps if s.kind != "sum"]
     for before, after in pairwise(parts):
         assert after.start == pytest.approx(before.end)
     assert parts[-1].end == pytest.approx(float(seen.pricing.sale.gross))
-    assert [r.cells[1] for r in steps_table(picture).rows] == [number(w, 2) for _, w in drawn]
-    net = next(s for s in picture.steps if s.label == "Net cost")
+    assert [r.cells[1] for r in steps_table(seen.sheet, seen.pricing).rows] == [number(w, 2) for _, w in drawn]
+    net = next(s for s in steps if s.label == "Net cost")
     assert net.amount == float(seen.sheet.net_cost)
 
 
@@ -225,7 +225,7 @@ def test_only_the_palette_is_used(layout: Layout) -> None:
         drawn = [
             market_figure(market(), layout),
             offers_figure(offers_picture(valued(g.offers(g.fit_of())), "EUR"), layout),
-            costs_figure(cost_picture(seen.sheet, seen.pricing), layout),
+            costs_figure(seen.sheet, seen.pricing, layout),
             breakeven_figure(seen.comparison, layout),
             swings_figure(seen.comparison, layout),
         ]

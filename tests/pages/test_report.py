@@ -11,7 +11,7 @@ import pytest
 
 from kitvalue.intake.text.problems import Caution, Level
 from kitvalue.market.fit import fit_book
-from kitvalue.pages.report import ReportInput, lay_out, report_view
+from kitvalue.pages.report import ReportInput, report_page
 from tests.market.books import invented_book
 from tests.pages import given as g
 from tests.pages.markup import Element, page_of
@@ -20,7 +20,7 @@ LIMIT = 1_500_000  # bytes
 
 
 def render_report(given: ReportInput) -> str:
-    return lay_out(report_view(given))
+    return report_page(given).html
 
 
 @cache

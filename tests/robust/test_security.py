@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.market.saved import sealed
+from kitvalue.market.fitted import sealed
 from tests.pages.markup import page_of
 from tests.robust.processes import FROM_SHEET, LINES, VALUE, environment, words_of
 from tests.shops import SAMPLE, Ran, book_shop, run, sample_shop

@@ -40,7 +40,7 @@ from benchmark.shops import FORMULA, frame_of, give_offers, shop_of  # noqa: E40
 from kitvalue.intake.books.pricebook import read_pricebook  # noqa: E402
 from kitvalue.intake.settings.shop import read_shop  # noqa: E402
 from kitvalue.market.encoding import Kit  # noqa: E402
-from kitvalue.market.fit import fit_rows  # noqa: E402
+from kitvalue.market.fit import fit_book  # noqa: E402
 from kitvalue.market.outlook import outlooks  # noqa: E402
 from tests.market.books import invented_book  # noqa: E402
 
@@ -80,17 +80,17 @@ def regression(rows: int, times: int) -> Iterator[Compared]:
     frame = frame_of(book)
     against = "statsmodels formula OLS, series as indicators"
     plain = alternately(
-        lambda: call(lambda: fit_rows(book, 10.0, robust=False, pooled=False)),
+        lambda: call(lambda: fit_book(book, 10.0, robust=False, pooled=False)),
         lambda: call(lambda: smf.ols(FORMULA + " + series", frame).fit().bse),
         times,
     )
     peer = smf.ols(FORMULA + " + series", frame).fit().params
-    terms = {term.name: term.coefficient for term in fit_rows(book, 10.0, robust=False, pooled=False).terms}
+    terms = {term.name: term.coefficient for term in fit_book(book, 10.0, robust=False, pooled=False).terms}
     same = {"np.log(pieces)": "log_pieces", **{name: name for name in peer.index if name in terms}}
     same |= {f"series[T.{name}]": f"series[{name}]" for name in book.series_names[1:]}
     apart = max(abs(peer[theirs] - terms[mine]) for theirs, mine in same.items())
     yield Compared(f"regression, {rows:,} rows, plain", *plain, 0.2, f"{against}; coefficients within {apart:.0e}")
-    robust = [call(lambda: fit_rows(book, 10.0, robust=True, pooled=True)) for _ in range(times)]
+    robust = [call(lambda: fit_book(book, 10.0, robust=True, pooled=True)) for _ in range(times)]
     yield Compared(f"regression, {rows:,} rows, pooled, robust", middle(robust), plain[1], 1.0, against)
 
 
@@ -125,7 +125,7 @@ def outlook_against_refits(rows: int, kits: int, refits: int) -> Iterator[Compar
     """The outlook in closed form against MixedLM refits without one row each; a few refits stand for all of them."""
     book = invented_book(n=rows, series=9, seed=2)
     frame = frame_of(book)
-    fit = fit_rows(book, 10.0, robust=False, pooled=True)
+    fit = fit_book(book, 10.0, robust=False, pooled=True)
     asked = [Kit(book.series_names[k % 9], 3.0 + k % 5, 1 + k % 5) for k in range(kits)]
     mine = middle([call(lambda: outlooks(fit, asked)) for _ in range(5)])
 
@@ -158,11 +158,11 @@ def grown(shop: Path, times: int) -> list[Spent]:
     settings = read_shop(shop)
     book = read_pricebook(shop / "prices.csv", settings).book
     assert book is not None
-    fit = fit_rows(book, 10.0, robust=True, pooled=True)
+    fit = fit_book(book, 10.0, robust=True, pooled=True)
     asked = [Kit(book.series_names[0], 5, 3)] * 100
     return [
         middle([call(lambda: read_pricebook(shop / "prices.csv", settings)) for _ in range(times)]),
-        middle([call(lambda: fit_rows(book, 10.0, robust=True, pooled=True)) for _ in range(times)]),
+        middle([call(lambda: fit_book(book, 10.0, robust=True, pooled=True)) for _ in range(times)]),
         middle([call(lambda: outlooks(fit, asked)) for _ in range(3)]),
         middle([ours(shop, "fit") for _ in range(times)]),
         middle([ours(shop, "shortlist") for _ in range(times)]),

@@ -84,6 +84,7 @@ def _are_years_or_count_on(cells: Sequence[str]) -> bool:
 
 
 _CHANNELS: Final = {word: word for word in CHANNELS}
+_PRICE_KINDS: Final = {kind: kind for kind in PRICE_KINDS}
 _FEW: Final = 12  # words of a column that are few enough to be said one by one
 _FEWEST: Final = 2
 _UNIQUE: Final = 0.9  # of the cells of a column that tells listings apart
@@ -157,17 +158,13 @@ def _likely(
         every = {**found, **likely}
         if not wrong:
             kind = likely.get("price_kind")
-            if kind is None or price_role(every.get("price", "")) != "asked" or _say_hammer(left[kind]):
+            if kind is None or price_role(every.get("price", "")) != "asked":
                 return every, ticks
+            if any(likely_word("price_kind", cell, _PRICE_KINDS) == "hammer" for cell in {*left[kind]}):
+                return every, ticks  # the cells say more than sold or not
             ticks = kind if left[kind] else ticks  # an asking price stays one, whether or not the kit is sold
             wrong = {("price_kind", kind), ("sold_for", kind)}
         ruled_out |= wrong
-
-
-def _say_hammer(cells: Iterable[str]) -> bool:
-    """Do the cells say more than sold or not, whatever their words?"""
-    known = {kind: kind for kind in PRICE_KINDS}
-    return any(likely_word("price_kind", cell, known) == "hammer" for cell in set(cells))
 
 
 def _notes(
@@ -209,26 +206,17 @@ def _tells_apart(cells: Sequence[str]) -> bool:
     return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _DIGITS(cells)
 
 
-def _has_digit(cell: str) -> bool:
-    return any(map(str.isdigit, cell))
-
-
-_DIGITS: Final = _mostly(_has_digit)
+_DIGITS: Final = _mostly(lambda cell: any(map(str.isdigit, cell)))
 _PIECES: Final = _mostly(says_pieces)
 _SIZES: Final = _mostly(lambda cell: drums_listed(cell) is not None)
 
 
-def _codes(cells: Sequence[str]) -> bool:
-    return _few_words(cells) and not _DIGITS(cells)
-
-
 _OF_COLUMNS: Final[Mapping[str, Test]] = {
     **dict.fromkeys(("price", "sold_for", "premium", "freight", "weight"), _DIGITS),
+    **dict.fromkeys(("price_kind", "channel"), lambda cells: _few_words(cells) and not _DIGITS(cells)),
     "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
     "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
     "currency": _mostly(lambda cell: bool(meanings(cell))),
-    "price_kind": _codes,
-    "channel": _codes,
     "ref": _tells_apart,
 }
 _OF_FEATURES: Final[Mapping[str, Test]] = {"number": _DIGITS, "yes-no": _few_words, "word": _few_words}

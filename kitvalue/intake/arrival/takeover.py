@@ -10,7 +10,15 @@ from typing import Final
 from kitvalue.intake.arrival.columns import MoneyNotes, taken_columns
 from kitvalue.intake.books.bookrows import says_total
 from kitvalue.intake.books.specs import read_sold_for
-from kitvalue.intake.tables.headers import DELIMITERS, MOST_CELLS, RawRow, declared_delimiter, split_lines, split_rows
+from kitvalue.intake.tables.headers import (
+    DELIMITERS,
+    MOST_CELLS,
+    RawRow,
+    declared_delimiter,
+    is_figure,
+    split_lines,
+    split_rows,
+)
 from kitvalue.intake.text.dates import day_order
 from kitvalue.intake.text.decoding import decode, refused_file
 from kitvalue.intake.text.numbers import Amount, Sign, TwoReadings, read_amount
@@ -85,14 +93,6 @@ class Incoming:
         return self.cells.get("condition", ())
 
 
-@dataclass(frozen=True, slots=True)
-class _HeaderRow:
-    delimiter: str
-    raw: RawRow
-    line: int  # index of its first line in the text
-    score: tuple[int, int, int]
-
-
 def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     """What a spreadsheet's export holds. `features`: further columns of ours -> their kind. Raises FileError where it
     is no text or has no row that can be its headers.
@@ -103,17 +103,18 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     if declared is not None:
         lines = lines[1:]
     names = (*REQUIRED, *OPTIONAL, *features)
-    header = _header_row(lines, (declared,) if declared is not None else DELIMITERS, names, file)
-    sign, below = header.delimiter, lines[header.line :]
-    headers = [trimmed(cell) for cell in header.raw.cells]
+    sign = declared or max(DELIMITERS, key=lambda sign: _cells_in_line(lines, sign))
+    header, first = _header_row(lines, sign, names, file)
+    below = lines[first:]
+    headers = [trimmed(cell) for cell in header.cells]
     cells: list[list[str]] = [[] for _ in headers]  # the filled ones of each column
     for raw in split_rows(below[: _LOOKED_AT + 1], sign):
         for column, cell in zip(cells, raw.cells if raw.row > 1 else (), strict=False):
             column += [trimmed(cell)] if trimmed(cell) else []
     taken = taken_columns(names, headers, cells, features)
     columns = {name: cells[headers.index(header)] for name, header in taken.columns.items()}
-    filled = any(any(map(trimmed, raw.cells)) for raw in split_rows(lines[: header.line], sign))
-    above = header.raw.row - 1 if filled else 0  # blank rows may stay
+    filled = any(any(map(trimmed, raw.cells)) for raw in split_rows(lines[:first], sign))
+    above = header.row - 1 if filled else 0  # blank rows may stay
     if above:
         whole = "\n" * above + "\n".join(below) + "\n"
         data = whole.encode("utf-8-sig" if text.encoding == "utf-8" else text.encoding)
@@ -135,37 +136,31 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     )
 
 
-def _header_row(lines: list[str], delimiters: Sequence[str], names: Sequence[str], file: str) -> _HeaderRow:
-    """The row that says most of our columns, of those alike the first: of rows of two cells and more, none of which is
-    a figure.
+def _header_row(lines: list[str], delimiter: str, names: Sequence[str], file: str) -> tuple[RawRow, int]:
+    """The row that says most of our columns, of those alike the first, and the index of its first line: of rows of two
+    cells and more, none of which is a figure.
     """
-    delimiter = max(delimiters, key=lambda sign: _cells_in_line(lines, sign))
-    best: _HeaderRow | None = None
+    rows: list[tuple[tuple[int, int, int], RawRow, int]] = []
     further = 0  # lines that cells with line breaks took beyond one a row
     for raw in split_rows(lines[:_SEARCHED], delimiter):
         line = raw.row - 1 + further
         further += raw.lines - 1
         filled = [trimmed(cell) for cell in raw.cells if trimmed(cell)]
-        if raw.damage is not None or raw.count > MOST_CELLS or len(filled) < _FEWEST or any(map(_is_figure, filled)):
+        if raw.damage is not None or raw.count > MOST_CELLS or len(filled) < _FEWEST or any(map(is_figure, filled)):
             continue
         known = {fold(cell) for cell in filled}.intersection(names).union(likely_headers(names, filled))
-        score = (len(known.intersection(REQUIRED)), len(known), len(filled))
-        if best is None or score > best.score:
-            best = _HeaderRow(delimiter, raw, line, score)
-    if best is None:
+        rows.append(((len(known.intersection(REQUIRED)), len(known), len(filled)), raw, line))
+    if not rows:
         message = "has no row of headers; the first row of a table says what its columns are"
         raise refused_file(file, "no_header", message)
-    return best
+    _, best, line = max(rows, key=lambda row: row[0])
+    return best, line
 
 
 def _cells_in_line(lines: list[str], delimiter: str) -> int:
     """How many cells stand in rows of the commonest width, beyond the first of each: most for the true delimiter."""
     widths = Counter(raw.count for raw in split_rows(lines[:_SEARCHED], delimiter) if raw.count > 1)
     return max((rows * (width - 1) for width, rows in widths.items()), default=0)
-
-
-def _is_figure(cell: str) -> bool:
-    return any(map(str.isdigit, cell)) and not any(map(str.isalpha, cell))
 
 
 def _series(lines: list[str], delimiter: str, places: Mapping[str, int]) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -17,6 +18,7 @@ _OURS: Final[Mapping[str, tuple[str, ...]]] = {
     "condition": tuple(GRADES), "price_kind": PRICE_KINDS, "channel": CHANNELS, "yes-no": ("yes", "no"),
 }  # fmt: skip
 _HEADER: Final = "the header in the file"
+_OPEN: Final = re.compile(r' = ""(  # \d+ rows?)?$')
 _LONGEST: Final = 80  # characters of a word that is worth mapping
 _MOST: Final = 40  # lines of one block
 
@@ -44,52 +46,42 @@ class PasteBlock:
         return toml_heading(*self.table)
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """A line to paste: the key as it is meant (a column, a word), and the line itself."""
-
-    key: str
-    text: str
-    is_open: bool
-
-
 def paste_blocks(problems: Sequence[Problem], shop: Shop, stands: Mapping[Place, int]) -> tuple[PasteBlock, ...]:
     """The lines that a shop's problems ask for: headers first, then the words of each column. `stands`: the lines of
     shop.toml on which its tables and keys stand.
     """
 
     def block(
-        table: tuple[str, ...], lines: Sequence[_Line], choice: str, words: tuple[str, ...] = (), left_out: int = 0
+        table: tuple[str, ...], lines: Mapping[str, str], choice: str, words: tuple[str, ...] = (), left_out: int = 0
     ) -> PasteBlock:
-        """Without the lines that stand in the file and are open there; `choice`: what can stand on an open side."""
+        """`lines`: by key, as it is meant. Without those that stand in the file and are open there; `choice`: what can
+        stand on an open side.
+        """
         there = {fold(str(place[-1])): at for place, at in stands.items() if place[:-1] == table}
-        lacking = [line for line in lines if fold(line.key) not in there]
-        open_at = tuple(sorted(there[fold(line.key)] for line in lines if fold(line.key) in there))
-        to_fill = choice if open_at or any(line.is_open for line in lacking) else ""
-        texts = tuple(line.text for line in lacking)
-        return PasteBlock(table, texts, stands.get(table), words, left_out, to_fill, open_at)
+        lacking = tuple(line for key, line in lines.items() if fold(key) not in there)
+        open_at = tuple(sorted(there[fold(key)] for key in lines if fold(key) in there))
+        to_fill = choice if open_at or any(_OPEN.search(line) for line in lacking) else ""
+        return PasteBlock(table, lacking, stands.get(table), words, left_out, to_fill, open_at)
 
     blocks = []
     # A single header that is none of ours is a title.
     lacking = (one.unmapped for one in problems if one.unmapped is not None)
     unmapped = next((one for one in lacking if len(one.headers) > 1 or len(one.missing) < len(REQUIRED)), None)
     if unmapped is not None:  # a line for each missing column, and for each optional one that a header is likely for
-        likely = likely_headers((*unmapped.missing, *unmapped.absent), unmapped.headers)
-        wanted = [*unmapped.missing, *(name for name in unmapped.absent if name in likely)]
-        lines = [
-            _Line(name, f"{toml_key(name)} = {toml_text(likely.get(name, ''))}", name not in likely) for name in wanted
-        ]
+        likely = dict.fromkeys(unmapped.missing, "")
+        likely |= likely_headers((*unmapped.missing, *unmapped.absent), unmapped.headers)
+        wanted = [name for name in (*unmapped.missing, *unmapped.absent) if name in likely]
+        lines = {name: f"{toml_key(name)} = {toml_text(likely[name])}" for name in wanted}
         blocks.append(block(("prices", "columns"), lines, _HEADER))
     for column, cells in _unknown_words(problems, shop).items():
         kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
         mapped = shop.prices.words.get(column, {})
         known = {fold(word): word for word in _OURS.get(kind, ())} | {fold(word): ours for word, ours in mapped.items()}
         often = sorted(cells.items(), key=lambda pair: -len(pair[1]))
-        lines = []
+        lines = {}
         for folded, texts in often[:_MOST]:  # written as in the first of its rows
             word, rows = texts[0].strip(), f"{len(texts)} row{'s' if len(texts) > 1 else ''}"
-            guess = likely_word(kind, folded, known)
-            lines.append(_Line(word, f"{toml_text(word)} = {toml_text(guess or '')}  # {rows}", guess is None))
+            lines[word] = f"{toml_text(word)} = {toml_text(likely_word(kind, folded, known) or '')}  # {rows}"
         more = max(0, len(often) - _MOST)
         blocks.append(block(("prices", "words", column), lines, _choice(kind), tuple(cells), more))
     return tuple(blocks)
@@ -122,10 +114,9 @@ def _unknown_words(problems: Sequence[Problem], shop: Shop) -> dict[str, dict[st
     }
     words: dict[str, dict[str, list[str]]] = {}
     for problem in problems:
-        column = names.get(problem.file, {}).get(fold(problem.column or ""))
-        told = problem.code in UNKNOWN_WORDS and problem.column is not None and column is not None
-        if told and problem.text is not None and fold(problem.text) and len(problem.text) <= _LONGEST:
-            words.setdefault(str(column), {}).setdefault(fold(problem.text), []).append(problem.text)
+        column, text = names.get(problem.file, {}).get(fold(problem.column or "")), problem.text or ""
+        if problem.code in UNKNOWN_WORDS and column is not None and fold(text) and len(text) <= _LONGEST:
+            words.setdefault(column, {}).setdefault(fold(text), []).append(text)
     return words
 
 

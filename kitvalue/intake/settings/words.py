@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import chain
 from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
@@ -17,14 +19,9 @@ from kitvalue.intake.text.words import Refusal, fold, likeness, listed, not_know
 WORDS_TABLE: Final = "[prices.words.condition]"
 # School marks by our words; what 6 is where there is one, its owner has to say (common practice, no source).
 TURNED: Final[Mapping[str, str]] = {"1": "wipe", "2": "freshen", "3": "mend", "4": "remake", "5": "harvest"}
-_DIGIT: Final = re.compile(r"[1-6]")
 _DASH: Final = "-‐‑‒–—−"
-_MARK: Final = re.compile(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]")
-_OF_TEN: Final = re.compile(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10")
 _LAST, _OF_TEN_ALONE = Decimal(5), Decimal(7)  # the best grade; 6 can be a school mark
-_TO_TEN: Final = re.compile(r"(?:[0-9]|10)(?:[.,][0-9])?")
 FEWEST_OF_TEN: Final = 3  # rows
-_LONGEST: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +44,9 @@ class ShopGrades:
         """The grade in a cell: by the shop's word for it, else by ours; None where it is neither, or a number that the
         shop has not mapped beside others that it has.
         """
-        own = self.words.get(fold(text))
-        if own is not None:
-            return own
-        ours = grade(text)
-        if ours is None or not self.turned or fold(text) in GRADES:
-            return ours
+        own, ours = self.words.get(fold(text)), grade(text)
+        if own is not None or ours is None or not self.turned or fold(text) in GRADES:
+            return own or ours
         return self.numbers.get(ours)
 
     def asked(self, text: str) -> Decimal | None:
@@ -63,10 +57,9 @@ class ShopGrades:
         """How a grade is written into the shop's files so that it is read back as it is; None where nothing says it."""
         if not self.turned:
             return format(of.normalize(), "f")
-        own = next((number for number, ours in self.numbers.items() if ours == of), None)
-        if own is not None:
-            return format(own.normalize(), "f")
-        return next((word for word, ours in GRADES.items() if ours == of and self.find(word) == of), None)
+        own = (format(number.normalize(), "f") for number, ours in self.numbers.items() if ours == of)
+        words = (word for word, ours in GRADES.items() if ours == of and self.find(word) == of)
+        return next(chain(own, words), None)
 
 
 def shop_grades(shop: Shop) -> ShopGrades:
@@ -112,24 +105,17 @@ def turned_words() -> str:
     return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
 
 
-def is_digit(text: str) -> bool:
-    """Is a condition one plain digit?"""
-    return _DIGIT.fullmatch(trimmed(text)) is not None
+def _looks_like(pattern: str, cleaned: Callable[[str], str], longest: float = 8) -> Callable[[str], bool]:
+    compiled = re.compile(pattern)
+    return lambda text: len(text) <= longest and compiled.fullmatch(cleaned(text)) is not None
 
 
-def is_school_mark(text: str) -> bool:
-    """Is a condition a mark as schools give it where 1 is the best: "2-", "3+", "1-2"?"""
-    return len(text) <= _LONGEST and _MARK.fullmatch(visible(text)) is not None
-
-
-def is_of_ten(text: str) -> bool:
-    """Is a condition a number of a scale that goes to ten?"""
-    return len(text) <= _LONGEST and _OF_TEN.fullmatch(visible(text)) is not None
-
-
-def is_number_to_ten(text: str) -> bool:
-    """Is a condition a number from 0 to 10, in whole or with a decimal?"""
-    return len(text) <= _LONGEST and _TO_TEN.fullmatch(trimmed(text)) is not None
+# What a condition is: one plain digit; a mark as schools give it where 1 is the best, such as "2-", "3+", "1-2"; a
+# number of a scale that goes to ten; a number from 0 to 10, in whole or with a decimal.
+is_digit: Final = _looks_like("[1-6]", trimmed, math.inf)
+is_school_mark: Final = _looks_like(rf"[1-6] ?[{_DASH}+]|[1-6] ?[{_DASH}] ?[1-6]", visible)
+is_of_ten: Final = _looks_like(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]5)? ?/ ?10", visible)
+is_number_to_ten: Final = _looks_like(r"(?:[0-9]|10)(?:[.,][0-9])?", trimmed)
 
 
 def scale_to_ten(cells: Iterable[str]) -> bool:

@@ -12,15 +12,7 @@ import numpy as np
 from kitvalue.intake.tables.table import BoolArray, Coded, TextTable
 from kitvalue.intake.text.dates import DateReading, Day, SeveralDays, day_order, read_date
 from kitvalue.intake.text.decoding import file_problem
-from kitvalue.intake.text.numbers import (
-    Amount,
-    Reading,
-    Sign,
-    TwoReadings,
-    both_readings,
-    column_style,
-    plain,
-)
+from kitvalue.intake.text.numbers import Amount, Reading, Sign, TwoReadings, both_readings, column_style, plain
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.intake.text.words import Refusal, is_dash, rows_phrase, says_not_known, trimmed
 
@@ -104,14 +96,12 @@ def number_column(
     undecided = None
     if sign is None and not style.mixed:
 
-        def said(cell: str, two: TwoReadings) -> str:
-            return f"{both_readings(cell, two)}, and nothing"
-
-        def what_to_do(two: TwoReadings) -> str:
+        def open_cell(cell: str, two: TwoReadings, others: str) -> str:
             whole = plain(two.as_thousands)
-            return f'set decimal = "," or "." under [files], or write {whole} or {whole}.00'
+            cure = f'set decimal = "," or "." under [files], or write {whole} or {whole}.00'
+            return f"{both_readings(cell, two)}, and nothing in this column shows which{others}; {cure}"
 
-        undecided = _undecided(column, counted, TwoReadings, "undecided_decimal", said, what_to_do)
+        undecided = _undecided(column, counted, TwoReadings, "undecided_decimal", open_cell)
 
     def settled(reading: Reading | None) -> Amount | Refusal | None:
         """What a cell means once its column's decimal sign is known."""
@@ -137,11 +127,10 @@ def _undecided(
     counted: BoolArray | None,
     kind: type,
     code: str,
-    said: Callable[[str, Any], str],
-    what_to_do: Callable[[Any], str],
+    message: Callable[[str, Any, str], str],
 ) -> Problem | None:
-    """The problem of a column in which nothing shows how cells of a `kind` are meant: what is `said` of the first one
-    that is `counted`, and of which others.
+    """The problem of a column in which nothing shows how cells of a `kind` are meant: the `message` of the first one
+    that is `counted`, what it can be, and which others there are.
     """
     several = column.values.where(lambda reading: isinstance(reading, kind))
     at = np.flatnonzero(several if counted is None else several & counted).tolist()
@@ -150,8 +139,8 @@ def _undecided(
     row, text, reading = column.table.row(at[0]), column.cells[at[0]], column.values[at[0]]
     others = ", ".join(f"{shown(column.cells[other])} in row {column.table.row(other)}" for other in at[1:3])
     likewise = f" (likewise {others}{' and more' if len(at) > 3 else ''})" if others else ""
-    message = f"{said(shown(text), reading)} in this column shows which{likewise}; {what_to_do(reading)}"
-    return file_problem(column.table.file, code, message, row=row, column=column.header, text=text)
+    told = message(shown(text), reading, likewise)
+    return file_problem(column.table.file, code, told, row=row, column=column.header, text=text)
 
 
 def _mixed_in(column: Column[Any]) -> Problem:
@@ -180,15 +169,18 @@ def date_column(
     def read(text: str) -> DateReading | None:
         return None if is_dash(text) or says_not_known(text) else read_date(text, day_first)
 
-    def said(cell: str, several: SeveralDays) -> str:
-        return f"{cell} can be {' or '.join(day.isoformat() for day in several.dates)}, and no date"
+    def can_be(several: SeveralDays) -> str:
+        return f"can be {' or '.join(day.isoformat() for day in several.dates)}"
+
+    def open_cell(cell: str, several: SeveralDays, others: str) -> str:
+        cure = "set day_first = true or false under [files], or write dates as 2023-04-03"
+        return f"{cell} {can_be(several)}, and no date in this column shows which{others}; {cure}"
 
     column = word_column(table, name, read, "write the day as 2023-04-03, or leave it blank")
     readings: Coded[DateReading | None] = column.values
     undecided, cure = None, ""
     if not any(isinstance(reading, Day) for reading in readings.each):
-        what_to_do = "set day_first = true or false under [files], or write dates as 2023-04-03"
-        undecided = _undecided(column, counted, SeveralDays, "undecided_date", said, lambda _: what_to_do)
+        undecided = _undecided(column, counted, SeveralDays, "undecided_date", open_cell)
     if any(isinstance(reading, SeveralDays) for reading in readings.each):
         cure = _which_day(column)
 
@@ -199,7 +191,7 @@ def date_column(
             return reading
         if undecided is not None:  # no row is used; the last day that it can be has a rate wherever another one has
             return max(reading.dates)
-        return Refusal("two_dates", f"can be {' or '.join(day.isoformat() for day in reading.dates)}", cure)
+        return Refusal("two_dates", can_be(reading), cure)
 
     return replace(column, values=readings.map(settled), undecided=undecided)
 

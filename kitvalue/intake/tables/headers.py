@@ -319,6 +319,11 @@ def column_name(header: Header, place: int) -> str:
     return name or letter(place)
 
 
+def is_figure(cell: str) -> bool:
+    """Has a cell digits and no letters?"""
+    return any(map(str.isdigit, cell)) and not any(map(str.isalpha, cell))
+
+
 def letter(place: int) -> str:
     """A column as the spreadsheet letters it: 0 is A, 26 is AA."""
     name, left = "", place + 1

@@ -25,6 +25,7 @@ from kitvalue.intake.tables.headers import (
     column_name,
     declared_delimiter,
     find_header,
+    is_figure,
     letter,
     split_blocks,
     split_lines,
@@ -297,12 +298,11 @@ class _Body:
 def _swallows(lines: list[str], place: int, header: Header) -> bool:
     """Does a whole row lie in a cell's lines, or the end of one in its first and the start of another in its last?"""
     sign, last = header.delimiter, len(header.cells) - 1
-    if any(line.count(sign) == last and _numeric_cells(line, sign) >= _FEWEST_FOR_SWALLOWED for line in lines[1:]):
+
+    def figures(line: str) -> int:
+        return sum(map(is_figure, line.split(sign)))
+
+    if any(line.count(sign) == last and figures(line) >= _FEWEST_FOR_SWALLOWED for line in lines[1:]):
         return True
     first, end = lines[0].count(sign), lines[-1].count(sign)
-    return 0 < first == last - place and 0 < end == place and _numeric_cells(lines[-1], sign) > 0
-
-
-def _numeric_cells(line: str, sign: str) -> int:
-    """Cells with digits and no letters."""
-    return sum(any(map(str.isdigit, c)) and not any(map(str.isalpha, c)) for c in line.split(sign))
+    return 0 < first == last - place and 0 < end == place and figures(lines[-1]) > 0

@@ -5,15 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any, Literal
 
 import numpy as np
 
 from kitvalue.decisions.breakeven import Comparison, Crossing, SizedBuild
+from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
 from kitvalue.pages.words import DASH, amount, capital, number, short
+from kitvalue.workshop.costing import CostSheet
 
 # Lines over the number of pieces, by the name under which they are drawn.
 LINES: dict[str, dict[str, Any]] = {
@@ -45,7 +48,7 @@ def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
     figure, ax = charts.canvas(layout.width, tall, box)
     ax.set_xlim(ks[0] - 0.3, ks[-1] + 0.15)
     ax.set_ylim(base, top)
-    charts.ticks_beside(ax, linear_ticks(base, top, 7), number)
+    charts.ticks(ax, "y", linear_ticks(base, top, 7), number)
     charts.write(ax, (ks[0] - 0.3, top), f"{currency} at the buyer's door", shift=(-44, 14))
     pieces_below(ax, ks, 8 if layout.narrow else 14, "pieces in the kit", 8)
     highest = max((high for _, _, high in ranged), default=top)
@@ -142,28 +145,43 @@ class Step:
         return self.start + self.amount
 
 
-@dataclass(frozen=True, slots=True)
-class CostPicture:
-    """The bars in order, and the price the market gives (None where it is not known)."""
+def cost_steps(sheet: CostSheet, pricing: PriceSheet | None) -> list[Step]:
+    """Group by group to the net cost; where there is a price, on to it through fee, VAT and profit."""
+    steps: list[Step] = []
+    at = Decimal(0)
+    for sub in sheet.subtotals():
+        steps.append(Step(group_words(sub.group), float(at), float(sub.net), "cost"))
+        at += sub.net
+    steps.append(Step("Net cost", 0.0, float(sheet.net_cost), "sum"))
+    if pricing is None:
+        return steps
+    sale = pricing.sale
+    for label, due in (("Channel's fee", sale.fee), ("VAT", sale.vat)):
+        steps.append(Step(label, float(at), float(due), "due"))
+        at += due
+    steps.append(Step("Profit" if sale.profit >= 0 else "Loss", float(at), float(sale.profit), "profit"))
+    return [*steps, Step("Webshop price", 0.0, float(sale.gross), "sum")]
 
-    currency: str
-    steps: tuple[Step, ...]
-    market_price: float | None
+
+def group_words(group: str) -> str:
+    """The group's name for people."""
+    return "Surplus sold off" if group == "surplus" else str(group).capitalize()
 
 
-def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
+def costs_figure(sheet: CostSheet, pricing: PriceSheet | None, layout: Layout) -> Figure:
     """Draw the bars; their number is bounded by what a cost sheet has groups."""
-    ends = [0.0, picture.market_price or 0.0, *(x for s in picture.steps for x in (s.start, s.end))]
+    steps, price = cost_steps(sheet, pricing), None if pricing is None else float(pricing.quote.market_price)
+    ends = [0.0, price or 0.0, *(x for s in steps for x in (s.start, s.end))]
     low, high = min(ends) * 1.05, max(ends) * 1.05 or 1.0  # from 0, or from the deepest loss
     box = Box(left=6, top=30, right=54, bottom=48) if layout.narrow else Box(left=160, top=30, right=72, bottom=48)
     step = 40.0 if layout.narrow else 28.0
-    depth = step * len(picture.steps)
+    depth = step * len(steps)
     figure, ax = charts.canvas(layout.width, depth, box)
     ax.set_xlim(low, high)
     ax.set_ylim(depth, 0)
-    charts.ticks_below(ax, linear_ticks(low, high, 5 if layout.narrow else 8), number)
-    charts.write_below(ax, picture.currency)
-    for place, bar in enumerate(picture.steps):
+    charts.ticks(ax, "x", linear_ticks(low, high, 5 if layout.narrow else 8), number)
+    charts.write_below(ax, sheet.currency)
+    for place, bar in enumerate(steps):
         y, bold = place * step + (28 if layout.narrow else step / 2), bar.kind == "sum"
         if layout.narrow:
             charts.write(ax, (low, y - 17), short(bar.label, 30), bold=bold)
@@ -175,10 +193,10 @@ def costs_figure(picture: CostPicture, layout: Layout) -> Figure:
         colour = VERMILLION if takes and bar.kind == "profit" else BLUE if takes else FILLS[bar.kind]
         ax.barh([y], [bar.amount], left=[bar.start], height=12 if layout.narrow else 16, edgecolor=colour,
                 facecolor="white" if takes else colour, linewidth=1.4 if takes else 0, zorder=2, gid="bar")  # fmt: skip
-        if place + 1 < len(picture.steps):
+        if place + 1 < len(steps):
             ax.plot([bar.end] * 2, [y, y + step], color=FADED, linewidth=0.7, zorder=1)
-    if picture.market_price is not None:
-        price, late = picture.market_price, picture.market_price > (low + high) / 2
+    if price is not None:
+        late = price > (low + high) / 2
         ax.plot([price] * 2, [0, depth], color=VERMILLION, linewidth=1.4, linestyle=(0, (5, 3)), zorder=2.5,
                 gid="market")  # fmt: skip
         charts.write(ax, (price, 0), f"the market gives {number(price)}", shift=(4 if late else -4, 6),
@@ -198,7 +216,7 @@ def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
     ax.set_xlim(-reach, reach)
     ax.set_ylim(step * len(unknowns), 0)
     ticks = linear_ticks(-reach, reach, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
+    charts.ticks(ax, "x", ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
     charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}")
     ax.plot([0, 0], [0, step * len(unknowns)], color=INK, linewidth=1, zorder=1)
     for place, unknown in enumerate(unknowns):

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
 
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.text.problems import texts
-from kitvalue.pages.pictures.builds import CostPicture, Step, breakeven_figure, costs_figure, swings_figure
+from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure, group_words, swings_figure
 from kitvalue.pages.pictures.frame import Chart, Key
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.words import (
@@ -30,6 +34,9 @@ from kitvalue.pages.words import (
     with_currency,
 )
 from kitvalue.workshop.costing import CostSheet, RouteCost
+
+if TYPE_CHECKING:  # not needed to tell what a kit is worth
+    from jinja2 import Template
 
 BINDING = {
     "cap": "set by what an original costs at the door",
@@ -52,51 +59,39 @@ class BuildSeen:
     reason: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class BuildView:
-    """One build, ready to be laid out: everything that can be told of it."""
-
-    id: str
-    title: str
-    lead: str
-    facts: tuple[Fact, ...]
-    ways_out: tuple[str, ...]
-    cost: Chart | None
-    lines: Table | None
-    routes: Table | None
-    buying: Table | None
-    sale: Table | None
-    places: Table | None
-    even: Chart | None
-    even_words: str
-    ties: Table | None
-    swings: Chart | None
-    like: Table | None
-    cautions: tuple[str, ...]
+def build_charts(b: BuildSeen, key: str) -> dict[str, Chart | None]:
+    """The build's pictures by the part they stand in, in the page's order."""
+    sheet, comparison = b.sheet, b.comparison
+    return {
+        "cost": cost_chart(key, sheet, b.pricing) if sheet else None,
+        "even": even_chart(key, comparison) if comparison else None,
+        "swings": swings_chart(key, comparison) if comparison and comparison.unknowns else None,
+    }
 
 
-def build_view(b: BuildSeen, key: str, general: Sequence[str]) -> BuildView:
-    """One build. Cautions that the whole page carries (`general`) are not repeated."""
+def build_article(
+    b: BuildSeen, key: str, charts: Mapping[str, Chart | None], general: Sequence[str], template: Template
+) -> Markup:
+    """Everything that can be told of one build. Cautions that the whole page carries (`general`) are not repeated."""
     sheet, pricing, comparison = b.sheet, b.pricing, b.comparison
-    return BuildView(
+    article = template.render(
         id=key,
-        title=b.title,
+        build=b,
+        charts=charts,
         lead=lead_words(b),
-        facts=_facts(b),
-        ways_out=tuple(way.text for way in pricing.ways_out) if pricing else (),
-        cost=cost_chart(key, sheet, pricing) if sheet else None,
-        lines=lines_table(sheet) if sheet else None,
-        routes=routes_table(sheet) if sheet else None,
-        buying=buying_table(sheet) if sheet and sheet.quantities else None,
-        sale=sale_table(pricing, sheet.currency) if sheet and pricing else None,
-        places=places_table(pricing, sheet.currency) if sheet and pricing else None,
-        even=even_chart(key, comparison) if comparison else None,
-        even_words=crossing_words(comparison) if comparison else f"{_no_answer(b)}.",
-        ties=tie_table(comparison) if comparison else None,
-        swings=swings_chart(key, comparison) if comparison and comparison.unknowns else None,
-        like=like_table(comparison) if comparison else None,
-        cautions=build_cautions(b, general),
+        facts_told=_facts(b),
+        ways_out=[way.text for way in pricing.ways_out] if pricing else (),
+        lines=sheet and _lines_table(sheet),
+        routes=sheet and _routes_table(sheet),
+        buying=_buying_table(sheet) if sheet and sheet.quantities else None,
+        sale=_sale_table(pricing, sheet.currency) if sheet and pricing else None,
+        places=_places_table(pricing, sheet.currency) if sheet and pricing else None,
+        even_words=_crossing_words(comparison) if comparison else f"{_no_answer(b)}.",
+        ties=comparison and _tie_table(comparison),
+        like=comparison and _like_table(comparison),
+        cautions=[text for text in build_cautions(b) if text not in general],
     )
+    return Markup(article)  # noqa: S704 - our own template, which escapes every value
 
 
 def lead_words(b: BuildSeen) -> str:
@@ -139,10 +134,10 @@ def _even(comparison: Comparison) -> tuple[str, str]:
     return value, f"market level: {span(c.low, c.high, lambda x: number(x, 1))}, cheaper {c.build_cheaper}"
 
 
-def build_cautions(b: BuildSeen, general: Sequence[str]) -> tuple[str, ...]:
-    """Every caution of this build that the page does not carry already."""
+def build_cautions(b: BuildSeen) -> list[str]:
+    """Every caution of this build, once."""
     said = [capital(text) for part in (b.sheet, b.pricing, b.comparison) if part for text in texts(part.cautions)]
-    return tuple(text for text in dict.fromkeys(said) if text not in general)
+    return list(dict.fromkeys(said))
 
 
 def cheaper_words(comparison: Comparison) -> str:
@@ -154,68 +149,39 @@ def cheaper_words(comparison: Comparison) -> str:
     return f"At {price} it is cheaper at the door than {share} of originals. {where}"
 
 
-def cost_picture(sheet: CostSheet, pricing: PriceSheet | None) -> CostPicture:
-    """Group by group to the net cost; where there is a price, on to it through fee, VAT and profit."""
-    steps: list[Step] = []
-    at = Decimal(0)
-    for sub in sheet.subtotals():
-        steps.append(Step(group_words(sub.group), float(at), float(sub.net), "cost"))
-        at += sub.net
-    steps.append(Step("Net cost", 0.0, float(sheet.net_cost), "sum"))
-    if pricing is None:
-        return CostPicture(sheet.currency, tuple(steps), None)
-    sale = pricing.sale
-    for label, due in (("Channel's fee", sale.fee), ("VAT", sale.vat)):
-        steps.append(Step(label, float(at), float(due), "due"))
-        at += due
-    steps.append(Step("Profit" if sale.profit >= 0 else "Loss", float(at), float(sale.profit), "profit"))
-    steps.append(Step("Webshop price", 0.0, float(sale.gross), "sum"))
-    return CostPicture(sheet.currency, tuple(steps), float(pricing.quote.market_price))
-
-
 def cost_chart(key: str, sheet: CostSheet, pricing: PriceSheet | None) -> Chart:
-    """The picture with its numbers."""
-    picture = cost_picture(sheet, pricing)
-    end = f", then to the webshop price of {number(picture.steps[-1].amount)}" if pricing is not None else ""
+    """Bar by bar to the cost and the price."""
+    price = f", then to the webshop price of {number(pricing.sale.gross)}" if pricing is not None else ""
     return Chart(
         f"{key}-cost",
         "How the price comes about" if pricing is not None else "How the cost comes about",
-        f"Bars from the donors to the net cost of {number(float(sheet.net_cost))} {sheet.currency}{end}.",
-        steps_table(picture),
-        lambda layout: costs_figure(picture, layout),
+        f"Bars from the donors to the net cost of {number(sheet.net_cost)} {sheet.currency}{price}.",
+        steps_table(sheet, pricing),
+        partial(costs_figure, sheet, pricing),
         note=f"{ROUTE_WORDS[sheet.route]}. An outlined bar comes off.",
     )
 
 
-def steps_table(picture: CostPicture) -> Table:
+def steps_table(sheet: CostSheet, pricing: PriceSheet | None) -> Table:
     """The numbers of the bars."""
     return table(
-        f"The numbers of the picture, {picture.currency}",
+        f"The numbers of the picture, {sheet.currency}",
         "Step< | Amount | So far",
         (
             Row((s.label, number(s.amount, 2), number(s.end, 2)), "subtotal" if s.kind == "sum" else "")
-            for s in picture.steps
+            for s in cost_steps(sheet, pricing)
         ),
     )
 
 
-def lines_table(sheet: CostSheet) -> Table:
+def _lines_table(sheet: CostSheet) -> Table:
     """Every line of the chosen route under its group, with subtotals."""
     rows: list[Row] = []
     for sub in sheet.subtotals():
-        rows += [
-            Row(
-                (
-                    line.what,
-                    f"{trimmed(line.quantity)} {line.unit}",
-                    _known(line.unit_price),
-                    _known(line.net),
-                    line.basis,
-                )
-            )
-            for line in sheet.lines
-            if line.group is sub.group
-        ]
+        for line in sheet.lines:
+            if line.group is sub.group:
+                unit_price, net = map(_known, (line.unit_price, line.net))
+                rows.append(Row((line.what, f"{trimmed(line.quantity)} {line.unit}", unit_price, net, line.basis)))
         rows.append(Row((group_words(sub.group), "", "", cents(sub.net), ""), "subtotal"))
     rows.append(Row(("Net cost", "", "", cents(sheet.net_cost), ""), "total"))
     unknown = f"Not known: {'; '.join(sheet.incomplete)}, so the figures above are too low by what these cost."
@@ -231,12 +197,7 @@ def _known(price: Decimal | None) -> str:
     return "not known" if price is None else cents(price)
 
 
-def group_words(group: str) -> str:
-    """The group's name for people."""
-    return "Surplus sold off" if group == "surplus" else str(group).capitalize()
-
-
-def routes_table(sheet: CostSheet) -> Table:
+def _routes_table(sheet: CostSheet) -> Table:
     """The VAT routes side by side: one column each."""
     routes = [r for r in sheet.routes if r.route != "none" or sheet.route == "none"]
     heads = [f"{ROUTE_WORDS[r.route]}{', chosen' if r.route == sheet.route else ''}" for r in routes]
@@ -260,7 +221,7 @@ def routes_table(sheet: CostSheet) -> Table:
     )
 
 
-def buying_table(sheet: CostSheet) -> Table:
+def _buying_table(sheet: CostSheet) -> Table:
     """What to have ready before the work starts."""
     return table(
         "What the build needs",
@@ -270,7 +231,7 @@ def buying_table(sheet: CostSheet) -> Table:
     )
 
 
-def sale_table(pricing: PriceSheet, currency: str) -> Table:
+def _sale_table(pricing: PriceSheet, currency: str) -> Table:
     """What one sale at the price leaves."""
     sale, quote = pricing.sale, pricing.quote
     return table(
@@ -293,7 +254,7 @@ def sale_table(pricing: PriceSheet, currency: str) -> Table:
     )
 
 
-def places_table(pricing: PriceSheet, currency: str) -> Table:
+def _places_table(pricing: PriceSheet, currency: str) -> Table:
     """At home and abroad."""
     return table(
         f"At home and abroad, {currency}",
@@ -317,7 +278,7 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
         f"Lines over {rows[0].sheet.pieces} to {rows[-1].sheet.pieces} pieces: the build at cost, the build at its "
         f"webshop price, and a typical original with the range of one sale. {comparison.crossings.text}",
         pieces_table(comparison),
-        lambda layout: breakeven_figure(comparison, layout),
+        partial(breakeven_figure, comparison),
         (
             Key("cost", "build at cost"),
             Key("price", "build at its webshop price"),
@@ -344,7 +305,7 @@ def pieces_table(comparison: Comparison) -> Table:
     )  # fmt: skip
 
 
-def crossing_words(comparison: Comparison) -> str:
+def _crossing_words(comparison: Comparison) -> str:
     """The answer in one sentence and how sure it is."""
     crossings = comparison.crossings
     if any(c.reason for c in crossings.crossings) or crossings.chance_none < 0.005:
@@ -353,7 +314,7 @@ def crossing_words(comparison: Comparison) -> str:
     return f"{crossings.text} In {never} of what the market level may be they never meet."
 
 
-def tie_table(comparison: Comparison) -> Table:
+def _tie_table(comparison: Comparison) -> Table:
     """The price of an original at which the customer may take either."""
     ties = (("cost", comparison.tie_at_cost), ("its webshop price", comparison.tie_at_price))
     hammer = any(tie.hammer is not None for _, tie in ties)
@@ -377,7 +338,7 @@ def swings_chart(key: str, comparison: Comparison) -> Chart:
         "One thing at a time: what moves the profit",
         f"{count(len(unknowns), 'pair')} of bars around no change; {capital(unknowns[0].name)} moves the profit most.",
         unknowns_table(comparison),
-        lambda layout: swings_figure(comparison, layout),
+        partial(swings_figure, comparison),
         (Key("larger", "a tenth more (condition: half a grade)"), Key("smaller", "a tenth less")),
     )
 
@@ -398,7 +359,7 @@ def unknowns_table(comparison: Comparison) -> Table:
     )  # fmt: skip
 
 
-def like_table(comparison: Comparison) -> Table:
+def _like_table(comparison: Comparison) -> Table:
     """Like for like."""
     *points, total = ((p.what, p.build, p.original) for p in comparison.like_for_like)
     return table("Like for like", "Point< | The build< | A used original<", (*points, Row(total, "total")))

@@ -40,8 +40,8 @@ def cost_text(sheet: CostSheet) -> str:
     donors = [(a.donor, *map(cents, (a.price, a.sold_off, a.kept, a.kit))) for a in sheet.apportioned]
     to_buy = [(q.what, figure(q.quantity), q.unit, q.note) for q in sheet.quantities]
     strips = [
-        (f"{c.drum}: {c.what}", money(c.length), money(c.width),
-         " + ".join(map(money, c.pieces)) if len(c.pieces) > 1 else "one", f"{c.area:.2f}")
+        (f"{c.strip.drum}: {c.what}", money(c.strip.length), money(c.strip.width),
+         " + ".join(map(money, c.pieces)) if len(c.pieces) > 1 else "one", f"{c.strip.area:.2f}")
         for c in sheet.cuttings
     ]  # fmt: skip
     by_donor = table("donor< | price | sold off | kept | in the kit", donors)
@@ -243,11 +243,11 @@ def _jobs(jobs: Sequence[JobOutcome]) -> str:
         hours, paid, cost = j.hours, j.paid, j.net_cost
         over = "?" if cost.more is None else f"{cost.more:+,.0f}"
         rows += [
-            (j.row, j.plan, "actual", figure(hours.actual), money(paid.actual), money(cost.actual), over),
-            ("", j.finished_on, "planned", figure(hours.planned), money(paid.planned), money(cost.planned), ""),
+            (j.build.row, j.build.plan, "actual", figure(hours.actual), money(paid.actual), money(cost.actual), over),
+            ("", j.build.finished_on, "planned", figure(hours.planned), money(paid.planned), money(cost.planned), ""),
         ]
         why += [
-            wrapped(f"row {j.row}: {what}: {against.reason}", bullet="- ")
+            wrapped(f"row {j.build.row}: {what}: {against.reason}", bullet="- ")
             for what, against in (("hours", hours), ("paid out", paid))
             if against.actual is None
         ]
@@ -256,20 +256,21 @@ def _jobs(jobs: Sequence[JobOutcome]) -> str:
 
 def _sales(jobs: Sequence[JobOutcome], shares: LearnedShares) -> str:
     """What each brought, and what was planned under it."""
-    shares_by_row = {sale.row: sale for sale in shares.sales}
+    shares_by_row = {sale.job.build.row: sale for sale in shares.sales}
     rows, why = [], []
     for j in jobs:
-        if j.sold_for is None:
+        row, sold_for = j.build.row, j.build.sold_for
+        if sold_for is None:
             continue
-        sale, of_market = j.sale, shares_by_row.get(j.row)
+        sale, of_market = j.sale, shares_by_row.get(row)
         profit, margin, markup = (None, None, None) if sale is None else (sale.profit, sale.margin, sale.markup)
         if sale is None:
-            why.append(wrapped(f"row {j.row}: profit: {j.sale_reason}", bullet="- "))
-        fetched, planned = (None, None) if of_market is None else (of_market.share, of_market.planned)
+            why.append(wrapped(f"row {row}: profit: {j.sale_reason}", bullet="- "))
+        fetched, planned = (None, None) if of_market is None else (of_market.share, of_market.finished.share)
         rows += [
-            (j.row, j.plan, "actual", cents(j.sold_for), cents(profit), percent(margin, 1), percent(markup, 1),
+            (row, j.build.plan, "actual", cents(sold_for), cents(profit), percent(margin, 1), percent(markup, 1),
              percent(fetched, 1)),
-            ("", j.sold_on or "?", "planned", "", "", percent(j.planned_margin, 1), "", percent(planned)),
+            ("", j.build.sold_on or "?", "planned", "", "", percent(j.planned_margin, 1), "", percent(planned)),
         ]  # fmt: skip
     heads = "row | plan, sold< | < | for, gross | profit | margin | markup | of the market"
     return "\n".join([table(heads, rows), *why]) if rows else "  none yet"

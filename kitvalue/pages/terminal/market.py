@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from kitvalue.intake.text.problems import Caution, FileCounts
 from kitvalue.intake.text.words import listed
-from kitvalue.market.fitted import UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading, weighs_nothing
+from kitvalue.market.fitted import NOTHING, UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading
 from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
 from kitvalue.pages.terminal.figures import cents, change, money, percent
 from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
@@ -101,7 +101,7 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
          f"half the errors under {a.forward_median_ape:.1f} %  ({a.forward_rows} rows, past alone)"),
     ]  # fmt: skip
     notes = [*a.reasons]
-    gross = [str(u.row) for u in fit.unusual if weighs_nothing(u.weight)]
+    gross = [str(u.row) for u in fit.unusual if u.weight < NOTHING]
     if gross:
         which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross, 5)} move"
         notes.insert(0, f"COD, PRD and PRB count every row in full; {which} them far")
@@ -172,5 +172,5 @@ def _adjustments(c: Comparable) -> str:
         for a in c.adjustments
         if round(a.percent) != 0
     )
-    counts = "weighs nothing" if weighs_nothing(c.weight) else f"weighs {c.weight:.2f}, not 1"
+    counts = "weighs nothing" if c.weight < NOTHING else f"weighs {c.weight:.2f}, not 1"
     return (made or "nothing to adjust") + (f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else "")
