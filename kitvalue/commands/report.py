@@ -14,7 +14,7 @@ from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, chart_files, report_page
+from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 
 
@@ -58,9 +58,10 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
     )
     path = folder.put("report.html", page.html)
     written = []
-    for file in () if charts is None else chart_files(page.pictures):
-        written.append(Path(charts or "", file.name))
-        write_whole(written[-1], file.data)
+    for picture in () if charts is None else page.pictures:
+        for name, data in picture.files().items():
+            written.append(Path(charts or "", name))
+            write_whole(written[-1], data)
     return ReportDone(path, tuple(problems), market.cautions, tuple(written))
 
 
