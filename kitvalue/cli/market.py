@@ -10,17 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import (
-    DRUMS,
-    Question,
-    Said,
-    Whole,
-    amount,
-    bench_hours,
-    day,
-    series_names,
-    shop_command,
-)
+from kitvalue.cli.answers import DRUMS, Question, Said, Whole, amount, bench_hours, day, series_names, shop_command
 from kitvalue.intake.text.problems import Level
 
 if TYPE_CHECKING:

@@ -36,7 +36,7 @@ def reckoned_words(r: ReckonedWith) -> str:
     return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
 
 
-def shortlist_text(s: Shortlist, written: str | None = None) -> str:
+def shortlist_text(s: Shortlist, written: str | None) -> str:
     """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together and
     what to take care of."""
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0

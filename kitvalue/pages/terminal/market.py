@@ -13,7 +13,6 @@ from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual
 from kitvalue.pages.terminal.figures import cents, change, money, percent
 from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
 from kitvalue.pages.words import feature_words, grade
-from kitvalue.workshop.money import ZERO
 
 MOST_LEAST_KNOWN = 4
 PLAIN_WORDS = {
@@ -110,9 +109,8 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
 
 
 def value_text(
-    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[Caution], holding: Decimal = ZERO,
-    asked: str = "",
-) -> str:  # fmt: skip
+    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[Caution], holding: Decimal, asked: str
+) -> str:
     """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them, the
     adjustments of each under it."""
     kit, buy_in, resale = valuation.kit, valuation.buy_in, valuation.resale
