@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Problem, RefusedError
-from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
 from kitvalue.workshop.costing import cost_sheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, Planned, job_outcomes, learned_hours
@@ -54,10 +52,12 @@ def done(folder: ShopFolder) -> Finished:
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)
     cautions: list[Caution] = []
     sales: list[SoldBuild] = []
-    if any(job.sold_on is not None and job.sold_for is not None for job in jobs):
+    sold = [job for job in jobs if job.build.sold_on is not None and job.build.sold_for is not None]
+    if sold:
         try:
             market = folder.market
-            sales = _sales(jobs, plans, market.fit)
+            kits = [replace(finished_kit(job.planned.plan, market.fit), on=job.build.sold_on) for job in sold]
+            sales = [SoldBuild(job, outlook(market.fit, kit)) for job, kit in zip(sold, kits, strict=True)]
             cautions += market.cautions
         except RefusedError as why:
             untold = f"what the kits were sold for cannot be held against the market: {why.message}"
@@ -65,13 +65,3 @@ def done(folder: ShopFolder) -> Finished:
     shares = learned_shares(sales)
     said = tuple(dict.fromkeys((*cautions, *shares.cautions)))
     return Finished(jobs, learned_hours(jobs, shop), shares, shop.shop.currency, tuple(problems), said)
-
-
-def _sales(jobs: Sequence[JobOutcome], plans: dict[str, Planned], fit: Fit) -> list[SoldBuild]:
-    sales = []
-    for job in jobs:
-        if job.sold_on is not None and job.sold_for is not None:
-            planned = plans[job.plan]
-            kit = replace(finished_kit(planned.plan, fit), on=job.sold_on)
-            sales.append(SoldBuild(job, planned, outlook(fit, kit)))
-    return sales

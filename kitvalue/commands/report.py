@@ -9,12 +9,12 @@ from pathlib import Path
 from kitvalue.commands.folder import OFFERS, ShopFolder
 from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.decisions.breakeven import compared
-from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
+from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
 from kitvalue.market.value import value_kit
-from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, chart_files, report_page
+from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 
 
@@ -58,9 +58,10 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
     )
     path = folder.put("report.html", page.html)
     written = []
-    for file in () if charts is None else chart_files(page.pictures):
-        written.append(Path(charts or "", file.name))
-        write_whole(written[-1], file.data)
+    for picture in () if charts is None else page.pictures:
+        for name, data in picture.files().items():
+            written.append(Path(charts or "", name))
+            write_whole(written[-1], data)
     return ReportDone(path, tuple(problems), market.cautions, tuple(written))
 
 
@@ -80,7 +81,8 @@ def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
     for offer in folder.offers.rows:
         valuation, reason = None, None
         try:
-            valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
+            read = kit_offered(offer, fit)
+            valuation = value_kit(fit, read.kit, read.finished, 80)
         except KitvalueError as error:
             reason = error.message
         seen.append(OfferSeen(offer, valuation, reason, by_name.get(offer.offer)))

@@ -70,11 +70,6 @@ def paid(book: PriceBook) -> FloatArray:
     return book.price * (1 + book.premium / 100)
 
 
-def newest_date(book: PriceBook) -> date | None:
-    """The newest date of the book, or None where no row has one."""
-    return cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
-
-
 def of_book(book: PriceBook, reference: date | None) -> Columns:
     """The rows of a price book; `reference` is the day from which years count."""
     years = np.full(len(book), np.nan)
@@ -332,11 +327,11 @@ PART = 20_000
 PLAIN = 1e-3  # a length this far above rounding needs no second look
 
 
-def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: float = RANK_TOLERANCE) -> tuple[bool, ...]:
+def independent(columns: Sequence[FloatArray], groups: IntArray) -> tuple[bool, ...]:
     """Which columns, each (n,), taken in order, add something to the indicators of `groups` (n,) and to those before.
 
     A column is out where what is left of it, centred and scaled to unit length, after projecting the others out is
-    shorter than `tolerance`. Rank is decided before anything is fitted. One group stands for an intercept alone.
+    shorter than 1e-7. Rank is decided before anything is fitted. One group stands for an intercept alone.
     """
     if len(groups) > MANY and len(columns) and plainly_independent(columns, groups):
         return (True,) * len(columns)
@@ -346,7 +341,7 @@ def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: floa
     for column in columns:
         rest = column - column.mean()
         length = float(np.linalg.norm(rest))
-        if length <= tolerance * max(1.0, float(np.abs(column).max(initial=0.0))) * np.sqrt(len(column)):
+        if length <= RANK_TOLERANCE * max(1.0, float(np.abs(column).max(initial=0.0))) * np.sqrt(len(column)):
             kept.append(False)
             continue
         rest = rest / length
@@ -354,7 +349,7 @@ def independent(columns: Sequence[FloatArray], groups: IntArray, tolerance: floa
             rest = rest - (np.bincount(groups, weights=rest) / counts)[groups]
             rest = rest - (basis[:size] @ rest) @ basis[:size]
         left = float(np.linalg.norm(rest))
-        kept.append(left > tolerance)
+        kept.append(left > RANK_TOLERANCE)
         if kept[-1]:
             basis[size] = rest / left
             size += 1
@@ -446,12 +441,13 @@ def _reproduced(candidate: Candidate, kept: Sequence[Candidate], book: PriceBook
     return LeftOut(name, "inside", f"it can be worked out from {names}, so its effect is inside theirs")
 
 
-def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: bool) -> Recipe:
-    """Decide the terms from the book and its columns alone. `haggle`: the percent between asked and sold, or None.
+def build_recipe(book: PriceBook, haggle: float | None, pooled: bool) -> Recipe:
+    """Decide the terms from the book alone. `haggle`: the percent between asked and sold, or None.
 
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
-    terms, left_out = decide(candidates(rows), book)
+    newest = cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
+    terms, left_out = decide(candidates(of_book(book, newest)), book)
     several = len(book.series_names) > 1
     if not several:
         only = f"every row is {book.series_names[0]}: there is no other series to tell it from"
@@ -468,7 +464,7 @@ def build_recipe(book: PriceBook, rows: Columns, haggle: float | None, pooled: b
         series=book.series_names,
         features=tuple(FeatureRecipe(f.name, f.kind, f.words) for f in book.features),
         pooled=pooled and several,
-        reference_date=newest_date(book),
+        reference_date=newest,
         sold_offset=offset,
         sold_basis=basis,
         pairs=pairs,

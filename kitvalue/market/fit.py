@@ -6,42 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq, minimize_scalar
 from scipy.special import stdtrit
 
-from kitvalue.intake.books.book import BoolArray, FloatArray, PriceBook
+from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.text.problems import Caution, RefusedError
-from kitvalue.market.encoding import (
-    Recipe,
-    Scaling,
-    build_recipe,
-    encode,
-    newest_date,
-    of_book,
-    offsets,
-    paid,
-    standardise,
-)
-from kitvalue.market.fitted import (
-    GROSS_WEIGHT,
-    HUBER_K,
-    Fit,
-    SeriesEffect,
-    TermEstimate,
-    UnusualRow,
-    gross_rows,
-    huber_weights,
-    unusual_rows,
-    upside_down,
-)
+from kitvalue.market.encoding import Recipe, Scaling, build_recipe, encode, of_book, offsets, paid, standardise
+from kitvalue.market.fitted import GROSS, UNUSUAL_WEIGHT, Fit, SeriesEffect, TermEstimate, UnusualRow, upside_down
 from kitvalue.market.linear import (
     Equations,
     Reducer,
     Residuals,
     Solution,
-    Triangle,
     reducer,
-    reml_criterion,
+    reml_theta,
     residuals,
     solve,
     subset,
@@ -92,53 +69,14 @@ def wrong_signs(terms: Sequence[TermEstimate]) -> list[Caution]:
     return said
 
 
-FLAT = 1e-10  # a smaller gain is rounding: where no series has two rows, every theta fits alike
-GRID = tuple(float(x) for x in np.linspace(np.log(1e-8), np.log(1e8), 49))
-
-
-def reml_theta(triangle: Triangle) -> float:
-    """The theta that minimises the REML criterion; exactly 0 where no spread between series is the best answer.
-
-    A coarse grid finds the valley, the score's zero in it sharpens the answer to rounding (the criterion itself is flat
-    there), and theta = 0 is compared exactly.
-    """
-    if triangle.q < 2:
-        return 0.0
-
-    def criterion(x: float) -> float:
-        return reml_criterion(triangle, float(np.exp(x)))
-
-    def score(x: float) -> float:
-        return reml_score(triangle, float(np.exp(x)))
-
-    best = int(np.argmin([criterion(x) for x in GRID]))
-    low, high = GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
-    if score(low) < 0 < score(high):
-        lowest = float(brentq(score, low, high, xtol=1e-14, rtol=1e-14))
-    else:
-        lowest = float(minimize_scalar(criterion, bounds=(low, high), method="bounded").x)
-    none = reml_criterion(triangle, 0.0)
-    return float(np.exp(lowest)) if criterion(lowest) < none - FLAT * (1 + abs(none)) else 0.0
-
-
-def reml_score(triangle: Triangle, theta: float) -> float:
-    """Slope of the REML criterion in log theta: q - tr(A^-1 on the series) - u'u / (sigma2 theta), Harville (1977).
-
-    Negative where more spread between series fits better.
-    """
-    solution = solve(triangle, theta)
-    series = slice(triangle.p, None)
-    trace = float((solution.root[series] ** 2).sum())
-    spread = float(solution.coef[series] @ solution.coef[series])
-    return triangle.q - trace - spread * (triangle.n - triangle.p) / solution.rss
-
-
 MIN_ROWS = 12
 NORMAL_MAD = 0.6745
 THETA_PASSES = 5
 MAX_PASSES = 200
 WEIGHT_CHANGE = 1e-8
 GROSS_PASSES = 5
+HUBER_K = 1.345
+GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 CARRYING = 1e-3  # leverage that no row of gross weight has unless a term rests on such rows alone
 EXACT_SCATTER = 1e-4  # of the log price: prices rounded to the cent scatter less than this around a formula
 FULL_LEVERAGE = 1 - 1e-8
@@ -165,20 +103,19 @@ def fit_book(
         raise RefusedError(
             f"{len(book)} usable rows; a fit needs {least}: add {short} more observed kit{'s' if short > 1 else ''}"
         )
-    rows = of_book(book, newest_date(book))
-    recipe = build_recipe(book, rows, haggle, pooled)
+    recipe = build_recipe(book, haggle, pooled)
+    rows = of_book(book, recipe.reference_date)
     if len(book) <= len(recipe.names):
         raise RefusedError(f"{len(book)} usable rows for {len(recipe.names)} unknowns: add more observed kits")
-    levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
     F, y = scaling.apply(F), np.log(paid(book)) - offsets(rows, recipe)
-    if recipe.pooled:
-        equations = Equations(F, book.series, len(recipe.series), y)
-    else:  # indicators of all series but the first of the alphabet
-        codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
-        equations = Equations(F, codes[book.series], len(levels), y, pooled=False)
+    levels = recipe.series
+    if not recipe.pooled:  # indicators of all series but the first of the alphabet
+        levels = tuple(term.level for term in recipe.terms if term.source == "series")
         scaling = Scaling(np.append(scaling.center, [0.0] * len(levels)), np.append(scaling.scale, [1.0] * len(levels)))
+    codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
+    equations = Equations(F, codes[book.series], len(levels), y, recipe.pooled)
     reduced = reducer(equations, book.weight)
     if robust:
         weighted = reweight(equations, book.weight, reduced)
@@ -243,19 +180,29 @@ def _settle(
     return Weighted(solution, huber, left, scatter, settled)
 
 
+def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
+    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
+    reach = HUBER_K * scatter
+    return np.asarray(reach / np.maximum(np.sqrt(precision) * np.abs(e), reach))
+
+
+def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
+    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
+    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
+
+    e (n,) residuals, h (n,) leverages, codes (n,) which series.
+    """
+    free = np.where(h < 1, 1 - h, np.inf)
+    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
+    others = np.bincount(codes, weights=~gross)
+    return gross & (others[codes] > 0)
+
+
 def scatter_of(left: Residuals, precision: FloatArray) -> float:
     """s = median(|e| / sqrt(1 - h)) / 0.6745 about 0, of the rows that do not carry themselves."""
-    e, h = left.residuals, left.leverage
-    free = h < FULL_LEVERAGE
-    if not np.any(free):
-        return 0.0
-    if not np.all(free):
-        e, h, precision = e[free], h[free], precision[free]
-    far = np.subtract(1.0, h)
-    np.divide(precision, far, out=far)
-    np.sqrt(far, out=far)
-    far *= np.abs(e)
-    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD
+    free = left.leverage < FULL_LEVERAGE
+    far = np.sqrt(precision[free] / (1.0 - left.leverage[free])) * np.abs(left.residuals[free])
+    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD if len(far) else 0.0
 
 
 def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: float) -> float:
@@ -266,6 +213,53 @@ def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: 
     m = float(np.mean(np.abs(t) <= HUBER_K))
     K = 1 + (trace / n) * (1 - m) / m
     return float(K**2 * scatter**2 * (psi @ psi) / (n - trace) / m**2)
+
+
+MOST_SHOWN = 1000
+MANY_PIECES = 6  # more drums than most kits have
+SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
+
+
+def unusual_rows(
+    book: PriceBook, weights: FloatArray, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
+) -> tuple[UnusualRow, ...]:
+    """The rows with a robust weight (n,) under one half, the furthest first, at most 1,000; e and h as above."""
+    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
+    e, h = e[light], h[light]
+    free = np.where(h < 1, 1 - h, np.inf)
+    left_out = e / free
+    studentised = e * np.sqrt(book.weight[light] / free) / scatter
+    observed = paid(book)[light]
+    hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
+    return tuple(
+        UnusualRow(
+            row=int(book.rows[at]),
+            series=book.series_names[book.series[at]],
+            weight=float(weights[at]),
+            observed=float(observed[i]),
+            expected=float(observed[i] * np.exp(-left_out[i])),
+            studentised=float(studentised[i]),
+            leverage=float(h[i]),
+            moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
+            hint=hint(float(left_out[i]), book.pieces[at], book.price_kind[at] > 0, scatter, terms),
+        )
+        for i, at in zip(hits, light[hits], strict=True)
+    )
+
+
+def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tuple[TermEstimate, ...]) -> str:
+    """What single slip would explain a row that far off, in the order of likelihood; empty where none would."""
+    for times, word in ((100, "a hundred times"), (10, "ten times")):
+        if abs(abs(log_ratio) - np.log(times)) < SLIP:
+            return f"about {word} too {'high' if log_ratio > 0 else 'low'}: a slip of the decimal sign?"
+    effects = {t.name: t.coefficient for t in terms}
+    power = effects.get("log_pieces", 0.0)
+    counted = round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else pieces  # at the expected price
+    if log_ratio < 0 and pieces >= MANY_PIECES and 1 <= counted <= pieces - 2:
+        return f"priced like {counted:g} drums: are cymbals or stands counted as pieces?"
+    if sold and log_ratio > 0 and abs(log_ratio + effects.get("sold", 0.0)) < scatter:
+        return "priced like one that is asked for: is it the price paid?"
+    return "far too high: a bundle, or more than the kit in the price?" if log_ratio > np.log(2) else ""
 
 
 CALCULATED = "were they calculated rather than seen?"

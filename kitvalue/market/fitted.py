@@ -20,11 +20,11 @@ from typing import Any, Final, cast, get_args, get_origin, get_type_hints
 
 import numpy as np
 
-from kitvalue.intake.books.book import BoolArray, DateArray, FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import DateArray, FloatArray, IntArray, PriceBook
 from kitvalue.intake.settings.shop import FeatureKind
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
 from kitvalue.intake.text.problems import Caution, FileCounts, texts
-from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book, paid
+from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,80 +187,9 @@ def moved(fit: Fit, since: date, to: date | None, range_percent: int) -> Moved:
     return Moved(since, until, 100 * float(np.expm1(years * term.coefficient)), low, high, None)
 
 
-HUBER_K = 1.345
 GROSS = 8.0  # scales from which a price is a slip or something else than the kit, not a dear or a cheap one
-GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 UNUSUAL_WEIGHT = 0.5
-MOST_SHOWN = 1000
 NOTHING = 0.005  # a weight under this is told as 0.00: the fit passes the row over as a slip
-MANY_PIECES = 6  # more drums than most kits have
-SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
-
-
-def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
-    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
-    far = np.sqrt(precision)
-    far *= np.abs(e)
-    reach = HUBER_K * scatter
-    np.maximum(far, reach, out=far)
-    return np.divide(reach, far, out=far)
-
-
-def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
-    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
-    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
-
-    e (n,) residuals, h (n,) leverages, codes (n,) which series.
-    """
-    free = np.where(h < 1, 1 - h, np.inf)
-    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
-    if not gross.any():
-        return gross
-    others = np.bincount(codes, weights=~gross)
-    return gross & (others[codes] > 0)
-
-
-def unusual_rows(
-    book: PriceBook, weights: FloatArray, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
-) -> tuple[UnusualRow, ...]:
-    """The rows with a robust weight (n,) under one half, the furthest first, at most 1,000; e and h as above."""
-    light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
-    e, h = e[light], h[light]
-    free = np.where(h < 1, 1 - h, np.inf)
-    left_out = e / free
-    studentised = e * np.sqrt(book.weight[light] / free) / scatter
-    observed = paid(book)[light]
-    hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
-    return tuple(
-        UnusualRow(
-            row=int(book.rows[at]),
-            series=book.series_names[book.series[at]],
-            weight=float(weights[at]),
-            observed=float(observed[i]),
-            expected=float(observed[i] * np.exp(-left_out[i])),
-            studentised=float(studentised[i]),
-            leverage=float(h[i]),
-            moves_percent=100 * float(np.expm1(left_out[i] - e[i])),
-            hint=hint(float(left_out[i]), book.pieces[at], book.price_kind[at] > 0, scatter, terms),
-        )
-        for i, at in zip(hits, light[hits], strict=True)
-    )
-
-
-def hint(log_ratio: float, pieces: float, sold: bool, scatter: float, terms: tuple[TermEstimate, ...]) -> str:
-    """What single slip would explain a row that far off, in the order of likelihood; empty where none would."""
-    for times, word in ((100, "a hundred times"), (10, "ten times")):
-        if abs(abs(log_ratio) - np.log(times)) < SLIP:
-            return f"about {word} too {'high' if log_ratio > 0 else 'low'}: a slip of the decimal sign?"
-    effects = {t.name: t.coefficient for t in terms}
-    power = effects.get("log_pieces", 0.0)
-    counted = round(float(pieces * np.exp(log_ratio / power))) if power > 0.1 else pieces  # at the expected price
-    if log_ratio < 0 and pieces >= MANY_PIECES and 1 <= counted <= pieces - 2:
-        return f"priced like {counted:g} drums: are cymbals or stands counted as pieces?"
-    if sold and log_ratio > 0 and abs(log_ratio + effects.get("sold", 0.0)) < scatter:
-        return "priced like one that is asked for: is it the price paid?"
-    return "far too high: a bundle, or more than the kit in the price?" if log_ratio > np.log(2) else ""
-
 
 FORMAT: Final = 4  # one higher where a figure changes its meaning; another layout is refused by its keys
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
@@ -349,9 +278,8 @@ def _read(kind: object, value: object) -> object:
 def _read_array(kind: object, values: list[object]) -> object:
     """Numbers or days, null for NaN and NaT."""
     if kind == DateArray:
-        return np.array(
-            [None if day is None else date.fromisoformat(cast(str, day)) for day in values], dtype="datetime64[D]"
-        )
+        days = [None if day is None else date.fromisoformat(cast(str, day)) for day in values]
+        return np.array(days, dtype="datetime64[D]")
     whole = kind == IntArray
     array = np.array([math.nan if x is None else x for x in values])
     if array.dtype.kind not in ("i" if whole else "fi") or np.any(np.isinf(array)):

@@ -194,6 +194,48 @@ def reml_criterion(triangle: Triangle, theta: float) -> float:
     return df * float(np.log(solution.rss / df)) + solution.log_det - triangle.log_weights
 
 
+FLAT = 1e-10  # a smaller gain is rounding: where no series has two rows, every theta fits alike
+GRID = tuple(float(x) for x in np.linspace(np.log(1e-8), np.log(1e8), 49))
+
+
+def reml_theta(triangle: Triangle) -> float:
+    """The theta that minimises the REML criterion; exactly 0 where no spread between series is the best answer.
+
+    A coarse grid finds the valley, the score's zero in it sharpens the answer to rounding (the criterion itself is flat
+    there), and theta = 0 is compared exactly.
+    """
+    if triangle.q < 2:
+        return 0.0
+    from scipy.optimize import brentq, minimize_scalar
+
+    def criterion(x: float) -> float:
+        return reml_criterion(triangle, float(np.exp(x)))
+
+    def score(x: float) -> float:
+        return reml_score(triangle, float(np.exp(x)))
+
+    best = int(np.argmin([criterion(x) for x in GRID]))
+    low, high = GRID[max(best - 1, 0)], GRID[min(best + 1, len(GRID) - 1)]
+    if score(low) < 0 < score(high):
+        lowest = float(brentq(score, low, high, xtol=1e-14, rtol=1e-14))
+    else:
+        lowest = float(minimize_scalar(criterion, bounds=(low, high), method="bounded").x)
+    none = reml_criterion(triangle, 0.0)
+    return float(np.exp(lowest)) if criterion(lowest) < none - FLAT * (1 + abs(none)) else 0.0
+
+
+def reml_score(triangle: Triangle, theta: float) -> float:
+    """Slope of the REML criterion in log theta: q - tr(A^-1 on the series) - u'u / (sigma2 theta), Harville (1977).
+
+    Negative where more spread between series fits better.
+    """
+    solution = solve(triangle, theta)
+    series = slice(triangle.p, None)
+    trace = float((solution.root[series] ** 2).sum())
+    spread = float(solution.coef[series] @ solution.coef[series])
+    return triangle.q - trace - spread * (triangle.n - triangle.p) / solution.rss
+
+
 def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:
     """Some rows of a book, by index or mask; series codes and names stay as they are."""
     columns = [field.name for field in fields(book) if field.name not in ("series_names", "features")]

@@ -96,12 +96,11 @@ def outlooks(
     cautions = [known_cautions(fit, kit, unseen=unseen) for kit in kits]
     rows = of_kits(kits, fit.recipe)
     shifts = offsets(rows, fit.recipe).tolist()
-    sample = sample_of(fit)
-    views = []
-    for kit, x, series, shift, said in zip(kits, fit.columns_of(rows), rows.series, shifts, cautions, strict=True):
-        scatter = scatter_at(fit, sample, x, stretch=stretch, unseen=bool(series < 0))
-        views.append(_in_money(fit, kit, scatter, shift, range_percent, said))
-    return tuple(views)
+    sample, unseens = sample_of(fit), (rows.series < 0).tolist()
+    return tuple(
+        _in_money(fit, kit, scatter_at(fit, sample, x, stretch=stretch, unseen=new), shift, range_percent, said)
+        for kit, x, new, shift, said in zip(kits, fit.columns_of(rows), unseens, shifts, cautions, strict=True)
+    )
 
 
 def _in_money(

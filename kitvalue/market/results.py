@@ -94,8 +94,7 @@ class PriceResults:
     @property
     def fittedvalues(self) -> pd.Series:
         """(n,) fitted log price, the haggle's offset not in it."""
-        fitted = self.fit.columns_of(self.fit.rows) @ self.fit.coef
-        return pd.Series(fitted, index=self._rows, name="fittedvalues")
+        return pd.Series(self.fit.columns_of(self.fit.rows) @ self.fit.coef, index=self._rows, name="fittedvalues")
 
     @property
     def _rows(self) -> pd.Index:
@@ -146,10 +145,9 @@ class PriceResults:
 
     def summary(self) -> Summary:
         """statsmodels' own text table of the coefficients, with what else the fit knows of itself."""
-        table = self.conf_int()
-        frame = pd.DataFrame({"Coef.": self.params, "Std.Err.": self.bse, "[0.025": table[0], "0.975]": table[1]})
-        fit = self.fit
-        summary = Summary()
+        fit, summary = self.fit, Summary()
+        frame = pd.concat([self.params, self.bse, self.conf_int()], axis=1)
+        frame.columns = pd.Index(["Coef.", "Std.Err.", "[0.025", "0.975]"])
         summary.add_dict({
             "Model:": "log price, pooled series" if fit.recipe.pooled else "log price",
             "Weights:": "Huber, k = 1.345" if fit.robust else "none",
@@ -163,8 +161,7 @@ class PriceResults:
         return summary
 
     def _terms(self, field: str) -> pd.Series:
-        values = {t.name: getattr(t, field) for t in self.fit.terms}
-        return pd.Series(values, name=field)
+        return pd.Series({t.name: getattr(t, field) for t in self.fit.terms}, name=field)
 
 
 def read_prices(folder: str | Path) -> Prices:

@@ -303,7 +303,8 @@ def cost_answer(sheet: CostSheet) -> Answer:
         sheet,
         f"""{_SHEET} pieces route lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
-        strips=cuttings{{what drum length_mm=length~1 width_mm=width~1 pieces_mm=pieces~1 area_m2=area~4}}
+        strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
+            area_m2=strip.area~4}}
         apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text purchase$
         routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$
             cautions caution_codes=cautions@}} incomplete""",
@@ -351,10 +352,12 @@ def outcome_answer(
     jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str
 ) -> Answer:
     """`done`. Money is net but for `sold_for`; hours of `learned_hours` are for one unit, shares in percent."""
-    job = """row plan title finished_on hours{planned actual reason}
+    job = """row=build.row plan=build.plan title=planned.plan.title finished_on=build.finished_on
+        hours{planned actual reason}
         operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}
-        paid_out=paid{planned$ actual$ reason} net_cost{planned$ actual$ reason} sold_on sold_for$ vat=sale.vat$
-        net=sale.net$ profit=sale.profit$ margin=sale.margin markup=sale.markup planned_margin sale_reason note"""
+        paid_out=paid{planned$ actual$ reason} net_cost{planned$ actual$ reason} sold_on=build.sold_on
+        sold_for=build.sold_for$ vat=sale.vat$ net=sale.net$ profit=sale.profit$ margin=sale.margin markup=sale.markup
+        planned_margin sale_reason note=build.note"""
     return {
         "currency": currency,
         "jobs": [answer(one, job) for one in jobs],
@@ -366,7 +369,8 @@ def outcome_answer(
         "work_hours_lines": list(settings_lines(hours)),
         **answer(
             shares,
-            """sales{row plan series sold_on sold_for$ typical$ share planned}
+            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on sold_for$
+            typical=market.typical$ share planned=finished.share}
             learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
         ),
     }

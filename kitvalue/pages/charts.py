@@ -3,6 +3,8 @@
 The Figure and its SVG canvas are used directly: no window, no back end, no global state. One unit of the drawing is one
 CSS pixel at the picture's own width. Every text, the ticks' included, goes through `coded`: the library then never
 measures, typesets or looks up a glyph for a user's words, so `$`, emoji and Japanese are plain text like any other.
+
+For a page the SVG is made fit: no outside names, no style rules, its own ids, a spoken title.
 """
 
 from __future__ import annotations
@@ -10,14 +12,18 @@ from __future__ import annotations
 import io
 import logging
 import os
+import re
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal, cast
+from xml.etree import ElementTree
 
-from kitvalue.pages.svg import coded, decoded
+from markupsafe import Markup
+
+from kitvalue.pages.words import plain
 
 # The colours of Okabe and Ito, told apart by every eye.
 BLACK: Final = "#000000"
@@ -51,6 +57,14 @@ UNITS_AN_INCH = 72  # of the SVG canvas
 TEXT = 13.0  # units
 NARROWER = 0.86  # what brings the library's own font to the width of a page's
 SALT = "kitvalue"  # makes the ids inside the SVG the same on every run
+XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
+REFERENCE = re.compile(r"#([^)\"\s]+)")
+LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
+NO_TURN = re.compile(r"rotate\(-?0(\.0+)? ")
+CODED = re.compile("kv((?:[0-9a-f]{2})*)vk")
+ROUNDED = frozenset({"d", "x", "y", "points", "transform", "width", "height", "viewBox"})
+DROPPED = frozenset({"metadata", "style"})
+OF_THE_PAGE = frozenset({"font-family", "font-stretch", "font-variant"})  # the page's own fonts hold
 MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
 
 
@@ -122,20 +136,16 @@ def log_axis(ax: Axes, which: Literal["x", "y"], low: float, high: float) -> Non
     axis.set_ticks([], minor=True)
 
 
-def ticks_below(ax: Axes, values: Sequence[float], told: Callable[[float], str]) -> None:
-    """Values along the bottom, a hairline up from each."""
-    low, high = ax.get_ylim()
+def ticks(ax: Axes, which: Literal["x", "y"], values: Sequence[float], told: Callable[[float], str]) -> None:
+    """Values along the bottom or the left, a hairline across from each."""
+    (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     for value in values:
-        ax.plot([value, value], [low, high], color=RULE, linewidth=0.7, zorder=0, gid="grid")
-        write(ax, (value, low), told(value), shift=(0, -7), colour=FADED, anchor="center", level="top")
-
-
-def ticks_beside(ax: Axes, values: Sequence[float], told: Callable[[float], str]) -> None:
-    """Values along the left, a hairline across from each."""
-    low, high = ax.get_xlim()
-    for value in values:
-        ax.plot([low, high], [value, value], color=RULE, linewidth=0.7, zorder=0, gid="grid")
-        write(ax, (low, value), told(value), shift=(-7, 0), colour=FADED, anchor="right")
+        xs, ys = ([value, value], [bottom, top]) if which == "x" else ([left, right], [value, value])
+        ax.plot(xs, ys, color=RULE, linewidth=0.7, zorder=0, gid="grid")
+        if which == "x":
+            write(ax, (value, bottom), told(value), shift=(0, -7), colour=FADED, anchor="center", level="top")
+        else:
+            write(ax, (left, value), told(value), shift=(-7, 0), colour=FADED, anchor="right")
 
 
 def svg_of(figure: Figure) -> str:
@@ -165,3 +175,90 @@ def font_files() -> tuple[Path, Path]:
     """The plain and the bold font that the library brings, for documents that carry their own."""
     place = Path(get_data_path()) / "fonts" / "ttf"
     return place / "DejaVuSans.ttf", place / "DejaVuSans-Bold.ttf"
+
+
+def coded(text: str) -> str:
+    """The text as plain letters that only `decoded` reads."""
+    return f"kv{plain(text).encode().hex()}vk"
+
+
+def decoded(text: str) -> str:
+    """The texts of a drawing as they were written."""
+    return CODED.sub(lambda one: bytes.fromhex(one[1]).decode(), text)
+
+
+def inline(raw: str, name: str, kind: str, title: str, description: str) -> Markup:
+    """The SVG as one element of class `kind`, texts decoded and escaped once; `name` is unique in the page, `title` and
+    `description` are for listeners.
+
+    Style rules become attributes, so a page that forbids styles from elsewhere shows it; ids nothing refers to go.
+    """
+    root = ElementTree.fromstring(raw)  # noqa: S314 - drawn by this program a moment ago
+    values = [v for e in root.iter() for key, v in e.attrib.items() if key == XLINK_HREF or "url(#" in v]
+    out = _copied(root, name, {target for value in values for target in REFERENCE.findall(value)})
+    for key in ("width", "height", "version"):
+        out.attrib.pop(key, None)
+    out.attrib |= {
+        "class": kind,
+        "role": "img",
+        "aria-labelledby": f"{name}-t {name}-d",
+        "stroke-linejoin": "round",
+    }
+    for place, (tag, text) in enumerate((("title", title), ("desc", description))):
+        spoken = ElementTree.Element(tag, {"id": f"{name}-{tag[0]}"})
+        spoken.text = plain(text)
+        out.insert(place, spoken)
+    return Markup(ElementTree.tostring(out, encoding="unicode"))  # noqa: S704 - the writer escapes every text
+
+
+def _copied(element: ElementTree.Element, prefix: str, used: set[str]) -> ElementTree.Element:
+    """The element without names of other vocabularies, its children likewise; empty groups are left out."""
+    out = ElementTree.Element(element.tag.rpartition("}")[2], _attributes(element, prefix, used))
+    if out.tag == "text":
+        out.text = decoded(element.text or "")
+    for child in element:
+        copy = _copied(child, prefix, used)
+        if copy.tag in DROPPED or (copy.tag in ("g", "defs") and not len(copy)):
+            continue
+        if copy.tag == "g" and not copy.attrib:
+            out.extend(copy)
+        else:
+            out.append(copy)
+    return out
+
+
+def _attributes(element: ElementTree.Element, prefix: str, used: set[str]) -> dict[str, str]:
+    """The element's attributes, its style rules among them, references and ids with the prefix, numbers rounded."""
+    attributes: dict[str, str] = {}
+    for key, value in element.attrib.items():
+        if key == "style":
+            attributes |= _rules(value)
+        elif key == XLINK_HREF:
+            attributes["href"] = value
+        elif key == "id" and value in used:
+            attributes["id"] = f"{prefix}-{value}"
+        elif key not in ("id", "type") and not (key == "transform" and NO_TURN.match(value)):
+            attributes[key] = value
+    for key, value in attributes.items():
+        if key == "href" or "url(#" in value:
+            attributes[key] = REFERENCE.sub(rf"#{prefix}-\1", value)
+        elif key in ROUNDED:
+            short = LONG_NUMBER.sub(lambda long: f"{float(long[0]):.1f}".removesuffix(".0"), value)
+            attributes[key] = " ".join(short.split())
+    return attributes
+
+
+def _rules(style: str) -> dict[str, str]:
+    """`fill: none; font: 12px 'Some Sans'` as attributes."""
+    attributes: dict[str, str] = {}
+    for rule in style.split(";"):
+        key, _, value = (part.strip() for part in rule.partition(":"))
+        if key == "font":  # the shorthand of some versions: weight, size, families
+            size = re.search(r"([\d.]+)px", value)
+            attributes |= {"font-size": size[1]} if size else {}
+            attributes |= {"font-weight": "700"} if re.match(r"(bold|[6-9]00)\b", value) else {}
+        elif key == "font-size":
+            attributes[key] = value.removesuffix("px")
+        elif key and key not in OF_THE_PAGE:
+            attributes[key] = value
+    return attributes

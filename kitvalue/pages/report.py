@@ -6,7 +6,7 @@ The page forbids every outside request and every style but its own by a Content-
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,8 +17,7 @@ from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.value import ESTIMATES
-from kitvalue.pages import charts
-from kitvalue.pages.pictures.frame import WIDE, Chart, Section
+from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
 from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, cheaper_words, lead_words
 from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
@@ -46,8 +45,6 @@ MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
 WELL_UNDER = -15.0  # percent against the buy-in value
 SIGNS = {None: "not needed", ",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
 EFFECTS = {Level.FILE: "file not used", Level.REFUSED: "row not used", Level.WARNING: "noted"}  # the worst first
-DOTS_A_UNIT = 2.5
-FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -237,24 +234,3 @@ def _files(files: Sequence[FileCounts], problems: Sequence[Problem]) -> Section:
         and_more(len(problems) - MOST_PROBLEMS, "more", "kitvalue check lists them all"),
     )
     return Section(lead, tables=tuple(t for t in (counts, complaints) if t.rows))
-
-
-@dataclass(frozen=True, slots=True)
-class ChartFile:
-    """One file: its name, and what it holds."""
-
-    name: str
-    data: bytes
-
-
-def chart_files(pictures: Sequence[Chart]) -> Iterator[ChartFile]:
-    """Every picture of the report under the id that it has in the page: the page's own drawing as an SVG document, with
-    its name space, fonts to choose from and white behind it; and the same as PNG."""
-    for picture in pictures:
-        head, _, rest = str(picture.svg(WIDE)).partition(">")
-        head = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
-        svg = f'{head}><rect width="100%" height="100%" fill="#FFFFFF" />{rest}'
-        yield ChartFile(f"{picture.id}.svg", f'<?xml version="1.0" encoding="utf-8"?>\n{svg}\n'.encode())
-        with charts.drawing():
-            png = charts.png_of(picture.draw(WIDE), DOTS_A_UNIT)
-        yield ChartFile(f"{picture.id}.png", png)

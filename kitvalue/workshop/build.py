@@ -217,7 +217,7 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
     ]
     refuse(faults)
     parts = [(line, c) for _, line, c in counts if isinstance(c, Counted) and c.quantity > 0]
-    left, notes = _leftovers(donors, drums)
+    credits, notes = _credits(plan, donors, drums)
     charges = (
         *(charge for donor in donors for charge in _donor_charges(donor)),
         *(charge for charge in made if isinstance(charge, Charge)),
@@ -231,13 +231,7 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
                    Lever.COVERING if c.nesting else Lever.NONE, basis=sheet_note(c.nesting) if c.nesting else "")
             for line, c in parts
         ),
-        *(
-            Charge(f"{s.what} (from {s.from_})", Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF,
-                   donor=s.from_, basis=f"sold off for {money_text(s.value)} gross")
-            for s in plan.surplus
-            if s.from_ in {donor.id for donor in donors}
-        ),
-        *left,
+        *credits,
     )  # fmt: skip
     sheets = (
         Quantity(line.what, c.quantity, f"sheet {line.sheet}", sheet_note(c.nesting)) for line, c in parts if c.nesting
@@ -263,18 +257,26 @@ def _donor_charges(donor: DonorTable) -> tuple[Charge, Charge]:
     )
 
 
-def _leftovers(donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
-    """Credits for the donors' drums that are not built, and what is said of those without one."""
+def _credits(plan: Plan, donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
+    """Credits for what is sold off of the donors and for their drums that are not built, and what is said of drums
+    without one."""
     credits, notes = [], []
+    for s in plan.surplus:
+        if s.from_ in {donor.id for donor in donors}:
+            what, sold = f"{s.what} (from {s.from_})", f"sold off for {money_text(s.value)} gross"
+            credits.append(
+                Charge(what, Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF, donor=s.from_, basis=sold)
+            )
     for donor in donors:
         left = donor.pieces - sum(d.from_ == donor.id for d in drums)
         if left and donor.spare:
-            what, basis = f"Drums of donor {donor.id} left over", "kept, at spare"
+            what, spare = f"Drums of donor {donor.id} left over", donor.spare
             credits.append(
                 Charge(
-                    what, Group.SURPLUS, Decimal(left), "drum", donor.spare, Stated.KEPT, donor=donor.id, basis=basis
+                    what, Group.SURPLUS, Decimal(left), "drum", spare, Stated.KEPT, donor=donor.id,
+                    basis="kept, at spare",
                 )
-            )
+            )  # fmt: skip
         elif left and donor.spare is None:
             drums_text = "1 drum" if left == 1 else f"{left} drums"
             notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,7 +14,7 @@ from kitvalue.workshop.build import Group, own_hours
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import ZERO, cents
 from kitvalue.workshop.quantities import count
-from kitvalue.workshop.shrink import NotShrunken, shrunken_means
+from kitvalue.workshop.shrink import shrunken_means
 from kitvalue.workshop.tax import Sale, sale_at
 
 
@@ -53,58 +52,40 @@ class OperationOutcome:
 
 @dataclass(frozen=True, slots=True)
 class JobOutcome:
-    """One finished build against its plan. Money is net but for `sold_for`.
+    """One finished build against its plan. Money is net.
 
     `paid` is what was paid out (without the shop's own hours), `net_cost` with these at the shop's rate; the plan's own
     holds the contingency, which the job used up or not. `sale` is the sale at the actual cost, None where `sale_reason`
     says why; under the margin scheme the purchase prices are the plan's.
     """
 
-    row: int
-    plan: str
-    title: str
-    finished_on: dt.date
+    build: FinishedBuild
+    planned: Planned
     operations: tuple[OperationOutcome, ...]
     hours: Against
     paid: Against
     net_cost: Against
-    sold_on: dt.date | None
-    sold_for: Decimal | None
     sale: Sale | None
     sale_reason: str | None
     planned_margin: Decimal  # percent of net revenue, as the shop's settings have it
-    note: str | None
 
 
 def job_outcomes(builds: Sequence[FinishedBuild], plans: Mapping[str, Planned], shop: Shop) -> tuple[JobOutcome, ...]:
     """Each finished build against its plan, in the order of the file; builds whose plan is not in `plans` are left."""
-    return tuple(_outcome(build, plans[build.plan], shop) for build in builds if build.plan in plans)
-
-
-def _outcome(build: FinishedBuild, planned: Planned, shop: Shop) -> JobOutcome:
-    sheet = planned.sheet
-    operations = _operations(build, planned.plan, shop)
-    hours = _hours(build, operations, sheet)
-    paid, net_cost = _costs(build, hours, sheet, shop)
-    sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
-    if build.sold_for is not None and net_cost.actual is not None:
-        sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
-    return JobOutcome(
-        row=build.row,
-        plan=build.plan,
-        title=planned.plan.title,
-        finished_on=build.finished_on,
-        operations=operations,
-        hours=hours,
-        paid=paid,
-        net_cost=net_cost,
-        sold_on=build.sold_on,
-        sold_for=build.sold_for,
-        sale=sale,
-        sale_reason=why,
-        planned_margin=sheet.terms.margin * 100,
-        note=build.note,
-    )
+    jobs = []
+    for build in builds:
+        if build.plan not in plans:
+            continue
+        planned, sheet = plans[build.plan], plans[build.plan].sheet
+        operations = _operations(build, planned.plan, shop)
+        hours = _hours(build, operations, sheet)
+        paid, net_cost = _costs(build, hours, sheet, shop)
+        sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
+        if build.sold_for is not None and net_cost.actual is not None:
+            sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
+        margin = sheet.terms.margin * 100
+        jobs.append(JobOutcome(build, planned, operations, hours, paid, net_cost, sale, why, margin))
+    return tuple(jobs)
 
 
 def _operations(build: FinishedBuild, plan: Plan, shop: Shop) -> tuple[OperationOutcome, ...]:
@@ -205,8 +186,8 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
     usable = [name for name, reason in reasons.items() if reason is None]
     shrinkage = shrunken_means([[float(hours / settings[name]) for hours in for_one[name]] for name in usable])
     common, shrunken = None, {}
-    if isinstance(shrinkage, NotShrunken):
-        reasons |= dict.fromkeys(usable, shrinkage.reason)
+    if isinstance(shrinkage, str):
+        reasons |= dict.fromkeys(usable, shrinkage)
     else:
         common, shrunken = shrinkage.common, dict(zip(usable, shrinkage.groups, strict=True))
     learned = []

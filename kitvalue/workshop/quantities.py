@@ -26,14 +26,11 @@ HEAD_WORDS: dict[Role, tuple[str, str]] = {  # the struck head of a drum, and it
 
 @dataclass(frozen=True, slots=True)
 class Cutting:
-    """One strip of covering to cut: millimetres and, of `area`, square metres. `pieces` are its lengths, one or two."""
+    """One strip of covering to cut; `pieces` are its lengths in millimetres, one or two."""
 
     what: str
-    drum: str
-    length: Decimal
-    width: Decimal
+    strip: Strip
     pieces: tuple[Decimal, ...]
-    area: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +89,7 @@ def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> C
         return f"the sheet is too small for the {small[0][0]}: {small[0][1]}{more}"
     strips = [strip for _, strip in made if isinstance(strip, Strip)]
     nesting = nest(strips, covering)
-    cuttings = tuple(
-        Cutting(line.what, s.drum, s.length, s.width, piece_lengths(s, covering, nesting.division), s.area)
-        for s in strips
-    )
+    cuttings = tuple(Cutting(line.what, s, piece_lengths(s, covering, nesting.division)) for s in strips)
     return Counted(Decimal(nesting.sheets), "sheet", nesting, cuttings)
 
 

@@ -13,8 +13,8 @@ import statsmodels.api as sm
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.intake.text.problems import RefusedError, texts
 from kitvalue.market.encoding import FeatureValue, Kit
-from kitvalue.market.fit import fit_book, level_sigma2
-from kitvalue.market.fitted import HUBER_K, Fit
+from kitvalue.market.fit import HUBER_K, fit_book, level_sigma2
+from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import Residuals, subset, without_empty_series
 from kitvalue.market.outlook import outlook, outlooks
 from tests.market.books import EFFECTS, invented_book

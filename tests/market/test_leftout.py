@@ -11,14 +11,14 @@ from kitvalue.decisions.ceiling import step_of
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
 from kitvalue.intake.text.problems import texts
 from kitvalue.intake.text.words import rows_phrase
-from kitvalue.market.encoding import FeatureValue, Kit, Recipe, build_recipe, newest_date, of_book
+from kitvalue.market.encoding import FeatureValue, Kit, Recipe, build_recipe
 from kitvalue.market.fit import fit_book
 from kitvalue.market.outlook import outlook
 from tests.market.books import invented_book
 
 
 def recipe_of(book: PriceBook, haggle: float | None) -> Recipe:
-    return build_recipe(book, of_book(book, newest_date(book)), haggle, True)
+    return build_recipe(book, haggle, True)
 
 
 def reasons(book: PriceBook, haggle: float | None = 10.0) -> dict[str, str]:

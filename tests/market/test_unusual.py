@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market.fit import fit_book
-from kitvalue.market.fitted import TermEstimate, gross_rows, hint
+from kitvalue.market.fit import fit_book, gross_rows, hint
+from kitvalue.market.fitted import TermEstimate
 from tests.market.books import invented_book
 
 

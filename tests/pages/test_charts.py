@@ -7,8 +7,7 @@ import sys
 import pytest
 
 from kitvalue.pages import charts
-from kitvalue.pages.charts import Box
-from kitvalue.pages.svg import coded, decoded, inline
+from kitvalue.pages.charts import Box, coded, decoded, inline
 from tests.pages.given import HOSTILE
 
 DRAW = """

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from kitvalue.pages import charts
+from kitvalue.pages.charts import decoded
 from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure, swings_figure
 from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
 from kitvalue.pages.pictures.market import market_figure, offers_figure, predicted_figure
@@ -25,7 +26,6 @@ from kitvalue.pages.sections.market import (
     sightings_table,
 )
 from kitvalue.pages.sections.offers import offer_strips_table, offers_picture, valued
-from kitvalue.pages.svg import decoded
 from kitvalue.pages.words import amount, capital, cents, number
 from tests.pages import given as g
 

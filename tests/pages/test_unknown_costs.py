@@ -95,7 +95,7 @@ def outcome(*builds: FinishedBuild) -> tuple[str, object]:
     planned = Planned(plan, cost_sheet(plan, shop))
     jobs = job_outcomes(builds, {"worked": planned}, shop)
     hours = learned_hours(jobs, shop)
-    sold = [SoldBuild(job, planned, worked.outlook(3300.0)) for job in jobs if job.sold_for and job.sold_on]
+    sold = [SoldBuild(job, worked.outlook(3300.0)) for job in jobs if job.build.sold_for and job.build.sold_on]
     shares = learned_shares(sold)
     return outcome_text(jobs, hours, shares, "EUR", shares.cautions), outcome_answer(jobs, hours, shares, "EUR")
 

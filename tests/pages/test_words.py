@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitvalue.pages import words
+from kitvalue.pages.charts import coded, decoded
 from kitvalue.pages.pictures import frame as scales
 from kitvalue.pages.pictures.market import Sighting, thinned
-from kitvalue.pages.svg import coded, decoded
 
 
 @pytest.mark.parametrize(

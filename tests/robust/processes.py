@@ -86,5 +86,6 @@ def two_at_once(work: Callable[[T], U], given: Iterable[T]) -> list[U]:
 
 
 def files_in(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder by its name, hidden ones too."""
-    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+    """Every file below a folder by its name, hidden ones too; not the one, always empty, that a run locks to write."""
+    files = (path for path in sorted(folder.rglob("*")) if path.is_file() and path.name != ".lock")
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}

@@ -134,9 +134,10 @@ def test_the_strips_to_cut_add_up_to_their_length() -> None:
     counted = count(part("sheet", sheet="1370x610", turn=False), [drum(), drum("16x16", "floor")])
     assert isinstance(counted, Counted)
     bass, floor = counted.cuttings
-    assert (bass.drum, len(bass.pieces), round(bass.length), round(bass.width)) == ("22x14 bass", 2, 1856, 344)
-    assert sum(bass.pieces) == bass.length
-    assert (floor.pieces, round(floor.length)) == ((floor.length,), 1327)
+    strip = bass.strip
+    assert (strip.drum, len(bass.pieces), round(strip.length), round(strip.width)) == ("22x14 bass", 2, 1856, 344)
+    assert sum(bass.pieces) == strip.length
+    assert (floor.pieces, round(floor.strip.length)) == ((floor.strip.length,), 1327)
     assert all(piece <= 1370 for cutting in counted.cuttings for piece in cutting.pieces)
 
 

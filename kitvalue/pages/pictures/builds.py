@@ -48,7 +48,7 @@ def breakeven_figure(comparison: Comparison, layout: Layout) -> Figure:
     figure, ax = charts.canvas(layout.width, tall, box)
     ax.set_xlim(ks[0] - 0.3, ks[-1] + 0.15)
     ax.set_ylim(base, top)
-    charts.ticks_beside(ax, linear_ticks(base, top, 7), number)
+    charts.ticks(ax, "y", linear_ticks(base, top, 7), number)
     charts.write(ax, (ks[0] - 0.3, top), f"{currency} at the buyer's door", shift=(-44, 14))
     pieces_below(ax, ks, 8 if layout.narrow else 14, "pieces in the kit", 8)
     highest = max((high for _, _, high in ranged), default=top)
@@ -179,7 +179,7 @@ def costs_figure(sheet: CostSheet, pricing: PriceSheet | None, layout: Layout) -
     figure, ax = charts.canvas(layout.width, depth, box)
     ax.set_xlim(low, high)
     ax.set_ylim(depth, 0)
-    charts.ticks_below(ax, linear_ticks(low, high, 5 if layout.narrow else 8), number)
+    charts.ticks(ax, "x", linear_ticks(low, high, 5 if layout.narrow else 8), number)
     charts.write_below(ax, sheet.currency)
     for place, bar in enumerate(steps):
         y, bold = place * step + (28 if layout.narrow else step / 2), bar.kind == "sum"
@@ -216,7 +216,7 @@ def swings_figure(comparison: Comparison, layout: Layout) -> Figure:
     ax.set_xlim(-reach, reach)
     ax.set_ylim(step * len(unknowns), 0)
     ticks = linear_ticks(-reach, reach, 5 if layout.narrow else 9)
-    charts.ticks_below(ax, ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
+    charts.ticks(ax, "x", ticks, lambda tick: f"+{number(tick)}" if tick > 0 else number(tick))
     charts.write_below(ax, f"change of profit at the market price, {comparison.sheet.currency}")
     ax.plot([0, 0], [0, step * len(unknowns)], color=INK, linewidth=1, zorder=1)
     for place, unknown in enumerate(unknowns):

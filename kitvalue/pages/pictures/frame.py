@@ -11,9 +11,10 @@ from markupsafe import Markup
 
 from kitvalue.pages import charts
 from kitvalue.pages.charts import Figure
-from kitvalue.pages.svg import inline
 from kitvalue.pages.words import Fact, Table
 
+DOTS_A_UNIT = 2.5  # of a file of its own
+FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
 Glyph = Literal[
     "dot", "ring", "range", "level", "typical", "cost", "price", "original", "band", "crossing", "asked", "larger",
     "smaller", "less", "more", "ceiling", "safe",
@@ -63,7 +64,17 @@ class Chart:
         """As one element of a page."""
         with charts.drawing():
             raw = charts.svg_of(self.draw(layout))
-        return inline(raw, f"{self.id}-{layout.name}", layout.name, self.title, self.description)
+        return charts.inline(raw, f"{self.id}-{layout.name}", layout.name, self.title, self.description)
+
+    def files(self) -> dict[str, bytes]:
+        """By name: the page's own drawing as an SVG document, with name space, fonts to choose from and white behind
+        it; and the same as PNG."""
+        head, _, rest = str(self.svg(WIDE)).partition(">")
+        head = head.replace("<svg", f'<svg xmlns="http://www.w3.org/2000/svg" {FONTS}', 1)
+        svg = f'{head}><rect width="100%" height="100%" fill="#FFFFFF" />{rest}'
+        document = f'<?xml version="1.0" encoding="utf-8"?>\n{svg}\n'.encode()
+        with charts.drawing():
+            return {f"{self.id}.svg": document, f"{self.id}.png": charts.png_of(self.draw(WIDE), DOTS_A_UNIT)}
 
     @property
     def drawn(self) -> Markup:

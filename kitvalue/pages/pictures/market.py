@@ -143,7 +143,7 @@ def _strip_canvas(
     figure, ax = charts.canvas(layout.width, step * strips, box)
     charts.log_axis(ax, "x", *limits)
     ax.set_ylim(step * strips, 0)
-    charts.ticks_below(ax, log_ticks(*limits, 5 if layout.narrow else 9), amount)
+    charts.ticks(ax, "x", log_ticks(*limits, 5 if layout.narrow else 9), amount)
     charts.write_below(ax, f"{currency}, log scale: equal steps are equal factors")
     return figure, ax
 
@@ -240,7 +240,7 @@ def trend_figure(picture: TrendPicture, layout: Layout) -> Figure:
     ax.set_xlim(picture.first * 1.03, -picture.first * 0.03)
     _ratio_axis(ax)
     years = range(int(picture.first), 1)
-    charts.ticks_below(ax, years, lambda y: f"{-y:.0f} year{'s' if y < -1 else ''} before" if y else "newest")
+    charts.ticks(ax, "x", years, lambda y: f"{-y:.0f} year{'s' if y < -1 else ''} before" if y else "newest")
     charts.write(ax, (ax.get_xlim()[0], HIGHEST), "price against today's level", shift=(-52, 14), colour=FADED)
     across = np.linspace(picture.first, 0.0, STEPS)
     ax.fill_between(across, np.exp(picture.low * across), np.exp(picture.high * across), color=BLUE, alpha=0.3,
@@ -267,7 +267,7 @@ def predicted_figure(picture: PredictedPicture, layout: Layout) -> Figure:
     low, high = picture.limits
     charts.log_axis(ax, "x", low, high)
     _ratio_axis(ax)
-    charts.ticks_below(ax, log_ticks(low, high, 5 if layout.narrow else 9), amount)
+    charts.ticks(ax, "x", log_ticks(low, high, 5 if layout.narrow else 9), amount)
     charts.write_below(ax, f"foretold price, {picture.currency}, log scale")
     charts.write(ax, (low, HIGHEST), "price seen against the foretold one", shift=(-52, 14), colour=FADED)
     half = picture.half / 100
@@ -281,7 +281,7 @@ def predicted_figure(picture: PredictedPicture, layout: Layout) -> Figure:
 
 def _ratio_axis(ax: Axes) -> None:
     charts.log_axis(ax, "y", LOWEST, HIGHEST)
-    charts.ticks_beside(ax, RATIOS, lambda ratio: change(100 * (ratio - 1), 0))
+    charts.ticks(ax, "y", RATIOS, lambda ratio: change(100 * (ratio - 1), 0))
 
 
 def _ratio_dots(ax: Axes, sightings: Sequence[Sighting], alpha: float | None = None, named: bool = False) -> None:

@@ -15,7 +15,7 @@ from typing import Final
 from kitvalue.intake.text.problems import FileError
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
-from kitvalue.pages.pictures.frame import NARROW, Chart
+from kitvalue.pages.pictures.frame import NARROW
 from kitvalue.pages.sheet.view import SheetView
 from kitvalue.pages.words import Fact, Row, Table, plain
 
@@ -114,9 +114,16 @@ def _style(pdf: FPDF, size: float, colour: str = INK, bold: bool = False) -> Non
     pdf.set_text_color(colour)
 
 
-def _text(pdf: FPDF, text: str, size: float, colour: str = INK, bold: bool = False) -> None:
+def _column(
+    pdf: FPDF, text: str, width: float, line: float, size: float, colour: str = INK, bold: bool = False
+) -> None:  # fmt: skip
+    """A text folded to so wide a column, each line so high; the next one begins beneath it."""
     _style(pdf, size, colour, bold)
-    pdf.multi_cell(WIDTH, size * 0.5, plain(text), align="L", new_x="LMARGIN", new_y="NEXT")
+    pdf.multi_cell(width, line, plain(text), align="L", new_x="LEFT", new_y="NEXT")
+
+
+def _text(pdf: FPDF, text: str, size: float, colour: str = INK, bold: bool = False) -> None:
+    _column(pdf, text, WIDTH, size * 0.5, size, colour, bold)
     pdf.ln(1.2)
 
 
@@ -135,9 +142,8 @@ def _facts(pdf: FPDF, facts: Sequence[Fact]) -> None:
     for i, fact in enumerate(facts):
         pdf.set_xy(MARGIN + i * width, top)
         for text, size, colour in ((fact.label, 7.2, FADED), (fact.value, 12.0, INK), (fact.note, 7.2, FADED)):
-            _style(pdf, size, colour)
             pdf.set_x(MARGIN + i * width)
-            pdf.multi_cell(width - 3, size * 0.46, plain(text), align="L", new_x="LEFT", new_y="NEXT")
+            _column(pdf, text, width - 3, size * 0.46, size, colour)
         bottom = max(bottom, pdf.get_y())
     pdf.set_draw_color(RULE)
     pdf.set_line_width(0.2)
@@ -172,30 +178,24 @@ def _pictures(pdf: FPDF, view: SheetView) -> None:
     _room(pdf, 85)
     top, bottom = pdf.get_y() + 1.5, 0.0
     for i, (picture, png) in enumerate(zip(view.pictures, drawn, strict=True)):
-        _picture(pdf, picture, png, (MARGIN + i * (width + GAP), top, width))
+        left = MARGIN + i * (width + GAP)
+        pdf.set_xy(left, top)
+        _column(pdf, picture.title, width, 4.4, 9, bold=True)
+        for key in picture.keys:
+            sign, colour = SIGNS[key.glyph]
+            pdf.set_x(left)
+            _style(pdf, 7.4, colour)
+            pdf.cell(4, 3.7, sign)
+            _style(pdf, 7.4, FADED)
+            pdf.cell(80, 3.7, plain(key.text), new_x="LMARGIN", new_y="NEXT")
+            pdf.set_x(left)
+        if picture.note:
+            _style(pdf, 7.4, FADED)
+            pdf.cell(width, 3.7, plain(picture.note), new_x="LEFT", new_y="NEXT")
+        at = pdf.get_y() + 1.5
+        image = pdf.image(io.BytesIO(png), left, at, width, alt_text=plain(picture.description))
+        pdf.set_xy(left, at + image.rendered_height + 1)
+        if picture.words:
+            _column(pdf, picture.words, width, 4, TEXT)
         bottom = max(bottom, pdf.get_y())
     pdf.set_xy(MARGIN, bottom)
-
-
-def _picture(pdf: FPDF, picture: Chart, png: bytes, place: tuple[float, float, float]) -> None:
-    left, top, width = place
-    pdf.set_xy(left, top)
-    _style(pdf, 9, bold=True)
-    pdf.multi_cell(width, 4.4, plain(picture.title), align="L", new_x="LEFT", new_y="NEXT")
-    for key in picture.keys:
-        sign, colour = SIGNS[key.glyph]
-        pdf.set_x(left)
-        _style(pdf, 7.4, colour)
-        pdf.cell(4, 3.7, sign)
-        _style(pdf, 7.4, FADED)
-        pdf.cell(80, 3.7, plain(key.text), new_x="LMARGIN", new_y="NEXT")
-        pdf.set_x(left)
-    if picture.note:
-        _style(pdf, 7.4, FADED)
-        pdf.cell(width, 3.7, plain(picture.note), new_x="LEFT", new_y="NEXT")
-    at = pdf.get_y() + 1.5
-    set_in = pdf.image(io.BytesIO(png), left, at, width, alt_text=plain(picture.description))
-    pdf.set_xy(left, at + set_in.rendered_height + 1)
-    if picture.words:
-        _style(pdf, TEXT)
-        pdf.multi_cell(width, 4, plain(picture.words), align="L", new_x="LEFT", new_y="NEXT")

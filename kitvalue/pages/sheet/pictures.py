@@ -118,7 +118,7 @@ def _sizes_figure(sizes: Sequence[SizedBuild], t: Tongue, layout: Layout) -> Fig
     figure, ax = charts.canvas(layout.width, tall, Box(left=58, top=26, right=right, bottom=46))
     ax.set_xlim(ks[0] - 0.25, ks[-1] + 0.12)
     ax.set_ylim(0, top)
-    charts.ticks_beside(ax, linear_ticks(0.0, top, 6), lambda value: t.number(value, 2))
+    charts.ticks(ax, "y", linear_ticks(0.0, top, 6), lambda value: t.number(value, 2))
     charts.write(ax, (ks[0] - 0.25, top), t.say("sizes.axis", currency=t.currency), shift=(-50, 14))
     pieces_below(ax, ks, 12, t.say("sizes.across"), 7)
     size_lines(ax, ks, lines, (t.say("sizes.typical"), t.say("sizes.ours")), ranged, 0.24, 12)

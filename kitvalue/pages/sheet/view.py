@@ -79,6 +79,11 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
     """The sheet's parts in the language `t`."""
     plan, mark, sizes = given.plan, spaced(given.fingerprint), given.comparison.by_pieces
     price = given.comparison.quote.landed_at_price
+    work = "; ".join(line.what for line in plan.work)
+    price_words = [t.say("price.work_list", work=work)] if plan.work and given.show_costs else []
+    price_words += [t.say("price.margin_note")] if given.comparison.sheet.route == "margin" else []
+    accuracy = given.fit.accuracy
+    measured = [] if accuracy is None else [t.say("evidence.foretold", percent=t.percent(accuracy.median_ape))]
     dots = dots_chart(given.at_door, float(price), t.exact(price), _cheaper(given), t)
     named = {"shop": given.shop.shop.name, "date": t.day(given.today), "kit": plan.title, "fingerprint": mark}
     return SheetView(
@@ -91,12 +96,15 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
         about=_about(given, t),
         drums=_drums(given, t),
         price=_price(given, t),
-        price_words=_price_words(given, t),
+        price_words=tuple(price_words),
         verdict=_verdict(given, t),
         side=_side(given, t),
         pictures=(dots, sizes_chart(sizes, t)) if len(sizes) > 1 else (dots,),
         evidence=_evidence(given, t),
-        method=_method(given, t, mark),
+        method=(
+            " ".join(t.say(f"evidence.method_{i}") for i in (1, 2, 3)),
+            " ".join((*measured, t.say("evidence.fingerprint", fingerprint=mark))),
+        ),
         cautions=_cautions(given, t),
         footer=t.say("page.footer", **named),
     )
@@ -199,13 +207,6 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
     return t.table("price", "caption", "what< amount", rows)
 
 
-def _price_words(given: SheetInput, t: Tongue) -> tuple[str, ...]:
-    """What was done, where the owner shows the costs, and the words that the VAT route asks for."""
-    work = "; ".join(line.what for line in given.plan.work)
-    done = [t.say("price.work_list", work=work)] if given.show_costs and given.plan.work else []
-    return (*done, *([t.say("price.margin_note")] if given.comparison.sheet.route == "margin" else []))
-
-
 def _verdict(given: SheetInput, t: Tongue) -> tuple[str, ...]:
     """Which of the two is the cheaper one, what a difference buys, and from what price on the answer turns."""
     quote, tie = given.comparison.quote, given.comparison.tie_at_price
@@ -284,13 +285,6 @@ def _evidence(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
 
 def _rows_of(fit: Fit, series: str) -> int:
     return dict(zip(fit.recipe.series, fit.recipe.rows_by_series, strict=True)).get(series, 0)
-
-
-def _method(given: SheetInput, t: Tongue, mark: str) -> tuple[str, ...]:
-    accuracy = given.fit.accuracy
-    known = [] if accuracy is None else [t.say("evidence.foretold", percent=t.percent(accuracy.median_ape))]
-    how = " ".join(t.say(f"evidence.method_{i}") for i in (1, 2, 3))
-    return (how, " ".join((*known, t.say("evidence.fingerprint", fingerprint=mark))))
 
 
 def _cautions(given: SheetInput, t: Tongue) -> tuple[str, ...]:
