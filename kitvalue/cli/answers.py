@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import sys
+import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -117,21 +118,17 @@ def _print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: S
 
 def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
     """Refusals up to a bound, those of one kind in one line; of warnings only how many. `check` lists them all."""
-    if not problems:
-        return []
     hard = together([p for p in problems if p.level is not Level.WARNING])
-    told, untold = hard[:most], sum(len(one.problems) for one in hard[most:])
+    untold = sum(len(one.problems) for one in hard[most:])
     warnings = sum(p.level is Level.WARNING for p in problems)
     more = [f"and {untold} more"] if untold else []
     more += [f"{warnings} warning{'s' if warnings > 1 else ''}"] if warnings else []
-    lines = [one.line() for one in told]
+    lines = [one.line() for one in hard[:most]]
     return [*lines, f"{', '.join(more)}: kitvalue check lists them"] if more else lines
 
 
 def series_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
     """The series of shop.toml, else those of the saved fit, that begin like `begun`; none where neither can be read."""
-    import tomllib
-
     folder = _shop_folder(context)
     try:
         names = list(tomllib.loads((folder / "shop.toml").read_text(encoding="utf-8")).get("series", {}))

@@ -138,8 +138,8 @@ def done(folder: ShopFolder) -> Said:
 
 
 def _said(done: Printed) -> Said:
-    lines = [f"Written: {path}" for path in done.written]
-    return Said({"written": [str(path) for path in done.written]}, "\n".join(lines), cautions=done.cautions)
+    written = [str(path) for path in done.written]
+    return Said({"written": written}, "\n".join(f"Written: {path}" for path in written), cautions=done.cautions)
 
 
 @shop_command
@@ -164,11 +164,9 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
     from kitvalue.commands import report as command
 
     done = command.report(folder, date.today(), charts)
-    lines = [f"Written: {done.path}"]
-    if charts is not None:
-        lines.append(f"and {len(done.charts)} pictures in {charts}")
+    more = "" if charts is None else f"\nand {len(done.charts)} pictures in {charts}"
     written = [str(path) for path in (done.path, *done.charts)]
-    return Said({"written": written}, "\n".join(lines), done.problems, done.cautions)
+    return Said({"written": written}, f"Written: {done.path}{more}", done.problems, done.cautions)
 
 
 @shop_command

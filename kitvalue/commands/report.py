@@ -9,7 +9,7 @@ from pathlib import Path
 from kitvalue.commands.folder import OFFERS, ShopFolder
 from kitvalue.commands.writing import make_writable, write_whole
 from kitvalue.decisions.breakeven import compared
-from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted, sold_condition
+from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
@@ -81,7 +81,8 @@ def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
     for offer in folder.offers.rows:
         valuation, reason = None, None
         try:
-            valuation = value_kit(fit, kit_offered(offer, fit).kit, float(sold_condition(offer)), 80)
+            read = kit_offered(offer, fit)
+            valuation = value_kit(fit, read.kit, read.finished, 80)
         except KitvalueError as error:
             reason = error.message
         seen.append(OfferSeen(offer, valuation, reason, by_name.get(offer.offer)))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from kitvalue.decisions.offered import grounds_of, shortlisted
+from kitvalue.decisions.offered import KitRead, grounds_of, shortlisted
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, reckoned_with
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
@@ -31,15 +31,6 @@ class KitNamed:
     finished: str | None
     features: tuple[str, ...]
     on: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class KitRead:
-    """The kit as read, the condition that it will be sold in, and what is to be said of how they were read."""
-
-    kit: Kit
-    finished: float | None
-    cautions: tuple[Caution, ...] = ()
 
 
 def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: KitNamed) -> KitRead:

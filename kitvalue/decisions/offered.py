@@ -60,29 +60,18 @@ Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
 DRAWS = 2000
 MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
 SEED = 20260108
-NO_FREIGHT = Caution("freight_not_known", "freight not known: whatever it is comes off these prices and profits")
-NO_HOURS_SAID = Caution(
-    "hours_not_said",
-    "finished better than it is bought, and only prepare's hours are counted: offers.csv gives none for it",
-)
-NO_PARTS_SAID = Caution(
-    "parts_not_said",
-    "finished better than it is bought, and no parts are counted: offers.csv gives none, heads among them",
-)
-NO_VAT_SAID = Caution(
-    "vat_not_said", "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"
-)
 
 
 @dataclass(frozen=True, slots=True)
-class KitOffered:
-    """The kit as it stands, and what is to be said of the features that it counts with."""
+class KitRead:
+    """The kit as it stands, the condition that it will be sold in, and what is to be said of how they were read."""
 
     kit: Kit
-    cautions: tuple[Caution, ...]
+    finished: float | None
+    cautions: tuple[Caution, ...] = ()
 
 
-def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
+def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitRead:
     """The kit of an offer, sold on a day (None: the book's newest), with the features that the book knows too.
 
     Raises RefusedError for a word of a feature that no row of the book has.
@@ -100,7 +89,7 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitOffered:
         column = f"offers.csv takes a column for {each}"
         cautions.append(Caution("at_average", f"{listed(average)} {count} at the book's average: {column}"))
     kit = Kit(offer.series, float(offer.pieces), float(offer.condition), on=on, features=given)
-    return KitOffered(kit, tuple(cautions))
+    return KitRead(kit, float(offer.condition if offer.finished is None else offer.finished), tuple(cautions))
 
 
 def _value(read: FeatureRead, book: FeatureRecipe) -> float | bool | str:
@@ -115,11 +104,6 @@ def _value(read: FeatureRead, book: FeatureRecipe) -> float | bool | str:
             return word
     has = f"no row of the price book has {read.name} = {shown(text)}; it has {listed(book.words)}"
     raise RefusedError(f"{has}: write one of these, or leave the cell blank")
-
-
-def sold_condition(offer: Offer) -> Decimal:
-    """The grade that the kit will be sold in: its own where the offer names no other."""
-    return offer.condition if offer.finished is None else offer.finished
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,7 +166,7 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
         paid = paid_for(offer, grounds.step)
         try:
             bought = kit_offered(offer, grounds.fit, grounds.on)
-            sold = resale_kit(grounds.fit, replace(bought.kit, condition=float(sold_condition(offer))))
+            sold = resale_kit(grounds.fit, replace(bought.kit, condition=bought.finished or bought.kit.condition))
             restored = known(sold) if sold.condition != bought.kit.condition else ()
             said = dict.fromkeys((*known(bought.kit), *bought.cautions, *restored))
         except RefusedError as error:
@@ -212,17 +196,21 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
 
 
 def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
-    better = sold_condition(offer) > offer.condition
-    cautions = {
-        NO_FREIGHT: offer.freight is None,
-        NO_VAT_SAID: offer.bought_from == "trade",
-        NO_HOURS_SAID: better and offer.hours is None and _hours(offer, grounds.shop) is not None,
-        NO_PARTS_SAID: better and offer.parts is None,
-        Caution("sold_step", f"these figures rest on {grounds.fit.recipe.sold_basis}"): bool(
-            grounds.fit.recipe.sold_offset
-        ),
-    }
-    return [caution for caution, so in cautions.items() if so]
+    better = "finished better than it is bought, and" if (offer.finished or ZERO) > offer.condition else ""
+    prepared = offer.hours is None and _hours(offer, grounds.shop) is not None
+    recipe = grounds.fit.recipe
+    told = (
+        (offer.freight is None, "freight_not_known",
+         "freight not known: whatever it is comes off these prices and profits"),
+        (offer.bought_from == "trade", "vat_not_said",
+         "bought from the trade, and offers.csv does not say how VAT stands: the price is counted whole"),
+        (better and prepared, "hours_not_said",
+         f"{better} only prepare's hours are counted: offers.csv gives none for it"),
+        (better and offer.parts is None, "parts_not_said",
+         f"{better} no parts are counted: offers.csv gives none, heads among them"),
+        (recipe.sold_offset, "sold_step", f"these figures rest on {recipe.sold_basis}"),
+    )  # fmt: skip
+    return [Caution(code, text) for so, code, text in told if so]
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:

@@ -75,6 +75,8 @@ THETA_PASSES = 5
 MAX_PASSES = 200
 WEIGHT_CHANGE = 1e-8
 GROSS_PASSES = 5
+HUBER_K = 1.345
+GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 CARRYING = 1e-3  # leverage that no row of gross weight has unless a term rests on such rows alone
 EXACT_SCATTER = 1e-4  # of the log price: prices rounded to the cent scatter less than this around a formula
 FULL_LEVERAGE = 1 - 1e-8
@@ -105,16 +107,15 @@ def fit_book(
     rows = of_book(book, recipe.reference_date)
     if len(book) <= len(recipe.names):
         raise RefusedError(f"{len(book)} usable rows for {len(recipe.names)} unknowns: add more observed kits")
-    levels = [term.level for term in recipe.terms if term.source == "series"]
     F = encode(rows, tuple(term for term in recipe.terms if term.source != "series"), recipe.series)
     scaling = standardise(F)
     F, y = scaling.apply(F), np.log(paid(book)) - offsets(rows, recipe)
-    if recipe.pooled:
-        equations = Equations(F, book.series, len(recipe.series), y)
-    else:  # indicators of all series but the first of the alphabet
-        codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
-        equations = Equations(F, codes[book.series], len(levels), y, pooled=False)
+    levels = recipe.series
+    if not recipe.pooled:  # indicators of all series but the first of the alphabet
+        levels = tuple(term.level for term in recipe.terms if term.source == "series")
         scaling = Scaling(np.append(scaling.center, [0.0] * len(levels)), np.append(scaling.scale, [1.0] * len(levels)))
+    codes = np.array([levels.index(name) if name in levels else len(levels) for name in recipe.series])
+    equations = Equations(F, codes[book.series], len(levels), y, recipe.pooled)
     reduced = reducer(equations, book.weight)
     if robust:
         weighted = reweight(equations, book.weight, reduced)
@@ -179,6 +180,24 @@ def _settle(
     return Weighted(solution, huber, left, scatter, settled)
 
 
+def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
+    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
+    reach = HUBER_K * scatter
+    return np.asarray(reach / np.maximum(np.sqrt(precision) * np.abs(e), reach))
+
+
+def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
+    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
+    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
+
+    e (n,) residuals, h (n,) leverages, codes (n,) which series.
+    """
+    free = np.where(h < 1, 1 - h, np.inf)
+    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
+    others = np.bincount(codes, weights=~gross)
+    return gross & (others[codes] > 0)
+
+
 def scatter_of(left: Residuals, precision: FloatArray) -> float:
     """s = median(|e| / sqrt(1 - h)) / 0.6745 about 0, of the rows that do not carry themselves."""
     free = left.leverage < FULL_LEVERAGE
@@ -196,29 +215,9 @@ def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: 
     return float(K**2 * scatter**2 * (psi @ psi) / (n - trace) / m**2)
 
 
-HUBER_K = 1.345
-GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
 MOST_SHOWN = 1000
 MANY_PIECES = 6  # more drums than most kits have
 SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
-
-
-def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
-    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
-    reach = HUBER_K * scatter
-    return np.asarray(reach / np.maximum(np.sqrt(precision) * np.abs(e), reach))
-
-
-def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
-    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
-    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
-
-    e (n,) residuals, h (n,) leverages, codes (n,) which series.
-    """
-    free = np.where(h < 1, 1 - h, np.inf)
-    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
-    others = np.bincount(codes, weights=~gross)
-    return gross & (others[codes] > 0)
 
 
 def unusual_rows(

@@ -278,9 +278,8 @@ def _read(kind: object, value: object) -> object:
 def _read_array(kind: object, values: list[object]) -> object:
     """Numbers or days, null for NaN and NaT."""
     if kind == DateArray:
-        return np.array(
-            [None if day is None else date.fromisoformat(cast(str, day)) for day in values], dtype="datetime64[D]"
-        )
+        days = [None if day is None else date.fromisoformat(cast(str, day)) for day in values]
+        return np.array(days, dtype="datetime64[D]")
     whole = kind == IntArray
     array = np.array([math.nan if x is None else x for x in values])
     if array.dtype.kind not in ("i" if whole else "fi") or np.any(np.isinf(array)):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Literal
@@ -14,8 +13,9 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
+from kitvalue.intake.text.tomltext import toml_text
 from kitvalue.pages.words import feature_words
-from kitvalue.workshop.costing import CostSheet, Line
+from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import cents
 
 COSTS = ("group", "what", "quantity", "unit", "unit_price", "net", "basis")
@@ -34,17 +34,17 @@ def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
     With a decimal comma the cells are parted by semicolons, as spreadsheets of such countries expect; else by commas.
     """
 
-    def row(line: Line) -> list[Cell]:
-        price = None if line.unit_price is None else line.unit_price.quantize(FINEST)
-        quantity = line.quantity.quantize(FINEST).normalize()
-        return [line.group.value, line.what, quantity, line.unit, price, _money(line.net), line.basis]
+    rows = (
+        (line.group.value, line.what, line.quantity.quantize(FINEST).normalize(), line.unit,
+         None if line.unit_price is None else line.unit_price.quantize(FINEST), _money(line.net), line.basis)
+        for line in sheet.lines
+    )  # fmt: skip
+    return csv_text(COSTS, rows, ";" if decimal == "," else ",", decimal)
 
-    return csv_text(COSTS, map(row, sheet.lines), ";" if decimal == "," else ",", decimal)
 
-
-def shortlist_csv(found: Shortlist) -> str:
+def shortlist_csv(s: Shortlist) -> str:
     """The offers in the shortlist's order; what cannot be told is blank."""
-    return csv_text(OFFERS, map(_offer, found.offers))
+    return csv_text(OFFERS, map(_offer, s.offers))
 
 
 def _offer(one: JudgedOffer) -> list[Cell]:
@@ -94,23 +94,22 @@ def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
     lines = []
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
-        inner = isinstance(value, BaseModel) or (
-            isinstance(value, tuple) and any(isinstance(v, BaseModel) for v in value)
-        )
-        if name in skip or inner or value is None or value == () or value == field.default:
-            continue
-        written = size_text(value, order) if isinstance(value, Size) else value
-        lines.append(f"{field.alias or name} = {_value(written)}")
+        first = value[0] if isinstance(value, tuple) and value else value
+        if name not in skip and not isinstance(first, BaseModel) and value not in (None, (), field.default):
+            lines.append(f"{field.alias or name} = {_value(value, order)}")
     return "\n".join(lines)
 
 
-def _value(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Decimal):
-        return f"{value:f}"
-    if isinstance(value, int):
-        return str(value)
-    if isinstance(value, tuple):
-        return "[" + ", ".join(_value(one) for one in value) + "]"
-    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
+def _value(value: object, order: SizeOrder) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case Decimal():
+            return f"{value:f}"
+        case int():
+            return str(value)
+        case tuple():
+            return f"[{', '.join(_value(one, order) for one in value)}]"
+        case Size():
+            return toml_text(size_text(value, order))
+    return toml_text(str(value))

@@ -28,8 +28,6 @@ MONTHS: Final = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
 )  # fmt: skip
-WHOLE_FROM = 100  # money from here on is told in whole units where it is an estimate
-TENTHS_UNDER = 10  # percent under this is told to a tenth
 # Signs that reorder or hide the text around them; joiners that emoji need are not among them.
 HIDDEN = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
 
@@ -81,7 +79,7 @@ def trimmed(value: float | Decimal, decimals: int = 2) -> str:
 
 def amount(value: float | Decimal) -> str:
     """An estimate of money without its currency: whole from 100 on, to the cent below where it has cents."""
-    return number(value, 0 if abs(float(value)) >= WHOLE_FROM or float(value).is_integer() else 2)
+    return number(value, 0 if abs(float(value)) >= 100 or float(value).is_integer() else 2)
 
 
 def cents(value: Decimal) -> str:
@@ -100,8 +98,8 @@ def with_currency(text: str, currency: str) -> str:
 
 
 def percent(value: float | Decimal, decimals: int | None = None) -> str:
-    """`12 %`, `3.4 %`."""
-    places = decimals if decimals is not None else int(abs(float(value)) < TENTHS_UNDER)
+    """`12 %`, `3.4 %`: to a tenth under 10."""
+    places = decimals if decimals is not None else int(abs(float(value)) < 10)
     return f"{number(value, places)}{NBSP}%"
 
 
@@ -152,21 +150,15 @@ def feature_words(features: Iterable[FeatureRead | FeatureValue]) -> str:
 
 def work_words(finished: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> str:
     """What is done to a kit before it is sold: `finished 4 (freshen), 6 hours, parts 85`."""
-    told = (
-        "" if finished is None else f"finished {grade(finished)}",
-        "" if hours is None else _hours(hours),
-        "" if parts is None else f"parts {exact(parts)}",
-    )
-    return ", ".join(filter(None, told))
+    told = [] if finished is None else [f"finished {grade(finished)}"]
+    told += [] if hours is None else [_hours(hours)]
+    return ", ".join(told if parts is None else [*told, f"parts {exact(parts)}"])
 
 
 def sold_words(finished: Decimal | None, hours: Decimal | None) -> str:
     """The same in a sentence about the kit: `in condition 4 after 6 hours`."""
-    told = (
-        "" if finished is None else f"in condition {trimmed(finished, 1)}",
-        "" if hours is None else f"after {_hours(hours)}",
-    )
-    return " ".join(filter(None, told))
+    told = [] if finished is None else [f"in condition {trimmed(finished, 1)}"]
+    return " ".join(told if hours is None else [*told, f"after {_hours(hours)}"])
 
 
 def _hours(hours: Decimal) -> str:
@@ -185,8 +177,6 @@ def in_so_many(share: float) -> str:
     return f"{number(100 * share)} in 100" if share > 0.5 else f"1 in {number(1 / share)}"
 
 
-MOST_SLIM = 3
-MOST_SHORT = 18
 ColumnKind = Literal["n", "w", "s"]
 RowKind = Literal["", "subtotal", "total", "marked"]
 
@@ -196,7 +186,7 @@ class Column:
     """One column: its heading, and whether it holds figures (set right, digits aligned), words or whole sentences."""
 
     head: str
-    kind: ColumnKind
+    kind: ColumnKind = "n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,12 +209,12 @@ class Table:
     @property
     def slim(self) -> bool:
         """Few columns read better close together than spread over the page."""
-        return len(self.columns) <= MOST_SLIM
+        return len(self.columns) <= 3
 
     @property
     def short(self) -> bool:
         """Few enough rows to stay together on one printed page."""
-        return len(self.rows) <= MOST_SHORT
+        return len(self.rows) <= 18
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,11 +226,6 @@ class Fact:
     note: str = ""
 
 
-def figures(head: str) -> Column:
-    """A column of figures."""
-    return Column(head, "n")
-
-
 def columns_of(heads: str) -> tuple[Column, ...]:
     """`Series< | Rows | Perhaps<<`: a column each; `<` is for words, `<<` for whole sentences, else figures."""
     kinds: dict[str, ColumnKind] = {"": "n", "<": "w", "<<": "s"}
@@ -248,9 +233,7 @@ def columns_of(heads: str) -> tuple[Column, ...]:
     return tuple(Column(head, kinds[sign + more]) for head, sign, more in parts)
 
 
-def table(
-    caption: str, heads: str | Sequence[Column], rows: Iterable[Row | tuple[str, ...]], *notes: str
-) -> Table:  # fmt: skip
+def table(caption: str, heads: str | Sequence[Column], rows: Iterable[Row | tuple[str, ...]], *notes: str) -> Table:
     """A table of `columns_of` the heads; a note that is blank is left out."""
     columns = columns_of(heads) if isinstance(heads, str) else tuple(heads)
     told = tuple(row if isinstance(row, Row) else Row(row) for row in rows)
@@ -266,8 +249,7 @@ def templates() -> Environment:
     """The templates of this room: every value is escaped, and an unknown name is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    def finalize(value: object) -> object:
-        """Every text of a page passes here: signs that could hide or turn the text around them are made visible."""
+    def finalize(value: object) -> object:  # signs that could hide or turn the text around them are made visible
         return plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
 
     return Environment(

@@ -60,7 +60,12 @@ def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None
 
         within = sum((x - centre) ** 2 for group, centre in zip(groups, own, strict=True) for x in group) / freedom
         reach = float(stdtrit(freedom, (1 + RANGE_SHARE) / 2))
-    between = _between(counts, own, within)
+    between = 0.0
+    if len(groups) > 1:
+        grand = sum(n * mean for n, mean in zip(counts, own, strict=True)) / sum(counts)
+        squares = sum(n * (mean - grand) ** 2 for n, mean in zip(counts, own, strict=True))
+        spread = sum(counts) - sum(n * n for n in counts) / sum(counts)
+        between = max(0.0, (squares - (len(groups) - 1) * within) / spread)
     variances = [between + within / n for n in counts]
     common, common_variance = _weighted(own, variances)
     shrunken = []
@@ -71,16 +76,6 @@ def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None
         sd = math.sqrt(weight * within / n + (1 - weight) ** 2 * common_variance)
         shrunken.append(Shrunken(n, centre, leaning, weight, leaning - reach * sd, leaning + reach * sd))
     return Shrinkage(tuple(shrunken), common, within, between)
-
-
-def _between(counts: Sequence[int], own: Sequence[float], within: float) -> float:
-    total = sum(counts)
-    if len(counts) < 2:
-        return 0.0
-    grand = sum(n * mean for n, mean in zip(counts, own, strict=True)) / total
-    squares = sum(n * (mean - grand) ** 2 for n, mean in zip(counts, own, strict=True))
-    spread = total - sum(n * n for n in counts) / total
-    return max(0.0, (squares - (len(counts) - 1) * within) / spread)
 
 
 def _weighted(own: Sequence[float], variances: Sequence[float]) -> tuple[float, float]:

@@ -125,28 +125,19 @@ def price_for_margin(cost: Decimal, purchase: Decimal, terms: Terms, route: Rout
     up = Decimal(1) if route == "none" else 1 + terms.rate
     below = keep - terms.fee * up
     if below <= 0:
-        raise RefusedError(no_price_text(terms))
+        gross = 1 + terms.rate
+        highest = (1 - terms.fee * gross, (1 - terms.margin) / gross)
+        most_margin, most_fee = ((x * HUNDRED).quantize(Decimal("0.01"), rounding=ROUND_FLOOR) for x in highest)
+        lower = [f"selling.margin below {most_margin} (with this fee)"] if most_margin > 0 else []
+        lower.append(f"selling.fee below {most_fee} (with this margin)")
+        raise RefusedError(
+            f"no price can meet this: VAT {_percent(terms.rate)} %, fee {_percent(terms.fee)} % and margin "
+            f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
+        )
     above = (cost + terms.fee * terms.freight) * up
     if route == "margin":
         above -= keep * purchase * terms.rate
     return above / below
-
-
-def no_price_text(terms: Terms) -> str:
-    """The refusal where VAT, fee and margin take the whole price, with what fee or margin would have to be below."""
-    margin = (1 - terms.fee * (1 + terms.rate)) * HUNDRED
-    fee = (1 - terms.margin) / (1 + terms.rate) * HUNDRED
-    lower = [f"selling.fee below {_hundredths(fee)} (with this margin)"]
-    if _hundredths(margin) > 0:
-        lower.insert(0, f"selling.margin below {_hundredths(margin)} (with this fee)")
-    return (
-        f"no price can meet this: VAT {_percent(terms.rate)} %, fee {_percent(terms.fee)} % and margin "
-        f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
-    )
-
-
-def _hundredths(value: Decimal) -> Decimal:
-    return value.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
 
 
 def _percent(fraction: Decimal) -> str:

@@ -33,6 +33,7 @@ from kitvalue.pages.words import (
     DASH,
     NBSP,
     NOT_COMPUTED,
+    Column,
     Fact,
     Row,
     Table,
@@ -43,7 +44,6 @@ from kitvalue.pages.words import (
     columns_of,
     count,
     day,
-    figures,
     number,
     percent,
     plain,
@@ -172,7 +172,7 @@ def _series_table(fit: Fit, levels: Sequence[SeriesStrip], kit: Kit, currency: s
     heads = columns_of(f"Series< | Rows | Typical | Market level, {RANGE} % | One sale, {RANGE} %")
     return table(
         f"What each series fetches, {currency}: {kit_words(kit)}",
-        (*heads, figures(f"Against {short(plain(against), 24)}")),
+        (*heads, Column(f"Against {short(plain(against), 24)}")),
         (
             (level.series.name, number(level.series.rows), amount(level.outlook.typical),
              range_or_none(level.outlook.level_low, level.outlook.level_high),

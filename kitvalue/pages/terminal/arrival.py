@@ -41,8 +41,7 @@ DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 def problem_lines(problems: Sequence[Problem], paste: Sequence[PasteBlock] = ()) -> list[str]:
     """Every problem in the files' order, those of one kind in one line; warnings marked. Cells that stand in lines to
-    paste are not told a second time.
-    """
+    paste are not told a second time."""
     pasted = {word for block in paste for word in block.words}
     lines = []
     for alike in together(problems):
@@ -218,16 +217,14 @@ def next_text(
     value = f"{shop} {_value_of(series[0].name, sheet, settings.usual)}" if series else ""
     steps = [
         *_to_fill(settings),
-        *_left_open_by_the_file(counts.file, problems, lines),
-        *map(_Step, _unclear(sheet, lines)),
+        *dict.fromkeys(_not_told(counts.file, problems, sheet, lines)),
         _Step(f"shop.toml, your own figures in the place of invented ones: {rates}"),
     ]
     if value:
         asked = "Is 350 too much for a kit, and what to pay for it? Its condition may be a word of yours:"
         steps.append(_Step(asked, value))
-    waiting, refused = _waiting(
-        counts, problems, settings.to_fill, [at for at, step in enumerate(steps, 1) if step.waits]
-    )
+    about = [at for at, step in enumerate(steps, 1) if step.waits]
+    waiting, refused = _waiting(counts, problems, settings.to_fill, about)
     if any(block.table == _COLUMNS for block in settings.to_fill):
         waiting = "No row can be read before step 1 is done."  # it says where the header is to be written
     to_mend = f"{counted(refused, 'row')} cannot be used; what to mend in each:"
@@ -254,9 +251,8 @@ def next_text(
 def _waiting(
     counts: FileCounts, problems: Sequence[Problem], blocks: Sequence[PasteBlock], steps: Sequence[int]
 ) -> tuple[str, int]:
-    """What refused rows wait for, told so that they do not look like a failure, blank where most wait for nothing in
-    shop.toml; and the number of rows to be mended, those that wait left out. `steps`: those that are about it.
-    """
+    """What refused rows wait for, blank where most wait for nothing in shop.toml, and how many do not wait but are to
+    be mended. `steps`: those that are about it."""
     of_file = [problem for problem in problems if problem.file == counts.file]
     words = sum(len(block.open_at) for block in blocks if block.table != _COLUMNS)
     keys = [what for code, (_, what) in _OPEN_FILES.items() if any(problem.code == code for problem in of_file)]
@@ -279,7 +275,7 @@ def _to_fill(settings: NewLines) -> Iterator[_Step]:
     blocks = {block.table: block for block in settings.to_fill}
     columns, conditions = blocks.pop(_COLUMNS, None), blocks.pop(("prices", "words", "condition"), None)
     if columns is not None:
-        yield _open_step(columns, f"column {listed(columns.words)}")
+        yield _Step(_open_side(columns, f"column {listed(columns.words)}"))
     guesses = _lines_phrase(settings.guessed) if settings.guessed else ""
     look = f"shop.toml, {guesses} (condition): look at the guesses, write over what you mean otherwise"
     if guesses and conditions is not None:
@@ -288,40 +284,34 @@ def _to_fill(settings: NewLines) -> Iterator[_Step]:
     elif guesses:
         yield _Step(f"{look}. The grades: {_GRADES}")
     elif conditions is not None:
-        yield _Step(f"{_open_step(conditions, 'condition').text}. That is {_GRADES}", waits=True)
+        yield _Step(f"{_open_side(conditions, 'condition')}. That is {_GRADES}", waits=True)
     for block in blocks.values():
-        yield _open_step(block, block.table[-1])
+        yield _Step(_open_side(block, block.table[-1]), waits=True)
 
 
-def _open_step(block: PasteBlock, what: str) -> _Step:
-    place = f"shop.toml, {_lines_phrase(block.open_at)} ({what})"
-    return _Step(f"{place}: write {block.to_fill} on the right", waits=block.table != _COLUMNS)
+def _open_side(block: PasteBlock, what: str) -> str:
+    return f"shop.toml, {_lines_phrase(block.open_at)} ({what}): write {block.to_fill} on the right"
 
 
-def _left_open_by_the_file(file: str, problems: Sequence[Problem], lines: Mapping[Place, int]) -> list[_Step]:
-    """What nothing in the spreadsheet tells: a key of [files], or something to mend before any of it can be used."""
-    steps = []
-    for problem in problems:
-        key, _ = _OPEN_FILES.get(problem.code, ("", ""))
-        if problem.file == file and key:
-            steps.append(_Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True))
-        elif problem.file == file and problem.level is Level.FILE and problem.unmapped is None:
-            steps.append(_Step(problem.line()))
-    return list(dict.fromkeys(steps))
-
-
-def _unclear(sheet: Incoming, lines: Mapping[Place, int]) -> Iterator[str]:
-    """What conditions by numbers were taken for, and columns of money of which the file does not tell what they are."""
+def _not_told(file: str, problems: Sequence[Problem], sheet: Incoming, lines: Mapping[Place, int]) -> Iterator[_Step]:
+    """What nothing in the spreadsheet tells: a key of [files], something to mend before any of it can be used, what
+    numbers for conditions were taken for, what columns of money are."""
+    for problem in (problem for problem in problems if problem.file == file):
+        if problem.code in _OPEN_FILES:
+            key, _ = _OPEN_FILES[problem.code]
+            yield _Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True)
+        elif problem.level is Level.FILE and problem.unmapped is None:
+            yield _Step(problem.line())
     if scale_to_ten(sheet.conditions):
-        yield _TO_TEN
+        yield _Step(_TO_TEN)
     elif any(cell in TURNED for cell in sheet.conditions):
-        yield _TURNED
+        yield _Step(_TURNED)
     place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
     price = toml_text(sheet.columns.get("price", ""))
     for name, text in _MONEY.items():
         headers = getattr(sheet.money, name) or ()
         for header in (headers,) if isinstance(headers, str) else headers:
-            yield text.format(it=toml_text(header), price=price, place=place)
+            yield _Step(text.format(it=toml_text(header), price=price, place=place))
 
 
 def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
@@ -334,15 +324,10 @@ def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
 
 def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[Caution, ...]) -> str:
     """What was understood beside the words it comes from, what is open, and the row as it would stand in the file."""
-    cells = [(t.field, _visible(t.value, 200), _visible(t.words, 200)) for t in understood.taken]
+    cells = [(t.field, *(shown(text, 200)[1:-1] for text in (t.value, t.words))) for t in understood.taken]
     return page(
         f"What the advert says\n{table('column< | understood<40 | from the words<46', cells)}",
         bullets("Left blank", [f"{unknown.field}: {unknown.reason}" for unknown in understood.unknown]),
         bullets("Take care", [*texts(notices), *understood.remarks]),
-        f"Row {row.row} of {file}:\n  {_visible(row.line, 600)}",
+        f"Row {row.row} of {file}:\n  {shown(row.line, 600)[1:-1]}",
     )[:-1]
-
-
-def _visible(text: str, limit: int) -> str:
-    """A text of the advert's with what does not show spelt out."""
-    return shown(text, limit)[1:-1]

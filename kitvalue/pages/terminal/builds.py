@@ -13,7 +13,7 @@ from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
-from kitvalue.pages.terminal.market import first_of_all, span, take_care
+from kitvalue.pages.terminal.market import answer_page, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
@@ -22,8 +22,8 @@ ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
 UNKNOWN = " +?"  # behind a figure that lacks something of its cost
 
 
-def _title(sheet: CostSheet, what: str, route: str = "") -> str:
-    return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[route or sheet.route]} ({what})", "")
+def _title(sheet: CostSheet, what: str) -> str:
+    return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({what})", "")
 
 
 def cost_text(sheet: CostSheet) -> str:
@@ -62,17 +62,14 @@ def _routes(sheet: CostSheet) -> str:
     """A column a route, a line a price: from what it costs up to what leaves the margin."""
     routes = [r for r in sheet.routes if r.allowed]
     heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in routes)]
-    rows = [
-        ("net cost", *(_partly(sheet, r.net_cost) for r in routes)),
-        ("bought in for", *(cents(r.purchase) for r in routes)),
-        ("price of no profit", *(_partly(sheet, r.zero_profit_price) for r in routes)),
-        ("landed at cost", *(_partly(sheet, r.landed_at_cost) for r in routes)),
-        ("floor, your margin met", *(_partly(sheet, r.floor) for r in routes)),
-        ("landed at the floor", *(_partly(sheet, r.landed_at_floor) for r in routes)),
-    ]
+    names = {
+        "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
+        "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
+    }  # fmt: skip
+    rows = [(name, *(_partly(sheet, getattr(r, field)) for r in routes)) for field, name in names.items()]
+    rows.insert(1, ("bought in for", *(cents(r.purchase) for r in routes)))
     closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
-    said = ["* the route of this plan; prices are gross", *closed]
-    return "\n".join([table(" | ".join(heads), rows), *map(wrapped, said)])
+    return table(" | ".join(heads), rows, notes=["* the route of this plan; prices are gross", *closed])
 
 
 def _partly(sheet: CostSheet, figure: Decimal | None) -> str:
@@ -129,17 +126,17 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
         [(d.place, "" if d.kind == d.place else d.kind, *_parts(d), cents(d.seller_gets)) for d in p.destinations],
-        under=[d.reason or "" for d in p.destinations],
+        [d.reason or "" for d in p.destinations],
+        [p.business_buyer],
     )
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         _title(sheet, f"{sheet.currency}, gross"),
         wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
         bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
-        f"Delivered\n{places}\n{wrapped(p.business_buyer)}",
-        take_care(cautions),
+        f"Delivered\n{places}",
     )
 
 
@@ -157,8 +154,8 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
     at_cost = f"at cost{aside}: {_tie(c.tie_at_cost)}"
     at_price = f"at webshop price{aside if c.quote.binding == 'floor' else ''}: {_tie(c.tie_at_price)}"
     alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         _title(sheet, f"{sheet.currency}, at the door"),
         wrapped(headline),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
@@ -166,7 +163,6 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
         f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
         f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
         f"Like for like\n{alike}",
-        take_care(cautions),
     )
 
 
@@ -188,7 +184,7 @@ def _by_pieces(by_pieces: Sequence[SizedBuild]) -> str:
     notes = [f"{r.sheet.pieces} pieces: {r.note}" for r in by_pieces if r.note]
     if any(r.sheet.incomplete for r in by_pieces):
         notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
-    return "\n".join([table(heads, rows), *map(wrapped, notes)])
+    return table(heads, rows, notes=notes)
 
 
 def _unknowns(unknowns: Sequence[Solved]) -> str:
@@ -206,13 +202,12 @@ def _unknowns(unknowns: Sequence[Solved]) -> str:
         "market price leaves nothing; the last two: what the profit there becomes more or less by (the condition moves "
         "by half a grade)"
     )
-    never: dict[str, list[str]] = {}
-    for u in unknowns:
-        for why in u.why:  # the values tried differ from one to the next
-            never.setdefault(f"{why.text}, whatever the value" if why.tried else why.text, []).append(u.name)
-    reasons = [wrapped(f"{reason} ({', '.join(names)})", bullet="- ") for reason, names in never.items()]
+    never = grouped(  # the values tried differ from one to the next
+        (f"{why.text}, whatever the value" if why.tried else why.text, u.name) for u in unknowns for why in u.why
+    )
+    reasons = [wrapped(f"{reason} ({', '.join(names)})", bullet="- ") for reason, names in never]
     heads = "< | planned | ties at cost | no profit at market | a tenth less | a tenth more"
-    return "\n".join([table(heads, rows), wrapped(said), *reasons])
+    return "\n".join([table(heads, rows, notes=[said]), *reasons])
 
 
 def outcome_text(
@@ -268,16 +263,15 @@ def _sales(jobs: Sequence[JobOutcome], shares: LearnedShares) -> str:
         if sold_for is None:
             continue
         sale, of_market = j.sale, shares_by_row.get(row)
-        brought = ("?", "?", "?")
+        profit, margin, markup = (None, None, None) if sale is None else (sale.profit, sale.margin, sale.markup)
         if sale is None:
             why.append(wrapped(f"row {row}: profit: {j.sale_reason}", bullet="- "))
-        else:
-            brought = (cents(sale.profit), percent(sale.margin, 1), percent(sale.markup, 1))
-        fetched, planned = (of_market.share, of_market.finished.share) if of_market is not None else (None, None)
+        fetched, planned = (None, None) if of_market is None else (of_market.share, of_market.finished.share)
         rows += [
-            (row, j.build.plan, "actual", cents(sold_for), *brought, percent(fetched, 1)),
+            (row, j.build.plan, "actual", cents(sold_for), cents(profit), percent(margin, 1), percent(markup, 1),
+             percent(fetched, 1)),
             ("", j.build.sold_on or "?", "planned", "", "", percent(j.planned_margin, 1), "", percent(planned)),
-        ]
+        ]  # fmt: skip
     heads = "row | plan, sold< | < | for, gross | profit | margin | markup | of the market"
     return "\n".join([table(heads, rows), *why]) if rows else "  none yet"
 

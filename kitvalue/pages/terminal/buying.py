@@ -13,8 +13,8 @@ from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
-from kitvalue.pages.terminal.market import as_of_words, first_of_all, take_care
-from kitvalue.pages.terminal.table import Column, bullets, facts, grouped, page, table, wrapped
+from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
+from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
 
 ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
@@ -51,8 +51,8 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         _not_open(valued),
     ]
-    text = page(
-        first_of_all(s.cautions),
+    text = answer_page(
+        s.cautions,
         wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
         *(tables if valued else []),
         _together(s.portfolio),
@@ -61,15 +61,8 @@ def shortlist_text(s: Shortlist, written: str | None = None) -> str:
         else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
         bullets("On single offers", _single(valued)),
-        take_care(s.cautions),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
-
-
-def _limits(s: Shortlist) -> tuple[str, str]:
-    """The shop's margin and chance of a loss, percent."""
-    selling = s.reckoned_with.selling
-    return f"{float(selling.margin):g}", f"{float(selling.loss_chance):g}"
 
 
 def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -85,10 +78,10 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
     gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
     less = f" On average less than that is left: {listed(gains, 6)}." if gains else ""
-    margin, loss = _limits(s)
+    selling = s.reckoned_with.selling
     return wrapped(
-        f"At the price that it will probably be had for, no offer leaves {margin} % of net revenue and "
-        f"loses in no more than {loss} %.{less} Open low, or pass."
+        f"At the price that it will probably be had for, no offer leaves {float(selling.margin):g} % of net revenue "
+        f"and loses in no more than {float(selling.loss_chance):g} %.{less} Open low, or pass."
     )
 
 
@@ -106,13 +99,14 @@ def _bids(valued: Sequence[JudgedOffer]) -> str:
 
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """What the columns mean, which offers are judged as they are, and on which settings all rests."""
-    margin, loss = _limits(s)
+    selling = s.reckoned_with.selling
     blank = [one.offer.offer for one in valued if one.offer.finished is None]
     which = "every offer" if len(blank) == len(valued) else listed(blank, 12)
     said = [
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
-        f"highest price that leaves {margin} % of net revenue on average and loses in {loss} % of the sample at most; "
-        "freight on top. Open at leaves room to haggle up to it. A dash: no price does."
+        f"highest price that leaves {float(selling.margin):g} % of net revenue on average and loses in "
+        f"{float(selling.loss_chance):g} % of the sample at most; freight on top. Open at leaves room to haggle up to "
+        "it. A dash: no price does."
     ]
     if blank:
         said.append(f"Selling on is judged unrestored where finished is blank in offers.csv: {which}.")
@@ -132,7 +126,7 @@ def _asked(valued: Sequence[JudgedOffer]) -> str:
     ]  # fmt: skip
     told = [(feature_words(o.features), work_words(o.finished, o.hours, o.parts)) for o in offers]
     under = ["; ".join(filter(None, texts)) for texts in told]
-    return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under=under)
+    return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under)
 
 
 def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
@@ -146,8 +140,8 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
         f"Averages. Costs are work, parts, other donors, freight and holding; margin is {margin:g} % of net revenue. "
         "Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
     )
-    told = table("offer< | best use< | sells for | VAT | fee | costs | margin | left", rows)
-    return f"Where the money goes in the best use\n{told}\n{wrapped(said)}" if rows else ""
+    told = table("offer< | best use< | sells for | VAT | fee | costs | margin | left", rows, notes=[said])
+    return f"Where the money goes in the best use\n{told}" if rows else ""
 
 
 def _uses(valued: Sequence[JudgedOffer]) -> str:
@@ -233,24 +227,34 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
         for d in one.drums
     ]  # fmt: skip
     left = ", ".join(f"{d.offer} {size_text(d.size)} ({cents(d.credit)})" for d in one.leftovers) or "nothing"
-    shells = table("drum< | from< | its shell< | <", rows)
-    return f"{title}\n{facts(pairs)}\n\n{shells}\n{wrapped(f'Left over: {left}.')}"
+    shells = table("drum< | from< | its shell< | <", rows, notes=[f"Left over: {left}."])
+    return f"{title}\n{facts(pairs)}\n\n{shells}"
 
 
 def asked_text(asked: JudgedPrice, typical: float) -> str:
-    """The answer in a few sentences, then how the most to pay comes about."""
-    said = [_much(asked, typical), *_most(asked), *_at_that_price(asked)]
+    """The answer in a few sentences, up to what price it pays for each way to sell it and what the better one leaves;
+    then how the most to pay comes about."""
+    said, judged = [_much(asked, typical)], asked.judged
+    ways = [(f"to sell it {_sold_as(one)}" if len(judged) > 1 else "", one.stop_at) for one in judged]
+    pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in ways if stop is not None)
+    never = " and ".join(way or "to you" for way, stop in ways if stop is None)
+    said += [f"Pay at most {pays}."] if pays else []
+    said += [f"{capital(never)} it pays at no price."] if never else []
+    said += [] if judged else [f"Up to what price it pays cannot be told: {asked.reason}"]
+    profits = [one.best.expected_profit for one in judged if one.best is not None]
+    best = max((profit for profit in profits if profit is not None), default=None)
+    if best is not None:
+        what = f"leave {money(best)}" if best >= 0 else f"lose {money(-best)}"
+        better = " in the better way" if len(judged) > 1 else ""
+        said.append(f"At {money(judged[0].paid.price)}, the price to expect, it would {what} on average{better}.")
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
-    about = "\n".join([_come_about(asked), *map(wrapped, _notes(asked))]) if asked.judged else ""
-    return page(wrapped(" ".join(said), ""), about)[:-1]
+    return page(wrapped(" ".join(said), ""), _come_about(asked) if judged else "")[:-1]
 
 
 def _much(asked: JudgedPrice, typical: float) -> str:
-    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less.`
-
-    Held against asked prices where it is known how far sold ones lie under them.
-    """
+    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less`:
+    held against asked prices where it is known how far sold ones lie under them."""
     first = asked.judged[0] if asked.judged else None
     price = float(asked.price)
     step = 1.0 if first is None else first.paid.price / price
@@ -261,31 +265,6 @@ def _much(asked: JudgedPrice, typical: float) -> str:
     if step < 1:
         usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
     return f"{money(price)} asked is {how} {usual}{less}."
-
-
-def _most(asked: JudgedPrice) -> list[str]:
-    """Up to what price, for each way to sell it."""
-    if not asked.judged:
-        return [f"Up to what price it pays cannot be told: {asked.reason}"]
-    several = len(asked.judged) > 1
-    told = [(f"to sell it {_sold_as(one)}" if several else "", one.stop_at) for one in asked.judged]
-    pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in told if stop is not None)
-    never = " and ".join(way or "to you" for way, stop in told if stop is None)
-    return [
-        *([f"Pay at most {pays}."] if pays else []),
-        *([f"{capital(never)} it pays at no price."] if never else []),
-    ]
-
-
-def _at_that_price(asked: JudgedPrice) -> list[str]:
-    """What it leaves in the better way to sell it, at the price that it will probably be had for."""
-    profits = [one.best.expected_profit for one in asked.judged if one.best is not None]
-    best = max((profit for profit in profits if profit is not None), default=None)
-    if best is None:
-        return []
-    what = f"leave {money(best)}" if best >= 0 else f"lose {money(-best)}"
-    better = "" if len(asked.judged) == 1 else " in the better way"
-    return [f"At {money(asked.judged[0].paid.price)}, the price to expect, it would {what} on average{better}."]
 
 
 def _sold_as(one: JudgedOffer) -> str:
@@ -312,7 +291,7 @@ def _come_about(asked: JudgedPrice) -> str:
         ["bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare",
          *("-" if b is None else figure(b.hours) for b in best)],
     ]  # fmt: skip
-    return table([Column("", figures=False), *(Column(_sold_as(one)) for one in judged)], rows)
+    return table(" | ".join(["<", *map(_sold_as, judged)]), rows, notes=_notes(asked))
 
 
 def _notes(asked: JudgedPrice) -> list[str]:

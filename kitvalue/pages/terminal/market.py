@@ -31,13 +31,14 @@ def as_of_words(day: date | None) -> str:
     return "" if day is None else f", at the prices of {day}"
 
 
-def first_of_all(cautions: Sequence[Caution]) -> str:
-    """The cautions that stand above an answer's headline; blank where there are none."""
-    return "\n\n".join(wrapped(f"Take care: {text}.", "") for text in leading(cautions))
+def answer_page(cautions: Sequence[Caution], *blocks: str) -> str:
+    """An answer between its cautions: those that stand above its headline, and the others below it."""
+    first = (wrapped(f"Take care: {text}.", "") for text in leading(cautions))
+    return page(*first, *blocks, take_care(cautions))
 
 
 def take_care(cautions: Sequence[Caution]) -> str:
-    """The others, below the answer."""
+    """The cautions below an answer."""
     return bullets("Take care", following(cautions))
 
 
@@ -61,11 +62,9 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         (u.row, u.series, money(u.observed), money(u.expected), f"{u.weight:.2f}", change(u.moves_percent))
         for u in fit.unusual
     ]
-    by_row = table(
-        "row | series< | seen | expected | weight | moves such kits", unusual, under=[u.hint for u in fit.unusual]
-    )
-    return page(
-        first_of_all(fit.cautions),
+    by_row = table("row | series< | seen | expected | weight | moves such kits", unusual, [u.hint for u in fit.unusual])
+    return answer_page(
+        fit.cautions,
         f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
         f"What moves the price, all else equal (with the 95 % range of each effect)\n{by_term}",
         f"Series against the average one, all else equal\n{table('series< | rows | price', series)}",
@@ -73,7 +72,6 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         "" if fit.accuracy is None else _accuracy(fit.accuracy, fit),
         f"Rows far from what the others say of them\n{by_row}" if unusual else "",
         bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]),
-        take_care(fit.cautions),
     )
 
 
@@ -84,8 +82,8 @@ def _least_known(fit: Fit) -> str:
     ]
     usual = usual_kit(fit, fit.recipe.series[0])
     kit = f"{usual.pieces:g} pieces, condition {grade(usual.condition)}, sold in private on the newest date"
-    known = table("series< | rows | level known to | with one more", rows)
-    return f"{known}\n{wrapped(f'of {kit}: rows of other kinds of sale tell less of that')}"
+    notes = [f"of {kit}: rows of other kinds of sale tell less of that"]
+    return table("series< | rows | level known to | with one more", rows, notes=notes)
 
 
 def _accuracy(a: Accuracy, fit: Fit) -> str:
@@ -128,29 +126,26 @@ def value_text(
         (f"one sale, {buy_in.range_percent} %", *(span(o.low, o.high) for o in ways)),
         (f"market level, {buy_in.range_percent} %", *(span(o.level_low, o.level_high) for o in ways)),
     ]
-    notes = []
-    if valuation.finished == kit.condition and resale.typical < buy_in.typical:
-        notes.append(
-            "resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"
-        )
-    elif valuation.finished == kit.condition and resale.typical == buy_in.typical:
-        notes.append("resale equals buy-in: the same condition, and no dealer's price to tell apart")
+    notes, as_it_is = [], valuation.finished == kit.condition
+    if as_it_is and resale.typical < buy_in.typical:
+        notes = ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
+    elif as_it_is and resale.typical == buy_in.typical:
+        notes = ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
     notes.append(f"asked to sold rests on {buy_in.rests_on}")
     if holding:
         notes.append(f"holding it until it is sold costs {cents(holding)}")
     if move is not None:
-        told = f"have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
-        days = f"since {move.since} (to {move.to}) prices"
-        notes.append(f"{days} {told}" if move.percent is not None else f"{days}: cannot be told, {move.reason}")
+        told = f" have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
+        told = told if move.percent is not None else f": cannot be told, {move.reason}"
+        notes.append(f"since {move.since} (to {move.to}) prices{told}")
     if not asked:
         notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
-    return page(
-        first_of_all(cautions),
+    return answer_page(
+        cautions,
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
-        "\n".join([table("< | buy-in value | resale value", rows), *map(wrapped, notes)]),
+        table("< | buy-in value | resale value", rows, notes=notes),
         f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
-        take_care(cautions),
     )
 
 
@@ -167,16 +162,15 @@ def _comparables(comparables: Sequence[Comparable]) -> str:
         for c in comparables
     ]  # fmt: skip
     legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
-    return f"{table(heads, rows, under=[_adjustments(c) for c in comparables])}\n{wrapped(legend)}"
+    return table(heads, rows, [_adjustments(c) for c in comparables], [legend])
 
 
 def _adjustments(c: Comparable) -> str:
     """`time +4 %, asked to sold -5 %`, and how little the row counts where it is an unusual one."""
-    made = [
+    made = ", ".join(
         f"{'asked to sold' if a.name == 'basis' else a.name} {change(a.percent, 0)}"
         for a in c.adjustments
         if round(a.percent) != 0
-    ]
+    )
     counts = "weighs nothing" if c.weight < NOTHING else f"weighs {c.weight:.2f}, not 1"
-    far = f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else ""
-    return (", ".join(made) or "nothing to adjust") + far
+    return (made or "nothing to adjust") + (f"; far off: {counts}" if c.weight < UNUSUAL_WEIGHT else "")

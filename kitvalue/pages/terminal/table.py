@@ -17,7 +17,7 @@ LEAST = 12  # columns that a column of words keeps however wide the others are
 WORD = re.compile(r" *[^ ]+(?: %[^ ]*)?")  # with the spaces before it; a number keeps its sign of percent
 ARGUMENT = re.compile(r"""(?:[^\s"']|"[^"]*"|'[^']*')+""")  # of a command line, quotes and what is in them whole
 DEEPEST = 8  # columns by which a text under a row is indented at most
-GAP = "  "
+INDENT = GAP = "  "
 # Ways to make a table fit: lines of a heading, whether words are folded, what stands between two columns.
 FOLDING = ((1, False, GAP), (2, False, GAP), (3, False, GAP), (2, True, GAP), (9, True, GAP), (9, True, " "))
 
@@ -38,10 +38,13 @@ def columns_of(heads: str) -> list[Column]:
 
 
 def table(
-    heads: str | Sequence[Column], rows: Sequence[Sequence[object]], indent: str = "  ", under: Sequence[str] = ()
+    heads: str | Sequence[Column],
+    rows: Sequence[Sequence[object]],
+    under: Sequence[str] = (),
+    notes: Iterable[str] = (),
 ) -> str:
     """A table with a ruled heading (see `columns_of`); a row takes as many lines as its longest folded cell, and under
-    it stands its text of `under`, if any. A column with nothing in it is left out.
+    it stands its text of `under`, if any. Below all stand the notes. A column with nothing in it is left out.
 
     Where the table would be too wide its headings are folded, then its words; if that is not enough, it is told row by
     row.
@@ -49,24 +52,28 @@ def table(
     every = columns_of(heads) if isinstance(heads, str) else heads
     used = [j for j, c in enumerate(every) if c.title or any(row[j] for row in rows)] or [0]
     shown, texts = [every[j] for j in used], [[str(row[j]) for j in used] for row in rows]
-    widths, gap = _widths(shown, texts, WIDTH - len(indent))
-    if not widths:
-        return _blocks(shown, texts, indent, under)
-    head = [fold(c.title, w) for c, w in zip(shown, widths, strict=True)]
-    deep = max(len(cell) for cell in head)
-    lines = [*_lines([[""] * (deep - len(cell)) + cell for cell in head], shown, widths, gap, indent)]
-    lines.append(indent + gap.join("-" * w for w in widths))
-    beneath = " " * min(len(indent) + widths[0] + len(gap), DEEPEST)
+    widths, gap = _widths(shown, texts)
+    beneath = " " * min(len(INDENT) + widths[0] + len(gap), DEEPEST) if widths else INDENT
+    lines: list[str] = []
+    if widths:
+        head = [fold(c.title, w) for c, w in zip(shown, widths, strict=True)]
+        deep = max(len(cell) for cell in head)
+        lines += _lines([[""] * (deep - len(cell)) + cell for cell in head], shown, widths, gap)
+        lines.append(INDENT + gap.join("-" * w for w in widths))
     for i, row in enumerate(texts):
-        cells = [[cell] if c.figures else fold(cell, w) for cell, c, w in zip(row, shown, widths, strict=True)]
-        lines += _lines(cells, shown, widths, gap, indent)
+        if widths:
+            cells = [[cell] if c.figures else fold(cell, w) for cell, c, w in zip(row, shown, widths, strict=True)]
+            lines += _lines(cells, shown, widths, gap)
+        else:
+            lines += [""] if lines else []
+            lines.append(facts([(c.title, cell) for c, cell in zip(shown, row, strict=True) if cell]))
         if under and under[i]:
             lines.append(wrapped(under[i], beneath))
-    return "\n".join(lines)
+    return "\n".join([*lines, *map(wrapped, notes)])
 
 
-def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]], room: int) -> tuple[list[int], str]:
-    """The columns' widths and the gap between two by the first way that fits into `room`; no widths where none does.
+def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> tuple[list[int], str]:
+    """The columns' widths and the gap between two by the first way that fits; no widths where none does.
 
     Words are narrowed from the widest column down.
     """
@@ -75,7 +82,7 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]], room: int)
     for heading, words, gap in FOLDING:
         least = [_narrowest(c.title, heading) for c in columns]
         widths = [max(head, cell) for head, cell in zip(least, cells, strict=True)]
-        over = sum(widths) + len(gap) * (len(widths) - 1) - room
+        over = len(INDENT) + sum(widths) + len(gap) * (len(widths) - 1) - WIDTH
         while over > 0 and words:
             free = [j for j, c in enumerate(columns) if not c.figures and widths[j] > max(least[j], LEAST)]
             if not free:
@@ -93,25 +100,12 @@ def _narrowest(heading: str, lines: int) -> int:
     return next(w for w in range(longest, width(heading) + 1) if len(fold(heading, w)) <= lines)
 
 
-def _lines(
-    cells: Sequence[Sequence[str]], columns: Sequence[Column], widths: Sequence[int], gap: str, indent: str
-) -> Iterator[str]:
+def _lines(cells: Sequence[Sequence[str]], columns: Sequence[Column], widths: Sequence[int], gap: str) -> Iterator[str]:
     """The lines of a row whose cells are folded."""
     for texts in zip_longest(*cells, fillvalue=""):
-        padded = []
-        for text, column, w in zip(texts, columns, widths, strict=True):
-            space = " " * (w - width(text))
-            padded.append(space + text if column.figures else text + space)
-        yield (indent + gap.join(padded)).rstrip()
-
-
-def _blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]], indent: str, under: Sequence[str]) -> str:
-    """Every row as a list of its cells, each behind its heading."""
-    blocks = []
-    for i, row in enumerate(rows):
-        block = facts([(c.title, cell) for c, cell in zip(columns, row, strict=True) if cell], indent)
-        blocks.append(f"{block}\n{wrapped(under[i], indent)}" if under and under[i] else block)
-    return "\n\n".join(blocks)
+        spaces = [" " * (w - width(text)) for text, w in zip(texts, widths, strict=True)]
+        padded = [s + t if c.figures else t + s for t, s, c in zip(texts, spaces, columns, strict=True)]
+        yield (INDENT + gap.join(padded)).rstrip()
 
 
 def fold(text: str, columns: int, whole: bool = False) -> list[str]:
@@ -130,16 +124,13 @@ def fold(text: str, columns: int, whole: bool = False) -> list[str]:
     return [*lines, line]
 
 
-def facts(pairs: Sequence[tuple[str, str]], indent: str = "  ") -> str:
+def facts(pairs: Sequence[tuple[str, str]]) -> str:
     """Names and what they are, the second column aligned."""
     first = max(width(name) for name, _ in pairs)
-    start = indent + " " * first + GAP
-    return "\n".join(
-        f"{indent}{name}{' ' * (first - width(name))}{GAP}{wrapped(text, start)[len(start) :]}" for name, text in pairs
-    )
+    return "\n".join(wrapped(text, bullet=f"{name}{' ' * (first - width(name))}{GAP}") for name, text in pairs)
 
 
-def wrapped(text: str, indent: str = "  ", bullet: str = "") -> str:
+def wrapped(text: str, indent: str = INDENT, bullet: str = "") -> str:
     """Running text in lines of bounded width; a word that is longer, such as a path, stays whole."""
     start = indent + bullet
     first, *rest = fold(text, WIDTH - len(start), whole=True)
