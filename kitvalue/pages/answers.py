@@ -314,20 +314,17 @@ def cost_answer(sheet: CostSheet) -> Answer:
 
 def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
-    return {
-        **answer(sheet, _SHEET),
-        "route": sheet.route,
-        **answer(p.quote, "floor$ cap$ resale$ market_price$ profit_at_market$ suggested$ binding"),
-        **answer(sheet, "landed_at_cost=chosen.landed_at_cost$"),
-        **answer(p.quote, "landed_at_price$ original_landed$"),
-        **answer(p.sale, "price=gross$ net$ vat$ fee$ profit$ margin markup"),
-        **answer(
-            p,
-            """ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
-            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline""",
-        ),
-        "incomplete": list(sheet.incomplete),
-    }
+    return answer(
+        p,
+        """plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
+        market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
+        binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
+        original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
+        profit=sale.profit$ margin=sale.margin markup=sale.markup
+        ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
+            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
+        **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
+    )
 
 
 def compare_answer(c: Comparison) -> Answer:

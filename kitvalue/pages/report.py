@@ -103,7 +103,7 @@ def report_page(given: ReportInput) -> Report:
             Fact("Seen", period),
             Fact("Money", currency),
         ),
-        today=today_view(given.builds, given.offers, fit, given.problems, currency),
+        today=today_view(given),
         market=market,
         sections=sections,
         builds=[build_article(*build, cautions, article) for build in zip(given.builds, keys, charts, strict=True)],
@@ -138,10 +138,9 @@ class NoteList:
     more: str
 
 
-def today_view(
-    builds: Sequence[BuildSeen], offers: Sequence[OfferSeen], fit: Fit, problems: Sequence[Problem], currency: str
-) -> tuple[NoteList, ...]:
+def today_view(given: ReportInput) -> tuple[NoteList, ...]:
     """What to look at today: each build's price, the offers under their value, the rows that stand out."""
+    builds, offers, fit, currency = given.builds, given.offers, given.fit, given.currency
     plans = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST_NOTES], start=1)]
     cheap = [
         v
@@ -170,7 +169,7 @@ def today_view(
         )
         for u in fit.unusual[:MOST_ROWS]
     ]
-    complaints = sum(p.level is not Level.WARNING for p in problems)
+    complaints = sum(p.level is not Level.WARNING for p in given.problems)
     if complaints:
         text = "Cells that could not be read, each with a reason."
         rows.append(Note("Files", count(complaints, "complaint"), text, "files"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from kitvalue.pages.pictures.market import offers_figure
 from kitvalue.pages.report import today_view
 from kitvalue.pages.sections.offers import OfferSeen, offer_strips_table, offers_picture, offers_section, valued
 from kitvalue.pages.words import exact
-from tests.pages.given import fit_of
+from tests.pages.given import fit_of, given
 from tests.shops import run, sample_shop
 
 
@@ -58,7 +59,7 @@ def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> Non
 
 def test_an_offer_that_pays_is_worth_a_call_with_its_prices(tmp_path: Path) -> None:
     offers = seen(tmp_path, "D1;Inishmore;5;3;1000;60;;;10;", "D2;Burren;4;3;600;40;;;;")
-    calls = today_view((), offers, fit_of(), (), "EUR")[1]
+    calls = today_view(replace(given(), builds=(), offers=offers, problems=()))[1]
     assert [note.name for note in calls.notes] == ["D1"]
     assert "Open at EUR\N{NO-BREAK SPACE}800, stop at" in calls.notes[0].text
 

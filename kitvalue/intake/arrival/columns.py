@@ -201,11 +201,6 @@ def _sellers(cells: Sequence[str]) -> bool:
     return _few_words(cells) and len({likely_word("channel", cell, _CHANNELS) for cell in cells} - {None}) > 1
 
 
-def _tells_apart(cells: Sequence[str]) -> bool:
-    """A link or number of its own for each row: rows of one `ref` count as one kit."""
-    return len({fold(cell) for cell in cells}) >= _UNIQUE * len(cells) and _DIGITS(cells)
-
-
 _DIGITS: Final = _mostly(lambda cell: any(map(str.isdigit, cell)))
 _PIECES: Final = _mostly(says_pieces)
 _SIZES: Final = _mostly(lambda cell: drums_listed(cell) is not None)
@@ -217,6 +212,7 @@ _OF_COLUMNS: Final[Mapping[str, Test]] = {
     "pieces": _mostly(lambda cell: not isinstance(read_pieces(cell), Refusal)),
     "date": _mostly(lambda cell: not isinstance(read_date(cell), Refusal)),
     "currency": _mostly(lambda cell: bool(meanings(cell))),
-    "ref": _tells_apart,
+    # A link or number of its own for each row: rows of one `ref` count as one kit.
+    "ref": lambda cells: len(set(map(fold, cells))) >= _UNIQUE * len(cells) and _DIGITS(cells),
 }
 _OF_FEATURES: Final[Mapping[str, Test]] = {"number": _DIGITS, "yes-no": _few_words, "word": _few_words}

@@ -5,21 +5,20 @@ from __future__ import annotations
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
 from kitvalue.intake.arrival.takeover import Incoming
 from kitvalue.intake.books.bookrows import says_total
-from kitvalue.intake.books.specs import feature_reader, kind_reader, read_shop_grade
+from kitvalue.intake.books.specs import PRICES, feature_specs
 from kitvalue.intake.settings.pasting import PasteBlock
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import TURNED, is_number_to_ten, scale_to_ten
 from kitvalue.intake.text.languages import any_of, word_lists
 from kitvalue.intake.text.problems import UNKNOWN_WORDS, Level, Problem
 from kitvalue.intake.text.tomltext import Place, toml_heading, toml_key, toml_text
-from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.text.words import Refusal, fold, likeness, says_not_known, trimmed
 
 _BLANK: Final = ' = ""  # '  # of a line that stands open, before its rows
@@ -141,21 +140,16 @@ def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
 
 def unknown_words(cells: Mapping[str, Sequence[str]], shop: Shop, file: str) -> list[Problem]:
     """The refusal of each cell (by our column) that holds a word which a shop does not know yet."""
-    readers: dict[str, Callable[[str], object]] = {
-        "condition": read_shop_grade(shop),
-        "price_kind": kind_reader("price_kind", PRICE_KINDS, shop),
-        "channel": kind_reader("channel", CHANNELS, shop),
-    }
-    for name, kind in shop.prices.features.items():
-        if kind == "yes-no":
-            readers[name] = feature_reader(name, kind, shop.prices.words.get(name, {}))
-    found = []
-    for name, read in readers.items():
-        for cell in cells.get(name, ()):
+    own = [spec for spec in PRICES if spec.name in ("condition", "price_kind", "channel")]
+    yes_no = [name for name, kind in shop.prices.features.items() if kind == "yes-no"]
+    refusals = []
+    for spec in (*own, *feature_specs(shop, yes_no)):
+        read = spec.reader(shop)
+        for cell in cells.get(spec.name, ()):
             why = read(cell)
             if isinstance(why, Refusal) and why.code in UNKNOWN_WORDS:
-                found.append(Problem(file, None, name, cell, why.code, Level.REFUSED, why.reason))
-    return found
+                refusals.append(Problem(file, None, spec.name, cell, why.code, Level.REFUSED, why.reason))
+    return refusals
 
 
 def new_settings(

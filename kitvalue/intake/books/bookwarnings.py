@@ -81,12 +81,7 @@ class Kept:
     """Which rows count (their places in the table), and the problems of the others."""
 
     at: IntArray
-    problems: tuple[Problem, ...]
-
-    @property
-    def set_aside(self) -> int:
-        """How many rows were set aside, not refused."""
-        return sum(problem.level is Level.WARNING for problem in self.problems)
+    problems: tuple[Problem, ...]  # a warning where a row is set aside, not refused
 
 
 def without_repeats(columns: Columns, at: IntArray) -> Kept:

@@ -89,7 +89,8 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     problems += kept.problems
     problems += row_warnings(reader, rows, kept.at, shop)
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
-    counts = table.counts(len(rows), columns.sign, kept.set_aside)
+    set_aside = sum(problem.level is Level.WARNING for problem in kept.problems)
+    counts = table.counts(len(rows), columns.sign, set_aside)
     return PriceReading(_book(reader, kept.at, read), tuple(problems), counts, rows if len(rows) else ())
 
 

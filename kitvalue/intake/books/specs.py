@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Final
 
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.toml import or_known
 from kitvalue.intake.settings.words import read_grade, series_names, shop_grades
 from kitvalue.intake.tables.specification import Bounds, ColumnSpec
 from kitvalue.intake.text.languages import word_lists
@@ -26,21 +27,12 @@ from kitvalue.intake.text.numbers import (
 from kitvalue.intake.text.sizes import read_pieces, sizes_reader
 from kitvalue.intake.text.tomltext import toml_heading
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, vocabulary
-from kitvalue.intake.text.words import (
-    Refusal,
-    fold,
-    is_dash,
-    listed,
-    nearest,
-    not_known,
-    says_not_known,
-    trimmed,
-    visible,
-)  # fmt: skip
+from kitvalue.intake.text.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed, visible
 
 FeatureValue = Decimal | bool | str
 HOURS: Final = "hours_"  # begins the column of an operation in done.csv
 SOURCES: Final = ("private", "trade", "import")
+_SOURCES: Final = vocabulary(SOURCES, {})
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
 _LONGEST: Final = 40  # characters
 _CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
@@ -130,10 +122,6 @@ def _read_code(text: str) -> str | Refusal:
     return codes[0] if len(codes) == 1 else Refusal("currency", "is no currency code")
 
 
-def _read_source(text: str) -> str | Refusal:
-    return vocabulary(SOURCES, {}).find(text) or Refusal("unknown_word", "is no known word")
-
-
 def _read_haggle(shop: Shop) -> Callable[[str], Amount | str | Refusal]:
     def read(text: str) -> Amount | str | Refusal:
         if fold(text) in _FIXED:
@@ -157,11 +145,8 @@ def plan_reader(plans: Sequence[str]) -> Callable[[str], str | Refusal]:
         plan = known.get(fold(name)) or known.get(fold(name.removesuffix(".toml")))
         if plan is not None:
             return plan
-        likely = nearest(name, plans)
         names = listed(plans) if plans else "there are none"
-        return Refusal(
-            "unknown_plan", "is no plan in builds/", f"did you mean {likely}?" if likely else f"the plans: {names}"
-        )
+        return Refusal("unknown_plan", "is no plan in builds/", or_known(name, plans, f"the plans: {names}"))
 
     return read
 
@@ -278,7 +263,8 @@ OFFERS: Final = (
     ColumnSpec("sizes", cure='write sizes such as "22x16 16x16 13x11 12x10"',
                by_shop=lambda shop: sizes_reader(shop.shop.size_order),
                description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"'),
-    ColumnSpec("bought_from", _read_source, "write private, trade or import", schema={"enum": list(SOURCES)}),
+    ColumnSpec("bought_from", lambda text: _SOURCES.find(text) or Refusal("unknown_word", "is no known word"),
+               "write private, trade or import", schema={"enum": list(SOURCES)}),
     ColumnSpec("haggle", cure='write a percentage, such as 10, or "fixed"', by_shop=_read_haggle,
                description='percent, or "fixed"'),
     ColumnSpec("finished", by_shop=_read_finished,

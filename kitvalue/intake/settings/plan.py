@@ -21,7 +21,7 @@ from kitvalue.intake.text.problems import FileError, Level, Problem, shown
 from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text
 from kitvalue.intake.text.tomltext import Place
 from kitvalue.intake.text.vocabulary import grade
-from kitvalue.intake.text.words import Refusal, fold, listed, nearest
+from kitvalue.intake.text.words import Refusal, fold, listed
 
 NEW: Final = "new"
 ROLES: Final = ("bass", "floor", "rack", "snare")
@@ -74,16 +74,16 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
         elif not taken[donor.id] and donor.id not in sold:
             message = f"no drum and no surplus comes from donor {shown(donor.id)}; use one of its drums, or take it out"
             yield toml.problem(where, "donor_unused", message, donor.id)
-        elif taken[donor.id] > donor.pieces:
-            message = f"{taken[donor.id]} drums come from donor {shown(donor.id)}, which has {donor.pieces}"
-            message += "; correct one of the two"
+        elif (drums := taken[donor.id]) > donor.pieces:
+            message = (
+                f"{drums} drums come from donor {shown(donor.id)}, which has {donor.pieces}; correct one of the two"
+            )
             yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
         if donor.bought_from == "trade" and donor.vat is None:
             message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
             yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
         if donor.bought_from != "trade" and donor.vat is not None:
-            message = 'vat goes with bought_from = "trade" only, and this donor is '
-            message += f"{shown(donor.bought_from)}; take it out"
+            message = f'vat goes with bought_from = "trade" only, and this donor is "{donor.bought_from}"; take it out'
             yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
 
 
@@ -130,10 +130,8 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
         )
         yield toml.problem(("original", "repair"), "no_repair", message)
-    if plan.smallest > len(plan.drum):
-        message = (
-            f"smallest is {plan.smallest}, but the plan has {len(plan.drum)} drums; write {len(plan.drum)} or less"
-        )
+    if plan.smallest > (drums := len(plan.drum)):
+        message = f"smallest is {plan.smallest}, but the plan has {drums} drums; write {drums} or less"
         yield toml.problem(("smallest",), "smallest", message, str(plan.smallest))
 
 
@@ -147,9 +145,8 @@ def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Probl
     if line.operation is not None:
         known = shop.work.hours if shop.work is not None else {}
         if line.operation not in known:
-            message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; "
-            likely = nearest(line.operation, known)
-            message += f"did you mean {likely}?" if likely else "add its hours there, or give hours here"
+            hint = or_known(line.operation, known, "add its hours there, or give hours here")
+            message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; {hint}"
             yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
     if line.per == "sheet":
         message = 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"'
@@ -187,7 +184,7 @@ def _line(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -
 
 def _a_grade(value: object) -> object:
     """A bench grade in halves, as a number or one of our words."""
-    known = None if isinstance(value, bool) else grade(str(value))
+    known = grade(str(value))
     if known is None:
         raise PydanticCustomError("grade", "is no grade")
     return known
@@ -398,6 +395,5 @@ def _plan_path(name: str, folder: Path) -> Path:
     names = plan_names(folder)
     if not names:
         raise FileError(f"there is no plan {shown(name)}: {shown(str(folder / 'builds'))} holds no plans")
-    likely = nearest(name.removesuffix(".toml"), names)
-    hint = f"did you mean {likely}?" if likely else f"the plans are: {listed(names)}"
+    hint = or_known(name.removesuffix(".toml"), names, f"the plans are: {listed(names)}")
     raise FileError(f"there is no plan {shown(name)}; {hint}")

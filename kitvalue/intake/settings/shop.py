@@ -155,9 +155,7 @@ def _a_text(value: object) -> object:
 
 def _a_word(value: object) -> object:
     """A word of ours; a grade or a truth may stand without quotes."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f"{value:f}" if isinstance(value, Decimal) else str(value) if isinstance(value, int) else value
+    return f"{value:f}" if isinstance(value, Decimal) else str(value).lower() if isinstance(value, int) else value
 
 
 def _filled(value: object) -> object:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from copy import deepcopy
 from decimal import Decimal
 from pathlib import Path
@@ -128,9 +128,8 @@ class TomlFile:
         table = table_name(where[:-1])
         if kind == "extra_forbidden":
             name, known = str(where[-1]), known_keys(model, where[:-1])
-            likely = nearest(name, known)
             what, place = ("table", "") if len(where) == 1 else ("key", f" in {table}")
-            hint = f"did you mean {likely}?" if likely else f"known there: {listed(known, 20)}"
+            hint = or_known(name, known, f"known there: {listed(known, 20)}")
             return self.problem(where, "unknown_key", f"there is no {what} {shown(name)}{place}; {hint}", name)
         if kind == "missing":
             name = str(where[-1]) if isinstance(where[-1], str) else key_path(where)
@@ -220,10 +219,11 @@ def known_keys(model: type[BaseModel], where: Place) -> list[str]:
     return [field.alias or name for name, field in kind.model_fields.items()]
 
 
-def or_known(name: str, known: Sequence[str]) -> str:
-    """What to write instead of a name that is not known."""
+def or_known(name: str, known: Collection[str], otherwise: str = "") -> str:
+    """What to write instead of a name that is not known; `otherwise` where none is like it."""
     likely = nearest(name, known)
-    return f"did you mean {likely}?" if likely else f"known: {listed(known, 30)}" if known else "there are none"
+    otherwise = otherwise or (f"known: {listed(known, 30)}" if known else "there are none")
+    return f"did you mean {likely}?" if likely else otherwise
 
 
 _LONGEST_CURE: Final = 100  # characters of a line that is shown mended

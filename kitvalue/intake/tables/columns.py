@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any, Final, Generic, TypeVar, get_args
+from typing import Any, Final, Generic, TypeVar
 
 import numpy as np
 
@@ -146,19 +146,16 @@ def _undecided(
 def _mixed_in(column: Column[Any]) -> Problem:
     """The warning about a column that proves both decimal signs: which rows prove which, with a cell of each."""
     signs = column.values.map(lambda reading: reading.sign if isinstance(reading, Amount) else None)
-    rows: dict[Sign, list[int]] = {}
-    samples: dict[Sign, str] = {}
-    for sign in get_args(Sign):
-        at = np.flatnonzero(np.array([one == sign for one in signs.each])[signs.codes])
-        rows[sign], samples[sign] = column.table.rows[at].tolist(), column.cells[int(at[0])]
-    rare: Sign = "." if len(rows["."]) <= len(rows[","]) else ","
-    common: Sign = "," if rare == "." else "."
-    names = {",": "comma", ".": "dot"}
+    names = {".": "dot", ",": "comma"}
+    places = {sign: np.flatnonzero(np.array([one == sign for one in signs.each])[signs.codes]) for sign in names}
+    rare, common = sorted(names, key=lambda sign: len(places[sign]))
+    rows = {sign: column.table.rows[at].tolist() for sign, at in places.items()}
+    sample = column.cells[int(places[rare][0])]
     message = (
-        f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(samples[rare])}), "
+        f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(sample)}), "
         f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
     )
-    return column.table.warning(column.header, samples[rare], "mixed_styles", message)
+    return column.table.warning(column.header, sample, "mixed_styles", message)
 
 
 def date_column(

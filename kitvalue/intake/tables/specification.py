@@ -71,6 +71,9 @@ class ColumnSpec:
     description: str = ""
     schema: Mapping[str, object] = field(default_factory=dict)  # what a Table Schema says beyond all this
 
+    def reader(self, shop: Shop) -> Callable[[str], Any]:
+        return self.by_shop(shop) if self.by_shop is not None else self.read
+
     def check(self, shop: Shop) -> Callable[[Amount], Refusal | None]:
         """What is allowed of the amounts that the column holds."""
         own = shop.shop.currency
@@ -130,7 +133,7 @@ def read_columns(
             return number_column(table, spec.name, spec.read, spec.check(shop), spec.cure, sign, counted)
         if spec.kind == "day":
             return date_column(table, spec.name, shop.files.day_first, counted)
-        return word_column(table, spec.name, spec.by_shop(shop) if spec.by_shop else spec.read, spec.cure)
+        return word_column(table, spec.name, spec.reader(shop), spec.cure)
 
     decimal = shop.files.decimal
     columns = {spec.name: column(spec, decimal) for spec in specs}

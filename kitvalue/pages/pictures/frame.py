@@ -30,7 +30,6 @@ class Layout:
 
     @property
     def narrow(self) -> bool:
-        """Is this the phone's?"""
         return self.name == "narrow"
 
 
@@ -103,11 +102,11 @@ def linear_ticks(low: float, high: float, most: int) -> tuple[float, ...]:
     """At most so many round values from low to high, low < high."""
     rough = (high - low) / max(most - 1, 1)
     power = 10.0 ** math.floor(math.log10(rough))
-    for step in (s * power for s in (*STEPS, *(10 * s for s in STEPS))):
+    for step in (s * power for s in (*STEPS, *(10 * s for s in STEPS))):  # the last one always fits
         first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
         if step >= rough * (1 - 1e-9) and last - first + 1 <= most:
-            return tuple(k * step for k in range(first, last + 1))
-    return (low, high)
+            break
+    return tuple(k * step for k in range(first, last + 1))
 
 
 def log_ticks(low: float, high: float, most: int) -> tuple[float, ...]:

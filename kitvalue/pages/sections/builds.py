@@ -73,7 +73,15 @@ def build_article(
     b: BuildSeen, key: str, charts: Mapping[str, Chart | None], general: Sequence[str], template: Template
 ) -> Markup:
     """Everything that can be told of one build. Cautions that the whole page carries (`general`) are not repeated."""
-    sheet, pricing, comparison = b.sheet, b.pricing, b.comparison
+    sheet, pricing, comparison, like = b.sheet, b.pricing, b.comparison, None
+    crossing = f"{_no_answer(b)}."
+    if comparison:
+        crossing, crossings = comparison.crossings.text, comparison.crossings
+        if crossings.chance_none >= 0.005 and not any(c.reason for c in crossings.crossings):
+            never = percent(100 * crossings.chance_none, 0)
+            crossing += f" In {never} of what the market level may be they never meet."
+        *points, total = ((p.what, p.build, p.original) for p in comparison.like_for_like)
+        like = table("Like for like", "Point< | The build< | A used original<", (*points, Row(total, "total")))
     article = template.render(
         id=key,
         build=b,
@@ -86,9 +94,9 @@ def build_article(
         buying=_buying_table(sheet) if sheet and sheet.quantities else None,
         sale=_sale_table(pricing, sheet.currency) if sheet and pricing else None,
         places=_places_table(pricing, sheet.currency) if sheet and pricing else None,
-        even_words=_crossing_words(comparison) if comparison else f"{_no_answer(b)}.",
+        crossing=crossing,
         ties=comparison and _tie_table(comparison),
-        like=comparison and _like_table(comparison),
+        like=like,
         cautions=[text for text in build_cautions(b) if text not in general],
     )
     return Markup(article)  # noqa: S704 - our own template, which escapes every value
@@ -305,15 +313,6 @@ def pieces_table(comparison: Comparison) -> Table:
     )  # fmt: skip
 
 
-def _crossing_words(comparison: Comparison) -> str:
-    """The answer in one sentence and how sure it is."""
-    crossings = comparison.crossings
-    if any(c.reason for c in crossings.crossings) or crossings.chance_none < 0.005:
-        return crossings.text
-    never = percent(100 * crossings.chance_none, 0)
-    return f"{crossings.text} In {never} of what the market level may be they never meet."
-
-
 def _tie_table(comparison: Comparison) -> Table:
     """The price of an original at which the customer may take either."""
     ties = (("cost", comparison.tie_at_cost), ("its webshop price", comparison.tie_at_price))
@@ -357,9 +356,3 @@ def unknowns_table(comparison: Comparison) -> Table:
         ),
         *dict.fromkeys(f"{capital(u.name)}: {u.reason}." for u in comparison.unknowns if u.reason),
     )  # fmt: skip
-
-
-def _like_table(comparison: Comparison) -> Table:
-    """Like for like."""
-    *points, total = ((p.what, p.build, p.original) for p in comparison.like_for_like)
-    return table("Like for like", "Point< | The build< | A used original<", (*points, Row(total, "total")))

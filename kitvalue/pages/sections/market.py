@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 
@@ -83,7 +84,7 @@ def market_section(fit: Fit, currency: str) -> Section:
         f"{amount(first.outlook.typical)} down to {last.series.name} at {amount(last.outlook.typical)}. "
         f"{count(drawn, 'row')} drawn as dots.",
         sightings_table(picture),
-        lambda layout: market_figure(picture, layout),
+        partial(market_figure, picture),
         (Key("dot", "a kit seen, brought to this kit"), *RANGES, RING),
         " ".join(note for note in notes if note),
     )
@@ -233,7 +234,7 @@ def trend_section(fit: Fit) -> Section:
         f"{count(len(picture.rows), 'dot')} from {-picture.first:.1f} years before the newest date on; "
         f"the line moves by {change(year.percent, 1)} a year.",
         trend_table(picture),
-        lambda layout: trend_figure(picture, layout),
+        partial(trend_figure, picture),
         (Key("dot", "a kit seen, everything but time evened out"), Key("level", "the yearly effect, 80 %"), RING),
         f"{count(left, 'row')} not drawn." if left > 0 else "",
     )
@@ -245,9 +246,8 @@ def trend_picture(fit: Fit) -> TrendPicture:
     term = next(t for t in fit.terms if t.name == "years")
     years = fit.rows.years
     rows = sightings(fit, years, np.exp(fit.residuals + term.coefficient * years))
-    dated = [s for s in rows if s.seen_on is not None]
+    drawn = thinned([s for s in rows if s.seen_on is not None], MOST_DOTS)
     reach = fit.level_t[RANGE - 1] * term.se
-    drawn = thinned(dated, MOST_DOTS)
     return TrendPicture(drawn, term.coefficient, term.coefficient - reach, term.coefficient + reach)
 
 
@@ -287,7 +287,7 @@ def trust_section(fit: Fit, currency: str) -> Section:
         f"{count(len(picture.rows), 'dot')}: the price seen against the foretold one, over the foretold "
         f"price in {currency}. Every second kit is within {percent(picture.half)}.",
         predicted_table(picture),
-        lambda layout: predicted_figure(picture, layout),
+        partial(predicted_figure, picture),
         (Key("dot", "a kit seen"), Key("range", f"within {percent(picture.half)}: every second kit"), RING),
         f"{count(left, 'row')} not drawn." if left else "",
     )

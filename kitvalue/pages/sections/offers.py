@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 
@@ -78,6 +79,12 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     values = valued(offers)
     bids = [(v.judged, v.judged.best) for v in values if v.judged is not None and v.judged.best is not None]
     without = [o for o in offers if o.valuation is None]
+    not_valued = table(
+        "Offers that cannot be valued",
+        "Offer< | Kit< | Why<<",
+        ((o.offer.offer, kit_words(o.offer), o.reason or "no reason is known") for o in without[:MOST_LISTED]),
+        and_more(len(without) - MOST_LISTED, "more offers", "they are in offers.csv"),
+    )
     return Section(
         "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
         "private. Freight comes on top.",
@@ -85,7 +92,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
         (
             *([_bids_table(bids, currency)] if bids else []),
             *([_offers_table(values, currency, fit)] if values else []),
-            *([_not_valued(without)] if without else []),
+            *([not_valued] if without else []),
         ),
     )
 
@@ -105,7 +112,7 @@ def _chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
         f"{count(len(picture.strips), 'offer')} on a log scale of {currency}, from {first.offer} at "
         f"{change(first.against, 0)} to {last.offer} at {change(last.against, 0)} against the buy-in value.",
         offer_strips_table(picture),
-        lambda layout: offers_figure(picture, layout),
+        partial(offers_figure, picture),
         (Key("asked", "asked"), *RANGES, *(bids if any(s.ceiling is not None for s in picture.strips) else ())),
         f"and {count(left, 'more', 'more')} in the table below" if left else "",
     )
@@ -183,12 +190,3 @@ def kit_words(offer: Offer) -> str:
         f"condition {trimmed(offer.condition, 1)}", feature_words(offer.features), f"sold {sold}" if sold else "",
     )  # fmt: skip
     return ", ".join(part for part in parts if part)
-
-
-def _not_valued(offers: Sequence[OfferSeen]) -> Table:
-    return table(
-        "Offers that cannot be valued",
-        "Offer< | Kit< | Why<<",
-        ((o.offer.offer, kit_words(o.offer), o.reason or "no reason is known") for o in offers[:MOST_LISTED]),
-        and_more(len(offers) - MOST_LISTED, "more offers", "they are in offers.csv"),
-    )
