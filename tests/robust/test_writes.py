@@ -105,6 +105,7 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
     draw = random.Random(9)
 
     def some_of_each(shop: Path) -> None:
+        books = {(shop / "prices.csv").read_bytes()}  # every state that the price book has had
         for line in lines * rounds:
             how = draw.choice((signal.SIGKILL, signal.SIGINT))
             begun = started(shop, list(line))
@@ -112,7 +113,11 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
             begun.send_signal(how)
             out, err = begun.communicate(timeout=60)
             assert begun.returncode in (0, 130, -how), err
-            assert all(whole(path) for path in (shop / "out").iterdir() if path.suffix != ".tmp")
+            answers = [path for path in (shop / "out").iterdir() if path.suffix in (".json", ".html", ".csv")]
+            assert answers
+            assert all(whole(path) for path in answers)
+            assert all(kept.read_bytes() in books for kept in (shop / "out" / "before").rglob("*.csv"))
+            books.add((shop / "prices.csv").read_bytes())
             rows = (shop / "prices.csv").read_bytes().decode("utf-8-sig")
             assert rows.endswith("\n")
             assert len({len(row) for row in csv.reader(io.StringIO(rows, newline=""), delimiter=";")}) == 1
