@@ -169,8 +169,9 @@ def likeness(text: str, spellings: Mapping[str, str]) -> Likeness:
     if not wanted:
         return Likeness((), telling=False)
     known = _known(tuple(spellings))
-    around = [one for one, own in known.items() if own and within(own, wanted)]
-    parts = [one for one, own in known.items() if within(wanted, own)]
+    near = known if not _every_word(tuple(spellings)).isdisjoint(wanted) else {}  # else only letters can be alike
+    around = [one for one, own in near.items() if own and within(own, wanted)]
+    parts = [one for one, own in near.items() if within(wanted, own)]
     if around:  # the text says all of a name, and more; the longest counts
         longest = [
             one
@@ -192,6 +193,11 @@ def _known(spellings: tuple[str, ...]) -> Mapping[str, tuple[str, ...]]:
     return {spelling: _words(spelling) for spelling in spellings}
 
 
+@lru_cache(16)
+def _every_word(spellings: tuple[str, ...]) -> frozenset[str]:
+    return frozenset(word for own in _known(spellings).values() for word in own)
+
+
 def _words(text: str) -> tuple[str, ...]:
     return tuple(letters(fold(text[:_LONGEST_NAME])))
 
@@ -203,7 +209,7 @@ def _closest(
     from rapidfuzz import process  # only a mistake needs it
     from rapidfuzz.distance import Indel
 
-    every = {word for own in known.values() for word in own}
+    every = _every_word(tuple(spellings))
     unknown = tuple(word for word in wanted if word not in every)  # without a maker's name that is known
     whole = {one: " ".join(own) for one, own in known.items()}
     scores: dict[str, float] = {}
