@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from kitvalue.commands.folder import DONE, OFFERS, PRICES, RATES, SETTINGS, ShopFolder
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import DONE, OFFERS, PRICES, RATES, SETTINGS
 from kitvalue.intake.books.bookrows import RowAsRead, read_rates
 from kitvalue.intake.settings.pasting import PasteBlock, paste_blocks
 from kitvalue.intake.settings.plan import plan_warnings

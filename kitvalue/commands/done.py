@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from kitvalue.commands.folder import DONE, ShopFolder, refuse_file
+from kitvalue.commands.folder import ShopFolder, refuse_file
+from kitvalue.commands.writing import DONE
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.shares import LearnedShares, SoldBuild, learned_shares
 from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Problem, RefusedError

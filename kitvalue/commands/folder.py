@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kitvalue import __version__
-from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.commands.writing import DONE, OFFERS, PARTS, PRICES, RATES, make_writable, write_whole
 from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
@@ -27,12 +27,6 @@ if TYPE_CHECKING:
     from kitvalue.intake.books.pricebook import PriceReading
     from kitvalue.intake.tables.specification import FileReading
 
-SETTINGS: Final = "shop.toml"
-PRICES: Final = "prices.csv"
-RATES: Final = "rates.csv"
-OFFERS: Final = "offers.csv"
-PARTS: Final = "parts.csv"
-DONE: Final = "done.csv"
 OUT: Final = "out"
 FIT_FILE: Final = "fit.json"
 KEPT: Final = 20  # changes of the shop's own files whose old state stays in out/before/
@@ -238,17 +232,14 @@ class ShopFolder:
             ) from None
 
     def _replace(self, files: Mapping[str, bytes], old: Mapping[str, bytes | None]) -> None:
-        written: list[str] = []
         try:
             for name, data in files.items():
-                written.append(name)
                 write_whole(self.path / name, data)
-        except BaseException:
-            for name in written[:-1]:  # the last one is as it was
-                before = old[name]
+        except BaseException:  # what is written already is taken back, also where the stop came right behind a write
+            for name, before in old.items():
                 if before is None:
                     (self.path / name).unlink(missing_ok=True)
-                else:
+                elif self.bytes_of(name) != before:
                     write_whole(self.path / name, before)
             raise
 

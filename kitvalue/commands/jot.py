@@ -7,7 +7,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from kitvalue.commands.folder import OFFERS, PRICES, ShopFolder, state_of
+from kitvalue.commands.folder import ShopFolder, state_of
+from kitvalue.commands.writing import OFFERS, PRICES
 from kitvalue.intake.adverts.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
 from kitvalue.intake.adverts.read import understand
 from kitvalue.intake.adverts.text import Understood

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from kitvalue.commands.check import CheckDone, check
-from kitvalue.commands.folder import OFFERS, PRICES, SETTINGS, ShopFolder
-from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import OFFERS, PRICES, SETTINGS, make_writable, write_whole
 from kitvalue.intake.arrival.settings import FirstLook, NewLines, SeriesSeen, new_settings, series_seen, unknown_words
 from kitvalue.intake.arrival.takeover import Incoming, incoming
 from kitvalue.intake.books import specs

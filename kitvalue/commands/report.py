@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from kitvalue.commands.folder import OFFERS, ShopFolder
-from kitvalue.commands.writing import make_writable, write_whole
+from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import OFFERS, make_writable, write_whole
 from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced

@@ -18,7 +18,12 @@ from typing import Final
 from kitvalue.intake.text.problems import Caution, FileError, shown
 
 SETTINGS: Final = "shop.toml"
-INPUTS: Final = (SETTINGS, "prices.csv", "rates.csv", "offers.csv", "parts.csv", "done.csv")
+PRICES: Final = "prices.csv"
+RATES: Final = "rates.csv"
+OFFERS: Final = "offers.csv"
+PARTS: Final = "parts.csv"
+DONE: Final = "done.csv"
+INPUTS: Final = (SETTINGS, PRICES, RATES, OFFERS, PARTS, DONE)  # beside the plans in builds/
 MARK: Final = ".kitvalue-"  # how a temporary file's name begins
 STALE: Final = 3600.0  # seconds after which no run is still writing it
 NAME_KEPT: Final = 40  # characters of the target's name in that of its temporary file

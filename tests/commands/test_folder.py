@@ -83,6 +83,25 @@ def test_where_one_of_several_cannot_be_written_none_is(
     assert own == {"prices.csv": b"old prices\n", "offers.csv": b"old offers\n"}
 
 
+@pytest.mark.parametrize("stopped_behind", ["prices.csv", "offers.csv", "done.csv"])
+def test_a_stop_right_behind_a_write_takes_all_back(
+    folder: ShopFolder, monkeypatch: pytest.MonkeyPatch, stopped_behind: str
+) -> None:
+    whole = folders.write_whole
+
+    def stopped(path: Path, content: str | bytes) -> None:
+        whole(path, content)
+        if path == folder.path / stopped_behind and content == b"new":
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(folders, "write_whole", stopped)
+    names = ("prices.csv", "offers.csv", "done.csv")
+    with pytest.raises(KeyboardInterrupt):
+        folder.change(dict.fromkeys(names, b"new"), states(folder, *names))
+    own = {name: data for name, data in files(folder.path).items() if not name.startswith("out")}
+    assert own == {"prices.csv": b"old prices\n", "offers.csv": b"old offers\n"}
+
+
 def test_two_writers_do_not_lose_each_others_rows(tmp_path: Path) -> None:
     """Each reads, adds a line and writes; a writer whose reading is out of date is told so and tries again."""
     (tmp_path / "prices.csv").write_bytes(b"")
