@@ -11,13 +11,13 @@ from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Final, Literal
 
-from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.numbers import plain as plain_number
 from kitvalue.intake.text.vocabulary import GRADES
 
 if TYPE_CHECKING:  # neither is needed to write a figure
     from jinja2 import Environment
 
+    from kitvalue.intake.books.bookrows import FeatureRead
     from kitvalue.market.encoding import FeatureValue
 
 NBSP: Final = "\u00a0"
