@@ -105,7 +105,7 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
         which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross, 5)} move"
         notes.insert(0, f"COD, PRD and PRB count every row in full; {which} them far")
     measures = facts([line for line in lines if line[1]])
-    return "\n".join(["How well it foretells prices that it has not seen", measures, *map(wrapped, notes)])
+    return "\n".join(["How well it predicts prices that it has not seen", measures, *map(wrapped, notes)])
 
 
 def value_text(
