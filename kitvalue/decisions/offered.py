@@ -49,8 +49,7 @@ from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, shared_draws
-from kitvalue.market.value import resale_kit
+from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit, shared_draws
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.money import ZERO, holding_cost, percent
 from kitvalue.workshop.tax import Terms, terms_of

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
 from kitvalue.intake.text.problems import Caution, first_to_do
 from kitvalue.intake.text.sizes import Size, size_text
-from kitvalue.market.value import series_knowledge
+from kitvalue.market.outlook import series_knowledge
 from kitvalue.workshop.money import ZERO
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem
     from kitvalue.market.encoding import FeatureValue
     from kitvalue.market.fitted import Fit, Moved
-    from kitvalue.market.value import Valuation
+    from kitvalue.market.outlook import Valuation
     from kitvalue.workshop.costing import CostSheet
     from kitvalue.workshop.outcome import JobOutcome, LearnedOperations
 

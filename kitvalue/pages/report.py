@@ -16,7 +16,7 @@ from markupsafe import Markup
 from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
-from kitvalue.market.value import ESTIMATES
+from kitvalue.market.outlook import ESTIMATES
 from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
 from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, cheaper_words, lead_words
