@@ -13,7 +13,7 @@ from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 

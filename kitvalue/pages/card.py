@@ -24,8 +24,7 @@ from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
-from kitvalue.market.outlook import CLIP, outlooks, places, sample_of
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import CLIP, outlooks, places, sample_of, value_kit
 from kitvalue.pages.figures import cents, day, exact
 from kitvalue.pages.templating import TEMPLATES, digest, styled_page
 from kitvalue.pages.words import plain

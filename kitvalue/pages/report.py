@@ -15,7 +15,7 @@ import numpy as np
 from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
-from kitvalue.market.value import ESTIMATES
+from kitvalue.market.outlook import ESTIMATES
 from kitvalue.pages.figures import amount, change, count, day, exact, in_so_many, number, percent, with_currency
 from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen

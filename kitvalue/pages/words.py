@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import TYPE_CHECKING, Final
 
-from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.numbers import plain as plain_number
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.pages.figures import exact, trimmed
 
 if TYPE_CHECKING:  # not needed to write a text
+    from kitvalue.intake.books.bookrows import FeatureRead
     from kitvalue.market.encoding import FeatureValue
 
 NOT_COMPUTED: Final = "Cannot be computed"

@@ -14,7 +14,7 @@ from kitvalue.market.accuracy import assess
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput
 from tests import worked
 from tests.decisions.market import comparison, priced

@@ -22,7 +22,7 @@ from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import value_kit
 from kitvalue.pages.answers import money
 from kitvalue.pages.card import CardInput, packed_column, render_card
 from kitvalue.pages.figures import amount

@@ -92,7 +92,7 @@ def test_every_table_has_a_caption_and_every_heading_cell_a_scope() -> None:
 def test_every_chart_has_a_spoken_title_two_widths_and_its_numbers() -> None:
     figures = page().all("figure")
     assert {f.attributes["id"] for f in figures} == {
-        "prices-by-series", "over-time", "foretold", "offers-against-value", "build-1-cost", "build-1-even",
+        "prices-by-series", "over-time", "predicted", "offers-against-value", "build-1-cost", "build-1-even",
         "build-1-swings",
     }  # fmt: skip
     for figure in figures:

@@ -228,8 +228,8 @@ def predicted_figure(
     charts.log_axis(ax, "x", low, high)
     _ratio_axis(ax)
     charts.ticks(ax, "x", log_ticks(low, high, 5 if layout.narrow else 9), amount)
-    charts.write_below(ax, f"foretold price, {currency}, log scale")
-    charts.write(ax, (low, HIGHEST), "price seen against the foretold one", shift=(-52, 14), colour=FADED)
+    charts.write_below(ax, f"predicted price, {currency}, log scale")
+    charts.write(ax, (low, HIGHEST), "price seen against the predicted one", shift=(-52, 14), colour=FADED)
     half = median_ape / 100
     if half < 1:
         ax.fill_between([low, high], 1 / (1 + half), 1 / (1 - half), color=SKY, alpha=0.3, linewidth=0, zorder=0.5,

@@ -242,7 +242,7 @@ def trust_section(fit: Fit, currency: str) -> Section:
     left = len(fit.book) - len(rows)
     numbers = table(
         f"The numbers of the picture, {currency}",
-        "Row | Series< | Foretold | Seen | Seen against foretold",
+        "Row | Series< | Predicted | Seen | Seen against predicted",
         (
             Row((str(s.row), s.series, amount(s.at), amount(s.paid), change(100 * (s.ratio - 1))),
                 "marked" if s.unusual else "")
@@ -250,9 +250,9 @@ def trust_section(fit: Fit, currency: str) -> Section:
         ),
     )  # fmt: skip
     drawn = Chart(
-        "foretold",
-        "Each kit against its price as the other rows foretell it",
-        f"{count(len(rows), 'dot')}: the price seen against the foretold one, over the foretold "
+        "predicted",
+        "Each kit against its price as the other rows predict it",
+        f"{count(len(rows), 'dot')}: the price seen against the predicted one, over the predicted "
         f"price in {currency}. Every second kit is within {half}.",
         numbers,
         partial(predicted_figure, rows, accuracy.median_ape, (low / 1.12, high * 1.12), currency),
@@ -266,25 +266,25 @@ def _measures(accuracy: Accuracy) -> Table:
     prd, expected, prb = accuracy.prd, accuracy.prd_expected, accuracy.prb
     held, forward = accuracy.coverage_80, accuracy.forward_median_ape
     return table(
-        "How well the fit foretells kits that it has not seen",
+        "How well the fit predicts kits that it has not seen",
         "Measure< | This book | A perfect model | What it says<<",
         (
             ("Median error", percent(accuracy.median_ape, 1), "above 0 %",
-             "Half of all prices are foretold at least this closely."),
+             "Half of all prices are predicted at least this closely."),
             ("80 % ranges that held", NOT_COMPUTED if held is None else percent(held, 0), "80 %",
              "Under 80 the ranges are too narrow, over 80 too cautious."),
             (f"Median error, {count(accuracy.forward_rows, 'kit')} of later quarters",
              NOT_COMPUTED if forward is None else percent(forward, 1), "above 0 %",
-             "Each quarter foretold from the ones before it, as in daily use."),
+             "Each quarter predicted from the ones before it, as in daily use."),
             ("Middle ratio", number(accuracy.median_ratio, 3), "1.000",
-             "Foretold over real: above 1 the fit is too dear, below 1 too cheap."),
+             "Predicted over real: above 1 the fit is too dear, below 1 too cheap."),
             ("Dispersion (COD)", percent(accuracy.cod, 1), "above 0 %",
-             "How far foretold over real lies from its middle on average."),
+             "How far predicted over real lies from its middle on average."),
             ("Price-related differential (PRD)", NOT_COMPUTED if prd is None else number(prd, 3),
              NOT_COMPUTED if expected is None else number(expected, 3),
              "Further above means that dear kits come out too cheap beside cheap ones."),
             ("Price-related bias (PRB)", NOT_COMPUTED if prb is None else change(100 * prb, 1), "near 0 %",
-             "What the foretold price gains or loses each time the value doubles."),
+             "What the predicted price gains or loses each time the value doubles."),
         ),
         "COD, PRD and PRB count every row in full, slips and bundles too: a single one moves them far.",
     )  # fmt: skip

@@ -12,7 +12,7 @@ import numpy as np
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import Valuation, no_dealer
+from kitvalue.market.outlook import Valuation, no_dealer
 from kitvalue.pages.figures import DASH, amount, change, count, exact, number, percent, trimmed
 from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import RANGES, OfferStrip, offers_figure

@@ -83,7 +83,7 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
     price_words = [t.say("price.work_list", work=work)] if plan.work and given.show_costs else []
     price_words += [t.say("price.margin_note")] if given.comparison.sheet.route == "margin" else []
     accuracy = given.fit.accuracy
-    measured = [] if accuracy is None else [t.say("evidence.foretold", percent=t.percent(accuracy.median_ape))]
+    measured = [] if accuracy is None else [t.say("evidence.predicted", percent=t.percent(accuracy.median_ape))]
     dots = dots_chart(given.at_door, float(price), t.exact(price), _cheaper(given), t)
     named = {"shop": given.shop.shop.name, "date": t.day(given.today), "kit": plan.title, "fingerprint": mark}
     return SheetView(
