@@ -272,23 +272,18 @@ def _digits(body: str) -> Amount | TwoReadings | Refusal:
         return Refusal("not_a_number", "is no number")
     if sum(c.isdigit() for c in body) > _MOST_DIGITS:
         return Refusal("too_long", "has too many digits for an amount", "write the number itself")
-    read = _whole_with_ending(body, ending[1]) if ending is not None else _plain_digits(body)
+    if ending is None:
+        read = _plain_digits(body)
+    elif (whole := _ungrouped(body)) is None:
+        return Refusal("not_a_number", "is no number")
+    else:  # only ",-" and a grouping prove the decimal sign: ".-" is written in countries of either kind
+        used = next((c for c in body if c in ".,"), None)
+        read = Amount(Decimal(whole), _other(used) if used is not None else "," if ending[1] == "," else None)
     if negative and isinstance(read, Amount):
         return replace(read, value=-read.value)
     if negative and isinstance(read, TwoReadings):
         return replace(read, as_decimal=-read.as_decimal, as_thousands=-read.as_thousands)
     return read
-
-
-def _whole_with_ending(body: str, mark: str) -> Amount | Refusal:
-    """The whole number before ",-", ".-" or ":-". Only ",-" and a grouping prove the decimal sign: ".-" is written in
-    countries of either kind.
-    """
-    digits = _ungrouped(body)
-    if digits is None:
-        return Refusal("not_a_number", "is no number")
-    used = next((c for c in body if c in ".,"), None)
-    return Amount(Decimal(digits), _other(used) if used is not None else "," if mark == "," else None)
 
 
 def _plain_digits(body: str) -> Amount | TwoReadings | Refusal:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache
 from typing import Final
 
 from kitvalue.intake.text.languages import any_of, pattern, word_lists, word_numbers
@@ -252,14 +251,11 @@ def says_pieces(text: str) -> bool:
 
 
 def _counted(text: str) -> re.Match[str] | None:
-    plain = fold(visible(text)).rstrip(".")
-    return _counting().fullmatch(plain) if len(text) <= _LONGEST_PIECES else None
-
-
-@cache
-def _counting() -> re.Pattern[str]:
     """A number and its unit, perhaps with what it is called and that stands come with it, which changes no number."""
+    if len(text) > _LONGEST_PIECES:
+        return None
     drums, kit, stands = (any_of("cells", key) for key in ("drums", "kit", "stands"))
     beside = rf"(?: ?\+ ?|,? {any_of('cells', 'with')}){stands}(?: (?:and|und|&|\+) {stands})?"
     number = f"[0-9]+|{'|'.join(word_numbers('numbers'))}"
-    return re.compile(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
+    counting = pattern(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
+    return counting.fullmatch(fold(visible(text)).rstrip("."))
