@@ -5,19 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.asked import KitNamed, read_kit
+from kitvalue.decisions.asked import AskedPrice, JudgedPrice, KitNamed, judge_price, read_kit
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
-from kitvalue.market.outlook import value_kit
+from kitvalue.market.outlook import Valuation, value_kit
 from kitvalue.workshop.costing import VAT, holding_cost
 from kitvalue.workshop.money import ZERO
-
-if TYPE_CHECKING:
-    from kitvalue.decisions.asked import AskedPrice, JudgedPrice
-    from kitvalue.market.outlook import Valuation
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,8 +41,6 @@ def value(
     cautions = (*market.cautions, *read.cautions, *valuation.cautions)
     judged = None
     if asked is not None:
-        from kitvalue.decisions.asked import judge_price
-
         typical = valuation.buy_in.typical
         judged = judge_price(shop, market.fit, valuation.kit, valuation.finished, typical, asked)
         cautions += (VAT,) if judged.judged else ()
