@@ -64,12 +64,16 @@ def _say(said: Said, as_json: bool) -> None:
         tell(line)
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
-    elif said.question is not None and sys.stdin is not None and sys.stdin.isatty():
+    elif said.question is not None and _is_terminal():
         click.echo(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
         click.echo(said.question.if_yes() if agreed else "Nothing is written.")
     else:
         click.echo(said.text if isinstance(said.text, str) else said.text())
+
+
+def _is_terminal() -> bool:
+    return sys.stdin is not None and sys.stdin.isatty()  # None where it was closed
 
 
 def tell(line: str) -> None:
