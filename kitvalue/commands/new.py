@@ -88,7 +88,7 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         )
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder))
-    usual = _usual_grade(sheet.conditions, ShopFolder(folder).shop)
+    usual = _usual_grade(sheet.cells.get("condition", ()), ShopFolder(folder).shop)
     settings = NewLines(open_blocks(toml), seen.guesses, _private(toml), toml.lines, usual)
     return TakenOver(folder, (OFFERS, PRICES, SETTINGS), sheet, series, currency, checked, settings)
 
