@@ -16,8 +16,7 @@ import numpy as np
 from kitvalue.intake.books.book import IntArray
 from kitvalue.intake.books.specs import RATES, FeatureValue
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import Column
-from kitvalue.intake.tables.specification import Columns, read_rows
+from kitvalue.intake.tables.specification import Column, Columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, TextTable
 from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, currencies_said

@@ -16,8 +16,7 @@ from kitvalue.intake.books.specs import PRICES, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.specification import Columns, read_columns
-from kitvalue.intake.tables.table import Coded, TextTable, table_from_text
-from kitvalue.intake.text.decoding import decode, read_bytes
+from kitvalue.intake.tables.table import Coded, TextTable, read_table
 from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
@@ -60,9 +59,7 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     result; nothing is raised for what stands in the files.
     """
     try:
-        text = decode(read_bytes(path, path.name), path.name, shop.files.encoding)
-        table = table_from_text(text, path.name, wanted_columns(shop), shop.files.delimiter)
-        del text  # a large part of what is held
+        table = read_table(path, wanted_columns(shop), shop.files)
     except FileError as error:
         return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
     totals = totals_refusals(table)
