@@ -39,8 +39,7 @@ from kitvalue.decisions.shortlist import (
     ranked,
 )
 from kitvalue.intake.books.bookrows import FeatureRead
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown

@@ -26,8 +26,7 @@ from kitvalue.decisions.ceiling import (
 )
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size

@@ -283,10 +283,14 @@ class Columns:
         value = self.by_name[name].known(at)
         return value.value if isinstance(value, Amount) else value
 
-    def amounts(self, name: str) -> FloatArray:
-        """(n,) the numbers of a column; NaN where its cell is blank or refused."""
-        column: Column[Amount] = self.by_name[name]
-        return column.values.floats(lambda amount: float(amount.value) if isinstance(amount, Amount) else np.nan)
+    def numbers(self, name: str) -> FloatArray:
+        """(n,) the numbers of a column, 1/0 for yes/no; NaN where its cell is blank or refused."""
+
+        def number(value: Value) -> float:
+            value = value.value if isinstance(value, Amount) else value
+            return np.nan if value is None or isinstance(value, str | Refusal) else float(value)
+
+        return self.by_name[name].values.floats(number)
 
     def problem(self, name: str, at: int, code: str, reason: str, cure: str | None = None) -> Problem:
         """The refusal of one cell."""
