@@ -9,7 +9,7 @@ from decimal import Decimal
 from kitvalue.intake.text.problems import Caution, FileCounts
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import NOTHING, UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading
-from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
+from kitvalue.market.outlook import Comparable, Valuation, series_knowledge, usual_kit
 from kitvalue.pages.terminal.figures import cents, change, money, percent
 from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
 from kitvalue.pages.words import feature_words, grade
