@@ -94,10 +94,8 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitRead:
 
 def _value(read: FeatureRead, book: FeatureRecipe) -> float | bool | str:
     """The value as the book has it: a word in the book's spelling."""
-    if isinstance(read.value, Decimal):
-        return float(read.value)
-    if isinstance(read.value, bool):
-        return read.value
+    if isinstance(read.value, Decimal | bool):
+        return float(read.value) if isinstance(read.value, Decimal) else read.value
     text = str(read.value)
     for word in book.words:
         if fold(word) == fold(text):

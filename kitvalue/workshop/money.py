@@ -74,9 +74,3 @@ def refusal(problems: Sequence[Problem]) -> FileError:
     """One error with every problem, of which there is one at least."""
     more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
     return FileError(problems[0].line() + more, problems)
-
-
-def refuse(problems: Sequence[Problem]) -> None:
-    """Raise the `refusal` of these problems; nothing where there is none."""
-    if problems:
-        raise refusal(problems)
