@@ -140,7 +140,7 @@ def exact_cost(
 
 
 def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
-    """Hours of the shop's own for one unit of a line: its own, 1 per hour, else its operation's; None where not given."""
+    """The shop's own hours for one unit of a line: its own, 1 per hour, else its operation's; None where not given."""
     if line.each is not None:
         return None
     if line.hours is not None:
