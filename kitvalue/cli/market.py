@@ -153,8 +153,8 @@ def _pasted() -> str:
 def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     """Fit the price book and save the fit in out/fit.json.
 
-    Tells what moves a price, each effect with its 95 % range, how well prices not seen are foretold, and which rows are
-    far from all others. It needs 12 usable rows. Other commands fit by themselves when a file has changed.
+    Tells what moves a price, each effect with its 95 % range, how well prices not seen are predicted, and which rows
+    are far from all others. It needs 12 usable rows. Other commands fit by themselves when a file has changed.
 
     \b
     Reads   shop.toml, prices.csv, rates.csv
@@ -229,7 +229,7 @@ def value(
         --pieces 5 --condition 3 --finished 5 --asked 350
     """
     from kitvalue.commands import value as command
-    from kitvalue.decisions.asked import AskedPrice, KitNamed
+    from kitvalue.decisions.named import AskedPrice, KitNamed
     from kitvalue.pages.answers import value_answer
     from kitvalue.pages.terminal.market import value_text
 

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Final
 
 from kitvalue import __version__
 from kitvalue.commands.writing import DONE, OFFERS, PARTS, PRICES, RATES, make_writable, write_whole
-from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
 from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from kitvalue.intake.books.offers import Offer
     from kitvalue.intake.books.parts import Part
     from kitvalue.intake.books.pricebook import PriceReading
+    from kitvalue.intake.settings.plan import Plan
     from kitvalue.intake.tables.specification import FileReading
 
 OUT: Final = "out"
@@ -81,10 +81,14 @@ class ShopFolder:
     @property
     def plan_names(self) -> tuple[str, ...]:
         """The plans in builds/, sorted."""
+        from kitvalue.intake.settings.plan import plan_names
+
         return plan_names(self.path)
 
     def plan(self, name_or_path: str) -> Plan:
         """A plan by its name in builds/ or by a path."""
+        from kitvalue.intake.settings.plan import read_plan
+
         if name_or_path not in self._plans:
             self._plans[name_or_path] = read_plan(name_or_path, self.path, self.shop)
         return self._plans[name_or_path]

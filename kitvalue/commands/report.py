@@ -13,7 +13,7 @@ from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 
@@ -95,6 +95,6 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
         plan = folder.plan(name)
         title, sheet = plan.title, cost_sheet(plan, folder.shop)
         pricing = priced(plan, folder.shop, fit)
-        return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
+        return BuildSeen(title, sheet, pricing, compared(plan, folder.shop, fit), None)
     except KitvalueError as error:
-        return BuildSeen(name, title, sheet, pricing, None, error.message)
+        return BuildSeen(title, sheet, pricing, None, error.message)

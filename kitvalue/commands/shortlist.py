@@ -29,7 +29,7 @@ def shortlist(
 ) -> ShortlistDone:
     """Judge every offer of offers.csv, for the rebuild of a plan too where one is named; `csv` writes the table."""
     from kitvalue.decisions.shortlist import Shortlist, reckoned_with
-    from kitvalue.market.value import ESTIMATES, no_dealer
+    from kitvalue.market.outlook import ESTIMATES, no_dealer
     from kitvalue.workshop.costing import VAT
 
     shop = folder.shop

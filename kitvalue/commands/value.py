@@ -8,16 +8,16 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.asked import KitNamed, read_kit
+from kitvalue.decisions.named import KitNamed, read_kit
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
-from kitvalue.market.value import value_kit
-from kitvalue.workshop.costing import VAT, holding_cost
-from kitvalue.workshop.money import ZERO
+from kitvalue.market.outlook import value_kit
+from kitvalue.workshop.money import ZERO, holding_cost
 
 if TYPE_CHECKING:
-    from kitvalue.decisions.asked import AskedPrice, JudgedPrice
-    from kitvalue.market.value import Valuation
+    from kitvalue.decisions.asked import JudgedPrice
+    from kitvalue.decisions.named import AskedPrice
+    from kitvalue.market.outlook import Valuation
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +47,7 @@ def value(
     judged = None
     if asked is not None:
         from kitvalue.decisions.asked import judge_price
+        from kitvalue.workshop.costing import VAT
 
         typical = valuation.buy_in.typical
         judged = judge_price(shop, market.fit, valuation.kit, valuation.finished, typical, asked)

@@ -25,6 +25,7 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     step_of,
 )
+from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
@@ -38,10 +39,9 @@ from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, shared_draws
-from kitvalue.market.value import resale_kit
-from kitvalue.workshop.costing import holding_cost, settings_of
-from kitvalue.workshop.money import ZERO, percent
+from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit, shared_draws
+from kitvalue.workshop.costing import settings_of
+from kitvalue.workshop.money import ZERO, holding_cost, percent
 from kitvalue.workshop.tax import Terms, terms_of
 
 K = TypeVar("K")
@@ -50,15 +50,6 @@ Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
 DRAWS = 2000
 MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
 SEED = 20260108
-
-
-@dataclass(frozen=True, slots=True)
-class KitRead:
-    """The kit as it stands, the condition that it will be sold in, and what is to be said of how they were read."""
-
-    kit: Kit
-    finished: float | None
-    cautions: tuple[Caution, ...] = ()
 
 
 def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitRead:

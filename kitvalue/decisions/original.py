@@ -15,8 +15,7 @@ from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import Outlook
-from kitvalue.market.value import ESTIMATES, resale_kit
+from kitvalue.market.outlook import ESTIMATES, Outlook, resale_kit
 from kitvalue.workshop.build import Lever, exact_cost, purchase_price
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import HUNDRED, ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step

@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, cast
 
 from kitvalue.intake.text.problems import Caution, first_to_do
 from kitvalue.intake.text.sizes import Size, size_text
-from kitvalue.market.value import series_knowledge
+from kitvalue.market.outlook import series_knowledge
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.outcome import settings_lines
 
 if TYPE_CHECKING:
     from kitvalue.decisions.asked import JudgedPrice
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem
     from kitvalue.market.encoding import FeatureValue
     from kitvalue.market.fitted import Fit, Moved
-    from kitvalue.market.value import Valuation
+    from kitvalue.market.outlook import Valuation
     from kitvalue.workshop.costing import CostSheet
     from kitvalue.workshop.outcome import JobOutcome, LearnedOperations
 
@@ -349,6 +348,8 @@ def outcome_answer(
     jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str
 ) -> Answer:
     """`done`. Money is net but for `sold_for`; hours of `learned_hours` are for one unit, shares in percent."""
+    from kitvalue.workshop.outcome import settings_lines
+
     job = """row=build.row plan=build.plan title=planned.plan.title finished_on=build.finished_on
         hours{planned actual reason}
         operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}

@@ -308,16 +308,3 @@ def _any_line(lines: Sequence[LineTable], *groups: str) -> bool:
     texts = [f"{line.what} {(line.operation if isinstance(line, WorkLine) else None) or ''}".lower() for line in lines]
     starts = [re.compile(rf"(?<![^\W\d_])(?:{group})") for group in groups]
     return any(all(start.search(text) for start in starts) for text in texts)
-
-
-def holding_cost(selling: SellingTable) -> Decimal:
-    """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set.
-
-    Raises FileError where only the cost of a month is set.
-    """
-    if selling.holding is None:
-        return ZERO
-    if selling.months_to_sell is None:
-        message = "holding is set and months_to_sell is not: add the months from buying a kit to selling it"
-        raise refusal([shop_problem("selling.months_to_sell", "no_months", message)])
-    return selling.holding * selling.months_to_sell

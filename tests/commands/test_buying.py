@@ -15,8 +15,7 @@ from kitvalue.intake.books.offers import read_offers
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.encoding import Kit
-from kitvalue.market.outlook import outlook
-from kitvalue.market.value import resale_kit
+from kitvalue.market.outlook import outlook, resale_kit
 from tests.shops import run, sample_shop
 
 HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note\n"

@@ -24,8 +24,7 @@ from kitvalue.market.encoding import of_kits
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import subset, without_empty_series
-from kitvalue.market.outlook import outlook, outlooks, typical_prices
-from kitvalue.market.value import series_knowledge, usual_kit
+from kitvalue.market.outlook import outlook, outlooks, series_knowledge, typical_prices, usual_kit
 from tests.checks import check
 from tests.market.books import invented_book
 

@@ -12,8 +12,7 @@ from kitvalue.intake.text.problems import Caution, FileCounts, texts
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import following, leading, upside_down
-from kitvalue.market.outlook import known_cautions
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import known_cautions, value_kit
 from tests.market.books import invented_book
 
 

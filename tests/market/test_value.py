@@ -19,9 +19,8 @@ from kitvalue.market import results as market_results
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import dump_fit, load_fit, sealed
-from kitvalue.market.outlook import outlook
+from kitvalue.market.outlook import ESTIMATES, comparables, outlook, value_kit
 from kitvalue.market.results import Prices, fit_prices
-from kitvalue.market.value import ESTIMATES, comparables, value_kit
 from tests.market.books import invented_book
 
 BOOK = invented_book(n=90, features=True)

@@ -14,7 +14,7 @@ from kitvalue.market.accuracy import assess
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
-from kitvalue.market.value import value_kit
+from kitvalue.market.outlook import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput
 from tests import worked
 from tests.decisions.market import comparison, priced
@@ -78,7 +78,7 @@ def build(title: str = "Seven-piece in Inishmore dress") -> BuildSeen:
     """The build worked by hand, under a title."""
     plan, shop = worked.plan(title=title), worked.shop()
     found = comparison(plan, shop)
-    return BuildSeen("worked", title, found.sheet, priced(plan, shop), found, None)
+    return BuildSeen(title, found.sheet, priced(plan, shop), found, None)
 
 
 COUNTS = FileCounts("prices.csv", 123, 120, 2, 1, "utf-8", ";", ",")

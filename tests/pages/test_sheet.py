@@ -22,7 +22,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.pages.sheet.pictures import stacked
 from kitvalue.pages.sheet.tongue import languages, tongue
 from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced
-from kitvalue.pages.words import Table
+from kitvalue.pages.tables import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
 from tests.pages.browsing import launched, listened, needs_browser

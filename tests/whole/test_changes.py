@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.market.encoding import Kit
-from kitvalue.market.value import Valuation, value_kit
+from kitvalue.market.outlook import Valuation, value_kit
 from tests.whole.contract import MONEY, same
 from tests.whole.made import Dialect, MadeShop
 from tests.whole.running import asked, examples, laid_out

@@ -11,7 +11,6 @@ from datetime import date
 from decimal import Decimal
 
 import numpy as np
-from markupsafe import Markup
 
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.original import as_money, on_top
@@ -23,7 +22,8 @@ from kitvalue.market.outlook import Outlook
 from kitvalue.pages.pictures.frame import Chart
 from kitvalue.pages.sheet.pictures import dots_chart, sizes_chart
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import Fact, Row, RowKind, Table, digest, templates
+from kitvalue.pages.tables import Fact, Row, RowKind, Table
+from kitvalue.pages.templating import styled_page
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
 
@@ -83,7 +83,7 @@ def sheet_view(given: SheetInput, t: Tongue) -> SheetView:
     price_words = [t.say("price.work_list", work=work)] if plan.work and given.show_costs else []
     price_words += [t.say("price.margin_note")] if given.comparison.sheet.route == "margin" else []
     accuracy = given.fit.accuracy
-    measured = [] if accuracy is None else [t.say("evidence.foretold", percent=t.percent(accuracy.median_ape))]
+    measured = [] if accuracy is None else [t.say("evidence.predicted", percent=t.percent(accuracy.median_ape))]
     dots = dots_chart(given.at_door, float(price), t.exact(price), _cheaper(given), t)
     named = {"shop": given.shop.shop.name, "date": t.day(given.today), "kit": plan.title, "fingerprint": mark}
     return SheetView(
@@ -301,7 +301,4 @@ def _cautions(given: SheetInput, t: Tongue) -> tuple[str, ...]:
 
 def render_sheet(view: SheetView) -> str:
     """The whole page, each picture drawn at both widths. Equal input gives equal text."""
-    pages = templates()
-    css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
-    style = Markup(css)  # noqa: S704 - our own templates
-    return pages.get_template("sheet.html").render(page=view, title=view.title, css=style, css_hash=digest(css))
+    return styled_page("sheet.html", "report.css", "sheet.css", page=view, title=view.title)

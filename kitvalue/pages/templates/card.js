@@ -66,11 +66,11 @@
     const low = new Float64Array(n), high = new Float64Array(n);
     let sum = 0;
     for (let i = 0; i < n; i++) {
-      const foretold = centre - weights[i] * dot(rows[i], u) * residuals[i];
+      const predicted = centre - weights[i] * dot(rows[i], u) * residuals[i];
       const far = stretch * Math.abs(residuals[i]);
-      low[i] = foretold - far;
-      high[i] = foretold + far;
-      sum += Math.exp(foretold + stretch * forMeans(residuals[i]) + data.offset);
+      low[i] = predicted - far;
+      high[i] = predicted + far;
+      sum += Math.exp(predicted + stretch * forMeans(residuals[i]) + data.offset);
     }
     low.sort();
     high.sort();

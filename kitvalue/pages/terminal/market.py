@@ -9,7 +9,7 @@ from decimal import Decimal
 from kitvalue.intake.text.problems import Caution, FileCounts
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import NOTHING, UNUSUAL_WEIGHT, Accuracy, Fit, Moved, following, leading
-from kitvalue.market.value import Comparable, Valuation, series_knowledge, usual_kit
+from kitvalue.market.outlook import Comparable, Valuation, series_knowledge, usual_kit
 from kitvalue.pages.terminal.figures import cents, change, money, percent
 from kitvalue.pages.terminal.table import bullets, facts, page, table, wrapped
 from kitvalue.pages.words import feature_words, grade
@@ -105,7 +105,7 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
         which = f"row {gross[0]} alone moves" if len(gross) == 1 else f"rows {listed(gross, 5)} move"
         notes.insert(0, f"COD, PRD and PRB count every row in full; {which} them far")
     measures = facts([line for line in lines if line[1]])
-    return "\n".join(["How well it foretells prices that it has not seen", measures, *map(wrapped, notes)])
+    return "\n".join(["How well it predicts prices that it has not seen", measures, *map(wrapped, notes)])
 
 
 def value_text(
