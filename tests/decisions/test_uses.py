@@ -20,7 +20,8 @@ from kitvalue.intake.books.offers import DrumMeant, Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.sizes import Size, read_size
-from kitvalue.workshop.costing import cost_sheet, holding_cost
+from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.money import holding_cost
 from tests import worked
 from tests.decisions.test_haggling import offer
 
