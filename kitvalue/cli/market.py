@@ -226,7 +226,7 @@ def value(
         --pieces 5 --condition 3 --finished 5 --asked 350
     """
     from kitvalue.commands import value as command
-    from kitvalue.decisions.asked import AskedPrice, KitNamed
+    from kitvalue.decisions.named import AskedPrice, KitNamed
     from kitvalue.pages.answers import value_answer
     from kitvalue.pages.terminal.market import value_text
 

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Final
 
 from kitvalue import __version__
 from kitvalue.commands.writing import DONE, OFFERS, PARTS, PRICES, RATES, make_writable, write_whole
-from kitvalue.intake.settings.plan import Plan, plan_names, read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.decoding import read_bytes
 from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
@@ -22,9 +21,9 @@ from kitvalue.market.fitted import FORMAT, Fit, dump_fit, load_fit, upside_down
 
 if TYPE_CHECKING:
     from kitvalue.intake.books.done import FinishedBuild
-    from kitvalue.intake.books.offers import Offer
-    from kitvalue.intake.books.parts import Part
+    from kitvalue.intake.books.offers import Offer, Part
     from kitvalue.intake.books.pricebook import PriceReading
+    from kitvalue.intake.settings.plan import Plan
     from kitvalue.intake.tables.specification import FileReading
 
 OUT: Final = "out"
@@ -81,10 +80,14 @@ class ShopFolder:
     @property
     def plan_names(self) -> tuple[str, ...]:
         """The plans in builds/, sorted."""
+        from kitvalue.intake.settings.plan import plan_names
+
         return plan_names(self.path)
 
     def plan(self, name_or_path: str) -> Plan:
         """A plan by its name in builds/ or by a path."""
+        from kitvalue.intake.settings.plan import read_plan
+
         if name_or_path not in self._plans:
             self._plans[name_or_path] = read_plan(name_or_path, self.path, self.shop)
         return self._plans[name_or_path]
@@ -127,7 +130,7 @@ class ShopFolder:
     @cached_property
     def parts(self) -> FileReading[Part] | None:
         """What drums bring without their kit; None where there is no such file."""
-        from kitvalue.intake.books.parts import read_parts
+        from kitvalue.intake.books.offers import read_parts
 
         return read_parts(self.path / PARTS, self.shop) if self.has(PARTS) else None
 

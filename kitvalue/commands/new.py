@@ -78,7 +78,8 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
     channels = toml.values["prices"]["words"]["channel"]
     places = (("prices", "words", "channel", word) for word, ours in channels.items() if ours == "private")
     private = tuple(sorted(toml.lines[place] for place in places if place in toml.lines))
-    grades, often = shop_grades(ShopFolder(folder).shop), Counter(map(fold, sheet.conditions)).most_common()
+    grades = shop_grades(ShopFolder(folder).shop)
+    often = Counter(map(fold, sheet.cells.get("condition", ()))).most_common()
     usual = next((grade for cell, _ in often if (grade := grades.find(cell)) is not None), Decimal(3))
     settings = NewLines(open_blocks(toml), seen.guesses, private, toml.lines, usual)
     return TakenOver((OFFERS, PRICES, SETTINGS), sheet, series, currency, checked, settings)

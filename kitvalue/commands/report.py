@@ -83,6 +83,6 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
         plan = folder.plan(name)
         title, sheet = plan.title, cost_sheet(plan, folder.shop)
         pricing = priced(plan, folder.shop, fit)
-        return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
+        return BuildSeen(title, sheet, pricing, compared(plan, folder.shop, fit), None)
     except KitvalueError as error:
-        return BuildSeen(name, title, sheet, pricing, None, error.message)
+        return BuildSeen(title, sheet, pricing, None, error.message)

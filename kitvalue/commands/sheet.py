@@ -9,12 +9,13 @@ import numpy as np
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
 from kitvalue.decisions.breakeven import compared
-from kitvalue.decisions.original import landed_sample, original_kit, repair_of
+from kitvalue.decisions.original import landed_sample, original_kit
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.tongue import tongue
 from kitvalue.pages.sheet.view import SheetInput, render_sheet, sheet_view
+from kitvalue.workshop.money import ZERO
 
 DOTS = 20  # originals in the picture, each as likely as the next
 
@@ -28,7 +29,7 @@ def sheet(
         from kitvalue.pages.sheet.pdf import sheet_pdf  # refused here where its library is missing
     plan, shop, market = folder.plan(plan_name), folder.shop, folder.market
     original = outlook(market.fit, original_kit(plan))
-    door = landed_sample(plan.original, original.sample, repair_of(plan))
+    door = landed_sample(plan.original, original.sample, plan.original.repair or ZERO)
     middles = (np.arange(DOTS) + 0.5) / DOTS
     given = SheetInput(
         plan=plan,

@@ -18,8 +18,7 @@ from kitvalue.decisions.sourcing import (
     supplies,
     wanted_drums,
 )
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Level, Problem
 

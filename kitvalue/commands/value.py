@@ -5,14 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.asked import AskedPrice, JudgedPrice, KitNamed, judge_price, read_kit
+from kitvalue.decisions.named import AskedPrice, KitNamed, read_kit
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
 from kitvalue.market.outlook import Valuation, value_kit
-from kitvalue.workshop.costing import VAT, holding_cost
-from kitvalue.workshop.money import ZERO
+from kitvalue.workshop.money import ZERO, holding_cost
+
+if TYPE_CHECKING:
+    from kitvalue.decisions.asked import JudgedPrice
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +44,9 @@ def value(
     cautions = (*market.cautions, *read.cautions, *valuation.cautions)
     judged = None
     if asked is not None:
+        from kitvalue.decisions.asked import judge_price
+        from kitvalue.workshop.costing import VAT
+
         typical = valuation.buy_in.typical
         judged = judge_price(shop, market.fit, valuation.kit, valuation.finished, typical, asked)
         cautions += (VAT,) if judged.judged else ()

@@ -1,109 +1,20 @@
-"""The kit that a command line names, read by the shop's own names and words, and the price asked for it, judged."""
+"""The price asked for a kit that a command line names, judged."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
-from kitvalue.decisions.offered import KitRead, grounds_of, shortlisted
+from kitvalue.decisions.named import AskedPrice
+from kitvalue.decisions.offered import grounds_of, shortlisted
+from kitvalue.decisions.original import as_money
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, reckoned_with
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import grade_name, series_names, shop_grades
-from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, RefusedError, shown
-from kitvalue.intake.text.tomltext import toml_key
-from kitvalue.intake.text.vocabulary import GRADES, TRUTHS
-from kitvalue.intake.text.words import fold, listed, nearest, trimmed
-from kitvalue.market.encoding import FeatureValue, Kit
+from kitvalue.intake.text.problems import KitvalueError
+from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
-
-
-@dataclass(frozen=True, slots=True)
-class KitNamed:
-    """A kit as the command line names it. `features` are `name=value` texts."""
-
-    series: str
-    pieces: int
-    condition: str
-    finished: str | None
-    features: tuple[str, ...]
-    on: date | None
-
-
-def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: KitNamed) -> KitRead:
-    """Read a named kit by a shop's words and the `series` and `features` of its book.
-
-    Raises FileError for a word that cannot be read, RefusedError for a declared feature that the book has no column
-    for.
-    """
-    values = tuple(_feature(shop, text) for text in named.features)
-    names = [value.name for value in values]
-    for name in names:
-        if names.count(name) > 1:
-            raise FileError(f"--with {name} is given twice; give it once")
-    for name in names:
-        if name not in features:
-            cure = f'add it, or map its header under [prices.columns]: {toml_key(name)} = "the header"'
-            what = f"shop.toml declares {shown(name)} under [prices.features], but prices.csv has no such column"
-            raise RefusedError(f"--with {shown(name)}: {what}; {cure}")
-    own = series_names(shop).find(named.series)
-    spelled = next((name for name in series if fold(name) == fold(own or named.series)), own or trimmed(named.series))
-    grades, said = [], []
-    for option, text in (("--condition", named.condition), ("--finished", named.finished)):
-        if text is None:
-            continue
-        # by our number or word, else by the shop's: a number that shop.toml maps stays ours here, as in all answers
-        ours, in_files = shop_grades(shop).asked(text), shop_grades(shop).find(text)
-        if ours is None:
-            words = listed((*GRADES, *shop.prices.words.get("condition", {})))
-            either = f"write 1 to 5, a half such as 3.5, or one of {words}"
-            raise FileError(f"{option} {shown(text)} is no condition; {either}")
-        grades.append(float(ours))
-        if in_files is not None and in_files != ours:
-            stands_for = f"in your files it stands for {grade_name(in_files)}"
-            said.append(Caution("our_grade", f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}"))
-    kit = Kit(spelled, float(named.pieces), grades[0], on=named.on, features=values)
-    return KitRead(kit, None if named.finished is None else grades[1], tuple(said))
-
-
-def _feature(shop: Shop, text: str) -> FeatureValue:
-    name, sign, cell = (part.strip() for part in text.partition("="))
-    declared = {fold(n): n for n in shop.prices.features}
-    if not sign or not cell:
-        raise FileError(f"--with {shown(text)} is not name=value; write for instance --with hardware=yes")
-    if fold(name) not in declared:
-        near = nearest(name, declared.values())
-        declare = f'declare it there, such as {toml_key(name)} = "yes-no", and give prices.csv the column'
-        hint = f"did you mean {near}?" if near else f"shop.toml has {listed(declared.values()) or 'none'}; {declare}"
-        raise FileError(f"--with {shown(text)}: no feature {shown(name)} in [prices.features]; {hint}")
-    own = declared[fold(name)]
-    words = {fold(word): ours for word, ours in shop.prices.words.get(own, {}).items()}
-    value = words.get(fold(cell), cell)
-    match shop.prices.features[own]:
-        case "word":
-            return FeatureValue(own, value)
-        case "yes-no":
-            truth = TRUTHS.get(fold(value))
-            if truth is None:
-                raise FileError(f"--with {shown(text)} is neither yes nor no; write yes or no")
-            return FeatureValue(own, truth)
-    try:
-        return FeatureValue(own, float(value.replace(",", ".")))
-    except ValueError as why:
-        raise FileError(f"--with {shown(text)} is no number; write for instance 2 or 2.5") from why
-
-
-@dataclass(frozen=True, slots=True)
-class AskedPrice:
-    """A price asked, and what is done to the kit before it is sold: bench hours on top of `prepare`, and what is bought
-    for it, net of the VAT that is deducted; None where nothing is said."""
-
-    price: Decimal
-    hours: Decimal | None = None
-    parts: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,15 +48,11 @@ def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float,
 
 def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:
     """The kit as a row of offers.csv would tell it."""
-
-    def exact(value: float) -> Decimal:
-        return Decimal(str(value))
-
     return Offer(
-        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=exact(kit.condition),
+        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=as_money(kit.condition),
         price=asked.price, freight=None, sizes=(), bought_from="private", haggle=None, note=None,
         features=tuple(
-            FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else exact(f.value)) for f in kit.features
+            FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else as_money(f.value)) for f in kit.features
         ),
-        finished=exact(sold_in), hours=asked.hours, parts=asked.parts,
+        finished=as_money(sold_in), hours=asked.hours, parts=asked.parts,
     )  # fmt: skip

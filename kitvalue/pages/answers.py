@@ -15,7 +15,6 @@ from kitvalue.intake.text.problems import Caution, first_to_do
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.market.outlook import series_knowledge
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.outcome import settings_lines
 
 if TYPE_CHECKING:
     from kitvalue.decisions.asked import JudgedPrice
@@ -349,6 +348,8 @@ def outcome_answer(
     jobs: Sequence[JobOutcome], hours: LearnedOperations, shares: LearnedShares, currency: str
 ) -> Answer:
     """`done`. Money is net but for `sold_for`; hours of `learned_hours` are for one unit, shares in percent."""
+    from kitvalue.workshop.outcome import settings_lines
+
     job = """row=build.row plan=build.plan title=planned.plan.title finished_on=build.finished_on
         hours{planned actual reason}
         operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}
@@ -366,8 +367,8 @@ def outcome_answer(
         "work_hours_lines": list(settings_lines(hours)),
         **answer(
             shares,
-            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on sold_for$
-            typical=market.typical$ share planned=finished.share}
+            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on
+            sold_for=job.build.sold_for$ typical=market.typical$ share planned=finished.share}
             learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
         ),
     }

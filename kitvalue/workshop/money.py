@@ -1,4 +1,4 @@
-"""Money: decimals rounded half up to the cent, steps, percent, and sums of which a part is unknown."""
+"""Money: decimals rounded half up to the cent, steps, percent, holding, and sums of which a part is unknown."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Decimal
 
+from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError, Level, Problem
 
 CENT = Decimal("0.01")
@@ -76,7 +77,14 @@ def refusal(problems: Sequence[Problem]) -> FileError:
     return FileError(problems[0].line() + more, problems)
 
 
-def refuse(problems: Sequence[Problem]) -> None:
-    """Raise the `refusal` of these problems; nothing where there is none."""
-    if problems:
-        raise refusal(problems)
+def holding_cost(selling: SellingTable) -> Decimal:
+    """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set.
+
+    Raises FileError where only the cost of a month is set.
+    """
+    if selling.holding is None:
+        return ZERO
+    if selling.months_to_sell is None:
+        message = "holding is set and months_to_sell is not: add the months from buying a kit to selling it"
+        raise refusal([shop_problem("selling.months_to_sell", "no_months", message)])
+    return selling.holding * selling.months_to_sell

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.decisions.asked import KitNamed, read_kit
+from kitvalue.decisions.named import KitNamed, read_kit
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.intake.text.problems import texts
 from tests.shops import run, sample_shop

@@ -25,7 +25,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import value_kit
 from kitvalue.pages.answers import money
 from kitvalue.pages.card import CardInput, packed_column, render_card
-from kitvalue.pages.words import amount
+from kitvalue.pages.figures import amount
 from tests.market.books import invented_book
 from tests.pages.browsing import launched, listened, needs_browser
 from tests.pages.given import HOSTILE, TODAY, fit_of, renamed

@@ -6,20 +6,22 @@ import re
 import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib import resources
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
+
+WORDS: Final = Path(__file__).parents[1] / "words"
 
 
 @cache
 def word_file(name: str) -> Mapping[str, Any]:
     """The tables of one file in kitvalue/intake/words."""
-    return tomllib.loads((resources.files("kitvalue.intake") / "words" / name).read_text(encoding="utf-8"))
+    return tomllib.loads((WORDS / name).read_text(encoding="utf-8"))
 
 
 @cache
 def _merged(table: str) -> Mapping[str, Any]:
     """A table ("headers", "values.channel") of every language: the lists of words under one key are joined."""
-    names = [path.name for path in (resources.files("kitvalue.intake") / "words").iterdir()]
+    names = [path.name for path in WORDS.iterdir()]
     languages = sorted(name for name in names if len(name) == len("en.toml") and name.endswith(".toml"))
     merged: dict[str, Any] = {}
     for name in sorted(languages, key="en.toml".__ne__):  # English first: its order counts

@@ -17,7 +17,8 @@ from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
 from kitvalue.pages.pictures.frame import NARROW
 from kitvalue.pages.sheet.view import SheetView
-from kitvalue.pages.words import Fact, Row, Table, plain
+from kitvalue.pages.tables import Fact, Row, Table
+from kitvalue.pages.words import plain
 
 try:
     from fpdf import FPDF

@@ -9,10 +9,11 @@ from functools import partial
 from kitvalue.decisions.breakeven import SizedBuild
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, INK, ORANGE, RULE, VERMILLION, Box, Figure
+from kitvalue.pages.figures import DASH
 from kitvalue.pages.pictures.builds import pieces_below, ranges_of, size_lines, top_of
 from kitvalue.pages.pictures.frame import Chart, Key, Layout, linear_ticks
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import DASH, Row
+from kitvalue.pages.tables import Row
 
 DOT = 22.0  # a dot and the gap to the next, units
 ROOM = 0.09  # of the axis, free at either end

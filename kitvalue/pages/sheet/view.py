@@ -11,10 +11,9 @@ from datetime import date
 from decimal import Decimal
 
 import numpy as np
-from markupsafe import Markup
 
 from kitvalue.decisions.breakeven import Comparison
-from kitvalue.decisions.original import as_money, on_top, repair_of
+from kitvalue.decisions.original import as_money, on_top
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.settings.plan import NEW, Plan
 from kitvalue.intake.settings.shop import PromiseTable, Shop
@@ -23,7 +22,8 @@ from kitvalue.market.outlook import Outlook
 from kitvalue.pages.pictures.frame import Chart
 from kitvalue.pages.sheet.pictures import dots_chart, sizes_chart
 from kitvalue.pages.sheet.tongue import Tongue
-from kitvalue.pages.words import Fact, Row, RowKind, Table, digest, templates
+from kitvalue.pages.tables import Fact, Row, RowKind, Table
+from kitvalue.pages.templating import styled_page
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
 
@@ -232,7 +232,7 @@ def _side(given: SheetInput, t: Tongue) -> Table:
     """Point by point: what each is, what it needs, what it costs, what stands behind it."""
     plan, original, quote = given.plan, given.plan.original, given.comparison.quote
     promise = given.shop.promise.get(t.code, PromiseTable())
-    drums, plays, repair = t.count("drums", len(plan.drum)), t.say("against.plays"), repair_of(plan)
+    drums, plays, repair = t.count("drums", len(plan.drum)), t.say("against.plays"), plan.original.repair or ZERO
     border = (as_money(given.original.typical) + original.freight) * (on_top(original) - 1)
     landed = t.say("against.about", money=t.about(quote.original_landed))
 
@@ -301,7 +301,4 @@ def _cautions(given: SheetInput, t: Tongue) -> tuple[str, ...]:
 
 def render_sheet(view: SheetView) -> str:
     """The whole page, each picture drawn at both widths. Equal input gives equal text."""
-    pages = templates()
-    css = pages.get_template("report.css").render() + pages.get_template("sheet.css").render()
-    style = Markup(css)  # noqa: S704 - our own templates
-    return pages.get_template("sheet.html").render(page=view, title=view.title, css=style, css_hash=digest(css))
+    return styled_page("sheet.html", "report.css", "sheet.css", page=view, title=view.title)
