@@ -6,7 +6,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -39,12 +39,9 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     from kitvalue.pages.terminal.builds import cost_text
 
     sheet = command.cost(folder, plan)
-    text, written = cost_text(sheet), []
-    if as_csv:
-        path = command.write_cost_csv(folder, sheet)
-        written, text = [str(path)], f"{text}\nWritten: {path}"
-    answer: dict[str, Any] = {**cost_answer(sheet), "written": written}
-    return Said(answer, text, cautions=sheet.cautions)
+    written = [str(command.write_cost_csv(folder, sheet))] if as_csv else []
+    text = "\n".join((cost_text(sheet), *(f"Written: {path}" for path in written)))
+    return Said({**cost_answer(sheet), "written": written}, text, cautions=sheet.cautions)
 
 
 @shop_command
@@ -72,8 +69,8 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
 
     done = command.price(folder, plan, at)
     return Said(
-        price_answer(done.sheet, done.pricing),
-        price_text(done.sheet, done.pricing, done.cautions),
+        price_answer(done.pricing.sheet, done.pricing),
+        price_text(done.pricing.sheet, done.pricing, done.cautions),
         cautions=done.cautions,
     )
 
@@ -164,9 +161,9 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
     from kitvalue.commands import report as command
 
     done = command.report(folder, date.today(), charts)
-    more = "" if charts is None else f"\nand {len(done.charts)} pictures in {charts}"
-    written = [str(path) for path in (done.path, *done.charts)]
-    return Said({"written": written}, f"Written: {done.path}{more}", done.problems, done.cautions)
+    written = [str(path) for path in done.written]
+    more = "" if charts is None else f"\nand {len(written) - 1} pictures in {charts}"
+    return Said({"written": written}, f"Written: {written[0]}{more}", done.problems, done.cautions)
 
 
 @shop_command
@@ -195,8 +192,10 @@ def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool,
     """
     from kitvalue.commands import sheet as command
 
-    wanted = command.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
-    return _said(command.sheet(folder, wanted, date.today()))
+    done = command.sheet(
+        folder, plan, date.today(), language=language, hide_costs=hide_costs, show_purchases=show_purchases, pdf=pdf
+    )
+    return _said(done)
 
 
 @shop_command

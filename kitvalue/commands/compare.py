@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.breakeven import Comparison, compared
-from kitvalue.decisions.original import headline_of
 from kitvalue.intake.text.problems import Caution
 
 
@@ -23,5 +22,5 @@ def compare(folder: ShopFolder, plan_name: str) -> CompareDone:
     """A plan's build against the original that the customer could buy instead."""
     plan, market = folder.plan(plan_name), folder.market
     comparison = compared(plan, folder.shop, market.fit)
-    headline = headline_of(comparison.quote, comparison.sheet)
+    headline = comparison.quote.headline(comparison.sheet)
     return CompareDone(comparison, headline, tuple(dict.fromkeys((*market.cautions, *comparison.cautions))))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,11 +20,7 @@ from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.text.problems import Caution, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
-_DEFAULTS: Final[Mapping[str, str]] = {
-    "price_kind": "asked",
-    "channel": "private",
-    "bought_from": "private",
-}  # of a blank
+_DEFAULTS: Final = {"price_kind": "asked", "channel": "private", "bought_from": "private"}  # of a blank
 _LONGEST_NAME: Final = 100  # characters of a series
 _MOST_NOT_USED: Final = 8  # phrases that are told
 _NEEDED: Final = ("series", "pieces", "condition", "price")
@@ -109,18 +105,10 @@ def _notices(
         if name not in style.header.places and name not in ("note", "currency") and _DEFAULTS.get(name) != value
     ]
     if lost:
-        no_column = f"{style.file} has no column {listed(lost, last='or')}, so that is not written"
-        yield Caution("no_column", no_column)
-    yield from _seen_before(understood, style)
+        yield Caution("no_column", f"{style.file} has no column {listed(lost, last='or')}, so that is not written")
+    ref, place = understood.value("ref"), style.header.places.get("ref")
+    if ref is not None and place is not None and any(trimmed(row[place]) == ref for row in style.rows):
+        yield Caution("in_the_book", f"{ref} is in the book already: of a listing's rows only the latest counts")
     if understood.not_used:
         phrases = listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)
         yield Caution("not_used", f"not used: {phrases}")
-
-
-def _seen_before(understood: Understood, style: FileStyle) -> Iterator[Caution]:
-    ref, place = understood.value("ref"), style.header.places.get("ref")
-    if ref is not None and place is not None:
-        count = sum(trimmed(row[place]) == ref for row in style.rows)
-        if count:
-            again = f"{ref} is in the book already: of a listing's rows only the latest counts"
-            yield Caution("in_the_book", again)

@@ -356,8 +356,8 @@ def outcome_answer(
         "work_hours_lines": list(settings_lines(hours)),
         **answer(
             shares,
-            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on sold_for$
-            typical=market.typical$ share planned=finished.share}
+            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on
+            sold_for=job.build.sold_for$ typical=market.typical$ share planned=finished.share}
             learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
         ),
     }

@@ -15,7 +15,7 @@ from functools import partial
 import numpy as np
 
 from kitvalue.decisions.breakeven import Comparison, SizedBuild
-from kitvalue.decisions.original import as_money, on_top, repair_of
+from kitvalue.decisions.original import as_money, on_top
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.settings.plan import NEW, Plan
 from kitvalue.intake.settings.shop import PromiseTable, Shop
@@ -240,7 +240,7 @@ def _side(given: SheetInput, t: Tongue) -> Table:
     """Point by point: what each is, what it needs, what it costs, what stands behind it."""
     plan, original, quote = given.plan, given.plan.original, given.comparison.quote
     promise = given.shop.promise.get(t.code, PromiseTable())
-    drums, plays, repair = t.count("drums", len(plan.drum)), t.say("against.plays"), repair_of(plan)
+    drums, plays, repair = t.count("drums", len(plan.drum)), t.say("against.plays"), plan.original.repair or ZERO
     border = (as_money(given.original.typical) + original.freight) * (on_top(original) - 1)
     landed = t.say("against.about", money=t.about(quote.original_landed))
 

@@ -300,9 +300,9 @@ def _not_told(file: str, problems: Sequence[Problem], sheet: Incoming, lines: Ma
             yield _Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True)
         elif problem.level is Level.FILE and problem.unmapped is None:
             yield _Step(problem.line())
-    if scale_to_ten(sheet.conditions):
+    if scale_to_ten(sheet.cells.get("condition", ())):
         yield _Step(_TO_TEN)
-    elif any(cell in TURNED for cell in sheet.conditions):
+    elif any(cell in TURNED for cell in sheet.cells.get("condition", ())):
         yield _Step(_TURNED)
     place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
     price = toml_text(sheet.columns.get("price", ""))
