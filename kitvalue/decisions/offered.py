@@ -30,8 +30,7 @@ from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
 from kitvalue.intake.books.bookrows import FeatureRead
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown

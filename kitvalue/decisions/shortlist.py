@@ -15,8 +15,7 @@ import numpy as np
 from kitvalue.decisions.ceiling import Base, Deals, MadeUp, Paid, Use, ceilings, chance_of_loss, mean_profit, opening
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size

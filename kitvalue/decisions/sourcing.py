@@ -16,8 +16,7 @@ import numpy as np
 from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import BuyingTable, Route, Shop
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError
