@@ -95,12 +95,10 @@ _FAR: Final = 10  # times smaller or larger than the plain prices
 
 @dataclass(frozen=True, slots=True)
 class SizedSign:
-    """The decimal sign under which the marks of prices such as 1,250 part thousands. `why` says that nothing else fits
-    the prices beside them; blank where that is not sure.
-    """
+    """The decimal sign under which the marks of prices such as 1,250 part thousands."""
 
     sign: Sign
-    why: str = ""
+    why: str = ""  # nothing else fits the prices beside them; blank where that is not sure
 
 
 def sign_by_size(cells: Iterable[str]) -> SizedSign | None:

@@ -51,11 +51,8 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
     """Read the finished builds; `plans` are the names of the shop's plans. Every problem is in the result."""
     operations = shop.work.hours if shop.work is not None else {}
     plan, *others = DONE
-    specs = [
-        replace(plan, read=plan_reader(plans)),
-        *others,
-        *(replace(OWN_HOURS, name=HOURS + name) for name in operations),
-    ]
+    of_operations = [replace(OWN_HOURS, name=HOURS + name) for name in operations]
+    specs = [replace(plan, read=plan_reader(plans)), *others, *of_operations]
 
     def hours_of(columns: Columns, at: int) -> tuple[OperationHours, ...]:
         hours = ((name, columns.known(HOURS + name, at)) for name in operations)

@@ -119,10 +119,8 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     """The original, the finished kit, and the smallest one."""
     original, finished, drums = plan.original, plan.finished, len(plan.drum)
     if original.repair is None and original.condition < finished.condition:
-        message = (
-            f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
-            "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
-        )
+        message = f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
+        message += "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
         yield toml.problem(("original", "repair"), "no_repair", message)
     if plan.smallest > drums:
         message = f"smallest is {plan.smallest}, but the plan has {drums} drums; write {drums} or less"

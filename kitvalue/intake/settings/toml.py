@@ -7,6 +7,8 @@ import tomllib
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from copy import deepcopy
 from decimal import Decimal
+from functools import reduce
+from operator import getitem
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Final, TypeVar, Union, get_args, get_origin
@@ -107,9 +109,12 @@ class TomlFile:
                 # A list seems empty when all its items are wrong.
                 told = [one for one in errors if one["type"] != "too_short" or one["loc"] not in inner]
                 problems = list(dict.fromkeys(self._plain(model, one) for one in told))
-                stood_in = _with_stand_ins(values, errors)
-                if stood_in is not None:
-                    problems += more(model.model_validate(stood_in, context=context))
+                if all("stand_in" in one.get("ctx", {}) for one in errors):  # else what they are is told first
+                    whole: dict[Any, Any] = deepcopy(dict(values))
+                    for one in errors:
+                        *table, key = one["loc"]
+                        reduce(getitem, table, whole)[key] = one["ctx"]["stand_in"]
+                    problems += more(model.model_validate(whole, context=context))
         if not problems:
             return record
         problems.sort(key=lambda problem: problem.row or 0)
@@ -170,19 +175,6 @@ def no_such_value(code: str, why: str, stand_in: object) -> PydanticCustomError:
     `stand_in` in its place the rest of the file is checked.
     """
     return PydanticCustomError(code, "{why}", {"why": why, "stand_in": stand_in})
-
-
-def _with_stand_ins(values: Mapping[str, Any], errors: Sequence[ErrorDetails]) -> dict[str, Any] | None:
-    """The values with a stand-in for each that cannot be read; None where something else is wrong as well."""
-    whole = deepcopy(dict(values))
-    for one in errors:
-        if "stand_in" not in one.get("ctx", {}):
-            return None
-        table: Any = whole
-        for part in one["loc"][:-1]:
-            table = table[part]
-        table[one["loc"][-1]] = one["ctx"]["stand_in"]
-    return whole
 
 
 def key_path(where: Place) -> str:

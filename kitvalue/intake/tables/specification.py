@@ -210,12 +210,10 @@ def _mixed_in(column: Column[Any]) -> Problem:
     names = {".": "dot", ",": "comma"}
     places = {sign: np.flatnonzero(np.array([one == sign for one in signs.each])[signs.codes]) for sign in names}
     rare, common = sorted(names, key=lambda sign: len(places[sign]))
-    rows = {sign: column.table.rows[at].tolist() for sign, at in places.items()}
+    few, many = (column.table.rows[places[sign]].tolist() for sign in (rare, common))
     sample = column.cells[int(places[rare][0])]
-    message = (
-        f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(sample)}), "
-        f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
-    )
+    message = f"number styles are mixed: decimal {names[rare]} in {rows_phrase(few)} ({shown(sample)}), "
+    message += f"decimal {names[common]} in {rows_phrase(many, 3)}; each is read as it is written"
     return column.table.warning(column.header, sample, "mixed_styles", message)
 
 
