@@ -215,10 +215,8 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
     says_sold = columns["price_kind"].values.where(lambda said: said == "sold")[at]
     alone = table.rows[at][says_sold & open_].tolist()
     if alone and columns["sold_for"].present:
-        message = (
-            f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, since "
-        )
-        message += f"in a file with this column it does not tell what was paid; fill in {sold_for}"
+        message = f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, "
+        message += f"since in a file with this column it does not tell what was paid; fill in {sold_for}"
         yield table.warning(sold_for, None, "sold_without_amount", message)
     auction = columns["channel"].values.where(lambda channel: channel == "auction")[at]
     auctions = table.rows[at][auction & columns["price_kind"].blank()[at] & open_].tolist()

@@ -127,10 +127,8 @@ def _sizes_problems(columns: Columns, at: int) -> Iterator[Problem]:
     elif isinstance(meant, Diameters):
         count, cell = len(meant.inches), column.cells[at]
         differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"
-        message = (
-            f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor for "
-        )
-        message += 'a rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
+        message = f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor "
+        message += 'for a rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
         yield columns.table.problem(at, column.header, cell, NO_DEPTHS, message, Level.WARNING)
     elif meant and pieces is not None and len(meant) != pieces:
         reason = f"names {len(meant)} drums, and pieces says {pieces}"
