@@ -31,19 +31,18 @@ class OperationHours:
 class FinishedBuild:
     """One finished build. Whatever is None was not written down.
 
-    `hours` are the shop's own hours of the whole job, `operations` those of single operations. `cost` is the money paid
-    out, net: donors with freight, sent-out work and parts, less what was sold off; the shop's own hours are not in it.
-    `sold_for` is the kit's price, gross, without the freight that the buyer was charged.
+    `cost` is the money paid out, net: donors with freight, sent-out work and parts, less what was sold off; the shop's
+    own hours are not in it.
     """
 
     row: int
     plan: str
     finished_on: dt.date
-    hours: Decimal | None
+    hours: Decimal | None  # the shop's own of the whole job
     operations: tuple[OperationHours, ...]
     cost: Decimal | None
     sold_on: dt.date | None
-    sold_for: Decimal | None
+    sold_for: Decimal | None  # gross, without the freight that the buyer was charged
     note: str | None
 
 
