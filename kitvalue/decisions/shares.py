@@ -42,13 +42,9 @@ class SoldBuild:
         return self.job.planned.plan.finished
 
     @property
-    def sold_for(self) -> Decimal:
-        return self.job.build.sold_for or ZERO
-
-    @property
     def share(self) -> Decimal:
         """Percent of the market's typical price."""
-        return _tenths(self.sold_for * HUNDRED / as_money(self.market.typical))
+        return _tenths((self.job.build.sold_for or ZERO) * HUNDRED / as_money(self.market.typical))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +91,7 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
     scatter = []
     for sale in sales:
         market = sale.market
-        ratio = float(sale.sold_for) / market.typical / (float(sale.finished.share) / 100)
+        ratio = float(sale.job.build.sold_for or 0) / market.typical / (float(sale.finished.share) / 100)
         low, high = np.quantile(market.sample / market.typical, [0.1, 0.9])
         scatter.append(float((high - low) / reach) ** 2 * ratio**2)
         ratios.setdefault(sale.job.build.plan, []).append(ratio)

@@ -16,8 +16,7 @@ import numpy as np
 from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import BuyingTable, Route, Shop
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError
@@ -315,9 +314,9 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
     bought = [offer for offer in offers if offer.offer in answer.buy]
     lost = {donor.id for donor in plan.donor} - {offer.offer for offer in bought}
     for line in (*plan.work, *plan.part):
-        for donor in sorted(lost & {*line.only, *line.except_}):
+        for gone in sorted(lost & {*line.only, *line.except_}):
             raise RefusedError(
-                f'{plan_file(plan.name)}: "{line.what}" chooses drums by donor {donor}, which the new plan has not; '
+                f'{plan_file(plan.name)}: "{line.what}" chooses drums by donor {gone}, which the new plan has not; '
                 "choose them by role or by a drum's id, then write again"
             )
     sourced = {drum.drum: drum for drum in answer.drums}
@@ -334,16 +333,14 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
             what = f"Cut the {size_text(table.size, shop.shop.size_order)} {table.role} down from {old}"
             cut = {"what": what, "operation": CUT_DOWN, "per": "shell", "only": (known,)}
             cuts.append(WorkLine.model_validate(cut))
-    donors = tuple(_donor(offer, answer) for offer in bought)
-    changes = {"name": name, "donor": donors, "drum": tuple(drums), "work": (*plan.work, *cuts), "surplus": ()}
+    donors = []
+    for offer in bought:
+        left = [drum.credit for drum in answer.leftovers if drum.offer == offer.offer]
+        donor = DonorTable(
+            id=offer.offer, series=offer.series, pieces=offer.pieces, condition=offer.condition,
+            price=cents(Decimal(repr(paid_for(offer, ASKED).price))), freight=offer.freight,
+            spare=cents(Decimal(str(round(sum(left) / len(left), 4)))) if left else None, bought_from=offer.bought_from,
+        )  # fmt: skip
+        donors.append(donor)
+    changes = {"name": name, "donor": tuple(donors), "drum": tuple(drums), "work": (*plan.work, *cuts), "surplus": ()}
     return plan.model_copy(update=changes)
-
-
-def _donor(offer: Offer, answer: Answer) -> DonorTable:
-    left = [drum.credit for drum in answer.leftovers if drum.offer == offer.offer]
-    spare = cents(Decimal(str(round(sum(left) / len(left), 4)))) if left else None
-    return DonorTable(
-        id=offer.offer, series=offer.series, pieces=offer.pieces, condition=offer.condition,
-        price=cents(Decimal(repr(paid_for(offer, ASKED).price))), freight=offer.freight, spare=spare,
-        bought_from=offer.bought_from,
-    )  # fmt: skip

@@ -77,12 +77,6 @@ def refusal(problems: Sequence[Problem]) -> FileError:
     return FileError(problems[0].line() + more, problems)
 
 
-def refuse(problems: Sequence[Problem]) -> None:
-    """Raise the `refusal` of these problems; nothing where there is none."""
-    if problems:
-        raise refusal(problems)
-
-
 def holding_cost(selling: SellingTable) -> Decimal:
     """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set.
 

@@ -138,6 +138,7 @@ def _costs(build: FinishedBuild, hours: Against, sheet: CostSheet, shop: Shop) -
 
 
 SEVERAL = "it is counted in different units, so hours for one cannot be told"
+NO_SETTING = "[work.hours] has 0 for it, and nothing is a multiple of 0: write a first guess there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +182,11 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
     for operation in (operation for job in jobs for operation in job.operations):
         if operation.hours.actual is not None and operation.quantity > 0:
             timed.setdefault(operation.operation, []).append(operation)
-    reasons = {name: _why_not(jobs, settings.get(name)) for name, jobs in timed.items()}
+    reasons = {
+        name: SEVERAL if len({job.unit for job in jobs}) > 1 or not jobs[0].unit
+        else None if settings.get(name) else NO_SETTING
+        for name, jobs in timed.items()
+    }  # fmt: skip
     for_one = {name: [(job.hours.actual or ZERO) / job.quantity for job in jobs] for name, jobs in timed.items()}
     usable = [name for name, reason in reasons.items() if reason is None]
     shrinkage = shrunken_means([[float(hours / settings[name]) for hours in for_one[name]] for name in usable])
@@ -201,14 +206,6 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
             LearnedHours(name, same[0].unit, len(same), setting, own, mean, low, high, weight, reasons[name])
         )
     return LearnedOperations(tuple(learned), common)
-
-
-def _why_not(same: Sequence[OperationOutcome], setting: Decimal | None) -> str | None:
-    if len({job.unit for job in same}) > 1 or not same[0].unit:
-        return SEVERAL
-    if not setting:
-        return "[work.hours] has 0 for it, and nothing is a multiple of 0: write a first guess there"
-    return None
 
 
 def _rounded(hours: Decimal) -> Decimal:

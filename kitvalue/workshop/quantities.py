@@ -105,10 +105,13 @@ def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -
 
     `covered` are the drums whose wooden hoops the plan has covered.
     """
-    rods = Counter[str]()  # by drum: their length goes with it
-    hoops = Counter[Decimal]()
+    rods, hoops = Counter[str](), Counter[Decimal]()  # rods by drum: their length goes with it
+    heads: dict[Decimal, Counter[str]] = {}  # by diameter, what they are for
     for drum in drums:
         rods[drum.name] += drum.rods
+        kinds, (batter, other) = heads.setdefault(drum.size.diameter, Counter()), HEAD_WORDS[drum.role]
+        kinds[batter] += 1
+        kinds[other] += drum.heads - 1
     for drum in covered:
         hoops[drum.size.diameter] += drum.heads
     totals: tuple[tuple[str, Per, str], ...] = (
@@ -118,7 +121,11 @@ def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -
     )  # fmt: skip
     new = Counter(d.name for d in drums if d.from_ == NEW)
     rows = [
-        *_heads(drums),
+        *(
+            Quantity(f'Heads {d.normalize():f}"', Decimal(kinds.total()), "head",
+                     ", ".join(f"{n} {kind}" for kind, n in kinds.items() if n))
+            for d, kinds in sorted(heads.items(), reverse=True)
+        ),
         *(
             Quantity(what, sum((_of_drum(per, d) for d in drums), ZERO), UNITS.get(per, per), note)
             for what, per, note in totals
@@ -137,20 +144,3 @@ def covered_drums(plan: Plan, drums: Sequence[DrumTable]) -> tuple[DrumTable, ..
     """The drums of which a line of work covers the hoops."""
     meant = {id(drum) for line in plan.work if line.operation == COVER_HOOP for drum in line.chosen(drums)}
     return tuple(drum for drum in drums if id(drum) in meant)
-
-
-def _heads(drums: Sequence[DrumTable]) -> list[Quantity]:
-    """Heads by diameter, largest first, with what each is for."""
-    kinds: dict[Decimal, Counter[str]] = {}
-    for drum in drums:
-        count = kinds.setdefault(drum.size.diameter, Counter())
-        batter, other = HEAD_WORDS[drum.role]
-        count[batter] += 1
-        count[other] += drum.heads - 1
-    return [
-        Quantity(
-            f'Heads {diameter.normalize():f}"', Decimal(count.total()), "head",
-            ", ".join(f"{n} {kind}" for kind, n in count.items() if n),
-        )
-        for diameter, count in sorted(kinds.items(), reverse=True)
-    ]  # fmt: skip

@@ -14,15 +14,14 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
-from kitvalue.decisions.original import landed_sample, repair_of
+from kitvalue.decisions.original import landed_sample
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.sheet.pictures import stacked
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced
-from kitvalue.pages.words import Table
+from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced, stacked
+from kitvalue.pages.tables import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
 from tests.pages.browsing import launched, listened, needs_browser
@@ -41,7 +40,7 @@ def given(plan: Plan | None = None, shop: Shop | None = None, original: float = 
     """The build worked by hand, beside originals that sell for `original`."""
     plan, shop = plan or worked.plan(), shop or worked.shop()
     seen = worked.outlook(original)
-    door = landed_sample(plan.original, seen.sample, repair_of(plan))
+    door = landed_sample(plan.original, seen.sample, plan.original.repair or Decimal(0))
     dots = np.quantile(door, (np.arange(20) + 0.5) / 20, method="inverted_cdf")
     return SheetInput(
         plan=plan,

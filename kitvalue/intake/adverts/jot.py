@@ -45,7 +45,12 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
     foreign = {word for name in others for word in _WORD.findall(fold(name))}
     words = _WORD.findall(fold(series or ""))
     own = [word for word in words if word not in foreign] or words
-    of_series = [fold(stem) for stem, _ in taken if _stands_for(stem, {*own, *foreign})]
+    known = {*own, *foreign}
+    of_series = []  # names that are without their number a word of a series, or the beginning of one
+    for stem in (fold(stem) for stem, _ in taken):
+        plain = stem.strip(" -_")
+        if plain in known or (len(plain) >= _SHORTENED and any(word.startswith(plain) for word in known)):
+            of_series.append(stem)
     counted = next(((stem, number) for stem, number in reversed(taken) if number), None)
     if counted is not None and not of_series:
         return _free(counted[0], int(counted[1]) + 1, len(counted[1]), taken)
@@ -55,12 +60,6 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
         return _free(_NAMELESS, 1, 1, taken)
     numbers = [int(number or 1) for stem, number in taken if fold(stem) == word]
     return _free(word, 1 + max([1, *numbers]), 1, taken) if numbers else str(word)
-
-
-def _stands_for(stem: str, words: set[str]) -> bool:
-    """Is a name without its number a word of a series, or the beginning of one?"""
-    folded = fold(stem).strip(" -_")
-    return folded in words or (len(folded) >= _SHORTENED and any(word.startswith(folded) for word in words))
 
 
 def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) -> str:
@@ -230,8 +229,7 @@ def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: Wa
 def _cell(name: str, value: str, style: FileStyle) -> str:
     """A value in the file's own style; texts are made safe for a spreadsheet."""
     if name in _NUMBERS and is_number(value):
-        money = _money(value) if name in _MONEY else value
-        return money.replace(".", style.decimal)
+        return (_money(value) if name in _MONEY else value).replace(".", style.decimal)
     if name in ("price", "sold_for"):
         number, _, code = value.partition(" ")
         return f"{number.replace('.', style.decimal)} {code}"

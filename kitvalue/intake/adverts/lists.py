@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
@@ -110,12 +110,6 @@ def without_material(after: str) -> str:
     """A text without the material at its start: "wood snare" is a snare."""
     m = _OF_WHAT.match(after)
     return after if m is None else after[m.end() :]
-
-
-def words_come_first(around: Iterable[Beside]) -> bool:
-    """Does the advert name a drum before its size? The first that has a word on one side or on both shows it."""
-    first = next((one for one in around if one.words), None)
-    return first is not None and first.before is not None and not (first.apart and first.behind is not None)
 
 
 def is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
@@ -270,7 +264,9 @@ def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool)
     elif not all(gap.strip() for gap in chain.gaps):
         if word is None and _other_number(advert, chain):
             return Row()
-        if can_be_sizes(values):
+        twos = list(zip(values[::2], values[1::2], strict=False))  # in twos width and depth: "22 16 12 8"
+        in_order = len(values) % 2 == 0 and (all(a >= b for a, b in twos) or all(a <= b for a, b in twos))
+        if in_order and (len(values) > 4 or len(set(values)) < len(values) or min(values) < 10):
             doubt = f'"{words}" can be diameters, or widths and depths'
         elif word is None and (max(values) < _BASS or listed):
             doubt = f'nothing says that "{words}" are drums'
@@ -289,13 +285,6 @@ def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool)
             why = f'"{words}": is the snare one of these, or one more?'
             return Row(tuple(drums), Doubt(chain.find, why, 1))
     return Row(tuple(drums))
-
-
-def can_be_sizes(values: Sequence[int]) -> bool:
-    """Can numbers in a row be read in twos as width and depth ("22 16 12 8") as well as one by one?"""
-    twos = list(zip(values[::2], values[1::2], strict=False))
-    shallow = all(a >= b for a, b in twos) or all(a <= b for a, b in twos)
-    return len(values) % 2 == 0 and shallow and (len(values) > 4 or len(set(values)) < len(values) or min(values) < 10)
 
 
 def _other_number(advert: AdvertText, chain: Chain) -> bool:

@@ -136,15 +136,14 @@ def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
         told = {known.get(one, table.get(one)) for one in re.findall(r"\w+", word)} - {None}
         if len(told) == 1:
             return told.pop()
-    close = {ours for spelling, ours in known.items() if _close(_letters(word), _letters(spelling))}
+    close = {
+        ours
+        for spelling, ours in known.items()
+        if min(len(_letters(word)), len(_letters(spelling))) >= _FEWEST_LETTERS - 1
+        and SequenceMatcher(None, _letters(word), _letters(spelling), autojunk=False).ratio() >= _CLOSE
+    }
     return close.pop() if len(close) == 1 else None
 
 
 def _letters(text: str) -> str:
     return "".join(re.findall(r"\w+", text))
-
-
-def _close(one: str, other: str) -> bool:
-    if min(len(one), len(other)) < _FEWEST_LETTERS - 1:
-        return False
-    return SequenceMatcher(None, one, other, autojunk=False).ratio() >= _CLOSE
