@@ -19,9 +19,8 @@ from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.sheet.pictures import stacked
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced
+from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced, stacked
 from kitvalue.pages.tables import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
