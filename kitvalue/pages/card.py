@@ -12,7 +12,6 @@ import base64
 import json
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -25,7 +24,7 @@ from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, sample_of, value_kit
-from kitvalue.pages.figures import cents, day, exact
+from kitvalue.pages.figures import day, exact, number
 from kitvalue.pages.templating import TEMPLATES, digest, styled_page
 from kitvalue.pages.words import plain
 
@@ -70,15 +69,14 @@ def render_card(given: CardInput) -> str:
         start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), MOST_PIECES),
         most_pieces=MOST_PIECES,
         grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(HALF_GRADES)],
-        ceilings=[(c.donor, _note(c), *map(_told, (c.ceiling, c.safe_ceiling))) for c in given.ceilings],
+        ceilings=[
+            (c.donor, _note(c), *("none" if p is None else number(p, 2) for p in (c.ceiling, c.safe_ceiling)))
+            for c in given.ceilings
+        ],
         script=Markup(script),  # noqa: S704 - our own template
         script_hash=digest(script),
         data=Markup(in_page(card_data(given))),  # noqa: S704 - in_page leaves nothing that ends the element
     )
-
-
-def _told(price: float | None) -> str:
-    return "none" if price is None else cents(Decimal(repr(price)))
 
 
 def _note(donor: DonorCeiling) -> str:

@@ -10,15 +10,11 @@ from markupsafe import Markup
 
 from kitvalue.pages.words import plain
 
-
-def _made_visible(value: object) -> object:
-    """Signs of a text that could hide or turn the text around them."""
-    return plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
-
-
 TEMPLATES = Environment(
-    loader=PackageLoader("kitvalue.pages"), autoescape=True, undefined=StrictUndefined, finalize=_made_visible,
-    trim_blocks=True, lstrip_blocks=True,
+    loader=PackageLoader("kitvalue.pages"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+    # signs that could hide or turn the text around them are made visible
+    finalize=lambda value: plain(value) if isinstance(value, str) and not hasattr(value, "__html__") else value,
+    lstrip_blocks=True,
 )  # fmt: skip
 
 

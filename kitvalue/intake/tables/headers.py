@@ -152,14 +152,12 @@ _NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar
 
 @dataclass(frozen=True, slots=True)
 class WantedColumns:
-    """The columns that a file should have. `headers` maps our name to the file's where shop.toml says so; `table` is
-    the shop.toml table that does it, None where a file's headers cannot be mapped.
-    """
+    """The columns that a file should have."""
 
     required: tuple[str, ...]
     optional: tuple[str, ...]
-    headers: Mapping[str, str] = field(default_factory=dict)
-    table: str | None = None
+    headers: Mapping[str, str] = field(default_factory=dict)  # our name -> the file's, where shop.toml says so
+    table: str | None = None  # the table of shop.toml that does it, None where a file's headers cannot be mapped
 
     def spellings(self) -> dict[str, str]:
         """Folded header -> our column. A mapped header comes before a header that has our own name."""

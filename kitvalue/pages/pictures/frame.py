@@ -83,8 +83,7 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One section of the page, ready to be laid out. `pairs` are what this book cannot tell, `reasons` why a figure is
-    missing."""
+    """One section of the page. `pairs` are what this book cannot tell apart, `reasons` why a figure is missing."""
 
     lead: str
     picture: Chart | None = None

@@ -181,8 +181,7 @@ def offers_figure(strips: Sequence[OfferStrip], currency: str, layout: Layout) -
 
 
 def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
-    """The ceiling a square, the safe one a ring (beyond the axis they are in the table); what is asked a diamond, or an
-    arrow at the edge."""
+    """The ceiling a square, the safe one a ring, where the axis reaches; what is asked a diamond, else an arrow."""
     low, high = ax.get_xlim()
     for price, marker, gid, size in ((strip.ceiling, "s", "ceiling", 6.5), (strip.safe, "o", "safe", 7.5)):
         if price is not None and low <= price <= high:
@@ -200,8 +199,7 @@ def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
 
 
 def trend_figure(rows: Sequence[Sighting], effect: float, reach: float, layout: Layout) -> Figure:
-    """Draw a dot a row, and through today's level a year's effect on the log price and its range, `reach` to each
-    side."""
+    """Draw a dot a row, and through today's level a year's effect on the log price, give or take its `reach`."""
     box = Box(left=58, top=30, right=18, bottom=46)
     figure, ax = charts.canvas(layout.width, 234 if layout.narrow else 254, box)
     first = min(s.at for s in rows)

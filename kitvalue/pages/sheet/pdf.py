@@ -93,7 +93,7 @@ def _document(view: SheetView, today: date) -> FPDF:
             self.cell(WIDTH, 4, plain(view.footer))
 
     pdf = Sheet(format="A4")
-    for style, file in zip(("", "B"), charts.font_files(), strict=True):
+    for style, file in zip(("", "B"), charts.FONT_FILES, strict=True):
         pdf.add_font(FACE, style, file)
     pdf.set_margins(MARGIN, 13, MARGIN)
     pdf.set_auto_page_break(True, 16)
