@@ -6,7 +6,7 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -39,12 +39,9 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     from kitvalue.pages.terminal.builds import cost_text
 
     sheet = command.cost(folder, plan)
-    text, written = cost_text(sheet), []
-    if as_csv:
-        path = command.write_cost_csv(folder, sheet)
-        written, text = [str(path)], f"{text}\nWritten: {path}"
-    answer: dict[str, Any] = {**cost_answer(sheet), "written": written}
-    return Said(answer, text, cautions=sheet.cautions)
+    written = [str(command.write_cost_csv(folder, sheet))] if as_csv else []
+    text = "\n".join((cost_text(sheet), *(f"Written: {path}" for path in written)))
+    return Said({**cost_answer(sheet), "written": written}, text, cautions=sheet.cautions)
 
 
 @shop_command
@@ -70,12 +67,8 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     from kitvalue.pages.answers import price_answer
     from kitvalue.pages.terminal.builds import price_text
 
-    done = command.price(folder, plan, at)
-    return Said(
-        price_answer(done.sheet, done.pricing),
-        price_text(done.sheet, done.pricing, done.cautions),
-        cautions=done.cautions,
-    )
+    made = command.price(folder, plan, at)
+    return Said(price_answer(made.sheet, made), price_text(made.sheet, made, made.cautions), cautions=made.cautions)
 
 
 @shop_command
@@ -100,12 +93,9 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
-    done = command.compare(folder, plan)
-    return Said(
-        compare_answer(done.comparison),
-        compare_text(done.comparison, done.headline, done.cautions),
-        cautions=done.cautions,
-    )
+    made = command.compare(folder, plan)
+    text = compare_text(made, made.quote.headline(made.sheet), made.cautions)
+    return Said(compare_answer(made), text, cautions=made.cautions)
 
 
 @shop_command
@@ -164,9 +154,9 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
     from kitvalue.commands import report as command
 
     done = command.report(folder, date.today(), charts)
-    more = "" if charts is None else f"\nand {len(done.charts)} pictures in {charts}"
-    written = [str(path) for path in (done.path, *done.charts)]
-    return Said({"written": written}, f"Written: {done.path}{more}", done.problems, done.cautions)
+    written = [str(path) for path in done.written]
+    more = "" if charts is None else f"\nand {len(written) - 1} pictures in {charts}"
+    return Said({"written": written}, f"Written: {written[0]}{more}", done.problems, done.cautions)
 
 
 @shop_command
@@ -195,8 +185,10 @@ def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool,
     """
     from kitvalue.commands import sheet as command
 
-    wanted = command.SheetWanted(plan, language, hide_costs, show_purchases, pdf)
-    return _said(command.sheet(folder, wanted, date.today()))
+    done = command.sheet(
+        folder, plan, date.today(), language=language, hide_costs=hide_costs, show_purchases=show_purchases, pdf=pdf
+    )
+    return _said(done)
 
 
 @shop_command

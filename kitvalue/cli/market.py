@@ -50,7 +50,7 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     name = str(folder)
     shop = f"kitvalue --shop {name}" if all(c.isalnum() or c in "/._-" for c in name) else f'kitvalue --shop "{name}"'
     if spreadsheet is None:
-        files = command.lay_out(folder).files
+        files = command.lay_out(folder)
         return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
     done = command.take_over(folder, spreadsheet)
     counts, problems = done.check.files, done.check.problems
@@ -121,7 +121,13 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     from kitvalue.pages.answers import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
 
-    jotting = command.jot(folder, _pasted() if text is None else text, date.today(), offer=offer)
+    if text is None and sys.stdin is not None:  # else it was closed
+        if sys.stdin.isatty():
+            click.echo(
+                "Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True
+            )
+        text = sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
+    jotting = command.jot(folder, text or "", date.today(), offer=offer)
     file, row = jotting.file, jotting.row
 
     def write() -> str:
@@ -136,15 +142,6 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         cautions=jotting.notices,
         question=None if yes else Question(told, f"Write it into {file}?", write),
     )
-
-
-def _pasted() -> str:
-    """An advert from standard input; a terminal is told how to end it."""
-    if sys.stdin is None:  # it was closed
-        return ""
-    if sys.stdin.isatty():
-        click.echo("Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True)
-    return sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
 
 
 @shop_command
@@ -165,14 +162,14 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
       kitvalue --shop myshop fit
     """
     from kitvalue.commands import fit as command
+    from kitvalue.commands.folder import FIT_FILE, OUT
     from kitvalue.pages.answers import fit_answer
     from kitvalue.pages.terminal.market import fit_text
 
-    done = command.fit(folder, robust=not plain, pooled=not no_pool)
-    market = done.market
+    market = command.fit(folder, robust=not plain, pooled=not no_pool)
     return Said(
         fit_answer(market.fit, market.counts),
-        fit_text(market.fit, market.counts, str(done.saved_in)),
+        fit_text(market.fit, market.counts, str(folder.path / OUT / FIT_FILE)),
         market.problems,
         (*market.cautions, *market.fit.cautions),
     )

@@ -32,7 +32,11 @@ def check(folder: ShopFolder, *, strict: bool = False) -> CheckDone:
     problems = [problem for problem in book.problems if problem.file != RATES]
     if folder.has(OFFERS):
         counts.append(folder.offers.counts)
-        problems += [_with_sign_of_prices(problem, book.counts.decimal) for problem in folder.offers.problems]
+        for problem in folder.offers.problems:
+            message = problem.message
+            if problem.code == "undecided_decimal" and book.counts.decimal is not None:  # worth knowing, yet no proof
+                message += f' ({PRICES} is read with decimal = "{book.counts.decimal}")'
+            problems.append(replace(problem, message=message))
     rates = read_rates(folder.path / RATES, shop)
     for table in (folder.parts, rates, folder.finished if folder.has(DONE) else None):
         if table is not None and table.counts is not None:
@@ -49,20 +53,11 @@ def check(folder: ShopFolder, *, strict: bool = False) -> CheckDone:
             plans.append(PlanCounts(f"builds/{name}.toml", len(plan.drum)))
             problems += plan_warnings(plan)
     if strict:
-        problems += [_not_strict(c) for c in counts if c.refused and c.used]
+        for c in counts:
+            if c.refused and c.used:
+                refused = f"{c.refused} of {c.read} rows are refused, and --strict allows none: mend them first"
+                problems.append(Problem(c.file, None, None, None, "strict", Level.FILE, refused))
         counts = [replace(c, used=0, refused=c.read - c.set_aside) if c.refused else c for c in counts]
         rows = rows if counts[0].used else ()
     paste = paste_blocks(problems, shop, TomlFile(folder.path / SETTINGS, SETTINGS).lines)
     return CheckDone(tuple(counts), tuple(plans), tuple(problems), rows, paste)
-
-
-def _with_sign_of_prices(problem: Problem, decimal: str | None) -> Problem:
-    """A file whose decimal sign nothing shows: what the price book is read with is worth knowing, yet no proof."""
-    if problem.code != "undecided_decimal" or decimal is None:
-        return problem
-    return replace(problem, message=f'{problem.message} ({PRICES} is read with decimal = "{decimal}")')
-
-
-def _not_strict(counts: FileCounts) -> Problem:
-    message = f"{counts.refused} of {counts.read} rows are refused, and --strict allows none: mend them first"
-    return Problem(counts.file, None, None, None, "strict", Level.FILE, message)

@@ -21,8 +21,7 @@ from kitvalue.market.fitted import FORMAT, Fit, dump_fit, load_fit, upside_down
 
 if TYPE_CHECKING:
     from kitvalue.intake.books.done import FinishedBuild
-    from kitvalue.intake.books.offers import Offer
-    from kitvalue.intake.books.parts import Part
+    from kitvalue.intake.books.offers import Offer, Part
     from kitvalue.intake.books.pricebook import PriceReading
     from kitvalue.intake.settings.plan import Plan
     from kitvalue.intake.tables.specification import FileReading
@@ -131,7 +130,7 @@ class ShopFolder:
     @cached_property
     def parts(self) -> FileReading[Part] | None:
         """What drums bring without their kit; None where there is no such file."""
-        from kitvalue.intake.books.parts import read_parts
+        from kitvalue.intake.books.offers import read_parts
 
         return read_parts(self.path / PARTS, self.shop) if self.has(PARTS) else None
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import tomllib
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitvalue.commands.check import CheckDone, check
 from kitvalue.commands.folder import ShopFolder
@@ -19,7 +18,7 @@ from kitvalue.intake.arrival.settings import FirstLook, NewLines, SeriesSeen, ne
 from kitvalue.intake.arrival.takeover import Incoming, incoming
 from kitvalue.intake.books import specs
 from kitvalue.intake.settings.pasting import open_blocks, paste_blocks
-from kitvalue.intake.settings.shop import PricesTable, Shop
+from kitvalue.intake.settings.shop import PricesTable
 from kitvalue.intake.settings.toml import TomlFile
 from kitvalue.intake.settings.words import shop_grades
 from kitvalue.intake.tables.csvout import MARK, csv_text
@@ -27,26 +26,14 @@ from kitvalue.intake.text.decoding import read_bytes
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.words import fold
 
-if TYPE_CHECKING:
-    from importlib.resources.abc import Traversable
-
-
+STARTER: Final = Path(__file__).parent.parent / "starter"
 _OF_AN_OFFER: Final = ("finished", "hours", "parts")  # columns of a new offers.csv beyond those it must have
-
-
-@dataclass(frozen=True, slots=True)
-class NewDone:
-    """A shop folder was laid out."""
-
-    folder: Path
-    files: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TakenOver:
     """A shop folder was laid out from a spreadsheet: what was made of it, and how its files read now."""
 
-    folder: Path
     files: tuple[str, ...]
     sheet: Incoming
     series: tuple[SeriesSeen, ...]
@@ -55,14 +42,14 @@ class TakenOver:
     settings: NewLines
 
 
-def lay_out(folder: Path) -> NewDone:
-    """Lay out a shop folder with a worked example. Raises FileError where the folder already holds something."""
-    starter = sorted(_starter_files(_starter(), ""), key=lambda pair: pair[1])
+def lay_out(folder: Path) -> tuple[str, ...]:
+    """Lay out a shop folder with a worked example, these files. Raises FileError where it already holds something."""
+    names = sorted(p.relative_to(STARTER).as_posix() for p in STARTER.rglob("*") if p.suffix in (".toml", ".csv"))
     with _all_or_none(folder) as write:
-        for source, name in starter:
-            text = source.read_text(encoding="utf-8")
+        for name in names:
+            text = (STARTER / name).read_text(encoding="utf-8")
             write(name, (MARK + text if name.endswith(".csv") else text).encode())
-    return NewDone(folder, tuple(name for _, name in starter))
+    return tuple(names)
 
 
 def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
@@ -70,7 +57,7 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
 
     Raises FileError where the folder already holds something or the spreadsheet cannot be read.
     """
-    starter = _starter().joinpath(SETTINGS).read_text(encoding="utf-8")
+    starter = (STARTER / SETTINGS).read_text(encoding="utf-8")
     features = PricesTable.model_validate(tomllib.loads(starter, parse_float=Decimal)["prices"]).features
     sheet = incoming(read_bytes(spreadsheet, spreadsheet.name), spreadsheet.name, features)
     series, currency = series_seen(sheet.series), next(iter(sheet.currencies), None)
@@ -88,23 +75,14 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
         )
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
         toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder))
-    usual = _usual_grade(sheet.conditions, ShopFolder(folder).shop)
-    settings = NewLines(open_blocks(toml), seen.guesses, _private(toml), toml.lines, usual)
-    return TakenOver(folder, (OFFERS, PRICES, SETTINGS), sheet, series, currency, checked, settings)
-
-
-def _usual_grade(conditions: Sequence[str], shop: Shop) -> Decimal:
-    """The grade of the commonest condition that has one; a middling one where none has."""
-    grades = shop_grades(shop)
-    often = Counter(map(fold, conditions)).most_common()
-    return next((found for cell, _ in often if (found := grades.find(cell)) is not None), Decimal(3))
-
-
-def _private(toml: TomlFile) -> tuple[int, ...]:
-    place = ("prices", "words", "channel")
-    words = toml.values["prices"]["words"]["channel"]
-    found = (toml.lines.get((*place, word)) for word, ours in words.items() if ours == "private")
-    return tuple(sorted(at for at in found if at is not None))
+    channels = toml.values["prices"]["words"]["channel"]
+    places = (("prices", "words", "channel", word) for word, ours in channels.items() if ours == "private")
+    private = tuple(sorted(toml.lines[place] for place in places if place in toml.lines))
+    grades = shop_grades(ShopFolder(folder).shop)
+    often = Counter(map(fold, sheet.cells.get("condition", ()))).most_common()
+    usual = next((grade for cell, _ in often if (grade := grades.find(cell)) is not None), Decimal(3))
+    settings = NewLines(open_blocks(toml), seen.guesses, private, toml.lines, usual)
+    return TakenOver((OFFERS, PRICES, SETTINGS), sheet, series, currency, checked, settings)
 
 
 def _first_look(folder: ShopFolder, sheet: Incoming) -> FirstLook:
@@ -141,17 +119,3 @@ def _all_or_none(folder: Path) -> Iterator[Callable[[str, bytes], None]]:
         for path in written:
             path.unlink(missing_ok=True)
         raise
-
-
-def _starter() -> Traversable:
-    return resources.files("kitvalue") / "starter"
-
-
-def _starter_files(place: Traversable, prefix: str) -> list[tuple[Traversable, str]]:
-    found = []
-    for entry in place.iterdir():
-        if entry.is_dir():
-            found += _starter_files(entry, f"{prefix}{entry.name}/")
-        elif entry.name.endswith((".toml", ".csv")):
-            found.append((entry, prefix + entry.name))
-    return found

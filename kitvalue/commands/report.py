@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.commands.writing import OFFERS, make_writable, write_whole
+from kitvalue.commands.writing import OFFERS, Printed, make_writable, write_whole
 from kitvalue.decisions.breakeven import compared
 from kitvalue.decisions.offered import grounds_of, kit_offered, shortlisted
 from kitvalue.decisions.pricing import priced
-from kitvalue.intake.text.problems import Caution, KitvalueError, Problem
+from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import value_kit
 from kitvalue.pages.report import BuildSeen, OfferSeen, ReportInput, report_page
 from kitvalue.workshop.costing import cost_sheet
 
 
-@dataclass(frozen=True, slots=True)
-class ReportDone:
-    """The page written, with what was found on the way."""
-
-    path: Path
-    problems: tuple[Problem, ...]
-    cautions: tuple[Caution, ...]
-    charts: tuple[Path, ...] = ()
-
-
-def report(folder: ShopFolder, today: date, charts: Path | None = None) -> ReportDone:
+def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Printed:
     """Write out/report.html, and its pictures as files into `charts`.
 
     What one part cannot tell is said on the page; the rest is written all the same.
@@ -56,13 +45,12 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Repor
             cautions=market.cautions,
         )
     )
-    path = folder.put("report.html", page.html)
-    written = []
+    written = [folder.put("report.html", page.html)]
     for picture in () if charts is None else page.pictures:
         for name, data in picture.files().items():
             written.append(Path(charts or "", name))
             write_whole(written[-1], data)
-    return ReportDone(path, tuple(problems), market.cautions, tuple(written))
+    return Printed(tuple(written), market.cautions, tuple(problems))
 
 
 def offers_seen(folder: ShopFolder, fit: Fit) -> tuple[OfferSeen, ...]:
@@ -95,6 +83,6 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
         plan = folder.plan(name)
         title, sheet = plan.title, cost_sheet(plan, folder.shop)
         pricing = priced(plan, folder.shop, fit)
-        return BuildSeen(name, title, sheet, pricing, compared(plan, folder.shop, fit), None)
+        return BuildSeen(title, sheet, pricing, compared(plan, folder.shop, fit), None)
     except KitvalueError as error:
-        return BuildSeen(name, title, sheet, pricing, None, error.message)
+        return BuildSeen(title, sheet, pricing, None, error.message)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -10,39 +9,46 @@ import numpy as np
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
 from kitvalue.decisions.breakeven import compared
-from kitvalue.decisions.original import landed_sample, original_kit, repair_of
+from kitvalue.decisions.original import landed_sample, original_kit
 from kitvalue.decisions.pricing import priced
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.outlook import outlook
 from kitvalue.pages.sheet.tongue import tongue
 from kitvalue.pages.sheet.view import SheetInput, render_sheet, sheet_view
+from kitvalue.workshop.money import ZERO
 
 DOTS = 20  # originals in the picture, each as likely as the next
 
 
-@dataclass(frozen=True, slots=True)
-class SheetWanted:
-    """A customer's sheet as it is asked for."""
-
-    plan: str
-    language: str = "en"
-    hide_costs: bool = False
-    show_purchases: bool = False
-    pdf: bool = False
-
-
-def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
+def sheet(
+    folder: ShopFolder, plan_name: str, today: date, *, language: str, hide_costs: bool, show_purchases: bool, pdf: bool
+) -> Printed:
     """Write out/sheet-NAME.html, and out/sheet-NAME.pdf where asked for. Raises FileError where neither can be."""
-    language = tongue(wanted.language, folder.shop.shop.currency)
-    if wanted.pdf:
+    spoken = tongue(language, folder.shop.shop.currency)
+    if pdf:
         from kitvalue.pages.sheet.pdf import sheet_pdf  # refused here where its library is missing
-    plan, market = folder.plan(wanted.plan), folder.market
-    given = _sheet_input(folder, wanted, today)
+    plan, shop, market = folder.plan(plan_name), folder.shop, folder.market
+    original = outlook(market.fit, original_kit(plan))
+    door = landed_sample(plan.original, original.sample, plan.original.repair or ZERO)
+    middles = (np.arange(DOTS) + 0.5) / DOTS
+    given = SheetInput(
+        plan=plan,
+        shop=shop,
+        fit=market.fit,
+        pricing=priced(plan, shop, market.fit),
+        comparison=compared(plan, shop, market.fit),
+        original=original,
+        at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),
+        fingerprint=folder.fingerprint(),
+        today=today,
+        show_costs=not hide_costs,
+        show_purchases=show_purchases,
+    )
     folder.ready()
-    view = sheet_view(given, language)
+    view = sheet_view(given, spoken)
     written = [folder.put(f"sheet-{plan.name}.html", render_sheet(view))]
-    cautions = [*market.cautions, *given.comparison.cautions, *_owner_cautions(given, wanted)]
-    if wanted.pdf:
+    cautions = [*market.cautions, *given.comparison.cautions, *_owner_cautions(given, language)]
+    if pdf:
         document = sheet_pdf(view, today)
         written.append(folder.put(f"sheet-{plan.name}.pdf", document.data))
         if document.lacking:
@@ -51,32 +57,12 @@ def sheet(folder: ShopFolder, wanted: SheetWanted, today: date) -> Printed:
     return Printed(tuple(written), tuple(dict.fromkeys(cautions)))
 
 
-def _sheet_input(folder: ShopFolder, wanted: SheetWanted, today: date) -> SheetInput:
-    plan, shop, fit = folder.plan(wanted.plan), folder.shop, folder.market.fit
-    original = outlook(fit, original_kit(plan))
-    door = landed_sample(plan.original, original.sample, repair_of(plan))
-    middles = (np.arange(DOTS) + 0.5) / DOTS
-    return SheetInput(
-        plan=plan,
-        shop=shop,
-        fit=fit,
-        pricing=priced(plan, shop, fit),
-        comparison=compared(plan, shop, fit),
-        original=original,
-        at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),
-        fingerprint=folder.fingerprint(),
-        today=today,
-        show_costs=not wanted.hide_costs,
-        show_purchases=wanted.show_purchases,
-    )
-
-
-def _owner_cautions(given: SheetInput, wanted: SheetWanted) -> list[Caution]:
+def _owner_cautions(given: SheetInput, language: str) -> list[Caution]:
     """What an owner should know before the sheet is handed out."""
     said = []
-    promise = given.shop.promise.get(wanted.language)
+    promise = given.shop.promise.get(language)
     if promise is None or promise.guarantee is None or promise.returns is None:
-        table = f"[promise.{wanted.language}]"
+        table = f"[promise.{language}]"
         legal = f"shop.toml states no guarantee or no return in {table}: the sheet names the rights that the law gives"
         said.append(Caution("no_promise", legal))
     if given.show_costs and given.comparison.sheet.incomplete:

@@ -8,16 +8,14 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.named import KitNamed, read_kit
+from kitvalue.decisions.named import AskedPrice, KitNamed, read_kit
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
-from kitvalue.market.outlook import value_kit
+from kitvalue.market.outlook import Valuation, value_kit
 from kitvalue.workshop.money import ZERO, holding_cost
 
 if TYPE_CHECKING:
     from kitvalue.decisions.asked import JudgedPrice
-    from kitvalue.decisions.named import AskedPrice
-    from kitvalue.market.outlook import Valuation
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,12 +10,11 @@ import contextlib
 import errno
 import os
 import stat
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from kitvalue.intake.text.problems import Caution, FileError, shown
+from kitvalue.intake.text.problems import Caution, FileError, Problem, shown
 
 SETTINGS: Final = "shop.toml"
 PRICES: Final = "prices.csv"
@@ -31,10 +30,11 @@ NAME_KEPT: Final = 40  # characters of the target's name in that of its temporar
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """The pages written, and what the owner should know of them."""
+    """The files written, and what the owner should know of them."""
 
     written: tuple[Path, ...]
     cautions: tuple[Caution, ...]
+    problems: tuple[Problem, ...] = ()
 
 
 def make_writable(folder: Path) -> None:
@@ -65,8 +65,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
     temporary: Path | None = None
     try:
         target = Path(os.path.realpath(path))
-        old = _regular(path, target)
-        _refuse_an_input(path, old)
+        old = _replaced(path, target)
         temporary = _temporary(target)  # named before it is made: an interrupt in between finds it
         with open(_opened(temporary), "wb") as file:
             file.write(content if isinstance(content, bytes) else content.encode())
@@ -82,35 +81,26 @@ def write_whole(path: Path, content: str | bytes) -> None:
         _remove(temporary)
 
 
-def _regular(path: Path, target: Path) -> os.stat_result | None:
-    """The state of the file that is to be replaced, None where there is none yet."""
+def _replaced(path: Path, target: Path) -> os.stat_result | None:
+    """The state of the file that is to be replaced, None where there is none yet. An output that is an input under
+    another name, by a link of either kind, would be written over it: the shop lies in the folders about either end."""
     try:
         old = target.stat()
     except FileNotFoundError:
         return None
     if not stat.S_ISREG(old.st_mode):
         raise FileError(f"cannot write {_named(path)}: something that is no file stands in the way")
-    return old
-
-
-def _refuse_an_input(path: Path, old: os.stat_result | None) -> None:
-    """An output that is an input under another name, by a link of either kind, would be written over it."""
-    if old is None or path.name in INPUTS:
-        return
-    for other in _inputs_near(path):
+    inputs: list[Path] = []
+    for folder in dict.fromkeys((path.parent, path.parent.parent, target.parent, target.parent.parent)):
+        if path.name not in INPUTS and (folder / SETTINGS).exists():
+            inputs += [folder / name for name in INPUTS]
+            inputs += [plan for plan in sorted((folder / "builds").glob("*.toml")) if plan != path]
+    for other in inputs:
         with contextlib.suppress(OSError):
             if os.path.samestat(other.stat(), old):
                 same = f"it is {_named(other)} under another name; remove that link"
                 raise FileError(f"cannot write {_named(path)}: {same}")
-
-
-def _inputs_near(path: Path) -> Iterator[Path]:
-    """The inputs of a shop in whose folder, or one below, an output lies or a link leads it."""
-    seen = Path(os.path.realpath(path))
-    for folder in dict.fromkeys((path.parent, path.parent.parent, seen.parent, seen.parent.parent)):
-        if (folder / SETTINGS).exists():
-            yield from (folder / name for name in INPUTS)
-            yield from (plan for plan in sorted((folder / "builds").glob("*.toml")) if plan != path)
+    return old
 
 
 def _temporary(target: Path) -> Path:
@@ -133,10 +123,15 @@ def _clear_stale(temporary: Path) -> None:
 
 def _take_after(temporary: Path, old: os.stat_result | None) -> None:
     """Permissions and owner of the file that it replaces, or those of any new file."""
-    if old is not None and hasattr(os, "chown"):
+    if old is None:
+        mask = os.umask(0)
+        os.umask(mask)
+        temporary.chmod(0o666 & ~mask)
+        return
+    if hasattr(os, "chown"):
         with contextlib.suppress(OSError):
             os.chown(temporary, old.st_uid, old.st_gid)
-    temporary.chmod(stat.S_IMODE(old.st_mode) if old is not None else 0o666 & ~_umask())
+    temporary.chmod(stat.S_IMODE(old.st_mode))
 
 
 def _settle(folder: Path) -> None:
@@ -155,32 +150,25 @@ def _remove(temporary: Path | None) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
-
-
 def _named(path: Path) -> str:
     """A path for a message: as it is, or quoted with its invisible characters spelt out."""
     text = str(path)
     return text if text.isprintable() else shown(text, len(text))
 
 
+_REASONS: Final = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk is full",
+    errno.EFBIG: "the file would be larger than the system allows",
+    errno.EACCES: "no permission (or another program has it open; close it and run again)",
+    errno.EPERM: "no permission (or another program has it open; close it and run again)",
+    errno.EROFS: "the disk is read-only",
+    errno.ENAMETOOLONG: "the name is too long",
+    errno.ENOTDIR: "something that is not a folder stands in the way",
+    errno.EEXIST: "something that is not a folder stands in the way",
+}
+
+
 def reason(why: OSError) -> str:
     """Why the system refused, in the words of someone who has to do something about it."""
-    match why.errno:
-        case errno.ENOSPC | errno.EDQUOT:
-            return "the disk is full"
-        case errno.EFBIG:
-            return "the file would be larger than the system allows"
-        case errno.EACCES | errno.EPERM:
-            return "no permission (or another program has it open; close it and run again)"
-        case errno.EROFS:
-            return "the disk is read-only"
-        case errno.ENAMETOOLONG:
-            return "the name is too long"
-        case errno.ENOTDIR | errno.EEXIST:
-            return "something that is not a folder stands in the way"
-        case _:
-            return (why.strerror or str(why)).lower()
+    return _REASONS.get(why.errno or 0) or (why.strerror or str(why)).lower()

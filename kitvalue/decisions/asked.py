@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from kitvalue.decisions.named import AskedPrice
 from kitvalue.decisions.offered import grounds_of, shortlisted
+from kitvalue.decisions.original import as_money
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, reckoned_with
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
@@ -47,15 +48,11 @@ def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float,
 
 def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:
     """The kit as a row of offers.csv would tell it."""
-
-    def exact(value: float) -> Decimal:
-        return Decimal(str(value))
-
     return Offer(
-        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=exact(kit.condition),
+        row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=as_money(kit.condition),
         price=asked.price, freight=None, sizes=(), bought_from="private", haggle=None, note=None,
         features=tuple(
-            FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else exact(f.value)) for f in kit.features
+            FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else as_money(f.value)) for f in kit.features
         ),
-        finished=exact(sold_in), hours=asked.hours, parts=asked.parts,
+        finished=as_money(sold_in), hours=asked.hours, parts=asked.parts,
     )  # fmt: skip

@@ -13,18 +13,17 @@ import numpy as np
 from kitvalue.decisions.original import (
     Point,
     Quote,
+    Situation,
     as_money,
     finished_kit,
     landed,
     landed_sample,
     like_for_like,
-    market_cautions,
     of_suggested,
     on_top,
     original_kit,
+    quote_cautions,
     quote_of,
-    repair_of,
-    situation_of,
 )
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
@@ -34,7 +33,7 @@ from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook, outlooks, typical_draws
 from kitvalue.workshop.costing import CostSheet, cost_sheet
-from kitvalue.workshop.money import cents, money_text, percent
+from kitvalue.workshop.money import ZERO, cents, money_text, percent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -231,7 +230,8 @@ def compare(
     """
     builds, draws = [], []
     for market in markets:  # the last is the plan's own size
-        sheet, repair = cost_sheet(plan, shop, market.pieces), repair_of(plan) * market.pieces / len(plan.drum)
+        sheet = cost_sheet(plan, shop, market.pieces)
+        repair = (plan.original.repair or ZERO) * market.pieces / len(plan.drum)
         quote = quote_of(plan, sheet, market.original, market.finished, repair)
         low, high = (
             None if end is None else cents(landed(plan.original, as_money(end), repair))
@@ -247,10 +247,9 @@ def compare(
         np.array([float(build.quote.original_landed) for build in builds]),
         np.stack(draws, axis=1),
     )
-    sample, tied = market.original.sample, quote.binding == "cap"
-    situation = situation_of(plan, sheet, market.original, market.finished, repair)
+    sample = market.original.sample
+    situation = Situation.planned(plan, sheet, market.original, market.finished, repair)
     build_door = of_suggested(sheet, quote, quote.landed_at_price)
-    said = (*sheet.cautions, *market_cautions(plan, market.original, market.finished, tied=tied))
     return Comparison(
         sheet=sheet,
         quote=quote,
@@ -258,9 +257,9 @@ def compare(
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
         tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
-        priced_to_tie=tied,
+        priced_to_tie=quote.binding == "cap",
         chance_build_cheaper=builds[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
         like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),
-        cautions=tuple(dict.fromkeys(said)),
+        cautions=quote_cautions(plan, sheet, quote, market.original, market.finished),
     )

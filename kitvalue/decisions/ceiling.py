@@ -83,17 +83,6 @@ class Deals:
         return self.revenue(outcomes, price) - spent
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Ceilings:
-    """(m,) each; a price is below 0 where there is none. Chances are shares of the sample. `leaves` is the price that
-    leaves the margin as it comes out, before it is rounded and whatever its sign."""
-
-    ceiling: FloatArray
-    safe: FloatArray
-    chance_at_ceiling: FloatArray
-    leaves: FloatArray
-
-
 @dataclass(frozen=True, slots=True)
 class MadeUp:
     """How a ceiling comes about, means in money: sells_for - vat - fee - costs - margin = leaves, what is left to pay
@@ -107,7 +96,18 @@ class MadeUp:
     leaves: float
 
 
-def make_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
+@dataclass(frozen=True, slots=True, eq=False)
+class Ceilings:
+    """(m,) each; a price is below 0 where there is none. Chances are shares of the sample. `made_up` is at the price
+    that leaves the margin as it comes out, before it is rounded and whatever its sign."""
+
+    ceiling: FloatArray
+    safe: FloatArray
+    chance_at_ceiling: FloatArray
+    made_up: list[MadeUp]
+
+
+def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
     """Where the money goes at prices paid (m,); what is left over them is the margin."""
     sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
     fee = deals.fee * (sells_for + deals.freight)
@@ -140,7 +140,7 @@ def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
     safe = np.minimum(top, down_to_cent(np.partition(even, allowed, axis=1)[:, allowed]))
     safe = np.where((safe >= least) & (top >= 0), safe, -1.0)
-    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), leaves)
+    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), _made_up(deals, leaves))
 
 
 def break_even_prices(deals: Deals) -> FloatArray:
@@ -175,7 +175,6 @@ def _margin_price(deals: Deals) -> FloatArray:
 
 
 def down_to_cent(price: FloatArray) -> FloatArray:
-    """The prices rounded down to whole cents."""
     return np.asarray(np.floor(price * 100 + CENT_SLACK) / 100)
 
 

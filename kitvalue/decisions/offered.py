@@ -28,24 +28,13 @@ from kitvalue.decisions.ceiling import (
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
-from kitvalue.decisions.shortlist import (
-    JudgedOffer,
-    JudgedUse,
-    KitParts,
-    UseBatch,
-    judged,
-    judged_uses,
-    part_sales,
-    parts_of,
-    ranked,
-)
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
 from kitvalue.intake.books.bookrows import FeatureRead
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
-from kitvalue.intake.text.sizes import Size, size_text
+from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
@@ -85,10 +74,8 @@ def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitRead:
 
 def _value(read: FeatureRead, book: FeatureRecipe) -> float | bool | str:
     """The value as the book has it: a word in the book's spelling."""
-    if isinstance(read.value, Decimal):
-        return float(read.value)
-    if isinstance(read.value, bool):
-        return read.value
+    if isinstance(read.value, Decimal | bool):
+        return float(read.value) if isinstance(read.value, Decimal) else read.value
     text = str(read.value)
     for word in book.words:
         if fold(word) == fold(text):
@@ -149,7 +136,6 @@ class JudgedOffers:
 
 
 def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = None) -> JudgedOffers:
-    """Every offer judged."""
     known = cache(partial(known_cautions, grounds.fit))
     answers: list[JudgedOffer] = []
     lots: list[Lot] = []
@@ -186,6 +172,17 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     return JudgedOffers(ranked(answers), tuple(lots), tuple(batches))
 
 
+def ranked(answers: Sequence[JudgedOffer]) -> tuple[JudgedOffer, ...]:
+    """The most profitable first; offers that cannot be valued last, in the file's order."""
+
+    def key(answer: JudgedOffer) -> tuple[int, float]:
+        if answer.best is not None and answer.best.expected_profit is not None:
+            return 0, -answer.best.expected_profit
+        return 1 if answer.reason is None else 2, answer.offer.row
+
+    return tuple(sorted(answers, key=key))
+
+
 def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = "finished better than it is bought, and" if (offer.finished or ZERO) > offer.condition else ""
     prepared = offer.hours is None and _hours(offer, grounds.shop) is not None
@@ -205,9 +202,7 @@ def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:
-    """The hours until a kit is sold whole: the shop's to prepare any and the offer's own to restore it; None where
-    neither says any.
-    """
+    """Hours until a kit is sold whole: the shop's to prepare any and the offer's to restore it; None: neither said."""
     prepare = None if shop.work is None else shop.work.prepare
     return prepare if offer.hours is None else (prepare or ZERO) + offer.hours
 
@@ -220,7 +215,6 @@ def _grouped(lots: Iterable[Lot], key: Callable[[Lot], K]) -> dict[K, list[Lot]]
 
 
 def _sold_on(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
-    """Every kit sold whole."""
     rows = {kit: row for row, kit in enumerate(dict.fromkeys(lot.sold for lot in lots))}
     resale, freight = kit_samples(grounds.fit, list(rows)), float(grounds.terms.freight)
     groups = _grouped(lots, lambda lot: (lot.offer.bought_from, _hours(lot.offer, grounds.shop)))
@@ -291,21 +285,26 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
 
 def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     """The offers whose drums are known and all stand in parts.csv; of the others the reason is noted."""
-    kinds: dict[tuple[Size, ...], KitParts] = {}
+    parts = grounds.parts or ()
+    lacks = "there is no parts.csv" if grounds.parts is None else "parts.csv has no usable row"
+    kinds = {sizes: parts_of(sizes, parts) for sizes in dict.fromkeys(lot.offer.sizes for lot in lots) if sizes}
     whole: list[Lot] = []
     for lot in lots:
-        sizes = lot.offer.sizes
-        if grounds.parts and sizes and sizes not in kinds:
-            kinds[sizes] = parts_of(sizes, grounds.parts)
-        reason = _why_no_parts(grounds, kinds.get(sizes))
-        if reason is None:
-            whole.append(lot)
+        kit = kinds.get(lot.offer.sizes)
+        if not parts:
+            reason = f"{lacks}: part, value, chance, weeks"
+        elif kit is None:
+            reason = NO_SIZES
+        elif kit.unknown:
+            reason = f"parts.csv has no row for a drum of {size_text(kit.unknown[0])}"
         else:
-            lot.uses.append(JudgedUse(PARTS, own_route(grounds.shop, None, PARTS), reason=reason))
-    if not whole or grounds.parts is None:
+            whole.append(lot)
+            continue
+        lot.uses.append(JudgedUse(PARTS, own_route(grounds.shop, None, PARTS), reason=reason))
+    if not whole:
         return
     row = {sizes: k for k, sizes in enumerate(kinds)}
-    sales = part_sales(list(kinds.values()), grounds.parts)
+    sales = part_sales(list(kinds.values()), parts)
     work, selling = grounds.shop.work, grounds.shop.selling
     monthly = 0.0 if selling is None else float(selling.holding or 0)
     for source, group in _grouped(whole, lambda lot: lot.offer.bought_from).items():
@@ -313,15 +312,6 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         cost = np.array([lot.freight for lot in group]) + monthly * sales.months[at]
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
             yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
-
-
-def _why_no_parts(grounds: Grounds, parts: KitParts | None) -> str | None:
-    if not grounds.parts:
-        lacks = "there is no parts.csv" if grounds.parts is None else "parts.csv has no usable row"
-        return f"{lacks}: part, value, chance, weeks"
-    if parts is None:
-        return NO_SIZES
-    return f"parts.csv has no row for a drum of {size_text(parts.unknown[0])}" if parts.unknown else None
 
 
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:

@@ -39,11 +39,6 @@ def finished_kit(plan: Plan, fit: Fit, pieces: int | None = None) -> Kit:
     return resale_kit(fit, Kit(finished.series, pieces or len(plan.drum), float(finished.condition)))
 
 
-def repair_of(plan: Plan) -> Decimal:
-    """What the original needs to play and look like the finished kit, gross; plans of a lower grade must say it."""
-    return plan.original.repair or ZERO
-
-
 def on_top(original: OriginalTable) -> Decimal:
     """The factor of duty and import VAT on price and freight."""
     return (1 + percent(original.duty)) * (1 + percent(original.import_vat))
@@ -56,8 +51,7 @@ def landed(original: OriginalTable, price: Decimal, repair: Decimal) -> Decimal:
 
 def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) -> FloatArray:
     """`landed` for an array of prices of any shape."""
-    at_the_door: FloatArray = (np.asarray(prices) + float(original.freight)) * float(on_top(original)) + float(repair)
-    return at_the_door
+    return np.asarray((prices + float(original.freight)) * float(on_top(original)) + float(repair))
 
 
 # What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.
@@ -126,6 +120,19 @@ class Quote:
     landed_at_price: Decimal
     original_landed: Decimal
 
+    def headline(self, sheet: CostSheet) -> str:
+        """The answer in one sentence; where the floor binds it leads with what the market gives."""
+        market, profit = money_text(self.market_price), self.profit_at_market
+        floor = sheet.resting(self.floor).text()
+        if self.binding != "floor":
+            bound = "an original at the door" if self.binding == "cap" else "what the market pays for such a kit"
+            return f"Ask {money_text(self.suggested)}: set by {bound}, at or above the floor of {floor}."
+        left = f"there you lose {sheet.resting(-profit).text()}"
+        if profit >= 0:
+            margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
+            left = f"there you keep {sheet.resting(profit).text('less')}, less than the margin of {margin}"
+        return f"The market gives {market}; {left}. Your margin needs {floor}."
+
 
 def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Quote:
     """The quote for a costed build; `repair` is what the original of this size needs."""
@@ -154,20 +161,6 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     )
 
 
-def headline_of(quote: Quote, sheet: CostSheet) -> str:
-    """The answer in one sentence; where the floor binds it leads with what the market gives."""
-    market, profit = money_text(quote.market_price), quote.profit_at_market
-    floor = sheet.resting(quote.floor).text()
-    if quote.binding != "floor":
-        bound = "an original at the door" if quote.binding == "cap" else "what the market pays for such a kit"
-        return f"Ask {money_text(quote.suggested)}: set by {bound}, at or above the floor of {floor}."
-    left = f"there you lose {sheet.resting(-profit).text()}"
-    if profit >= 0:
-        margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
-        left = f"there you keep {sheet.resting(profit).text('less')}, less than the margin of {margin}"
-    return f"The market gives {market}; {left}. Your margin needs {floor}."
-
-
 def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
     """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
     return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
@@ -187,8 +180,12 @@ class Situation:
     finished_typical: Decimal
     share: Decimal
 
+    @classmethod
+    def planned(cls, plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
+        typical, resale = as_money(original.typical), as_money(finished.typical)
+        return cls(sheet, sheet.terms, {}, plan.original, typical, repair, resale, percent(plan.finished.share))
+
     def cost(self) -> Decimal:
-        """Net cost."""
         return exact_cost(self.sheet.charges, self.terms, self.sheet.route, self.sheet.contingency, self.factors)
 
     def purchase(self) -> Decimal:
@@ -200,7 +197,6 @@ class Situation:
         return price_for_margin(self.cost(), self.purchase(), terms, self.sheet.route)
 
     def original_landed(self) -> Decimal:
-        """The original at the buyer's door."""
         return landed(self.original, self.original_typical, self.repair)
 
     def gap(self) -> Decimal:
@@ -213,12 +209,6 @@ class Situation:
         return exact_profit(market, self.cost(), self.purchase(), self.terms, self.sheet.route)
 
 
-def situation_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
-    """The situation as planned."""
-    typical, resale = as_money(original.typical), as_money(finished.typical)
-    return Situation(sheet, sheet.terms, {}, plan.original, typical, repair, resale, percent(plan.finished.share))
-
-
 NOT_A_REBUILD = (
     "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
     "until the shop's own sales of rebuilds are in the price book."
@@ -228,15 +218,17 @@ PRICED_TO_TIE = Caution(
 )
 
 
-def market_cautions(plan: Plan, *outlooks: Outlook, tied: bool) -> tuple[Caution, ...]:
-    """Cautions of every answer that leans on the market; `tied` where an original at the door sets the price.
+def quote_cautions(
+    plan: Plan, sheet: CostSheet, quote: Quote, original: Outlook, finished: Outlook
+) -> tuple[Caution, ...]:
+    """What is to be said of a cost sheet that is held against the market, each once.
 
     The finished kit is a rebuild valued by prices of something else, unless it takes the full price of a series of its
     own, or of the series that all its donors are.
     """
-    finished, original = plan.finished, plan.original
-    mixed = finished.series == original.series and any(donor.series != finished.series for donor in plan.donor)
-    guess = Caution("own_share", NOT_A_REBUILD.format(share=finished.share))
-    rebuild = (guess,) if finished.share != 100 or mixed else ()
-    told = (caution for outlook in outlooks for caution in outlook.cautions)
-    return (ESTIMATES, *rebuild, *((PRICED_TO_TIE,) if tied else ()), *told)
+    series, share = plan.finished.series, plan.finished.share
+    mixed = series == plan.original.series and any(donor.series != series for donor in plan.donor)
+    guess = [Caution("own_share", NOT_A_REBUILD.format(share=share))] if share != 100 or mixed else []
+    tied = [PRICED_TO_TIE] if quote.binding == "cap" else []  # an original at the door sets the price
+    said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
+    return tuple(dict.fromkeys(said))

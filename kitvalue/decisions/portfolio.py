@@ -96,16 +96,13 @@ def _greedy(expected: FloatArray, within: Within) -> IntArray:
                 chosen = [*chosen, i]
         return chosen
 
-    def swapped(chosen: list[int]) -> list[int]:
+    chosen, before = filled([]), None
+    while chosen != before:
         swaps = (
             [*(c for c in chosen if c != out), i]
             for out in chosen
             for i in every
             if i not in chosen and expected[i] > expected[out]
         )
-        return next(filter(allowed, swaps), chosen)
-
-    chosen, before = filled([]), None
-    while chosen != before:
-        before, chosen = chosen, filled(swapped(chosen))
+        before, chosen = chosen, filled(next(filter(allowed, swaps), chosen))
     return np.array(chosen, dtype=np.int64)

@@ -7,17 +7,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
 
-from kitvalue.decisions.original import (
-    Quote,
-    Situation,
-    finished_kit,
-    headline_of,
-    market_cautions,
-    original_kit,
-    quote_of,
-    repair_of,
-    situation_of,
-)
+from kitvalue.decisions.original import Quote, Situation, finished_kit, original_kit, quote_cautions, quote_of
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
@@ -160,23 +150,22 @@ def price(
     `finished` that of the finished kit: its series, the plan's pieces, its condition, sold, dealer.
     Raises FileError where the plan lacks the original's repair.
     """
-    repair = repair_of(plan)
+    repair = plan.original.repair or ZERO
     quote = quote_of(plan, sheet, original, finished, repair)
+    situation = Situation.planned(plan, sheet, original, finished, repair)
     side = sheet.chosen
     gross = cents(at) if at is not None else quote.suggested
     sale = sale_at(gross, side.net_cost, side.purchase, sheet.terms, side.route)
-    short = quote.binding == "floor"
     compares = f"{money_text(sale.gross)}: no VAT is shown, so none is deducted"
     if side.route == "full":
         compares = f"{money_text(sale.net)} net: it deducts the VAT of {money_text(sale.vat)}"
-    said = (*sheet.cautions, *market_cautions(plan, original, finished, tied=quote.binding == "cap"))
     return PriceSheet(
         sheet=sheet,
         quote=quote,
         sale=sale,
-        headline=headline_of(quote, sheet),
-        ways_out=ways_out(situation_of(plan, sheet, original, finished, repair), quote) if short else (),
+        headline=quote.headline(sheet),
+        ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
         business_buyer=f"A business buyer compares {compares}.",
-        cautions=tuple(dict.fromkeys(said)),
+        cautions=quote_cautions(plan, sheet, quote, original, finished),
     )

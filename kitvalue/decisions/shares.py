@@ -17,7 +17,6 @@ from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome
 from kitvalue.workshop.shrink import Shrinkage, shrunken_means
 
-TENTH = Decimal("0.1")
 OWN_SALES = Caution(
     "own_sales",
     "Put your own sales into the price book under a series of their own as well: with a few of them a plan can take "
@@ -42,13 +41,9 @@ class SoldBuild:
         return self.job.planned.plan.finished
 
     @property
-    def sold_for(self) -> Decimal:
-        return self.job.build.sold_for or ZERO
-
-    @property
     def share(self) -> Decimal:
         """Percent of the market's typical price."""
-        return _tenths(self.sold_for * HUNDRED / as_money(self.market.typical))
+        return _tenths((self.job.build.sold_for or ZERO) * HUNDRED / as_money(self.market.typical))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +90,7 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
     scatter = []
     for sale in sales:
         market = sale.market
-        ratio = float(sale.sold_for) / market.typical / (float(sale.finished.share) / 100)
+        ratio = float(sale.job.build.sold_for or 0) / market.typical / (float(sale.finished.share) / 100)
         low, high = np.quantile(market.sample / market.typical, [0.1, 0.9])
         scatter.append(float((high - low) / reach) ** 2 * ratio**2)
         ratios.setdefault(sale.job.build.plan, []).append(ratio)
@@ -128,4 +123,4 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
 
 
 def _tenths(value: Decimal) -> Decimal:
-    return value.quantize(TENTH, rounding=ROUND_HALF_UP)
+    return value.quantize(Decimal("0.1"), rounding=ROUND_HALF_UP)

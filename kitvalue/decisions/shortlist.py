@@ -12,22 +12,10 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import (
-    Base,
-    Deals,
-    MadeUp,
-    Paid,
-    Use,
-    ceilings,
-    chance_of_loss,
-    make_up,
-    mean_profit,
-    opening,
-)
+from kitvalue.decisions.ceiling import Base, Deals, MadeUp, Paid, Use, ceilings, chance_of_loss, mean_profit, opening
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
@@ -163,7 +151,7 @@ def judged_uses(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: fl
         tops = ceilings(deals, loss_chance)
         profits, losses = mean_profit(deals, paid[part]), chance_of_loss(deals, paid[part])
         figures = np.column_stack([tops.ceiling, tops.safe, profits, losses, tops.chance_at_ceiling]).tolist()
-        for (top, safe, profit, loss, at_top), made in zip(figures, make_up(deals, tops.leaves), strict=True):
+        for (top, safe, profit, loss, at_top), made in zip(figures, tops.made_up, strict=True):
             uses.append(
                 JudgedUse(
                     base.use, base.route, top if top >= 0 else None, safe if safe >= 0 else None, profit, loss,
@@ -199,27 +187,14 @@ def judged(
     )
 
 
-def ranked(judged_offers: Sequence[JudgedOffer]) -> tuple[JudgedOffer, ...]:
-    """The most profitable first; offers that cannot be valued last, in the file's order."""
-
-    def key(judged_offer: JudgedOffer) -> tuple[int, float]:
-        profit = None if judged_offer.best is None else judged_offer.best.expected_profit
-        if profit is not None:
-            return 0, -profit
-        return 1 if judged_offer.reason is None else 2, judged_offer.offer.row
-
-    return tuple(sorted(judged_offers, key=key))
-
-
 def reckoned_with(shop: Shop) -> ReckonedWith:
     """What a shop's shortlist rests on. Raises FileError for tables of shop.toml that lack."""
     (tax, selling), work = settings_of(shop), shop.work
     starter = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
     new = tomllib.loads(starter, parse_float=Decimal)
     invented = (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])
-    return ReckonedWith(
-        tax, selling, work, work is not None and (work.rate, work.prepare, selling.margin) == invented
-    )  # fmt: skip
+    as_new = work is not None and (work.rate, work.prepare, selling.margin) == invented
+    return ReckonedWith(tax, selling, work, as_new)
 
 
 SCENARIOS: Final = 400  # a chance in whole percent is a whole number of them

@@ -16,8 +16,7 @@ import numpy as np
 from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.books.parts import Part
+from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import BuyingTable, Route, Shop
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError
@@ -123,9 +122,17 @@ def solve(
     for _ in range(best):
         answer = _answer(model, _optimise(model, limits, [set(a.buy) for a in answers], seconds))
         if answer.status == "infeasible":
-            return tuple(answers) or (_explained(model, limits, seconds),)
+            break
         answers.append(answer)
-    return tuple(answers)
+    if answers:
+        return tuple(answers)
+    free = _answer(model, _optimise(model, BuyingTable(), [], seconds))
+    reasons = [*free.reasons]  # the drums themselves, or else the budget or the number of kits
+    if limits.budget is not None and not reasons:
+        reasons.append(f"the budget is {limits.budget:,.2f}, and the cheapest set of kits takes {free.spent:,.2f}")
+    if limits.kits is not None and not free.reasons:
+        reasons.append(f"at most {limits.kits} kits may be bought, and the cheapest set has {len(free.buy)}")
+    return (Answer("infeasible", reasons=tuple(reasons)),)
 
 
 def _model(wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float | None) -> _Model:
@@ -231,19 +238,6 @@ def _lacking(model: _Model, drum: WantedDrum) -> str:
     return f"{drum.name}: too few {wide} drums on offer for all that the plan wants, {no_new}"
 
 
-def _explained(model: _Model, limits: BuyingTable, seconds: float) -> Answer:
-    """Why there is no answer: the drums themselves, or else the budget or the number of kits."""
-    free = _answer(model, _optimise(model, BuyingTable(), [], seconds))
-    if free.status == "infeasible":
-        return Answer("infeasible", reasons=free.reasons)
-    reasons = []
-    if limits.budget is not None:
-        reasons.append(f"the budget is {limits.budget:,.2f}, and the cheapest set of kits takes {free.spent:,.2f}")
-    if limits.kits is not None:
-        reasons.append(f"at most {limits.kits} kits may be bought, and the cheapest set has {len(free.buy)}")
-    return Answer("infeasible", reasons=tuple(reasons))
-
-
 ASKED = Paid(1.0, "the asked price")
 CUT_DOWN = "cut_down"  # the operation of [work.hours]
 
@@ -315,9 +309,9 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
     bought = [offer for offer in offers if offer.offer in answer.buy]
     lost = {donor.id for donor in plan.donor} - {offer.offer for offer in bought}
     for line in (*plan.work, *plan.part):
-        for donor in sorted(lost & {*line.only, *line.except_}):
+        for gone in sorted(lost & {*line.only, *line.except_}):
             raise RefusedError(
-                f'{plan_file(plan.name)}: "{line.what}" chooses drums by donor {donor}, which the new plan has not; '
+                f'{plan_file(plan.name)}: "{line.what}" chooses drums by donor {gone}, which the new plan has not; '
                 "choose them by role or by a drum's id, then write again"
             )
     sourced = {drum.drum: drum for drum in answer.drums}
@@ -334,16 +328,14 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
             what = f"Cut the {size_text(table.size, shop.shop.size_order)} {table.role} down from {old}"
             cut = {"what": what, "operation": CUT_DOWN, "per": "shell", "only": (known,)}
             cuts.append(WorkLine.model_validate(cut))
-    donors = tuple(_donor(offer, answer) for offer in bought)
-    changes = {"name": name, "donor": donors, "drum": tuple(drums), "work": (*plan.work, *cuts), "surplus": ()}
+    donors = []
+    for offer in bought:
+        left = [drum.credit for drum in answer.leftovers if drum.offer == offer.offer]
+        donor = DonorTable(
+            id=offer.offer, series=offer.series, pieces=offer.pieces, condition=offer.condition,
+            price=cents(Decimal(repr(paid_for(offer, ASKED).price))), freight=offer.freight,
+            spare=cents(Decimal(str(round(sum(left) / len(left), 4)))) if left else None, bought_from=offer.bought_from,
+        )  # fmt: skip
+        donors.append(donor)
+    changes = {"name": name, "donor": tuple(donors), "drum": tuple(drums), "work": (*plan.work, *cuts), "surplus": ()}
     return plan.model_copy(update=changes)
-
-
-def _donor(offer: Offer, answer: Answer) -> DonorTable:
-    left = [drum.credit for drum in answer.leftovers if drum.offer == offer.offer]
-    spare = cents(Decimal(str(round(sum(left) / len(left), 4)))) if left else None
-    return DonorTable(
-        id=offer.offer, series=offer.series, pieces=offer.pieces, condition=offer.condition,
-        price=cents(Decimal(repr(paid_for(offer, ASKED).price))), freight=offer.freight, spare=spare,
-        bought_from=offer.bought_from,
-    )  # fmt: skip

@@ -13,16 +13,14 @@ from decimal import Decimal
 from itertools import pairwise
 
 from kitvalue.decisions.original import Situation, as_money
-from kitvalue.workshop.build import Lever, least_donor_scale, net_unit
+from kitvalue.workshop.build import Lever, apportioned, net_unit
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
-
-Function = Callable[[Decimal], Decimal]
 
 DOUBLINGS = 40  # of the planned value, before a root above it counts as none
 HALVINGS = 90  # leaves 1e-27 of the interval, the precision of the decimals
 
 
-def nearest_root(function: Function, edges: Sequence[Decimal], near: Decimal) -> Decimal | None:
+def nearest_root(function: Callable[[Decimal], Decimal], edges: Sequence[Decimal], near: Decimal) -> Decimal | None:
     """Of the roots of a continuous function the one nearest to `near`; None where it keeps its sign at the `edges`.
 
     For functions that may turn: two roots between neighbouring edges are not seen.
@@ -31,21 +29,14 @@ def nearest_root(function: Function, edges: Sequence[Decimal], near: Decimal) ->
     roots = [edge for edge, value in zip(edges, values, strict=True) if value == 0]
     for (low, at_low), (high, at_high) in pairwise(zip(edges, values, strict=True)):
         if at_low * at_high < 0:
-            roots.append(_bisected(function, low, high, rising=at_high > 0))
+            for _ in range(HALVINGS):
+                middle = (low + high) / 2
+                value = function(middle)
+                if value == 0 or middle in (low, high):
+                    break
+                low, high = (low, middle) if (value > 0) == (at_high > 0) else (middle, high)
+            roots.append(middle)
     return min(roots, key=lambda root: abs(root - near), default=None)
-
-
-def _bisected(function: Function, low: Decimal, high: Decimal, *, rising: bool) -> Decimal:
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        value = function(middle)
-        if value == 0 or middle in (low, high):
-            return middle
-        if (value > 0) == rising:
-            high = middle
-        else:
-            low = middle
-    return (low + high) / 2
 
 
 MOST_RATE = Decimal(100)  # percent of VAT
@@ -89,15 +80,15 @@ def _scaled(situation: Situation, lever: Lever, planned: Decimal) -> Callable[[D
 
 def donor_prices(situation: Situation) -> Unknown:
     """What all donors cost together, without their freight."""
-    charges = situation.sheet.charges
-    planned = sum((c.amount or ZERO for c in charges if c.lever is Lever.DONOR_PRICE), ZERO)
-    low = least_donor_scale(charges) * planned if situation.sheet.route == "margin" else ZERO
+    donors, low = apportioned(situation.sheet.charges), ZERO
+    planned = sum((donor.price for donor in donors), ZERO)
+    if situation.sheet.route == "margin":  # lower, what is sold off a donor would exceed its price
+        low = max((donor.sold_off / donor.price for donor in donors if donor.price), default=ZERO) * planned
     absent = "no donor is paid for" if planned == 0 else None
     return Unknown("donor prices", "money", planned, _scaled(situation, Lever.DONOR_PRICE, planned), low, absent=absent)
 
 
 def own_hours(situation: Situation) -> Unknown:
-    """The shop's own hours."""
     planned = sum((c.quantity for c in situation.sheet.charges if c.lever is Lever.LABOUR), ZERO)
     absent = "the plan has no hours" if planned == 0 else None
     return Unknown("hours", "hours", planned, _scaled(situation, Lever.LABOUR, planned), absent=absent)

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from kitvalue.decisions.pricing import PriceSheet
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
-    from kitvalue.decisions.sourcing import Answer as Sources
     from kitvalue.decisions.sourcing import Sourcing
     from kitvalue.intake.adverts.jot import NewRow
     from kitvalue.intake.adverts.text import Understood
@@ -74,19 +73,15 @@ def _keys_of(text: str) -> tuple[_Key, ...]:
     return tuple(levels[0])
 
 
-def answer(record: object, keys: str, **made: Json) -> Answer:
+def answer(record: object, keys: str | Sequence[_Key], **made: Json) -> Answer:
     """The record under these keys, in this order; a value that no field has as it is to be told comes from `made`.
 
     A key is a field's name, or `key=field` or `key=part.field`: null where there is no such part; a method is called.
     Behind it stands how it is written: `$` money, `~4` so many decimals, `?` null where it is blank, `:` features, `@`
     the codes of cautions. In `{}` follow the keys of the record, or of each record, that it holds.
     """
-    return _answer(record, _keys_of(keys), made)
-
-
-def _answer(record: object, keys: Sequence[_Key], made: Mapping[str, Json]) -> Answer:
     answered: Answer = {}
-    for key in keys:
+    for key in _keys_of(keys) if isinstance(keys, str) else keys:
         if key.name in made:
             answered[key.name] = made[key.name]
             continue
@@ -97,17 +92,17 @@ def _answer(record: object, keys: Sequence[_Key], made: Mapping[str, Json]) -> A
     return answered
 
 
-def _json(value: Any, key: _Key | None = None) -> Json:  # noqa: ANN401 - any field of any record
+def _json(value: Any, key: _Key = _Key("", [], "")) -> Json:  # noqa: ANN401, B008 - any field of any record
     """One value: days and codes as text, tuples as lists, a figure as it is."""
-    form = key.form if key is not None else ""
+    form = key.form
     if form == ":":
         return features(value)
     if isinstance(value, Caution):
         return value.code if form == "@" else value.text
     if isinstance(value, tuple | list):
         return [_json(part, key) for part in value]
-    if key is not None and key.keys and value is not None:
-        return _answer(value, key.keys, {})
+    if key.keys and value is not None:
+        return answer(value, key.keys)
     if form == "$" or form.startswith("~"):
         return number(value, 2 if form == "$" else int(form[1:]))
     if isinstance(value, Decimal | float):
@@ -126,11 +121,6 @@ def number(value: Decimal | float | None, decimals: int | None = None) -> float 
     if value is None or not math.isfinite(value):
         return None
     return float(value) if decimals is None else round(float(value), decimals)
-
-
-def money(value: Decimal | float | None) -> float | None:
-    """Money with two decimals; None where it cannot be told."""
-    return number(value, 2)
 
 
 def features(read: Sequence[FeatureRead | FeatureValue]) -> Answer:
@@ -224,7 +214,20 @@ def fit_answer(fit: Fit, counts: FileCounts) -> Answer:
 def value_answer(
     valuation: Valuation, move: Moved | None, currency: str, holding: Decimal = ZERO, asked: JudgedPrice | None = None
 ) -> Answer:
-    """`value`; `asked` is what is said of a price asked for it."""
+    """`value`; `asked` is what is said of a price asked for it; `sold_in` has each condition it could be sold in."""
+    judged = (
+        None
+        if asked is None
+        else answer(
+            asked,
+            f"""price$ against_percent rank expected_paid
+        sold_in=judged{{finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$
+            best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
+            profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
+        reckoned_with=reckoned{{{_RECKONED}}} reason""",
+            **answer(asked.judged[0] if asked.judged else None, "rank expected_paid=paid.price$"),
+        )
+    )
     outlook = "{typical$ mean$ low$ high$ level_low$ level_high$ range_percent rests_on}"
     kit = (
         "series=kit.series pieces=kit.pieces condition=kit.condition finished on=kit.on currency features=kit.features:"
@@ -235,8 +238,8 @@ def value_answer(
         adjustments{{name factor percent}} adjusted$ net_percent gross_percent weight}} as_of moved holding asked""",
         kit=answer(valuation, kit, currency=currency),
         moved=None if move is None else answer(move, "since to percent low high reason"),
-        holding=money(holding),
-        asked=None if asked is None else asked_answer(asked),
+        holding=number(holding, 2),
+        asked=judged,
     )
 
 
@@ -261,36 +264,22 @@ def shortlist_answer(s: Shortlist) -> Answer:
     )
 
 
-def asked_answer(a: JudgedPrice) -> Answer:
-    """What is asked for one kit, judged; `sold_in` holds each condition that it could be sold in."""
-    return answer(
-        a,
-        f"""price$ against_percent rank expected_paid
-        sold_in=judged{{finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$
-            best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
-            profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
-        reckoned_with=reckoned{{{_RECKONED}}} reason""",
-        **answer(a.judged[0] if a.judged else None, "rank expected_paid=paid.price$"),
-    )
-
-
 def source_answer(s: Sourcing, written: str | None) -> Answer:
     """`source`: the cheapest answer, and all that were asked for under `answers`."""
-    answers = [_sources(one) for one in s.answers]
+    answers = [
+        answer(
+            one,
+            "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
+            drums=[
+                {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
+                 "cut_down": d.cut_down}
+                for d in one.drums
+            ],
+            new_shells=[d.drum for d in one.drums if d.offer is None],
+        )
+        for one in s.answers
+    ]  # fmt: skip
     return {"plan": s.plan, "currency": s.currency, **answers[0], "answers": answers, "written": written}
-
-
-def _sources(one: Sources) -> Answer:
-    return answer(
-        one,
-        "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
-        drums=[
-            {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
-             "cut_down": d.cut_down}
-            for d in one.drums
-        ],
-        new_shells=[d.drum for d in one.drums if d.offer is None],
-    )  # fmt: skip
 
 
 # ---- builds --------------------------------------------------------------------------------------------------------
@@ -300,13 +289,13 @@ def cost_answer(sheet: CostSheet) -> Answer:
     """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
     return answer(
         sheet,
-        f"""{_SHEET} pieces route lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        f"""{_SHEET} pieces route lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
-        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text purchase$
-        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$
-            cautions caution_codes=cautions@}} incomplete""",
+        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text
+        purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
+            landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 
@@ -367,8 +356,8 @@ def outcome_answer(
         "work_hours_lines": list(settings_lines(hours)),
         **answer(
             shares,
-            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on sold_for$
-            typical=market.typical$ share planned=finished.share}
+            """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on
+            sold_for=job.build.sold_for$ typical=market.typical$ share planned=finished.share}
             learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
         ),
     }

@@ -12,7 +12,6 @@ import base64
 import json
 from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -25,7 +24,9 @@ from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, sample_of, value_kit
-from kitvalue.pages.words import cents, day, digest, exact, plain, templates
+from kitvalue.pages.figures import day, exact, number
+from kitvalue.pages.templating import TEMPLATES, digest, styled_page
+from kitvalue.pages.words import plain
 
 STALE_DAYS = 90
 RANGE_PERCENT = 80
@@ -53,12 +54,13 @@ class CardInput:
 
 def render_card(given: CardInput) -> str:
     """The whole page. Equal input gives equal text. Raises RefusedError where the book cannot value a sale."""
-    pages, fit = templates(), given.fit
-    css, script = pages.get_template("card.css").render(), pages.get_template("card.js").render()
+    fit, script = given.fit, TEMPLATES.get_template("card.js").render()
     names, rows, newest = fit.recipe.series, fit.recipe.rows_by_series, fit.recipe.reference_date
     most = int(np.argmax(rows))
     words = {float(grade): f"{float(grade):g}  {word}: {BENCH[word]}" for word, grade in GRADES.items()}
-    return pages.get_template("card.html").render(
+    return styled_page(
+        "card.html",
+        "card.css",
         page=given,
         title=f"{given.shop_name}: pocket card, {day(given.today)}",
         made=day(given.today),
@@ -67,17 +69,14 @@ def render_card(given: CardInput) -> str:
         start_pieces=min(max(round(float(np.median(fit.book.pieces))), 1), MOST_PIECES),
         most_pieces=MOST_PIECES,
         grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(HALF_GRADES)],
-        ceilings=[(c.donor, _note(c), _told(c.ceiling), _told(c.safe_ceiling)) for c in given.ceilings],
-        css=Markup(css),  # noqa: S704 - our own template
-        css_hash=digest(css),
+        ceilings=[
+            (c.donor, _note(c), *("none" if p is None else number(p, 2) for p in (c.ceiling, c.safe_ceiling)))
+            for c in given.ceilings
+        ],
         script=Markup(script),  # noqa: S704 - our own template
         script_hash=digest(script),
         data=Markup(in_page(card_data(given))),  # noqa: S704 - in_page leaves nothing that ends the element
     )
-
-
-def _told(price: float | None) -> str:
-    return "none" if price is None else cents(Decimal(repr(price)))
 
 
 def _note(donor: DonorCeiling) -> str:

@@ -65,6 +65,8 @@ CODED = re.compile("kv((?:[0-9a-f]{2})*)vk")
 ROUNDED = frozenset({"d", "x", "y", "points", "transform", "width", "height", "viewBox"})
 DROPPED = frozenset({"metadata", "style"})
 OF_THE_PAGE = frozenset({"font-family", "font-stretch", "font-variant"})  # the page's own fonts hold
+# The plain and the bold font that the library brings, for documents that carry their own.
+FONT_FILES: Final = tuple(Path(get_data_path(), "fonts/ttf", f"DejaVuSans{bold}.ttf") for bold in ("", "-Bold"))
 MACHINE_SETTINGS = ("backend", "backend_fallback", "interactive", "toolbar")  # never ours to set
 
 
@@ -169,12 +171,6 @@ def png_of(figure: Figure, dots_a_unit: float) -> bytes:
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         figure.savefig(out, format="png", dpi=dots_a_unit * UNITS_AN_INCH, facecolor=PAPER, metadata={"Software": None})
     return out.getvalue()
-
-
-def font_files() -> tuple[Path, Path]:
-    """The plain and the bold font that the library brings, for documents that carry their own."""
-    place = Path(get_data_path()) / "fonts" / "ttf"
-    return place / "DejaVuSans.ttf", place / "DejaVuSans-Bold.ttf"
 
 
 def coded(text: str) -> str:

@@ -11,34 +11,21 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from markupsafe import Markup
 
 from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.outlook import ESTIMATES
+from kitvalue.pages.figures import amount, change, count, day, exact, in_so_many, number, percent, with_currency
 from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
-from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, cheaper_words, lead_words
+from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, lead_words
 from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
 from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
 from kitvalue.pages.sections.offers import bid_words, kit_words, offers_section, valued
-from kitvalue.pages.words import (
-    Fact,
-    amount,
-    and_more,
-    capital,
-    change,
-    count,
-    day,
-    digest,
-    exact,
-    in_so_many,
-    number,
-    table,
-    templates,
-    with_currency,
-)
+from kitvalue.pages.tables import Fact, and_more, table
+from kitvalue.pages.templating import styled_page
+from kitvalue.pages.words import capital
 
 MOST_PROBLEMS = 80
 MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
@@ -73,7 +60,7 @@ class Report:
 def report_page(given: ReportInput) -> Report:
     """The page from the records. Cautions of the shop, the fit or several builds are said once. Equal input gives equal
     text."""
-    fit, currency, pages = given.fit, given.currency, templates()
+    fit, currency = given.fit, given.currency
     leads = leading((*given.cautions, *fit.cautions))
     of_builds = Counter(text for b in given.builds for text in build_cautions(b))
     shared = [text for text, times in of_builds.items() if times > 1]
@@ -88,11 +75,11 @@ def report_page(given: ReportInput) -> Report:
     )
     keys = [f"build-{place}" for place in range(1, len(given.builds) + 1)]
     charts = [build_charts(b, key) for b, key in zip(given.builds, keys, strict=True)]
-    article = pages.get_template("build.html")
     known = fit.book.date[~np.isnat(fit.book.date)]
     period = f"{known.min().item():%m/%Y} to {known.max().item():%m/%Y}" if len(known) else "no dates"
-    css = pages.get_template("report.css").render()
-    html = pages.get_template("report.html").render(
+    html = styled_page(
+        "report.html",
+        "report.css",
         title=f"{given.shop_name}: price book report, {day(given.today)}",
         shop_name=given.shop_name,
         fit=fit,
@@ -106,26 +93,14 @@ def report_page(given: ReportInput) -> Report:
         today=today_view(given),
         market=market,
         sections=sections,
-        builds=[build_article(*build, cautions, article) for build in zip(given.builds, keys, charts, strict=True)],
+        builds=[build_article(*build, cautions) for build in zip(given.builds, keys, charts, strict=True)],
         files=_files(given.files, given.problems),
         cautions=cautions,
         leads=tuple(map(capital, leads)),
         count=count,
-        css=Markup(css),  # noqa: S704 - our own template
-        css_hash=digest(css),
     )
     pictures = (market.picture, *(s.picture for _, _, s in sections), *(c for each in charts for c in each.values()))
     return Report(html, tuple(picture for picture in pictures if picture))
-
-
-@dataclass(frozen=True, slots=True)
-class Note:
-    """One thing: its name, the figure that matters, a line on it, where to read on."""
-
-    name: str
-    figure: str
-    text: str
-    link: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +108,7 @@ class NoteList:
     """One column of the section: notes, or a sentence where there are none; `more` counts those not shown."""
 
     title: str
-    notes: tuple[Note, ...]
+    notes: Sequence[Fact]
     nothing: str
     more: str
 
@@ -149,7 +124,7 @@ def today_view(given: ReportInput) -> tuple[NoteList, ...]:
         or (v.judged and v.judged.stop_at is not None and v.judged.paid.price <= v.judged.stop_at)
     ]
     calls = [
-        Note(
+        Fact(
             v.offer.offer,
             change(v.strip.against, 0),
             f"{kit_words(v.offer)}: asked {with_currency(exact(v.offer.price), currency)}, worth about "
@@ -161,7 +136,7 @@ def today_view(given: ReportInput) -> tuple[NoteList, ...]:
     ]
     none = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
     rows = [
-        Note(
+        Fact(
             f"Row {u.row}",
             with_currency(amount(u.observed), currency),
             f"{u.series}, where {amount(u.expected)} is expected" + (f": {u.hint}" if u.hint else "."),
@@ -172,23 +147,27 @@ def today_view(given: ReportInput) -> tuple[NoteList, ...]:
     complaints = sum(p.level is not Level.WARNING for p in given.problems)
     if complaints:
         text = "Cells that could not be read, each with a reason."
-        rows.append(Note("Files", count(complaints, "complaint"), text, "files"))
+        rows.append(Fact("Files", count(complaints, "complaint"), text, "files"))
     return (
-        NoteList("Builds", tuple(plans), "No build plans yet.", _more(len(builds), "build")),
-        NoteList("Offers under their value", tuple(calls), none, _more(len(cheap), "offer")),
-        NoteList("Rows to look at", tuple(rows), "No row stands out.", _more(len(fit.unusual), "row", MOST_ROWS)),
+        NoteList("Builds", plans, "No build plans yet.", _more(len(builds), "build")),
+        NoteList("Offers under their value", calls, none, _more(len(cheap), "offer")),
+        NoteList("Rows to look at", rows, "No row stands out.", _more(len(fit.unusual), "row", MOST_ROWS)),
     )
 
 
-def _build(b: BuildSeen, key: str) -> Note:
+def _build(b: BuildSeen, key: str) -> Fact:
+    """The build's price; how often it is the cheaper one at the door, and where it is even at cost."""
     if b.pricing is None or b.sheet is None:
-        return Note(b.title, "no price", lead_words(b), key)
-    text = lead_words(b)
+        return Fact(b.title, "no price", lead_words(b), key)
+    text, quote, currency = lead_words(b), b.pricing.quote, b.sheet.currency
     if b.comparison is not None:
-        text += f" {cheaper_words(b.comparison)}"
-    quote = b.pricing.quote
+        even = " and ".join(number(c.pieces, 1) for c in b.comparison.crossings.crossings)
+        where = f"At cost it is even with an original at {even} pieces." if even else b.comparison.crossings.text
+        price = with_currency(exact(b.comparison.quote.suggested), currency)
+        share = percent(100 * b.comparison.chance_build_cheaper, 0)
+        text += f" At {price} it is cheaper at the door than {share} of originals. {where}"
     figure = amount(quote.market_price) if quote.binding == "floor" else exact(quote.suggested)
-    return Note(b.title, with_currency(figure, b.sheet.currency), text, key)
+    return Fact(b.title, with_currency(figure, currency), text, key)
 
 
 def _bid(judged: JudgedOffer | None, currency: str) -> str:

@@ -10,8 +10,8 @@ from enum import StrEnum
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatWord, WorkLine
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
-from kitvalue.workshop.money import ZERO, money_text, plan_problem, refuse, shop_problem
-from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, covered_drums, sheet_note
+from kitvalue.workshop.money import ZERO, money_text, plan_problem, refusal, shop_problem
+from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, sheet_note
 from kitvalue.workshop.tax import Terms
 
 ONE = Decimal(1)
@@ -139,16 +139,8 @@ def exact_cost(
     return total
 
 
-def least_donor_scale(charges: Sequence[Charge]) -> Decimal:
-    """The factor on donor prices below which what is sold off one of them would exceed its price."""
-    return max((donor.sold_off / donor.price for donor in apportioned(charges) if donor.price), default=ZERO)
-
-
 def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
-    """Hours of the shop's own for one unit of a line: the line's, 1 for a line per hour, else its operation's.
-
-    None where nobody gave them; they are never invented.
-    """
+    """The shop's own hours for one unit of a line: its own, 1 per hour, else its operation's; None where not given."""
     if line.each is not None:
         return None
     if line.hours is not None:
@@ -160,14 +152,13 @@ def own_hours(line: WorkLine, work: WorkTable | None) -> Decimal | None:
 
 def _work_charge(
     name: str, at: int, line: WorkLine, work: WorkTable | None, drums: Sequence[DrumTable]
-) -> Charge | Problem | None:
-    """What a line of work is charged with; None where none of its drums is built."""
+) -> Charge | Problem:
+    """What a line of work is charged with; its quantity is 0 where none of its drums is built."""
     counted = count(line, drums)
     if isinstance(counted, str):
         raise AssertionError(f"work is not counted in sheets: {counted}")
     if line.each is not None:
-        sent = Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, STATED[line.vat])
-        return sent if sent.quantity else None
+        return Charge(line.what, Group.SENT_OUT, counted.quantity, counted.unit, line.each, STATED[line.vat])
     hours = own_hours(line, work)
     if hours is None:
         asked = line.operation or line.what
@@ -179,8 +170,7 @@ def _work_charge(
     unit = counted.unit if quantity == 1 or counted.unit == "m2" else f"{counted.unit}s"
     basis = f"{quantity:f}{'' if counted.unit == 'each' else f' {unit}'} at {hours.normalize():f} h"
     own = hours * counted.quantity
-    labour = Charge(line.what, Group.WORK, own, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR, basis=basis)
-    return labour if own else None
+    return Charge(line.what, Group.WORK, own, "hour", work.rate, Stated.NO_VAT, Lever.LABOUR, basis=basis)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,12 +205,13 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         for i, line, reason in counts
         if isinstance(reason, str)
     ]
-    refuse(faults)
+    if faults:
+        raise refusal(faults)
     parts = [(line, c) for _, line, c in counts if isinstance(c, Counted) and c.quantity > 0]
     credits, notes = _credits(plan, donors, drums)
     charges = (
         *(charge for donor in donors for charge in _donor_charges(donor)),
-        *(charge for charge in made if isinstance(charge, Charge)),
+        *(charge for charge in made if isinstance(charge, Charge) and charge.quantity),
         *(
             Charge(f"New shell {d.name}", Group.PARTS, ONE, "shell", d.price, STATED[d.vat or "excluded"])
             for d in drums
@@ -240,7 +231,7 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         drums=drums,
         donors=donors,
         charges=charges,
-        quantities=(*buying_list(drums, covered_drums(plan, drums)), *sheets),
+        quantities=(*buying_list(drums, plan.work), *sheets),
         cuttings=tuple(cutting for _, c in parts for cutting in c.cuttings),
         unknown=tuple(c.what for c in charges if c.amount is None),
         notes=tuple(notes),
@@ -258,25 +249,19 @@ def _donor_charges(donor: DonorTable) -> tuple[Charge, Charge]:
 
 
 def _credits(plan: Plan, donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
-    """Credits for what is sold off of the donors and for their drums that are not built, and what is said of drums
-    without one."""
+    """Credits for what is sold off and for drums that are not built, and what is said of drums without one."""
     credits, notes = [], []
     for s in plan.surplus:
         if s.from_ in {donor.id for donor in donors}:
             what, sold = f"{s.what} (from {s.from_})", f"sold off for {money_text(s.value)} gross"
-            credits.append(
-                Charge(what, Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF, donor=s.from_, basis=sold)
-            )
+            credit = Charge(what, Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF, donor=s.from_, basis=sold)
+            credits.append(credit)
     for donor in donors:
-        left = donor.pieces - sum(d.from_ == donor.id for d in drums)
+        left, kept = Decimal(donor.pieces - sum(d.from_ == donor.id for d in drums)), "kept, at spare"
         if left and donor.spare:
-            what, spare = f"Drums of donor {donor.id} left over", donor.spare
-            credits.append(
-                Charge(
-                    what, Group.SURPLUS, Decimal(left), "drum", spare, Stated.KEPT, donor=donor.id,
-                    basis="kept, at spare",
-                )
-            )  # fmt: skip
+            what = f"Drums of donor {donor.id} left over"
+            credit = Charge(what, Group.SURPLUS, left, "drum", donor.spare, Stated.KEPT, donor=donor.id, basis=kept)
+            credits.append(credit)
         elif left and donor.spare is None:
             drums_text = "1 drum" if left == 1 else f"{left} drums"
             notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")

@@ -10,16 +10,7 @@ from decimal import Decimal
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
-from kitvalue.workshop.build import (
-    Apportioned,
-    Build,
-    Charge,
-    Group,
-    apportioned,
-    build_of,
-    net_unit,
-    purchase_price,
-)
+from kitvalue.workshop.build import Apportioned, Build, Charge, Group, apportioned, build_of, net_unit, purchase_price
 from kitvalue.workshop.money import (
     ZERO,
     PartlyKnown,
@@ -30,7 +21,6 @@ from kitvalue.workshop.money import (
     plan_file,
     plan_problem,
     refusal,
-    refuse,
     shop_problem,
 )
 from kitvalue.workshop.quantities import Cutting, Quantity
@@ -119,16 +109,8 @@ class CostSheet:
         return next(r for r in self.routes if r.route == self.route)
 
     @property
-    def lines(self) -> tuple[Line, ...]:
-        return self.chosen.lines
-
-    @property
     def net_cost(self) -> Decimal:
         return self.chosen.net_cost
-
-    @property
-    def purchase(self) -> Decimal:
-        return self.chosen.purchase
 
     @property
     def total(self) -> PartlyKnown:
@@ -141,7 +123,7 @@ class CostSheet:
 
     def subtotals(self) -> tuple[Subtotal, ...]:
         """One row for each group that has lines, in the sheet's order; they add up to `net_cost`."""
-        groups = {group: [line for line in self.lines if line.group is group] for group in Group}
+        groups = {group: [line for line in self.chosen.lines if line.group is group] for group in Group}
         return tuple(
             Subtotal(group, _sum(lines), tuple(line.what for line in lines if line.net is None))
             for group, lines in groups.items()
@@ -181,7 +163,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     if not chosen.allowed:
         closed = f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
         told = "route_closed", f'{closed}; set route = "full" in the plan', route
-        refuse([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax.route", *told)])
+        raise refusal([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax.route", *told)])
     unknown = f"Not known: {'; '.join(build.unknown)}. Every cost and price here is too low by it."
     return CostSheet(
         name=plan.name,
@@ -229,9 +211,17 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
     if reason is not None:
         return RouteCost(route, False, reason, tuple(lines), cost, purchase, None, None, None, None, ())
     zero, floor = (cents_up(price_for_margin(cost, purchase, of, route)) for of in (replace(terms, margin=ZERO), terms))
+    donors = _sum(line for line in lines if line.group is Group.DONORS)
+    may_not_fit = {  # although nothing closes it
+        "margin_totals": True,
+        "margin_invoice": True,
+        "margin_new_shell": any(drum.from_ == NEW for drum in build.drums),
+        "margin_heavy": _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS)) > donors,
+        "margin_several": len(build.donors) > 1,
+    }
     return RouteCost(
         route, True, None, tuple(lines), cost, purchase, zero, floor, zero + terms.freight, floor + terms.freight,
-        _margin_cautions(build, lines) if route == "margin" else (),
+        _said(may_not_fit) if route == "margin" else (),
     )  # fmt: skip
 
 
@@ -303,19 +293,6 @@ def _build_cautions(plan: Plan, shop: Shop) -> tuple[Caution, ...]:
         "heat": _any_line(plan.work, "strip|remov|old", "wrap|covering"),
         "imported": bool(imported),
     }, imported)  # fmt: skip
-
-
-def _margin_cautions(build: Build, lines: Sequence[Line]) -> tuple[Caution, ...]:
-    """Why the margin scheme may not fit although nothing closes it."""
-    donors = _sum(line for line in lines if line.group is Group.DONORS)
-    made = _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS))
-    return _said({
-        "margin_totals": True,
-        "margin_invoice": True,
-        "margin_new_shell": any(drum.from_ == NEW for drum in build.drums),
-        "margin_heavy": made > donors,
-        "margin_several": len(build.donors) > 1,
-    })  # fmt: skip
 
 
 def _any_line(lines: Sequence[LineTable], *groups: str) -> bool:

@@ -57,7 +57,6 @@ class PartlyKnown:
 
 
 def plan_file(name: str) -> str:
-    """`builds/NAME.toml`."""
     return f"builds/{name}.toml"
 
 
@@ -67,7 +66,6 @@ def plan_problem(name: str, place: str, code: str, message: str, text: str | Non
 
 
 def shop_problem(place: str, code: str, message: str, text: str | None = None) -> Problem:
-    """A fault in shop.toml."""
     return Problem("shop.toml", None, place, text, code, Level.FILE, message)
 
 
@@ -75,12 +73,6 @@ def refusal(problems: Sequence[Problem]) -> FileError:
     """One error with every problem, of which there is one at least."""
     more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
     return FileError(problems[0].line() + more, problems)
-
-
-def refuse(problems: Sequence[Problem]) -> None:
-    """Raise the `refusal` of these problems; nothing where there is none."""
-    if problems:
-        raise refusal(problems)
 
 
 def holding_cost(selling: SellingTable) -> Decimal:

@@ -82,7 +82,8 @@ def job_outcomes(builds: Sequence[FinishedBuild], plans: Mapping[str, Planned], 
         paid, net_cost = _costs(build, hours, sheet, shop)
         sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
         if build.sold_for is not None and net_cost.actual is not None:
-            sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
+            purchase, why = sheet.chosen.purchase, None
+            sale = sale_at(cents(build.sold_for), net_cost.actual, purchase, sheet.terms, sheet.route)
         margin = sheet.terms.margin * 100
         jobs.append(JobOutcome(build, planned, operations, hours, paid, net_cost, sale, why, margin))
     return tuple(jobs)
@@ -138,6 +139,7 @@ def _costs(build: FinishedBuild, hours: Against, sheet: CostSheet, shop: Shop) -
 
 
 SEVERAL = "it is counted in different units, so hours for one cannot be told"
+NO_SETTING = "[work.hours] has 0 for it, and nothing is a multiple of 0: write a first guess there"
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +183,11 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
     for operation in (operation for job in jobs for operation in job.operations):
         if operation.hours.actual is not None and operation.quantity > 0:
             timed.setdefault(operation.operation, []).append(operation)
-    reasons = {name: _why_not(jobs, settings.get(name)) for name, jobs in timed.items()}
+    reasons = {
+        name: SEVERAL if len({job.unit for job in jobs}) > 1 or not jobs[0].unit
+        else None if settings.get(name) else NO_SETTING
+        for name, jobs in timed.items()
+    }  # fmt: skip
     for_one = {name: [(job.hours.actual or ZERO) / job.quantity for job in jobs] for name, jobs in timed.items()}
     usable = [name for name, reason in reasons.items() if reason is None]
     shrinkage = shrunken_means([[float(hours / settings[name]) for hours in for_one[name]] for name in usable])
@@ -201,14 +207,6 @@ def learned_hours(jobs: Sequence[JobOutcome], shop: Shop) -> LearnedOperations:
             LearnedHours(name, same[0].unit, len(same), setting, own, mean, low, high, weight, reasons[name])
         )
     return LearnedOperations(tuple(learned), common)
-
-
-def _why_not(same: Sequence[OperationOutcome], setting: Decimal | None) -> str | None:
-    if len({job.unit for job in same}) > 1 or not same[0].unit:
-        return SEVERAL
-    if not setting:
-        return "[work.hours] has 0 for it, and nothing is a multiple of 0: write a first guess there"
-    return None
 
 
 def _rounded(hours: Decimal) -> Decimal:

@@ -158,6 +158,7 @@ def _first_fit(pieces: Sequence[Piece], sheets: Sequence[Sheet], way: Sheet, lyi
 
 
 _Node = tuple[str, Sheet, int, int]  # "stack" or "shelf" of a way of sheet, the next step, the length left
+_Step = tuple[int, int, _Node | Piece]  # a size, how often it may be taken, the node or kind of piece each gives one to
 _Arc = dict[_Node | Piece, int]  # what it brings to nodes (below 0: takes from one), and how many pieces of a kind
 
 
@@ -187,15 +188,6 @@ def _by_program(kinds: Counter[Piece], sheets: Sequence[Sheet], known: Nesting) 
     return Nesting(enough, min(least, enough))
 
 
-@dataclass(frozen=True, slots=True)
-class _Step:
-    """Something of a `size` that may be taken up to `most` times; each gives one to a node, or one piece of a kind."""
-
-    size: int
-    most: int
-    gives: _Node | Piece
-
-
 def _arcs(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> list[_Arc]:
     """First one for each way to begin a sheet, then those of stacks and shelves, up to one more than `MOST_ARCS`.
 
@@ -207,9 +199,9 @@ def _arcs(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> list[_Arc]:
         lays = sorted(((*lay, kind) for kind in kinds for lay in kind.lays(sheet)), reverse=True)
         first = {high: at for at, (high, _, _) in reversed(list(enumerate(lays)))}
         most = Counter(high for high, _, kind in lays for _ in range(kinds[kind]))
-        stack = [_Step(high, most[high], ("shelf", sheet, first[high], sheet.long)) for high in sorted(most)[::-1]]
-        shelf = [_Step(long, kinds[kind], kind) for _, long, kind in lays]
-        ways = chain(_walk("stack", sheet, sheet.high, [0], stack),
+        stack: list[_Step] = [(high, n, ("shelf", sheet, first[high], sheet.long)) for high, n in sorted(most.items())]
+        shelf: list[_Step] = [(long, kinds[kind], kind) for _, long, kind in lays]
+        ways = chain(_walk("stack", sheet, sheet.high, [0], stack[::-1]),
                      _walk("shelf", sheet, sheet.long, first.values(), shelf))  # fmt: skip
         arcs += islice(ways, MOST_ARCS + 1 - len(arcs))
     return arcs
@@ -218,22 +210,23 @@ def _arcs(kinds: Counter[Piece], sheets: Sequence[Sheet]) -> list[_Arc]:
 def _walk(name: str, sheet: Sheet, room: int, begins: Iterable[int], steps: Sequence[_Step]) -> Iterator[_Arc]:
     """Every step from the nodes (step, length that can be filled) reached from those where one `begins`."""
     fills: list[Sequence[int]] = [[0]]  # what the steps from each on can fill: rooms that fill alike are one node
-    for step in reversed(steps):
-        taken = range(0, min(room, step.most * step.size) + 1, step.size)
+    for size, most, _ in reversed(steps):
+        taken = range(0, min(room, most * size) + 1, size)
         few = len(fills[0]) <= MOST_ARCS
         fills.insert(0, sorted({a + b for a in fills[0] for b in taken if a + b <= room}) if few else range(room + 1))
     todo = [(at, room) for at in begins]
     reached = set(todo)
     while todo:
         at, left = todo.pop()
-        for n in range(min(steps[at].most, left // steps[at].size) + 1):
-            rest, then = left - n * steps[at].size, at + 1
-            rest = fills[then][bisect_right(fills[then], rest) - 1]
-            while rest and steps[then].size > rest:
+        size, most, gives = steps[at]
+        for n in range(min(most, left // size) + 1):
+            then = at + 1
+            rest = fills[then][bisect_right(fills[then], left - n * size) - 1]
+            while rest and steps[then][0] > rest:
                 then += 1
             arc: _Arc = {(name, sheet, at, left): -1}
             if n:
-                arc[steps[at].gives] = n
+                arc[gives] = n
             if rest:
                 arc[name, sheet, then, rest] = 1
                 if (then, rest) not in reached:

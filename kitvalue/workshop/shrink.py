@@ -18,8 +18,7 @@ RANGE_SHARE = 0.80  # of a range
 class Shrunken:
     """One group: its `own` mean, the `mean` that leans on all groups, and the range that holds the group's true mean.
 
-    `weight` says how much of the way from the common mean to its own the group goes, 0 to 1. `low` and `high` are None
-    where the scatter inside groups is not known.
+    `weight` says how much of the way from the common mean to its own the group goes, 0 to 1.
     """
 
     count: int
@@ -67,7 +66,13 @@ def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None
         spread = sum(counts) - sum(n * n for n in counts) / sum(counts)
         between = max(0.0, (squares - (len(groups) - 1) * within) / spread)
     variances = [between + within / n for n in counts]
-    common, common_variance = _weighted(own, variances)
+    if min(variances) == 0.0:  # observations that repeat exactly
+        exact = [mean for mean, variance in zip(own, variances, strict=True) if variance == 0.0]
+        common, common_variance = sum(exact) / len(exact), 0.0
+    else:
+        weights = [1 / variance for variance in variances]
+        common = sum(w * mean for w, mean in zip(weights, own, strict=True)) / sum(weights)
+        common_variance = 1 / sum(weights)
     shrunken = []
     for n, centre, variance in zip(counts, own, variances, strict=True):
         # a group alone has nothing to lean on, and one without scatter needs nothing
@@ -76,12 +81,3 @@ def shrunken_means(groups: Sequence[Sequence[float]], known_within: float | None
         sd = math.sqrt(weight * within / n + (1 - weight) ** 2 * common_variance)
         shrunken.append(Shrunken(n, centre, leaning, weight, leaning - reach * sd, leaning + reach * sd))
     return Shrinkage(tuple(shrunken), common, within, between)
-
-
-def _weighted(own: Sequence[float], variances: Sequence[float]) -> tuple[float, float]:
-    """The mean of all groups by their precisions, and its variance."""
-    if min(variances) == 0.0:  # observations that repeat exactly
-        exact = [mean for mean, variance in zip(own, variances, strict=True) if variance == 0.0]
-        return sum(exact) / len(exact), 0.0
-    weights = [1 / variance for variance in variances]
-    return sum(w * mean for w, mean in zip(weights, own, strict=True)) / sum(weights), 1 / sum(weights)

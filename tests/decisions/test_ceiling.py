@@ -14,7 +14,6 @@ from kitvalue.decisions.ceiling import (
     break_even_prices,
     ceilings,
     chance_of_loss,
-    make_up,
     mean_profit,
     rebuild_bases,
     surplus_over_margin,
@@ -109,13 +108,13 @@ def test_what_the_ceiling_is_made_up_of(on_margin: bool, parts: bool, seed: int)
     ceiling where there is one; VAT by the directive's own words."""
     deals = random_deals(seed, on_margin=on_margin, parts=parts)
     found = ceilings(deals, 0.1)
-    sells_for, vat, fee, costs, margin, leaves = np.array([astuple(row) for row in make_up(deals, found.leaves)]).T
+    sells_for, vat, fee, costs, margin, leaves = np.array([astuple(row) for row in found.made_up]).T
     np.testing.assert_allclose(sells_for, deals.clipped.mean(axis=1))
     net = sells_for - vat
     np.testing.assert_allclose(margin, deals.margin * net, atol=1e-8)
     left = net - fee - costs - margin
     np.testing.assert_allclose(costs, deals.cost)
-    np.testing.assert_allclose([left, leaves], [found.leaves, found.leaves], atol=1e-8)
+    np.testing.assert_allclose(left, leaves, atol=1e-8)
     has = found.ceiling >= 0
     np.testing.assert_allclose(found.ceiling[has], np.floor(left[has] * 100 + 1e-6) / 100, atol=1e-9)
     if not on_margin:

@@ -10,7 +10,8 @@ import pytest
 
 from kitvalue.decisions import shortlist
 from kitvalue.decisions.ceiling import Base, Paid
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, ranked
+from kitvalue.decisions.offered import ranked
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import terms_of
 from tests import worked

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.decisions.original import Situation, situation_of
+from kitvalue.decisions.original import Situation
 from kitvalue.decisions.pricing import price
 from kitvalue.decisions.unknowns import Solved, Unknown, solve, solve_all, unknowns_of
 from kitvalue.intake.settings.plan import Plan
@@ -32,7 +32,7 @@ def solved(plan: Plan | None = None, shop: Shop | None = None) -> dict[str, Solv
 
 def situation(plan: Plan, shop: Shop, original: float, finished: float) -> Situation:
     repair = plan.original.repair or Decimal(0)
-    return situation_of(plan, cost_sheet(plan, shop), worked.outlook(original), worked.outlook(finished), repair)
+    return Situation.planned(plan, cost_sheet(plan, shop), worked.outlook(original), worked.outlook(finished), repair)
 
 
 def test_the_worked_hours_and_rate() -> None:

@@ -16,11 +16,12 @@ from kitvalue.decisions.ceiling import (
     routes_of,
 )
 from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, parts_of
-from kitvalue.intake.books.parts import DrumMeant, Part
+from kitvalue.intake.books.offers import DrumMeant, Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.sizes import Size, read_size
-from kitvalue.workshop.costing import cost_sheet, holding_cost
+from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.money import holding_cost
 from tests import worked
 from tests.decisions.test_haggling import offer
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from kitvalue.intake.arrival.columns import MoneyNotes, Role, price_role
-from kitvalue.intake.arrival.takeover import Incoming, incoming
+from kitvalue.intake.arrival.takeover import Incoming, MoneyNotes, Role, incoming, price_role
 
 ROWS = 8
 

@@ -13,9 +13,9 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from kitvalue.intake.books.book import PriceBook
-from kitvalue.intake.books.bookrows import RowAsRead, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import single_warnings, to_be_looked_at, without_repeats
-from kitvalue.intake.books.pricebook import PriceReading, read_pricebook, row_reader, wanted_columns
+from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
+from kitvalue.intake.books.bookwarnings import repeats, single_warnings, to_be_looked_at
+from kitvalue.intake.books.pricebook import PriceReading, read_pricebook, wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.table import table_from_text
 from kitvalue.intake.text.decoding import decode
@@ -49,7 +49,7 @@ def agree(data: bytes, folder: Path, shop: Shop) -> PriceReading:
         return reading
     totals = totals_refusals(table)
     counted = np.array([at not in totals for at in range(len(table))], dtype=bool)
-    reader = row_reader(table, shop, read_rates(folder / "rates.csv", shop), counted)
+    reader = RowReader(table, shop, read_rates(folder / "rates.csv", shop), counted)
     looked_at, usable = to_be_looked_at(reader), []
     for at in np.flatnonzero(counted).tolist():
         row = reader.read(at)
@@ -58,9 +58,8 @@ def agree(data: bytes, folder: Path, shop: Shop) -> PriceReading:
             usable.append(at)
             assert looked_at[at] or not list(single_warnings(row, at, reader))
     cells = Counter(tuple(map(trimmed, table.row_cells(at))) for at in usable)
-    repeated = [p for p in without_repeats(reader.columns, np.array(usable, dtype=np.int64)).problems
-                if p.code == "repeated_row"]  # fmt: skip
-    assert len(repeated) == sum(cells.values()) - len(cells)
+    codes = [problem.code for problem in repeats(reader.columns, np.array(usable, dtype=np.int64))]
+    assert codes.count("repeated_row") == sum(cells.values()) - len(cells)
     as_rows(reading)
     return reading
 

@@ -32,7 +32,7 @@ def test_headers_of_ones_own_are_taken_for_our_columns() -> None:
     assert sheet.unused == ("Make", "Seller")
     assert sheet.series == ("Inishmore", "Lisdoon", "Burren", "Burren")
     assert sheet.currencies[0] == "GBP"
-    assert sheet.conditions == ["good for its age", "v good", "tatty", "tatty"]
+    assert sheet.cells.get("condition", ()) == ["good for its age", "v good", "tatty", "tatty"]
 
 
 def test_headers_in_other_languages_and_the_delimiter_by_the_rows() -> None:

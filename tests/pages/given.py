@@ -78,7 +78,7 @@ def build(title: str = "Seven-piece in Inishmore dress") -> BuildSeen:
     """The build worked by hand, under a title."""
     plan, shop = worked.plan(title=title), worked.shop()
     found = comparison(plan, shop)
-    return BuildSeen("worked", title, found.sheet, priced(plan, shop), found, None)
+    return BuildSeen(title, found.sheet, priced(plan, shop), found, None)
 
 
 COUNTS = FileCounts("prices.csv", 123, 120, 2, 1, "utf-8", ";", ",")

@@ -9,11 +9,10 @@ from pathlib import Path
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.report import offers_seen
 from kitvalue.pages import charts
+from kitvalue.pages.figures import exact
 from kitvalue.pages.pictures.frame import NARROW, WIDE
-from kitvalue.pages.pictures.market import offers_figure
 from kitvalue.pages.report import today_view
-from kitvalue.pages.sections.offers import OfferSeen, offer_strips_table, offers_picture, offers_section, valued
-from kitvalue.pages.words import exact
+from kitvalue.pages.sections.offers import OfferSeen, offers_chart, offers_section, valued
 from tests.pages.given import fit_of, given
 from tests.shops import run, sample_shop
 
@@ -32,19 +31,19 @@ def drawn(figure: charts.Figure, gid: str) -> list[float]:
 
 
 def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
-    picture = offers_picture(valued(seen(tmp_path)), "EUR")
-    low, high = picture.limits
+    values = valued(seen(tmp_path))
+    chart, strips = offers_chart(values, "EUR"), [v.strip for v in values]
     for layout in (WIDE, NARROW):
-        figure = offers_figure(picture, layout)
-        ceilings = [s.ceiling for s in picture.strips if s.ceiling is not None and low <= s.ceiling <= high]
-        safe = [s.safe for s in picture.strips if s.safe is not None and low <= s.safe <= high]
+        figure = chart.draw(layout)
+        low, high = figure.axes[0].get_xlim()
+        ceilings = [s.ceiling for s in strips if s.ceiling is not None and low <= s.ceiling <= high]
+        safe = [s.safe for s in strips if s.safe is not None and low <= s.safe <= high]
         assert drawn(figure, "ceiling") == ceilings
         assert drawn(figure, "safe") == safe
         assert len(ceilings) >= 6
-    assert low > min(s.outlook.typical for s in picture.strips) / 5  # a ceiling near 0 does not stretch the axis
-    rows = offer_strips_table(picture).rows
-    assert [row.cells[-1] for row in rows if row.cells[-1] != "\N{EN DASH}"] == [
-        exact(Decimal(repr(one))) for one in (s.safe for s in picture.strips) if one is not None
+    assert low > min(s.outlook.typical for s in strips) / 5  # a ceiling near 0 does not stretch the axis
+    assert [row.cells[-1] for row in chart.table.rows if row.cells[-1] != "\N{EN DASH}"] == [
+        exact(Decimal(repr(one))) for one in (s.safe for s in strips) if one is not None
     ]
 
 
@@ -60,8 +59,8 @@ def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> Non
 def test_an_offer_that_pays_is_worth_a_call_with_its_prices(tmp_path: Path) -> None:
     offers = seen(tmp_path, "D1;Inishmore;5;3;1000;60;;;10;", "D2;Burren;4;3;600;40;;;;")
     calls = today_view(replace(given(), builds=(), offers=offers, problems=()))[1]
-    assert [note.name for note in calls.notes] == ["D1"]
-    assert "Open at EUR\N{NO-BREAK SPACE}800, stop at" in calls.notes[0].text
+    assert [note.label for note in calls.notes] == ["D1"]
+    assert "Open at EUR\N{NO-BREAK SPACE}800, stop at" in calls.notes[0].note
 
 
 def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path) -> None:

@@ -23,9 +23,9 @@ from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import value_kit
-from kitvalue.pages.answers import money
+from kitvalue.pages.answers import number
 from kitvalue.pages.card import CardInput, packed_column, render_card
-from kitvalue.pages.words import amount
+from kitvalue.pages.figures import amount
 from tests.market.books import invented_book
 from tests.pages.browsing import launched, listened, needs_browser
 from tests.pages.given import HOSTILE, TODAY, fit_of, renamed
@@ -168,7 +168,7 @@ def test_every_figure_and_caution_is_the_programs(browser: Browser, tmp_path: Pa
         valued = value_kit(fit, kit, finished, 80)
         for of, outlook in (("buy_in", valued.buy_in), ("resale", valued.resale)):
             for key in FIGURES:
-                value = money(getattr(outlook, key))  # as `value --json` writes it
+                value = number(getattr(outlook, key), 2)  # as `value --json` writes it
                 if value is None:
                     assert f"{of}-{key}" not in said["figures"]
                     continue

@@ -11,26 +11,24 @@ from typing import Any, cast
 import numpy as np
 import pytest
 
+from kitvalue.market.accuracy import left_out_prices
+from kitvalue.market.encoding import paid
+from kitvalue.market.fitted import Fit
 from kitvalue.pages import charts
 from kitvalue.pages.charts import decoded
-from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure, swings_figure
-from kitvalue.pages.pictures.frame import NARROW, WIDE, Layout
-from kitvalue.pages.pictures.market import market_figure, offers_figure, predicted_figure
-from kitvalue.pages.sections.builds import pieces_table, steps_table, unknowns_table
-from kitvalue.pages.sections.market import (
-    market_picture,
-    middle_kit,
-    predicted_picture,
-    predicted_table,
-    series_strips,
-    sightings_table,
-)
-from kitvalue.pages.sections.offers import offer_strips_table, offers_picture, valued
-from kitvalue.pages.words import amount, capital, cents, number
+from kitvalue.pages.figures import amount, cents, number, percent
+from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure
+from kitvalue.pages.pictures.frame import NARROW, WIDE, Chart, Layout
+from kitvalue.pages.pictures.market import SeriesStrip
+from kitvalue.pages.sections.builds import build_charts
+from kitvalue.pages.sections.market import market_section, trust_section
+from kitvalue.pages.sections.offers import offers_chart, valued
+from kitvalue.pages.words import capital
 from tests.pages import given as g
 
 LAYOUTS = pytest.mark.parametrize("layout", [WIDE, NARROW], ids=lambda x: x.name)
 TALLEST = 760  # units
+BUILD_PARTS = ("cost", "even", "swings")
 OKABE_ITO = (  # Okabe and Ito 2008, Color universal design, all eight: from memory
     "#000000", "#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7",
 )  # fmt: skip
@@ -55,66 +53,75 @@ def bars(figure: charts.Figure, gid: str) -> list[tuple[float, float]]:
     return [(float(p.get_x()), float(p.get_width())) for p in patches if p.get_gid() == gid]
 
 
-def market(fit: Any = None) -> Any:
-    known = g.fit_of() if fit is None else fit
-    return market_picture(known, "EUR", series_strips(known, middle_kit(known)))
+def market(fit: Fit | None = None) -> tuple[Chart, list[SeriesStrip]]:
+    """The picture of the book, and the strips that it is drawn of."""
+    chart = market_section(g.fit_of() if fit is None else fit, "EUR").picture
+    assert chart is not None
+    return chart, cast(Any, chart.draw).args[0]
+
+
+def of_build(part: str) -> Chart:
+    chart = build_charts(g.build(), "b")[part]
+    assert chart is not None
+    return chart
 
 
 @LAYOUTS
 def test_every_row_is_a_dot_and_in_the_table(layout: Layout) -> None:
-    picture = market()
-    figure = market_figure(picture, layout)
-    low, high = picture.limits
-    rows = [s for strip in picture.strips for s in strip.sightings]
+    chart, strips = market()
+    figure = chart.draw(layout)
+    low, high = figure.axes[0].get_xlim()
+    rows = [s for strip in strips for s in strip.sightings]
     assert len(rows) == 120
     drawn = [x for xs, _ in lines(figure, "seen") for x in xs]
     assert drawn == [s.at for s in rows if low <= s.at <= high]
-    table = sightings_table(picture)
-    assert [r.cells[6] for r in table.rows] == [amount(s.at) for s in rows]
-    assert [xs[0] for xs, _ in lines(figure, "typical")] == [s.outlook.typical for s in picture.strips]
+    assert [r.cells[6] for r in chart.table.rows] == [amount(s.at) for s in rows]
+    assert [xs[0] for xs, _ in lines(figure, "typical")] == [s.outlook.typical for s in strips]
 
 
 def test_a_row_brought_to_the_kit_keeps_only_what_the_fit_does_not_explain() -> None:
     fit = g.fit_of()
-    strip = market().strips[0]
+    strip = market()[1][0]
     i = int(np.flatnonzero(fit.book.rows == strip.sightings[0].row)[0])
     assert strip.sightings[0].at == pytest.approx(strip.outlook.typical * np.exp(fit.residuals[i]), rel=1e-12)
 
 
 @LAYOUTS
 def test_a_far_price_stands_at_the_edge_with_its_value(layout: Layout) -> None:
-    picture = market()
-    low, high = picture.limits
-    far = [s for strip in picture.strips for s in strip.sightings if not low <= s.at <= high]
+    chart, strips = market()
+    figure = chart.draw(layout)
+    low, high = figure.axes[0].get_xlim()
+    assert low == pytest.approx(min(s.outlook.low or 0 for s in strips) / 1.3)
+    assert high == pytest.approx(max(s.outlook.high or 0 for s in strips) * 1.3)
+    far = [s for strip in strips for s in strip.sightings if not low <= s.at <= high]
     assert {s.row for s in far} == {12, 22}  # the two slips of the book
-    figure = market_figure(picture, layout)
     assert sorted(x for xs, _ in lines(figure, "beyond") for x in xs) == [low, high]
-    assert figure.axes[0].get_xlim() == picture.limits
     for s in far:
         assert amount(s.at) in texts(figure)
 
 
 def test_unusual_rows_are_ringed() -> None:
     fit = g.fit_of()
-    picture = market()
-    low, high = picture.limits
-    marked = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
+    chart, strips = market()
+    figure = chart.draw(WIDE)
+    low, high = figure.axes[0].get_xlim()
+    marked = {s.row for strip in strips for s in strip.sightings if s.unusual}
     assert marked == {u.row for u in fit.unusual}
-    ringed = [x for xs, _ in lines(market_figure(picture, WIDE), "unusual") for x in xs]
-    marked_rows = [s for strip in picture.strips for s in strip.sightings if s.unusual]
+    ringed = [x for xs, _ in lines(figure, "unusual") for x in xs]
+    marked_rows = [s for strip in strips for s in strip.sightings if s.unusual]
     assert ringed == [s.at for s in marked_rows if low <= s.at <= high]
 
 
 @LAYOUTS
 def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> None:
-    picture = market(g.fit_of(500, 30))
-    assert len(picture.strips) == 12
-    assert sum(len(s.sightings) for s in picture.strips) <= 600
-    width, height = (side * charts.UNITS_AN_INCH for side in market_figure(picture, layout).get_size_inches())
+    chart, strips = market(g.fit_of(500, 30))
+    assert len(strips) == 12
+    assert sum(len(s.sightings) for s in strips) <= 600
+    width, height = (side * charts.UNITS_AN_INCH for side in chart.draw(layout).get_size_inches())
     assert width == pytest.approx(layout.width)
     assert height <= TALLEST
-    unusual = {s.row for strip in picture.strips for s in strip.sightings if s.unusual}
-    drawn_series = {strip.series.name for strip in picture.strips}
+    unusual = {s.row for strip in strips for s in strip.sightings if s.unusual}
+    drawn_series = {strip.series.name for strip in strips}
     assert unusual == {u.row for u in g.fit_of(500, 30).unusual if u.series in drawn_series}
     assert unusual
 
@@ -122,26 +129,25 @@ def test_the_picture_stays_small_with_many_series_and_rows(layout: Layout) -> No
 @LAYOUTS
 def test_offers_are_drawn_as_listed(layout: Layout) -> None:
     fit = g.fit_of()
-    picture = offers_picture(valued(g.offers(fit, 30)), "EUR")
-    figure = offers_figure(picture, layout)
-    assert len(picture.strips) == 20
-    assert [s.against for s in picture.strips] == sorted(s.against for s in picture.strips)
-    low, high = picture.limits
-    assert [xs[0] for xs, _ in lines(figure, "asked")] == [s.asked for s in picture.strips if low <= s.asked <= high]
-    assert [r.cells[1] for r in offer_strips_table(picture).rows] == [amount(s.asked) for s in picture.strips]
-    assert [r.cells[2] for r in offer_strips_table(picture).rows] == [
-        amount(xs[0]) for xs, _ in lines(figure, "typical")
-    ]
+    values = valued(g.offers(fit, 30))
+    chart, strips = offers_chart(values, "EUR"), [v.strip for v in values[:20]]
+    figure = chart.draw(layout)
+    assert [r.cells[0] for r in chart.table.rows] == [s.offer for s in strips]
+    assert [s.against for s in strips] == sorted(s.against for s in strips)
+    low, high = figure.axes[0].get_xlim()
+    assert [xs[0] for xs, _ in lines(figure, "asked")] == [s.asked for s in strips if low <= s.asked <= high]
+    assert [r.cells[1] for r in chart.table.rows] == [amount(s.asked) for s in strips]
+    assert [r.cells[2] for r in chart.table.rows] == [amount(xs[0]) for xs, _ in lines(figure, "typical")]
     assert figure.get_size_inches()[1] * charts.UNITS_AN_INCH <= 1000
 
 
 def test_an_absurd_asking_price_stands_at_the_edge() -> None:
     fit = g.fit_of()
     absurd = [g.offer(fit, "D1", "Series A", "40000"), g.offer(fit, "D2", "Series A", "1")]
-    picture = offers_picture(valued(absurd), "EUR")
-    figure = offers_figure(picture, WIDE)
-    assert picture.limits[1] < 2000
-    assert [xs[0] for xs, _ in lines(figure, "beyond")] == list(picture.limits)
+    figure = offers_chart(valued(absurd), "EUR").draw(WIDE)
+    low, high = figure.axes[0].get_xlim()
+    assert high < 2000
+    assert [xs[0] for xs, _ in lines(figure, "beyond")] == [low, high]
     assert {"40,000", "1"} <= set(texts(figure))
 
 
@@ -157,7 +163,7 @@ def test_cost_bars_add_up_to_the_price(layout: Layout) -> None:
     for before, after in pairwise(parts):
         assert after.start == pytest.approx(before.end)
     assert parts[-1].end == pytest.approx(float(seen.pricing.sale.gross))
-    assert [r.cells[1] for r in steps_table(seen.sheet, seen.pricing).rows] == [number(w, 2) for _, w in drawn]
+    assert [r.cells[1] for r in of_build("cost").table.rows] == [number(w, 2) for _, w in drawn]
     net = next(s for s in steps if s.label == "Net cost")
     assert net.amount == float(seen.sheet.net_cost)
 
@@ -167,7 +173,7 @@ def test_break_even_lines_are_the_table(layout: Layout) -> None:
     found = g.build().comparison
     assert found is not None
     figure = breakeven_figure(found, layout)
-    table = pieces_table(found)
+    table = of_build("even").table
     for gid, column in (("cost", 1), ("price", 3), ("original", 4)):
         ((xs, ys),) = lines(figure, gid)
         assert [str(int(x)) for x in xs] == [r.cells[0] for r in table.rows]
@@ -203,8 +209,8 @@ def test_a_single_size_can_be_drawn(layout: Layout) -> None:
 def test_swings_are_the_table(layout: Layout) -> None:
     found = g.build().comparison
     assert found is not None
-    figure = swings_figure(found, layout)
-    table = unknowns_table(found)
+    chart = of_build("swings")
+    figure, table = chart.draw(layout), chart.table
     ups, downs = ([getattr(u, name) for u in found.unknowns] for name in ("swing_up", "swing_down"))
     assert [w for _, w in bars(figure, "larger")] == [float(up) for up in ups if up is not None]
     assert [w for _, w in bars(figure, "smaller")] == [float(down) for down in downs if down is not None]
@@ -217,19 +223,10 @@ def test_swings_are_the_table(layout: Layout) -> None:
 
 @LAYOUTS
 def test_only_the_palette_is_used(layout: Layout) -> None:
-    seen = g.build()
-    assert seen.sheet is not None
-    assert seen.comparison is not None
     allowed = {c.lower() for c in (*OKABE_ITO, charts.INK, charts.FADED, charts.RULE, charts.PAPER)}
     with charts.drawing():
-        drawn = [
-            market_figure(market(), layout),
-            offers_figure(offers_picture(valued(g.offers(g.fit_of())), "EUR"), layout),
-            costs_figure(seen.sheet, seen.pricing, layout),
-            breakeven_figure(seen.comparison, layout),
-            swings_figure(seen.comparison, layout),
-        ]
-        svgs = [charts.svg_of(f) for f in drawn]
+        drawn = [market()[0], offers_chart(valued(g.offers(g.fit_of())), "EUR"), *map(of_build, BUILD_PARTS)]
+        svgs = [charts.svg_of(chart.draw(layout)) for chart in drawn]
     for svg in svgs:
         assert set(re.findall(r"#[0-9a-f]{6}\b", svg.lower())) <= allowed
         assert "<text" in svg
@@ -239,27 +236,28 @@ def test_only_the_palette_is_used(layout: Layout) -> None:
 def test_predicted_dots_are_the_table(layout: Layout) -> None:
     fit = g.fit_of()
     assert fit.accuracy is not None
-    picture = predicted_picture(fit, fit.accuracy, "EUR")
-    figure = predicted_figure(picture, layout)
+    chart = trust_section(fit, "EUR").picture
+    assert chart is not None
+    figure, predicted, prices = chart.draw(layout), left_out_prices(fit), paid(fit.book)
     drawn = {
         (x, y) for gid in ("seen", "unusual") for xs, ys in lines(figure, gid) for x, y in zip(xs, ys, strict=True)
     }
-    far = [r for r in picture.rows if r.row in (12, 22)]  # the two slips
-    assert len(drawn) + len(far) == len(picture.rows) == 120
-    assert {r.ratio for r in picture.rows if r not in far} == {y for _, y in drawn}
-    low, high = picture.limits
-    assert {r.at for r in picture.rows if r not in far and low <= r.at <= high} <= {x for x, _ in drawn}
+    near = ~np.isin(fit.book.rows, (12, 22))  # all but the two slips
+    assert len(drawn) + 2 == len(predicted) == 120
+    assert {float(ratio) for ratio in (prices / predicted)[near]} == {y for _, y in drawn}
+    low, high = figure.axes[0].get_xlim()
+    assert {float(at) for at in predicted[near] if low <= at <= high} <= {x for x, _ in drawn}
     assert len([x for xs, _ in lines(figure, "beyond") for x in xs]) == 2
-    assert f"row 12: seen {amount(far[0].paid)}" in texts(figure)
-    off = [abs(r.at / r.paid - 1) for r in picture.rows]
-    assert picture.half == pytest.approx(100 * float(np.median(off)))
-    assert [r.cells[2] for r in predicted_table(picture).rows] == [amount(r.at) for r in picture.rows]
+    assert f"row 12: seen {amount(prices[fit.book.rows == 12][0])}" in texts(figure)
+    assert fit.accuracy.median_ape == pytest.approx(100 * float(np.median(abs(predicted / prices - 1))))
+    assert f"is within {percent(fit.accuracy.median_ape)}." in chart.description
+    assert [r.cells[0] for r in chart.table.rows] == [str(row) for row in fit.book.rows]
+    assert [r.cells[2] for r in chart.table.rows] == [amount(at) for at in predicted]
 
 
 def test_a_row_is_predicted_without_itself() -> None:
     fit = g.fit_of()
-    assert fit.accuracy is not None
-    slip = next(r for r in predicted_picture(fit, fit.accuracy, "EUR").rows if r.row == 12)
+    slip, predicted = fit.book.rows == 12, left_out_prices(fit)
     expected = next(u.expected for u in fit.unusual if u.row == 12)
-    assert slip.at == pytest.approx(expected, rel=1e-9)
-    assert slip.paid > 4 * slip.at
+    assert predicted[slip] == pytest.approx(expected, rel=1e-9)
+    assert paid(fit.book)[slip] > 4 * predicted[slip]

@@ -168,7 +168,7 @@ def test_size_is_bounded_with_500_rows_100_offers_and_long_names() -> None:
 
 
 def test_a_build_without_an_answer_says_why_and_the_rest_is_there() -> None:
-    lost = g.BuildSeen("odd", "Odd one", None, None, None, "no donor Z")
+    lost = g.BuildSeen("Odd one", None, None, None, "no donor Z")
     found = page_of(render_report(replace(g.given(), offers=(), builds=(lost,))))
     assert "Cannot be computed: no donor Z" in found.all("article")[0].text
     assert "450-500" in found.text

@@ -14,15 +14,14 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser
 
-from kitvalue.decisions.original import landed_sample, repair_of
+from kitvalue.decisions.original import landed_sample
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import FileError
 from kitvalue.market.fitted import Fit
-from kitvalue.pages.sheet.pictures import stacked
 from kitvalue.pages.sheet.tongue import languages, tongue
-from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced
-from kitvalue.pages.words import Table
+from kitvalue.pages.sheet.view import SheetInput, SheetView, render_sheet, sheet_view, spaced, stacked
+from kitvalue.pages.tables import Table
 from tests import worked
 from tests.decisions.market import ORIGINAL, comparison, priced
 from tests.pages.browsing import launched, listened, needs_browser
@@ -41,7 +40,7 @@ def given(plan: Plan | None = None, shop: Shop | None = None, original: float = 
     """The build worked by hand, beside originals that sell for `original`."""
     plan, shop = plan or worked.plan(), shop or worked.shop()
     seen = worked.outlook(original)
-    door = landed_sample(plan.original, seen.sample, repair_of(plan))
+    door = landed_sample(plan.original, seen.sample, plan.original.repair or Decimal(0))
     dots = np.quantile(door, (np.arange(20) + 0.5) / 20, method="inverted_cdf")
     return SheetInput(
         plan=plan,
@@ -169,7 +168,7 @@ def test_under_the_margin_scheme_no_vat_stands_apart_and_its_words_are_there(lan
 
 def test_costs_are_hidden_and_purchases_are_shown_only_when_asked() -> None:
     shown = page_of(render_sheet(view())).text
-    donors = sum(line.net or 0 for line in given().comparison.sheet.lines if line.group == "donors")
+    donors = sum(line.net or 0 for line in given().comparison.sheet.chosen.lines if line.group == "donors")
     bought = tongue("en", "EUR").cents(Decimal(donors))
     assert bought not in shown
     assert bought in page_of(render_sheet(view(show_purchases=True))).text

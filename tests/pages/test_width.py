@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from kitvalue.cli.main import main
-from kitvalue.pages.terminal.table import WIDTH, width
+from kitvalue.pages.terminal.table import WIDTH
+from kitvalue.pages.words import width
 from tests.robust.processes import ADVERT, VALUE
 from tests.shops import run, sample_shop
 

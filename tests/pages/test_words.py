@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.pages import words
+from kitvalue.pages import figures, tables, words
 from kitvalue.pages.charts import coded, decoded
 from kitvalue.pages.pictures import frame as scales
 from kitvalue.pages.pictures.market import Sighting, thinned
@@ -22,7 +22,7 @@ from kitvalue.pages.pictures.market import Sighting, thinned
     ],
 )  # fmt: skip
 def test_number(value: float | Decimal, decimals: int, text: str) -> None:
-    assert words.number(value, decimals) == text
+    assert figures.number(value, decimals) == text
 
 
 @pytest.mark.parametrize(
@@ -30,33 +30,33 @@ def test_number(value: float | Decimal, decimals: int, text: str) -> None:
     [(12.4, "+12 %"), (-8.04, "−8.0 %"), (0.0, "0.0 %"), (-0.04, "0.0 %"), (0.06, "+0.1 %"), (-52, "−52 %")],
 )
 def test_change_carries_its_sign(value: float, text: str) -> None:
-    assert words.change(value).replace("\u00a0", " ") == text
+    assert figures.change(value).replace("\u00a0", " ") == text
 
 
 def test_ranges() -> None:
-    assert words.span(1180.4, 1619.6, words.amount) == "1,180–1,620"
-    assert words.change_span(-12.3, -0.4) == "−12 to −0.4\u00a0%"
+    assert figures.span(1180.4, 1619.6, figures.amount) == "1,180–1,620"
+    assert figures.change_span(-12.3, -0.4) == "−12 to −0.4\u00a0%"
 
 
 @pytest.mark.parametrize(("value", "text"), [(43.0, "43"), (37.66, "37.66"), (99.996, "100.00"), (100.4, "100")])
 def test_amount_has_cents_only_where_they_matter(value: float, text: str) -> None:
-    assert words.amount(value) == text
+    assert figures.amount(value) == text
 
 
 def test_day_is_english_whatever_the_machine_speaks() -> None:
-    assert words.day(date(2026, 3, 4)) == "4\u00a0March 2026"
+    assert figures.day(date(2026, 3, 4)) == "4\u00a0March 2026"
 
 
 @pytest.mark.parametrize(
     ("share", "text"), [(0, "none"), (1, "all"), (0.125, "1 in 8"), (0.5, "1 in 2"), (0.9, "90 in 100")]
 )
 def test_shares(share: float, text: str) -> None:
-    assert words.in_so_many(share) == text
+    assert figures.in_so_many(share) == text
 
 
 def test_a_table_of_one_line_of_headings() -> None:
-    made = words.table(
-        "Kits", "Series< | Rows | Perhaps<<", [("Burren", "4", ""), words.Row(("All", "4", ""), "total")], "", "x"
+    made = tables.table(
+        "Kits", "Series< | Rows | Perhaps<<", [("Burren", "4", ""), tables.Row(("All", "4", ""), "total")], "", "x"
     )
     assert [(c.head, c.kind) for c in made.columns] == [("Series", "w"), ("Rows", "n"), ("Perhaps", "s")]
     assert [(row.cells[0], row.kind) for row in made.rows] == [("Burren", ""), ("All", "total")]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -31,33 +31,25 @@ _NOT_HERE: Final = pattern(
 _HOW_MANY: Final = re.compile(rf"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:{said('counted')} )?$")
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
-    """Drums of one kind that are named without a size: how many, and where."""
-
-    role: str
-    count: int
-    find: Find
-
-
-def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> tuple[list[Named], list[Doubt]]:
-    """Drums that are named without a size, and the words that leave their number open. With sizes listed only a snare
-    can still be missing, for toms and bass drums are then spoken of again in running text.
+def named_only(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> tuple[dict[Find, int], list[Doubt]]:
+    """Drums that are named without a size, where and how many, and the words that leave their number open. With sizes
+    listed only a snare can still be missing, for toms and bass drums are then spoken of again in running text.
     """
     roles: tuple[str, ...] = ("floor", "snare", "bass", "rack")
     if drums:
         roles = () if any(drum.role == "snare" for drum in drums) else ("snare",)
-    named: list[Named] = []
+    mentions = dict(_mentions(advert, words, roles))
+    named: dict[Find, int] = {}
     doubts: list[Doubt] = []
-    for role, places in _mentions(advert, words, roles):
-        counts = [count_before(advert.plain, find.start) for find in places]
-        most = max(count or 1 for count in counts)
-        find = places[[count or 1 for count in counts].index(most)]
-        named.append(Named(role, most, find))
-        if most == 1 and role in ("floor", "rack") and _plural(advert, find) and 1 not in counts:
+    if not drums and mentions.keys() <= {"snare"}:
+        return named, doubts
+    for role, places in mentions.items():
+        counts = {find: count_before(advert.plain, find.start) for find in places}
+        find = max(places, key=lambda find: counts[find] or 1)
+        named[find] = counts[find] or 1
+        plural = advert.plain[find.end - 1] in "sS"
+        if named[find] == 1 and role in ("floor", "rack") and plural and 1 not in counts.values():
             doubts.append(Doubt(find, f'"{advert.words(find)}": how many is not said', 5))
-    if not drums and all(one.role == "snare" for one in named):
-        return [], []
     return named, doubts
 
 
@@ -69,7 +61,7 @@ def unlisted(advert: AdvertText, words: Lexicon, drums: Sequence[Drum]) -> Itera
     toms = sum(drum.role in ("rack", "floor", None) for drum in drums)
     for role, places in _mentions(advert, words, ("floor", "bass", "rack")):
         for find in places:
-            several = role != "bass" and _plural(advert, find)
+            several = role != "bass" and advert.plain[find.end - 1] in "sS"
             if (basses if role == "bass" else toms) < (count_before(advert.plain, find.start) or 1 + several):
                 yield Doubt(find, f'"{advert.words(find)}" is named, and no size for it', 5)
                 break
@@ -81,20 +73,15 @@ def _mentions(advert: AdvertText, words: Lexicon, roles: Sequence[str]) -> Itera
     """
     blank = advert
     for role in roles:
-        places = [find for find in blank.finds(words[role]) if _is_drum(advert, find, words)]
+        places = []
+        for find in blank.finds(words[role]):
+            after = advert.after(find.end, 40)
+            thing = words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after) or _AWAY.match(after)
+            if not thing and not _DENIED.search(advert.before(find.start, 36)):
+                places.append(find)
         blank = blank.without(places)
         if places:
             yield role, places
-
-
-def _is_drum(advert: AdvertText, find: Find, words: Lexicon) -> bool:
-    after = advert.after(find.end, 40)
-    thing = words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after) or _AWAY.match(after)
-    return not thing and _DENIED.search(advert.before(find.start, 36)) is None
-
-
-def _plural(advert: AdvertText, find: Find) -> bool:
-    return advert.plain[find.end - 1] in "sS"
 
 
 def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
@@ -132,13 +119,14 @@ _OUT_OF_TEN: Final = pattern(
     r"(?:condition|shape|zustand)[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])"
 )
 _BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
+_LOOSE: Final = pattern(r"[,+&]|\b(?:and|und|plus)\b")
 _COUNTED: Final = pattern(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?")
 _NUMBER_WORDS: Final = "|".join(word for word, number in word_numbers("numbers").items() if 2 <= number <= 9)
 _STATED: Final = pattern(rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)")
 
 
 @dataclass(frozen=True, slots=True)
-class DrumsSeen:
+class AdvertDrums:
     """How many drums, their sizes where all are known, and how many bass drums were listed.
 
     `places`: all that is listed as drums; `counted`: the places of those that are the kit's, or may be. `unsure`: those
@@ -177,51 +165,43 @@ class _Pair:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Listed:
-    """The drums with a size or a diameter: each once, those that do not come with the kit, and all as written."""
-
-    drums: tuple[Drum, ...]
-    gone: tuple[Drum, ...]
-    written: tuple[Drum, ...]
-    doubts: tuple[Doubt, ...]
-
-
-def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence[Find] = ()) -> DrumsSeen:
+def read_drums(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence[Find] = ()) -> AdvertDrums:
     """The kit's drums. Sizes in either order: a list is turned round where that alone makes its drums shallow.
 
     `perhaps`: places, blank in the text, that are a day or three drums; with other drums listed they are a day.
     """
     marks = [m.span(m.lastgroup or 0) for m in _OUT_OF_TEN.finditer(advert.plain)]
     advert = advert.without(Find(*span) for span in marks)
-    listed_drums = _listed(advert, words, order)
-    drums = listed_drums.drums
+    drums, gone, written, doubts = _listed(advert, words, order)
     unsure = tuple(perhaps) if len(drums) < 2 else ()
-    doubts = [*listed_drums.doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
-    places = [*(drum.find for drum in listed_drums.written), *(doubt.find for doubt in doubts)]
-    blank, there = advert.without(places), [*drums, *listed_drums.gone]
+    doubts = [*doubts, *(Doubt(f, f"{advert.words(f)} can be a day or three drums", 3) for f in unsure)]
+    places = [*(drum.find for drum in written), *(doubt.find for doubt in doubts)]
+    blank, there = advert.without(places), drums + gone
     named, open_numbers = named_only(blank, words, there)
     doubts += [*(unlisted(blank, words, there) if drums else ()), *open_numbers]
     pieces = _pieces(advert, drums, named, pieces_said(blank, words), doubts)
     sizes = tuple(drum.size for drum in drums if drum.size is not None)
-    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in listed_drums.written)
-    gone = {drum.find for drum in listed_drums.gone}
-    return DrumsSeen(
+    basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in written)
+    return AdvertDrums(
         pieces,
         sizes if len(sizes) == len(drums) and not named and not doubts else (),
         basses,
         tuple(places),
-        tuple(find for find in places if find not in gone),
+        tuple(find for find in places if all(find != drum.find for drum in gone)),
         unsure,
     )
 
 
-def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
-    """Every drum that is written with a width, or with a width and a depth."""
+def _listed(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[Drum], list[Drum], list[Drum], list[Doubt]]:
+    """The drums that are written with a width, or with a width and a depth: each once, those that do not come with the
+    kit, all as written, and what is not certain.
+    """
     pairs, order = _pairs(advert, words, order)
     chains = lists.chains_of(advert.without(pair.find for pair in pairs), words)
     around = [*((one.find.start, one.around) for one in pairs), *((one.find.start, one.around) for one in chains)]
-    word_first = lists.words_come_first(sides for _, sides in sorted(around, key=lambda one: one[0]))
+    # the first drum that has a word on one side or on both shows whether the advert names drums before their sizes
+    first = next((sides for _, sides in sorted(around, key=lambda one: one[0]) if sides.words), None)
+    word_first = first is not None and first.before is not None and not (first.apart and first.behind is not None)
     sized: list[Drum] = []
     for pair in pairs:
         size = _size(pair.text, order)
@@ -233,19 +213,15 @@ def _listed(advert: AdvertText, words: Lexicon, order: str) -> _Listed:
     rows_of_drums = [row.drums for row in rows if row.drums and not row.apart]
     gone = [drum for drum in apart if stays_behind(advert, drum.find, words)]
     left = [drum for drum in apart if drum not in gone]
-    gone += [drums[-1] for drums in rows_of_drums if _last_is_gone(advert, drums, words)]
+    for *_, one, last in rows_of_drums:  # the last behind a comma or the like: '22, 16, 14" snare missing'
+        loose = _LOOSE.search(advert.plain[one.find.end : last.find.start])
+        if loose and stays_behind(advert, last.find, words):
+            gone.append(last)
     kept = [drums[:-1] if drums[-1] in gone else drums for drums in rows_of_drums]
     drums, twice = _once(advert, left, kept)
-    written = (*apart, *(drum for drums in rows_of_drums for drum in drums))
+    written = [*apart, *(drum for drums in rows_of_drums for drum in drums)]
     doubts = [row.doubt for row in sorted(rows, key=lambda row: bool(row.drums)) if row.doubt is not None]
-    return _Listed(tuple(drums), tuple(gone), written, (*doubts, *twice))
-
-
-def _last_is_gone(advert: AdvertText, drums: Sequence[Drum], words: Lexicon) -> bool:
-    """Does the last of a row stand behind a comma or the like, and is it not there: '22, 16, 14" snare missing'?"""
-    one, two = drums[-2:]
-    loose = re.search(r"[,+&]|\b(?:and|und|plus)\b", advert.plain[one.find.end : two.find.start], re.IGNORECASE)
-    return loose is not None and stays_behind(advert, two.find, words)
+    return drums, gone, written, doubts + twice
 
 
 def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair], str]:
@@ -260,25 +236,28 @@ def _pairs(advert: AdvertText, words: Lexicon, order: str) -> tuple[list[_Pair],
             stroke = _SLASHED.fullmatch(text)
             slashed = None if stroke is None else (int(stroke[1]), int(stroke[2]))
             pair = _Pair(find, text, int(m["count"] or lists.times(advert, find, around)), around, slashed)
-            if not _is_no_size(pair):
+            # "9/10" is nine of ten points; "2x12" two drums of 12 inches: none but a snare is as shallow
+            points = slashed is not None and slashed[1] == 10 and slashed[0] <= 10
+            counted = _COUNTED.fullmatch(text)
+            shallow = counted and int(counted[2]) >= 8 and not (int(counted[1]) >= 3 and "snare" in pair.roles)
+            no_size = (slashed == (10, 10) or not pair.roles) if points else shallow
+            if not no_size:
                 pairs.append(pair)
-    chosen = _order([pair.text for pair in pairs if not pair.may_be_toms], order)
-    strokes = sum(pair.slashed is not None for pair in pairs)
 
-    def is_toms(pair: _Pair) -> bool:
-        if pair.may_be_toms and chosen == "diameter-depth":
-            return True
-        return pair.slashed is not None and strokes == 1 and lists.are_two_drums(*pair.slashed, pair.around, chosen)
+    def deep(order: str) -> int:  # drums that are deeper than wide
+        sizes = [_size(pair.text, order) for pair in pairs if not pair.may_be_toms]
+        return sum(isinstance(size, Refusal) or size.depth > size.diameter for size in sizes)
 
-    return [pair for pair in pairs if not is_toms(pair)], chosen
-
-
-def _is_no_size(pair: _Pair) -> bool:
-    """Is it "2x12", two drums of 12 inches (no drum but a snare is as shallow), or "9/10", nine of ten points?"""
-    if pair.slashed is not None and pair.slashed[1] == 10 and pair.slashed[0] <= 10:
-        return pair.slashed[0] == 10 or not pair.roles
-    m = _COUNTED.fullmatch(pair.text)
-    return m is not None and int(m[2]) >= 8 and not (int(m[1]) >= 3 and "snare" in pair.roles)
+    other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
+    order = other if deep(order) > deep(other) else order  # the shop's where both are alike
+    strokes = [pair for pair in pairs if pair.slashed is not None]
+    toms = [
+        pair
+        for pair in pairs
+        if (pair.may_be_toms and order == "diameter-depth")
+        or (strokes == [pair] and pair.slashed and lists.are_two_drums(*pair.slashed, pair.around, order))
+    ]
+    return [pair for pair in pairs if pair not in toms], order
 
 
 def _once(advert: AdvertText, others: list[Drum], rows: Iterable[Sequence[Drum]]) -> tuple[list[Drum], list[Doubt]]:
@@ -304,17 +283,6 @@ def _size(text: str, order: str) -> Size | Refusal:
     return read_size(re.sub(r"(?<=\d)-(?=inch)|(?<=\d)er\b", " ", text).replace("''", '"'), order)
 
 
-def _order(texts: Sequence[str], order: str) -> str:
-    """The order in which fewer drums are deeper than wide; the shop's where both are alike."""
-
-    def deep(order: str) -> int:
-        sizes = [_size(text, order) for text in texts]
-        return sum(isinstance(size, Refusal) or size.depth > size.diameter for size in sizes)
-
-    other = "depth-diameter" if order == "diameter-depth" else "diameter-depth"
-    return other if deep(order) > deep(other) else order
-
-
 def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
     """The numbers of pieces that the advert names: "5-piece", "fünfteilig"."""
     stated: dict[int, Find] = {}
@@ -326,11 +294,15 @@ def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
 
 
 def _pieces(
-    advert: AdvertText, drums: Sequence[Drum], named: Sequence[Named], stated: dict[int, Find], doubts: Sequence[Doubt]
+    advert: AdvertText, drums: Sequence[Drum], named: Mapping[Find, int], stated: dict[int, Find], doubts: list[Doubt]
 ) -> Outcome:
     """The number of drums. Where the advert leaves it open, a blank: a wrong number would be worse."""
-    counted = len(drums) + sum(one.count for one in named)
-    words = ", ".join(_listed_words(advert, drums, named))
+    counts = Counter(drum.find for drum in drums) | Counter(named)
+    counted = counts.total()
+    texts = ((advert.words(find), count) for find, count in counts.items())
+    words = ", ".join(
+        text if count == 1 or re.match(r"[1-4][ ]?x", text) else f"{count} x {text}" for text, count in texts
+    )
     if len(stated) > 1:
         return Outcome(None, f"two numbers of pieces: {listed((advert.words(f) for f in stated.values()), 4)}")
     if stated:
@@ -347,11 +319,3 @@ def _pieces(
     if counted == 1:
         return Outcome(None, f"only one drum is {'listed' if drums else 'named'} ({words})")
     return Outcome(Taken("pieces", str(counted), words))
-
-
-def _listed_words(advert: AdvertText, drums: Sequence[Drum], named: Sequence[Named]) -> Iterator[str]:
-    for find, count in Counter(d.find for d in drums).items():
-        words = advert.words(find)
-        yield words if count == 1 or re.match(r"[1-4][ ]?x", words) else f"{count} x {words}"
-    for one in named:
-        yield f"{one.count} x {advert.words(one.find)}" if one.count > 1 else advert.words(one.find)

@@ -45,7 +45,12 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
     foreign = {word for name in others for word in _WORD.findall(fold(name))}
     words = _WORD.findall(fold(series or ""))
     own = [word for word in words if word not in foreign] or words
-    of_series = [fold(stem) for stem, _ in taken if _stands_for(stem, {*own, *foreign})]
+    known = {*own, *foreign}
+    of_series = []  # names that are without their number a word of a series, or the beginning of one
+    for stem in (fold(stem) for stem, _ in taken):
+        plain = stem.strip(" -_")
+        if plain in known or (len(plain) >= _SHORTENED and any(word.startswith(plain) for word in known)):
+            of_series.append(stem)
     counted = next(((stem, number) for stem, number in reversed(taken) if number), None)
     if counted is not None and not of_series:
         return _free(counted[0], int(counted[1]) + 1, len(counted[1]), taken)
@@ -55,12 +60,6 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
         return _free(_NAMELESS, 1, 1, taken)
     numbers = [int(number or 1) for stem, number in taken if fold(stem) == word]
     return _free(word, 1 + max([1, *numbers]), 1, taken) if numbers else str(word)
-
-
-def _stands_for(stem: str, words: set[str]) -> bool:
-    """Is a name without its number a word of a series, or the beginning of one?"""
-    folded = fold(stem).strip(" -_")
-    return folded in words or (len(folded) >= _SHORTENED and any(word.startswith(folded) for word in words))
 
 
 def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) -> str:
@@ -118,13 +117,19 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> Fil
         encoding += {b"\xff": "-le", b"\xfe": "-be", b"\x00": "-be"}.get(data[:1], "")
     ends = re.findall(r"\r\n|\n|\r", decoded.text)
     dates = _column(header, rows, "date")
+    # the decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
+    # between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there
+    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
+    sign = style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
+    if style.mixed:
+        sign = "," if style.commas > style.dots else "."
     return FileStyle(
         file=file,
         header=header,
         encoding="utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding,
         line_end=ends[-1] if ends else "\r\n",  # RFC 4180
         ends_with_line=decoded.text.endswith(("\n", "\r")),
-        decimal=_decimal(header, rows, shop),
+        decimal=sign,
         dotted_dates=bool(dates) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in dates),
         rows=tuple(rows),
     )
@@ -133,16 +138,6 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> Fil
 def _column(header: Header, rows: Iterable[tuple[str, ...]], name: str) -> list[str]:
     place = header.places.get(name)
     return [] if place is None else [row[place] for row in rows if trimmed(row[place])]
-
-
-def _decimal(header: Header, rows: Iterable[tuple[str, ...]], shop: Shop) -> str:
-    """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
-    between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
-    """
-    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
-    if style.mixed:
-        return "," if style.commas > style.dots else "."
-    return style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
 
 
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
@@ -230,8 +225,7 @@ def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: Wa
 def _cell(name: str, value: str, style: FileStyle) -> str:
     """A value in the file's own style; texts are made safe for a spreadsheet."""
     if name in _NUMBERS and is_number(value):
-        money = _money(value) if name in _MONEY else value
-        return money.replace(".", style.decimal)
+        return (_money(value) if name in _MONEY else value).replace(".", style.decimal)
     if name in ("price", "sold_for"):
         number, _, code = value.partition(" ")
         return f"{number.replace('.', style.decimal)} {code}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import islice
@@ -14,8 +14,8 @@ from kitvalue.intake.settings.words import grades_by
 from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import Lexicon, phrase, said, whole_words
 from kitvalue.intake.text.numbers import plain
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, grade
-from kitvalue.intake.text.words import fold, listed, look_alike
+from kitvalue.intake.text.vocabulary import GRADES, grade
+from kitvalue.intake.text.words import listed, look_alike
 
 _CONDITION: Final = said("condition")
 _GRADED: Final = pattern(
@@ -29,14 +29,14 @@ _LONG_WORD: Final = re.compile(r"[^\W\d_]{5,30}")  # one that is held against th
 
 
 @dataclass(frozen=True, slots=True)
-class SeriesSeen:
+class AdvertSeries:
     """The series named, in the shop's spelling, each with its place; and what was decided."""
 
     outcome: Outcome
     named: Mapping[str, Find]
 
 
-def series_seen(advert: AdvertText, spellings: Mapping[str, str]) -> SeriesSeen:
+def read_series(advert: AdvertText, spellings: Mapping[str, str]) -> AdvertSeries:
     """The series of the kit. `spellings`: every name as written -> the shop's own spelling."""
     named: dict[str, Find] = {}
     aside: dict[str, Find] = {}
@@ -55,21 +55,18 @@ def series_seen(advert: AdvertText, spellings: Mapping[str, str]) -> SeriesSeen:
         outcome = Outcome(None, f"{len(named)} series are named: {words}")
     elif aside:
         outcome = Outcome(None, f"{words} is named only by way of comparison")
-    else:
-        outcome = Outcome(None, _near(advert, spellings))
-    return SeriesSeen(outcome, named)
+    else:  # a word of the advert that is close to a name is told, never taken
+        near = (
+            f"{advert.words(Find(*m.span()))} is no series of the shop; did you mean {spellings[s]}?"
+            for m in islice(_LONG_WORD.finditer(advert.plain), 400)
+            for s in islice(spellings, _MOST_NAMES)
+            if look_alike(m[0], s)
+        )
+        outcome = Outcome(None, next(near, "no series of the shop is named"))
+    return AdvertSeries(outcome, named)
 
 
-def _near(advert: AdvertText, spellings: Mapping[str, str]) -> str:
-    """A word of the advert that is close to a name is told, never taken."""
-    for m in islice(_LONG_WORD.finditer(advert.plain), 400):
-        close = next((spellings[s] for s in islice(spellings, _MOST_NAMES) if look_alike(m[0], s)), None)
-        if close is not None:
-            return f"{advert.words(Find(*m.span()))} is no series of the shop; did you mean {close}?"
-    return "no series of the shop is named"
-
-
-def condition_seen(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
+def read_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
     """The bench grade: by a number or one of our words behind "condition", else by the shop's own words for it."""
     places: dict[Decimal, Find] = {}  # the first of each grade
     sure: set[Decimal] = set()
@@ -116,31 +113,20 @@ def _speaks_of_condition(advert: AdvertText, find: Find, word: str) -> bool | No
     return False if alone or " " in word or "-" in word else None
 
 
-def channel_seen(advert: AdvertText, mapped: Mapping[str, str], words: Lexicon) -> Outcome:
-    """private, dealer or auction."""
-    patterns = [(whole_words([phrase(word)]), fold(ours)) for word, ours in mapped.items() if word.strip()]
-    patterns += [(words[channel], channel) for channel in CHANNELS]
-    return _said_once(advert, "channel", patterns, "nothing is said about who sells; blank counts as private")
-
-
-def feature_seen(advert: AdvertText, name: str, mapped: Mapping[str, str]) -> Outcome:
-    """A declared feature, by the words that the shop's [jot.words] map to `name=value`."""
-    none = f'no word for it is mapped under [jot.words], such as "with it" = "{name}=..."'
-    patterns = [(whole_words([phrase(word)]), value) for word, value in mapped.items() if word.strip()]
-    return _said_once(advert, name, patterns, "nothing is said of it" if mapped else none)
-
-
-def _said_once(
-    advert: AdvertText, field: str, patterns: Iterable[tuple[re.Pattern[str], str]], nothing: str
+def value_said(
+    advert: AdvertText, column: str, mapped: Mapping[str, str], known: Mapping[str, re.Pattern[str]], nothing: str
 ) -> Outcome:
-    """The one value of which a word stands in the advert."""
+    """The one value of a column of which a word stands in the advert: the shop's words (word -> value) or ours
+    (value -> pattern); `nothing` is the reason where none does.
+    """
+    patterns = [(whole_words([phrase(word)]), value) for word, value in mapped.items() if word.strip()]
     words: dict[str, str] = {}
-    for word, value in patterns:
+    for word, value in (*patterns, *((word, value) for value, word in known.items())):
         for find in advert.finds(word)[:1]:
             words.setdefault(value, advert.words(find))
     if len(words) == 1:
         ((value, text),) = words.items()
-        return Outcome(Taken(field, value, text))
+        return Outcome(Taken(column, value, text))
     return Outcome(None, f"{listed(words.values(), 3)} say different things" if words else nothing)
 
 
@@ -153,7 +139,6 @@ _FOR_A_SUM: Final = pattern(
     r"(?:[€£$]|EUR|GBP|USD|euros?|pounds|quid|dollars)?[ ]*(?:$|[\n.,;!?(]|(?:for|ono|obo|or)(?!\w))"
 )  # "looking for 350": what the seller wants
 _SEEKS: Final = pattern(rf"(?<!\w){said('seeks')}(?!\w)")
-_NO_SWAP: Final = pattern(r"\b(?:no|kein|keine|keinen|not|ohne|nicht)\b[^,]*$")
 
 
 def why_wanted(advert: AdvertText, words: Lexicon) -> str | None:
@@ -166,9 +151,3 @@ def why_wanted(advert: AdvertText, words: Lexicon) -> str | None:
         if opens and not asks and not sells and not _NEW_HOME.match(advert.plain, m.end()):
             return m[0]
     return None
-
-
-def why_swap(advert: AdvertText, words: Lexicon) -> str | None:
-    """The words by which an advert speaks of a swap ("no swaps" among them not); None where it does not."""
-    swaps = words["swap"].finditer(advert.plain)
-    return next((m[0] for m in swaps if not _NO_SWAP.search(advert.before(m.start(), 24))), None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
@@ -110,12 +110,6 @@ def without_material(after: str) -> str:
     """A text without the material at its start: "wood snare" is a snare."""
     m = _OF_WHAT.match(after)
     return after if m is None else after[m.end() :]
-
-
-def words_come_first(around: Iterable[Beside]) -> bool:
-    """Does the advert name a drum before its size? The first that has a word on one side or on both shows it."""
-    first = next((one for one in around if one.words), None)
-    return first is not None and first.before is not None and not (first.apart and first.behind is not None)
 
 
 def is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
@@ -236,27 +230,22 @@ def chains_of(advert: AdvertText, words: Lexicon) -> list[Chain]:
             else:
                 rows.append([m])
     chains = []
-    for numbers in filter(None, (_sound(advert, row, words) for row in rows)):
+    for numbers in rows:  # without what a range, a fraction or a cymbal takes from its end
+        if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
+            continue
+        while numbers and _BAD_END.match(advert.plain, numbers[-1].end()):
+            numbers = numbers[:-1]
         gaps = tuple(advert.plain[a.end() : b.start()] for a, b in pairwise(numbers))
-        chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
+        while numbers and is_other_thing(advert, _span(numbers), words):
+            last = next((i for i, gap in enumerate(gaps, 1) if gap.strip() not in ("", "/", "|", "-")), 0)
+            numbers, gaps = numbers[:last], gaps[: last - 1]
+        if numbers:
+            chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
     return chains
 
 
 def _span(numbers: Sequence[re.Match[str]]) -> Find:
     return Find(numbers[0].start(), numbers[-1].end())
-
-
-def _sound(advert: AdvertText, numbers: list[re.Match[str]], words: Lexicon) -> list[re.Match[str]]:
-    """A row without what a range, a fraction or a cymbal takes from its end; empty where nothing is left."""
-    if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
-        return []
-    while numbers and _BAD_END.match(advert.plain, numbers[-1].end()):
-        numbers = numbers[:-1]
-    while numbers and is_other_thing(advert, _span(numbers), words):
-        gaps = [advert.plain[a.end() : b.start()].strip() for a, b in pairwise(numbers)]
-        last = next((i for i, gap in enumerate(gaps, 1) if gap not in ("", "/", "|", "-")), 0)
-        numbers = numbers[:last]
-    return numbers
 
 
 def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool) -> Row:
@@ -270,7 +259,9 @@ def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool)
     elif not all(gap.strip() for gap in chain.gaps):
         if word is None and _other_number(advert, chain):
             return Row()
-        if can_be_sizes(values):
+        twos = list(zip(values[::2], values[1::2], strict=False))  # in twos width and depth: "22 16 12 8"
+        in_order = len(values) % 2 == 0 and (all(a >= b for a, b in twos) or all(a <= b for a, b in twos))
+        if in_order and (len(values) > 4 or len(set(values)) < len(values) or min(values) < 10):
             doubt = f'"{words}" can be diameters, or widths and depths'
         elif word is None and (max(values) < _BASS or listed):
             doubt = f'nothing says that "{words}" are drums'
@@ -289,13 +280,6 @@ def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool)
             why = f'"{words}": is the snare one of these, or one more?'
             return Row(tuple(drums), Doubt(chain.find, why, 1))
     return Row(tuple(drums))
-
-
-def can_be_sizes(values: Sequence[int]) -> bool:
-    """Can numbers in a row be read in twos as width and depth ("22 16 12 8") as well as one by one?"""
-    twos = list(zip(values[::2], values[1::2], strict=False))
-    shallow = all(a >= b for a, b in twos) or all(a <= b for a, b in twos)
-    return len(values) % 2 == 0 and shallow and (len(values) > 4 or len(set(values)) < len(values) or min(values) < 10)
 
 
 def _other_number(advert: AdvertText, chain: Chain) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -150,21 +150,15 @@ def day_like(advert: AdvertText, words: Lexicon, today: dt.date) -> DayLike:
             continue
         if _OF_THE_ADVERT.search(before) or _BEFORE_A_DAY.search(before):
             continue
-        if _beside_drums(advert, find, words):
+        behind = _JOINED.sub("", advert.after(find.end), count=1)  # which matches at the start
+        of_a_kit = _KIT_BEFORE.search(advert.before(find.start)) or _KIT_BEHIND.match(behind)
+        if of_a_kit or word_at(words, behind) or word_before(words, advert.before(find.start).rstrip(" :=([-")):
             drums.append(find)
         elif not _NOT_THE_ADVERTS.search(before):
             read = read_date(text)
             dates = (read.date,) if isinstance(read, Day) else read.dates if isinstance(read, SeveralDays) else ()
             (recent if any(today - _RECENT <= date <= today for date in dates) else old).append(find)
     return DayLike(tuple(drums), tuple(old), tuple(recent))
-
-
-def _beside_drums(advert: AdvertText, find: Find, words: Lexicon) -> bool:
-    """Does a word for drums or for a kit stand right beside it, or right before its bracket?"""
-    before, after = advert.before(find.start), advert.after(find.end)
-    after = _JOINED.sub("", after, count=1)  # which matches at the start
-    beside_kit = _KIT_BEFORE.search(before) or _KIT_BEHIND.match(after)
-    return bool(beside_kit or word_at(words, after) or word_before(words, before.rstrip(" :=([-")))
 
 
 _CUT: Final = pattern(rf"[\n;!?•|()\x00]+|,(?!\d)|(?<!\d),|\.(?=\s|$)|\s-\s|(?<!\w){said('but')}(?!\w)")
@@ -180,25 +174,16 @@ def left_over(advert: AdvertText, taken: Iterable[Taken], told: Iterable[str], w
     """
     used = dict.fromkeys(one.words for one in taken if one.field != "note")
     rest = advert.without([*addresses(advert), *numbers_to_call(advert), *listing_numbers(advert)])
-    rest = rest.without(find for text in used for find in _place(rest, text))
+    places: list[Find] = []  # where each text that was taken stands first
+    for signs in (text.replace("×", "x") for text in used if text.split()):
+        before = r"(?<!\w)" if signs[:1].isalnum() else ""
+        behind = r"(?!\w)" if signs[-1:].isalnum() else ""
+        places += rest.finds(re.compile(before + r"\s+".join(map(re.escape, signs.split())) + behind))[:1]
+    rest = rest.without(places)
+    cuts = [Find(0, 0), *rest.finds(_CUT), Find(len(rest.plain), 0)]
+    phrases = (rest.words(Find(one.end, two.start)).strip(" .,;:/+&-") for one, two in pairwise(cuts))
     figures = {m[0] for text in (*told, *used) for m in _FIGURE.finditer(text)}
-    return tuple(dict.fromkeys(phrase for phrase in _phrases(rest) if _counts(phrase, figures, words)))
-
-
-def _place(advert: AdvertText, text: str) -> list[Find]:
-    """Where a text taken from the advert stands first."""
-    signs = text.replace("×", "x")
-    before = r"(?<!\w)" if signs[:1].isalnum() else ""
-    behind = r"(?!\w)" if signs[-1:].isalnum() else ""
-    body = r"\s+".join(re.escape(part) for part in signs.split())
-    return advert.finds(re.compile(before + body + behind))[:1] if body else []
-
-
-def _phrases(advert: AdvertText) -> Iterator[str]:
-    """The pieces of text between signs and blank places, in the advert's own words."""
-    cuts = [Find(0, 0), *advert.finds(_CUT), Find(len(advert.plain), 0)]
-    pieces = (advert.words(Find(one.end, two.start)).strip(" .,;:/+&-") for one, two in pairwise(cuts))
-    return filter(None, pieces)
+    return tuple(dict.fromkeys(phrase for phrase in phrases if phrase and _counts(phrase, figures, words)))
 
 
 def _counts(phrase: str, figures: set[str], words: Lexicon) -> bool:

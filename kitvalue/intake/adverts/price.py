@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Final, Literal
 
-from kitvalue.intake.adverts.text import AdvertText, Find, Money, Outcome, Taken
+from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import Lexicon, at_end, said
-from kitvalue.intake.text.numbers import Amount, meanings, plain, read_amount
+from kitvalue.intake.text.numbers import TwoReadings, meanings, plain, read_amount
 from kitvalue.intake.text.words import Refusal, listed
 
 _CODES: Final = "EUR|GBP|USD|CHF|SEK|NOK|DKK|PLN|CZK|HUF|RON|AUD|CAD|NZD|JPY"
@@ -42,11 +43,13 @@ _SAYS_LOWERED: Final = pattern(rf"(?<!\w){said('lowered')}(?!\w)")
 class Sum:
     """One amount: what it is for (`price`, `freight`, `each`, `earlier`, `other thing`), and how surely.
 
-    `named`: a currency, an ending such as ",-" or a price word stands beside it. `ranged`: it is one end of a range.
+    `currencies`: the codes that its currency can stand for, () where none is named. `named`: a currency, an ending such
+    as ",-" or a price word stands beside it. `ranged`: it is one end of a range.
     """
 
     find: Find
-    money: Money
+    value: Decimal
+    currencies: tuple[str, ...]
     role: str
     named: bool
     ranged: bool
@@ -73,14 +76,45 @@ def sums(advert: AdvertText, words: Lexicon) -> list[Sum]:
     return _lowered(advert, amounts)
 
 
-def _lowered(advert: AdvertText, amounts: Sequence[Sum]) -> list[Sum]:
+def _sum(advert: AdvertText, m: re.Match[str], value: Decimal, before: str, after: str, words: Lexicon) -> Sum:
+    """An amount by what stands beside it: all that makes it the price, or something else, is weighed here."""
+    codes = [c for part in (m["before"], m["after"]) if part for c in meanings(part.strip().rstrip("."))]
+    negotiable, fixed = (_ends(words[key], before) or _starts(words[key], after) for key in ("negotiable", "fixed"))
+    role = _role(before, after, words)
+    behind = advert.plain[m.end() : m.end() + 24]
+    named = (
+        bool(codes or m["ending"] or negotiable or fixed or role in ("freight", "each"))
+        or any(_ends(words[meaning], before) for meaning in ("price", "sold", "hammer"))
+        or _starts(words["free freight"], after)
+        or (value >= _LEAST_ASKED and (_ends(words["asks"], before) or _starts(words["asked behind"], after)))
+        or _TO_THE_END.match(behind) is not None
+    )
+    lower_end = _RANGE_BEFORE.search(advert.plain[max(0, m.start() - 10) : m.start()])
+    ranged = _RANGE.match(behind[:14]) is not None or lower_end is not None
+    return Sum(Find(*m.span()), value, tuple(dict.fromkeys(codes)), role, named, ranged, negotiable, fixed)
+
+
+def _role(before: str, after: str, words: Lexicon) -> str:
+    """What the amount is for, by the nearest word on either side."""
+    thing = re.sub(r"^[ ,(]*(?:for|für)[ ]*(?:the|die|das|den)?[ ]*", "", after)
+    head = re.sub(r"^[ (]*(?:(?:for|für)[ ]+)?(?:(?:the|den|die)[ ]+)?", "", after)
+    sent = words["freight"].match(head)  # "25 € Versand", and not a price to which freight comes
+    roles = {
+        "each": _starts(words["each"], after) or _ends(words["each"], before),
+        "freight": _ends_near(words["freight"], before, 3) or (sent and not _COMES_ON_TOP.match(head[sent.end() :])),
+        "earlier": _ends_near(words["earlier"], before, 2) and not _ends_near(words["price"], before, 1),
+        "other thing": _ends_near(words["other thing"], before, 1) or _starts(words["other thing"], thing),
+    }
+    return next((role for role, is_it in roles.items() if is_it), "price")
+
+
+def _lowered(advert: AdvertText, amounts: list[Sum]) -> list[Sum]:
     """The amounts with each "from 600 to 480" as what was asked before and what is asked now: going down, it is no
     range. Between bare numbers a word must say that it is a price.
     """
-    amounts = list(amounts)
     for m in _LOWERED.finditer(advert.plain):
         old, new = _value(m["old"]), _value(m["new"])
-        if old is None or new is None or not old.value > new.value >= _LEAST_ASKED:
+        if old is None or new is None or not old > new >= _LEAST_ASKED:
             continue
         around = f"{advert.before(m.start(), 40)} {advert.after(m.end(), 24)} {m[0]}"
         by_word = _SAYS_LOWERED.search(around) is not None
@@ -92,30 +126,12 @@ def _lowered(advert: AdvertText, amounts: Sequence[Sum]) -> list[Sum]:
     return amounts
 
 
-def _sum(advert: AdvertText, m: re.Match[str], value: Amount, before: str, after: str, words: Lexicon) -> Sum:
-    codes = [c for part in (m["before"], m["after"]) if part for c in meanings(part.strip().rstrip("."))]
-    negotiable, fixed = (_ends(words[key], before) or _starts(words[key], after) for key in ("negotiable", "fixed"))
-    role = _role(before, after, words)
-    behind = advert.plain[m.end() : m.end() + 24]
-    named = (
-        bool(codes or m["ending"] or negotiable or fixed or role in ("freight", "each"))
-        or any(_ends(words[meaning], before) for meaning in ("price", "sold", "hammer"))
-        or _starts(words["free freight"], after)
-        or (value.value >= _LEAST_ASKED and (_ends(words["asks"], before) or _starts(words["asked behind"], after)))
-        or _TO_THE_END.match(behind) is not None
-    )
-    lower_end = _RANGE_BEFORE.search(advert.plain[max(0, m.start() - 10) : m.start()])
-    ranged = _RANGE.match(behind[:14]) is not None or lower_end is not None
-    money = Money(value.value, tuple(dict.fromkeys(codes)))
-    return Sum(Find(*m.span()), money, role, named, ranged, negotiable, fixed)
-
-
-def _value(number: str) -> Amount | None:
+def _value(number: str) -> Decimal | None:
     """The number; three digits behind its one mark are thousands, for no price has a thousandth part."""
     read = read_amount(number)
     if isinstance(read, Refusal):
         return None
-    return read if isinstance(read, Amount) else Amount(read.as_thousands)
+    return read.as_thousands if isinstance(read, TwoReadings) else read.value
 
 
 def _ends(pattern: re.Pattern[str], before: str) -> bool:
@@ -126,27 +142,6 @@ def _starts(pattern: re.Pattern[str], after: str) -> bool:
     return pattern.match(after.lstrip(" ,.(/[:-")) is not None
 
 
-def _role(before: str, after: str, words: Lexicon) -> str:
-    """What the amount is for, by the nearest word on either side."""
-    thing = re.sub(r"^[ ,(]*(?:for|für)[ ]*(?:the|die|das|den)?[ ]*", "", after)
-    if _starts(words["each"], after) or _ends(words["each"], before):
-        return "each"
-    if _ends_near(words["freight"], before, 3) or _is_freight(words["freight"], after):
-        return "freight"
-    if _ends_near(words["earlier"], before, 2) and not _ends_near(words["price"], before, 1):
-        return "earlier"
-    if _ends_near(words["other thing"], before, 1) or _starts(words["other thing"], thing):
-        return "other thing"
-    return "price"
-
-
-def _is_freight(freight: re.Pattern[str], after: str) -> bool:
-    """Is an amount the freight that is named behind it ("25 € Versand"), and not a price to which freight comes?"""
-    head = re.sub(r"^[ (]*(?:(?:for|für)[ ]+)?(?:(?:the|den|die)[ ]+)?", "", after)
-    m = freight.match(head)
-    return m is not None and _COMES_ON_TOP.match(head[m.end() :]) is None
-
-
 def _ends_near(pattern: re.Pattern[str], before: str, most: int) -> bool:
     """Does one of the last `most` words before an amount match, with no other amount or comma in between?"""
     tail = before.rstrip(" :=(-[")
@@ -154,17 +149,14 @@ def _ends_near(pattern: re.Pattern[str], before: str, most: int) -> bool:
     return any("," not in words and len(words.split()) < most for words in between)
 
 
-def distinct(amounts: Iterable[Sum]) -> dict[Money, Sum]:
+def _distinct(amounts: Iterable[Sum]) -> list[Sum]:
     """Amounts of one value told once; the one that names a currency stands for all."""
-    kept: dict[Money, Sum] = {}
+    kept: dict[Decimal, Sum] = {}
     for one in amounts:
-        same = next((money for money in kept if money.value == one.money.value), None)
-        if same is None:
-            kept[one.money] = one
-        elif one.money.currencies and not same.currencies:
-            del kept[same]
-            kept[one.money] = one
-    return kept
+        if one.value not in kept or (one.currencies and not kept[one.value].currencies):
+            kept.pop(one.value, None)
+            kept[one.value] = one
+    return list(kept.values())
 
 
 _PERCENT: Final = r"(\d{1,2}(?:[.,]\d{1,2})?) ?%"
@@ -174,46 +166,67 @@ _PREMIUM: Final = pattern(
 _NO_PREMIUM: Final = pattern(rf"(?:no|ohne|kein) (?:buyer'?s? )?{said('premium')}")
 _FIRM: Final = pattern(rf"(?<!\w){said('firm')}(?!\w)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
+_NO_PRICE: Final = {
+    "earlier": "is an earlier or a new price, not this one",
+    "each": "is the price of one drum",
+    "other thing": "is for something else than the kit",
+}
 
 
 @dataclass(frozen=True, slots=True)
-class PriceSeen:
-    """The price asked or paid and what goes with it."""
+class AdvertPrice:
+    """The price asked or paid and what goes with it; `premium` is None where none is due. Remarks tell the amounts that
+    are no price of the kit; `candidates` is the number of amounts that could be it.
+    """
 
     price: Outcome
+    currency: Outcome
     kind: Outcome
     premium: Outcome | None
     freight: Outcome
-    money: Money | None  # the price's
     haggle: Literal["fixed", "negotiable"] | None
     remarks: tuple[str, ...]
-    candidates: int  # amounts that could be the price
+    candidates: int
 
 
-def price_seen(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, own: str) -> PriceSeen:
+def read_price(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, own: str) -> AdvertPrice:
     """Everything about money, from the amounts of an advert. The price is one that names itself money, and only else a
     bare number. `own`: the shop's currency.
     """
-    asked = distinct(one for one in amounts if one.role == "price" and one.named)
-    money = next(iter(asked)) if len(asked) == 1 else None
-    freight = _freight(advert, amounts, words, (money.currencies if money else ()) or (own,), own)
-    haggle, remarks = _haggle(amounts, advert, words), _remarks(advert, amounts)
-    why = _why_no_price(advert, amounts, list(asked.values()))
-    if why is not None or money is None:
-        no_kind = Outcome(None, "without a price there is no kind of price")
-        return PriceSeen(Outcome(None, why), no_kind, None, freight, None, haggle, remarks, len(asked))
-    one = asked[money]
-    kind = _kind(advert, one, words)
-    premium = _premium(advert) if kind.taken is not None and kind.taken.value == "hammer" else None
-    price = Outcome(Taken("price", plain(money.value), advert.words(_with_words(advert, one, words))))
-    return PriceSeen(price, kind, premium, freight, money, haggle, remarks, 1)
+    asked = _distinct(one for one in amounts if one.role == "price" and one.named)
+    freight = _freight(advert, amounts, words, (len(asked) == 1 and asked[0].currencies) or (own,), own)
+    premium = None
+    if why := _why_no_price(advert, amounts, asked):
+        price = Outcome(None, why)
+        currency, kind = (Outcome(None, f"without a price there is no {one}") for one in ("currency", "kind of price"))
+    else:
+        text = advert.words(_with_words(advert, asked[0], words))
+        price = Outcome(Taken("price", plain(asked[0].value), text))
+        currency, kind = _currency(asked[0].currencies, text, own), _kind(advert, asked[0], words)
+        if kind.taken is not None and kind.taken.value == "hammer":
+            premium = _premium(advert)
+    prices = [one for one in amounts if one.role == "price"]
+    fixed, negotiable = any(one.fixed for one in prices), any(one.negotiable for one in prices)
+    if not fixed and not negotiable:  # by no word beside a price: by the only one in the advert
+        negotiable = words["negotiable"].search(words["fixed"].sub(" ", advert.plain)) is not None
+        fixed = _FIRM.search(advert.plain) is not None
+    haggle: Literal["fixed", "negotiable"] | None = None
+    if fixed != negotiable:
+        haggle = "fixed" if fixed else "negotiable"
+    told = [one for one in amounts if one.role == "earlier" or (one.named and one.role in _NO_PRICE)]
+    remarks = dict.fromkeys(f'"{advert.words(one.find)}" {_NO_PRICE[one.role]}' for one in told)
+    return AdvertPrice(price, currency, kind, premium, freight, haggle, tuple(remarks), len(asked))
 
 
 def _why_no_price(advert: AdvertText, amounts: Sequence[Sum], asked: Sequence[Sum]) -> str | None:
-    """Why no amount is the price; None where one of those `asked` is."""
+    """Why no amount is the price; None where the one that is `asked` is."""
     if asked and asked[0].ranged:
-        place = _widened(advert, asked[0].find) if len(asked) == 1 else Find(asked[0].find.start, asked[1].find.end)
-        return f"{advert.words(place)} is a range, not one price"
+        start, end = asked[0].find.start, asked[min(1, len(asked) - 1)].find.end
+        if len(asked) == 1:  # with the rest of its range
+            behind = re.match(rf"[ ]?(?:-|to|bis|or|oder|/){_SIGN}[\d.,]+", advert.plain[end : end + 16])
+            before = re.search(r"[\d.,]+[ ]?(?:-|to|bis)[ ]?$", advert.plain[max(0, start - 14) : start])
+            start, end = start - len(before[0] if before else ""), end + len(behind[0] if behind else "")
+        return f"{advert.words(Find(start, end))} is a range, not one price"
     if asked:
         words = listed((advert.words(one.find) for one in asked), 4)
         return f"{len(asked)} prices: {words}" if len(asked) > 1 else None
@@ -222,13 +235,6 @@ def _why_no_price(advert: AdvertText, amounts: Sequence[Sum], asked: Sequence[Su
         return f"{advert.words(each.find)} is the price of one drum, and none is named for the whole kit"
     bare = listed((advert.words(one.find) for one in amounts if one.role == "price"), 4)
     return f"no currency and no word such as price or VB stands beside {bare}" if bare else "no amount is named"
-
-
-def _widened(advert: AdvertText, find: Find) -> Find:
-    """An amount with the rest of its range."""
-    behind = re.match(rf"[ ]?(?:-|to|bis|or|oder|/){_SIGN}[\d.,]+", advert.plain[find.end : find.end + 16])
-    before = re.search(r"[\d.,]+[ ]?(?:-|to|bis)[ ]?$", advert.plain[max(0, find.start - 14) : find.start])
-    return Find(find.start - len(before[0] if before else ""), find.end + len(behind[0] if behind else ""))
 
 
 def _with_words(advert: AdvertText, one: Sum, words: Lexicon) -> Find:
@@ -265,6 +271,14 @@ def _kind(advert: AdvertText, one: Sum, words: Lexicon) -> Outcome:
     return Outcome(Taken("price_kind", "asked", advert.words(one.find)))
 
 
+def _currency(codes: Sequence[str], words: str, own: str) -> Outcome:
+    """The price's currency; the shop's own where a sign or a name can mean it, as in prices.csv."""
+    if own in codes or len(codes) == 1:
+        return Outcome(Taken("currency", own if own in codes else codes[0], words))
+    can_be = f"{words} can be {listed(codes, 4, last='or')}"
+    return Outcome(None, can_be if codes else "the price names none; blank counts as the shop's")
+
+
 def _premium(advert: AdvertText) -> Outcome:
     if m := _PREMIUM.search(advert.plain):
         return Outcome(Taken("premium", (m[1] or m[2]).replace(",", "."), advert.words(Find(*m.span()))))
@@ -277,17 +291,22 @@ def _freight(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, codes: 
     """What sending it costs on top: an amount, 0 where it is in the price, blank where it can only be fetched, and
     where it is not in the price's currency (`codes`, all that it can be; the shop's own where that is among them).
     """
-    named = distinct(one for one in amounts if one.role == "freight")
+    named = _distinct(one for one in amounts if one.role == "freight")
     if len(named) > 1:
-        return Outcome(
-            None, f"{len(named)} amounts for freight: {listed((advert.words(one.find) for one in named.values()), 3)}"
-        )
-    for money, one in named.items():
-        text = advert.words(_with_freight_word(advert, one.find, words))
-        price, freight = ({own} if own in of else {*of} for of in (codes, money.currencies or codes))
+        told = listed((advert.words(one.find) for one in named), 3)
+        return Outcome(None, f"{len(named)} amounts for freight: {told}")
+    if named:
+        start, end = named[0].find.start, named[0].find.end  # with the word for freight beside it
+        before = advert.before(start)
+        if last := max(words["freight"].finditer(before), key=lambda m: m.end(), default=None):
+            start -= len(before) - last.start()
+        elif first := words["freight"].search(advert.after(end)):
+            end += first.end()
+        text = advert.words(Find(start, end))
+        price, freight = ({own} if own in of else {*of} for of in (codes, named[0].currencies or codes))
         if not price & freight:
             return Outcome(None, f"{text} is in another currency than the price")
-        return Outcome(Taken("freight", plain(money.value), text))
+        return Outcome(Taken("freight", plain(named[0].value), text))
     free = words["free freight"].search(advert.plain)
     if free is not None and not _DENIED.search(advert.before(free.start())):
         return Outcome(Taken("freight", "0", free[0]), remarks=(f'"{free[0]}": the price holds the freight',))
@@ -296,38 +315,3 @@ def _freight(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, codes: 
     if sent := words["freight"].search(advert.plain):
         return Outcome(None, f'"{sent[0]}" without an amount')
     return Outcome(None, "nothing is said about freight; blank is unknown, never 0")
-
-
-def _with_freight_word(advert: AdvertText, find: Find, words: Lexicon) -> Find:
-    """An amount with the word for freight beside it."""
-    before, after = advert.before(find.start), advert.after(find.end)
-    last = max(words["freight"].finditer(before), key=lambda m: m.end(), default=None)
-    if last is not None:
-        return Find(find.start - len(before) + last.start(), find.end)
-    first = words["freight"].search(after)
-    return find if first is None else Find(find.start, find.end + first.end())
-
-
-def _haggle(amounts: Sequence[Sum], advert: AdvertText, words: Lexicon) -> Literal["fixed", "negotiable"] | None:
-    """Whether the price is firm: by the word beside it, else by the only one in the advert."""
-    prices = [one for one in amounts if one.role == "price"]
-    fixed, negotiable = any(one.fixed for one in prices), any(one.negotiable for one in prices)
-    if not fixed and not negotiable:
-        negotiable = words["negotiable"].search(words["fixed"].sub(" ", advert.plain)) is not None
-        fixed = _FIRM.search(advert.plain) is not None
-    if fixed == negotiable:
-        return None
-    return "fixed" if fixed else "negotiable"
-
-
-_NO_PRICE: Final = {
-    "earlier": "is an earlier or a new price, not this one",
-    "each": "is the price of one drum",
-    "other thing": "is for something else than the kit",
-}
-
-
-def _remarks(advert: AdvertText, amounts: Sequence[Sum]) -> tuple[str, ...]:
-    """Amounts that were seen and are no price of the kit."""
-    told = [one for one in amounts if one.role == "earlier" or (one.named and one.role in _NO_PRICE)]
-    return tuple(dict.fromkeys(f'"{advert.words(one.find)}" {_NO_PRICE[one.role]}' for one in told))

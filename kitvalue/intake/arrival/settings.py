@@ -34,17 +34,14 @@ class Guess:
 
 
 def guessed_grade(text: str) -> str | None:
-    """Our word for the grade that a condition likely is, None where its words are not among the common ones. One that
-    says how much ("a bit rough") is taken for the word alone, where the two have no grade of their own.
+    """Our word for the grade that a condition likely is, None where its words are not common ones. "a bit rough", which
+    says how much, is taken for "rough" alone, where the two have no grade of their own.
     """
     words = " ".join(re.findall(r"[^\W_]+", fold(text[:200])))
     grades = {word: ours for ours, known in word_lists("grades").items() for word in known}
-    while words not in grades:
-        how_much = re.match(rf"{any_of('cells', 'how much')} (?=.)", words)
-        if how_much is None:
-            return None
+    while words not in grades and (how_much := re.match(rf"{any_of('cells', 'how much')} (?=.)", words)):
         words = words[how_much.end() :]
-    return grades[words]
+    return grades.get(words)
 
 
 def guess_for(line: str) -> Guess | None:
@@ -80,12 +77,10 @@ class SeriesSeen:
 
 @dataclass(frozen=True, slots=True)
 class FirstLook:
-    """What a first reading of the spreadsheet's rows gives: the lines that its words ask for, and the decimal sign that
-    its prices prove, None where they prove none.
-    """
+    """What a first reading of the spreadsheet's rows gives."""
 
-    blocks: tuple[PasteBlock, ...] = ()
-    decimal: str | None = None
+    blocks: tuple[PasteBlock, ...] = ()  # the lines that its words ask for
+    decimal: str | None = None  # the sign that its prices prove, None where they prove none
 
     @property
     def guesses(self) -> tuple[Guess, ...]:
@@ -96,16 +91,13 @@ class FirstLook:
 
 @dataclass(frozen=True, slots=True)
 class NewLines:
-    """What stands in a new shop.toml. `to_fill`: the tables in which lines stand open; `guesses`: the grades written in
-    for words of conditions; `private`: the lines of words for who sells that stand as private; `lines`: where its keys
-    stand; `usual`: the grade of the commonest condition.
-    """
+    """What stands in a new shop.toml."""
 
-    to_fill: tuple[PasteBlock, ...]
-    guesses: tuple[Guess, ...]
-    private: tuple[int, ...]
-    lines: Mapping[Place, int]
-    usual: Decimal
+    to_fill: tuple[PasteBlock, ...]  # the tables in which lines stand open
+    guesses: tuple[Guess, ...]  # the grades written in for words of conditions
+    private: tuple[int, ...]  # the lines of words for who sells that stand as private
+    lines: Mapping[Place, int]  # where its keys stand
+    usual: Decimal  # the grade of the commonest condition
 
     @property
     def guessed(self) -> tuple[int, ...]:
@@ -116,7 +108,6 @@ class NewLines:
 
 def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
     """The series of a column, the most frequent first; () where nearly every cell is another, so that none is a series.
-
     A spelling that looks like a more frequent one is not a series of its own, nor the same one: its owner says which.
     """
     spelt: dict[str, Counter[str]] = {}
@@ -126,30 +117,26 @@ def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
     often = sorted(spelt.values(), key=lambda one: -one.total())
     if len(often) > _MOST_SERIES or 2 * len(often) > sum(one.total() for one in often):
         return ()
-    found: dict[str, SeriesSeen] = {}
+    rows: dict[str, int] = {}
+    alike: dict[str, dict[str, int]] = {}
     for one in often:
-        name, rows = one.most_common(1)[0][0], one.total()
-        near = likeness(name, {known: known for known in found})
-        if near.telling:
-            known = found[near.names[0]]
-            found[known.name] = SeriesSeen(known.name, known.rows, {**known.alike, name: rows})
-        else:
-            found[name] = SeriesSeen(name, rows, {})
-    return tuple(found.values())
+        name = one.most_common(1)[0][0]
+        near = likeness(name, {known: known for known in rows})
+        (alike.setdefault(near.names[0], {}) if near.telling else rows)[name] = one.total()
+    return tuple(SeriesSeen(name, count, alike.get(name, {})) for name, count in rows.items())
 
 
 def unknown_words(cells: Mapping[str, Sequence[str]], shop: Shop, file: str) -> list[Problem]:
     """The refusal of each cell (by our column) that holds a word which a shop does not know yet."""
     own = [spec for spec in PRICES if spec.name in ("condition", "price_kind", "channel")]
     yes_no = [name for name, kind in shop.prices.features.items() if kind == "yes-no"]
-    refusals = []
-    for spec in (*own, *feature_specs(shop, yes_no)):
-        read = spec.reader(shop)
-        for cell in cells.get(spec.name, ()):
-            why = read(cell)
-            if isinstance(why, Refusal) and why.code in UNKNOWN_WORDS:
-                refusals.append(Problem(file, None, spec.name, cell, why.code, Level.REFUSED, why.reason))
-    return refusals
+    readers = {spec.name: spec.reader(shop) for spec in (*own, *feature_specs(shop, yes_no))}
+    return [
+        Problem(file, None, name, cell, why.code, Level.REFUSED, why.reason)
+        for name, read in readers.items()
+        for cell in cells.get(name, ())
+        if isinstance(why := read(cell), Refusal) and why.code in UNKNOWN_WORDS
+    ]
 
 
 def new_settings(
@@ -161,13 +148,18 @@ def new_settings(
     text, columns = starter, sheet.columns
     if currency is not None:
         text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{currency}" ', text)
-        rate = _USUAL_VAT.get(currency)
-        if rate is not None:
-            line = f"rate = {rate:<9}# percent: your own VAT. The usual rate with {currency}; check it."
+        if currency in _USUAL_VAT:
+            line = f"rate = {_USUAL_VAT[currency]:<9}# percent: your own VAT. The usual rate with {currency}; check it."
             text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
     if sheet.day_first is not None:
         text = re.sub(r"(?m)^# day_first = true ", f"day_first = {str(sheet.day_first).lower()} ", text)
-    text = re.sub(r'(?m)^# decimal = ".*$', lambda line: _decimal(line[0], sheet, seen), text)
+    sized = sheet.sized
+    if seen.decimal is not None:
+        text = re.sub(r'(?m)^# decimal = "." ', f'decimal = "{seen.decimal}"   ', text)
+    elif sized is not None:
+        why = f"  # {sized.why}" if sized.why else "        # so that the marks of prices part thousands, not decimals"
+        line = f'{"" if sized.why else "# "}decimal = "{sized.sign}"{why}'
+        text = re.sub(r'(?m)^# decimal = ".*$', lambda _: line, text)
     text = _without_features(text, columns)
     mapped = [f"{toml_key(name)} = {toml_text(header)}" for name, header in columns.items() if fold(header) != name]
     text = _under(text, toml_heading("prices", "columns"), mapped)
@@ -176,17 +168,15 @@ def new_settings(
         if block.heading == _CHANNEL:  # the name of a place says nothing of who sells: private, as a blank cell
             lines = tuple(re.sub(r'= ""(  # \d+ rows?)$', r'= "private"\1', line) for line in lines)
         elif block.heading == _CONDITION:
-            lines = tuple(_guessed(line) for line in lines)
+            guesses = [guess_for(line) for line in lines]
+            lines = tuple(
+                f' = "{guess.grade}"  # '.join(line.rsplit(_BLANK, 1)) + "; a guess: is it so?" if guess else line
+                for line, guess in zip(lines, guesses, strict=True)
+            )
         text = _under(text, block.heading, lines)
     text = _under(text, _CONDITION, _numbers(sheet.cells.get("condition", ())))
     before, after = text[: text.index(_FROM)], text[text.index(f"\n{_TO}\n") + 1 :]
     return f"{before}{_series_text(series)}\n\n{after}"
-
-
-def _guessed(line: str) -> str:
-    """An open line with its guess written in, to be looked at."""
-    guess, (key, _, rows) = guess_for(line), line.rpartition(_BLANK)
-    return line if guess is None else f'{key} = "{guess.grade}"  # {rows}; a guess: is it so?'
 
 
 def _without_features(text: str, columns: Container[str]) -> str:
@@ -201,17 +191,6 @@ def _without_features(text: str, columns: Container[str]) -> str:
         of_absent = any(row == toml_heading("prices", "words", name) or f' = "{name}=' in row for name in absent)
         rows.append(f"# {row}" if of_absent or (section == _FEATURES and key in absent) else row)
     return "\n".join(rows)
-
-
-def _decimal(line: str, sheet: Incoming, seen: FirstLook) -> str:
-    """The starter's line for the decimal sign: with the proven one, with the one that sizes tell, or as a remark."""
-    if seen.decimal is not None:
-        return re.sub('^# decimal = "." ', f'decimal = "{seen.decimal}"   ', line)
-    sized = sheet.sized
-    if sized is None:
-        return line
-    why = "# so that the marks of prices part thousands, not decimals"
-    return f'decimal = "{sized.sign}"  # {sized.why}' if sized.why else f'# decimal = "{sized.sign}"        {why}'
 
 
 def _under(text: str, heading: str, lines: Sequence[str]) -> str:
@@ -230,18 +209,18 @@ def _under(text: str, heading: str, lines: Sequence[str]) -> str:
 
 def _numbers(conditions: Sequence[str]) -> list[str]:
     """Lines for conditions that are numbers: halved where they run to ten, else ready to be turned round."""
-    found = Counter(trimmed(cell) for cell in conditions if is_number_to_ten(cell))
+    counts = Counter(trimmed(cell) for cell in conditions if is_number_to_ten(cell))
     if scale_to_ten(conditions):
-        halved = {cell: Decimal(cell.replace(",", ".")) / 2 for cell in found}
-        grades = {  # 1 to 5 in halves, the better one where two are as near
-            cell: min(max((2 * half).quantize(Decimal(1), ROUND_HALF_UP) / 2, Decimal(1)), Decimal(5)).normalize()
-            for cell, half in sorted(halved.items(), key=lambda pair: -pair[1])
-        }
-        return [
-            "# A scale to ten: halved, to the next half grade that is there. Write what you would see at the bench.",
-            *(f'{toml_text(cell)} = "{grade:f}"  # {_rows(found[cell])}' for cell, grade in grades.items()),
+        lines = [
+            "# A scale to ten: halved, to the next half grade that is there. Write what you would see at the bench."
         ]
-    if any(cell in TURNED for cell in found):
+        marks = {cell: Decimal(cell.replace(",", ".")) for cell in counts}
+        for cell, mark in sorted(marks.items(), key=lambda pair: -pair[1]):
+            half = mark.quantize(Decimal(1), ROUND_HALF_UP) / 2  # the better half grade where two are as near
+            grade = min(max(half, Decimal(1)), Decimal(5)).normalize()
+            lines.append(f'{toml_text(cell)} = "{grade:f}"  # {_rows(counts[cell])}')
+        return lines
+    if any(cell in TURNED for cell in counts):
         return [
             "# Numbers are read as our grades: 5 the best, 1 the worst. If 1 is your best, take the # away here:",
             *(f"# {toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items()),
@@ -251,14 +230,10 @@ def _numbers(conditions: Sequence[str]) -> list[str]:
 
 def _series_text(series: Sequence[SeriesSeen]) -> str:
     if not series:
-        return (
-            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip"
-            "\n# of the keyboard never becomes a series of its own; `also` lists further spellings."
-        )
-    text = (
-        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard\n"
-        "# never becomes a series of its own; `also` lists further spellings."
-    )
+        text = "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a "
+        return f"{text}slip\n# of the keyboard never becomes a series of its own; `also` lists further spellings."
+    text = "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard\n"
+    text += "# never becomes a series of its own; `also` lists further spellings."
     for one in series:
         text += f"\n\n{toml_heading('series', one.name)}  # {_rows(one.rows)}"
         if one.alike:

@@ -8,16 +8,16 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from operator import itemgetter
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
-from kitvalue.intake.books.specs import RATES, FeatureValue
+from kitvalue.intake.books.specs import PRICES, RATES, FeatureValue, feature_specs
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.tables.columns import Column
-from kitvalue.intake.tables.specification import Columns, read_rows
+from kitvalue.intake.tables.specification import Column, Columns, read_columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, TextTable
 from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, currencies_said
@@ -27,26 +27,18 @@ from kitvalue.intake.text.words import Refusal, fold, listed, trimmed
 
 
 @dataclass(frozen=True, slots=True)
-class Rate:
-    """On `date` one unit of a foreign currency cost `rate` units of the shop's."""
-
-    date: dt.date
-    rate: Decimal
-
-
-@dataclass(frozen=True, slots=True)
 class Rates:
-    """The usable rates, by currency code and then by day; with the problems of the file."""
+    """What one unit of another currency costs of the shop's; with the problems of the file."""
 
-    by_currency: Mapping[str, Sequence[Rate]]
+    by_currency: Mapping[str, Sequence[tuple[dt.date, Decimal]]]  # its code -> from which day on how much, in order
     problems: tuple[Problem, ...] = ()
     counts: FileCounts | None = None  # None where there is no such file
 
     def on(self, currency: str, date: dt.date) -> Decimal | None:
         """The newest rate that is not after the day; None where there is none."""
         known = self.by_currency.get(currency, ())
-        at = bisect.bisect_right(known, date, key=lambda one: one.date)
-        return known[at - 1].rate if at else None
+        at = bisect.bisect_right(known, date, key=itemgetter(0))
+        return known[at - 1][1] if at else None
 
 
 def read_rates(path: Path, shop: Shop) -> Rates:
@@ -54,14 +46,14 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     if not path.exists():
         return Rates({})
 
-    def rates(columns: Columns, rows: Sequence[int]) -> Iterator[tuple[str, Rate]]:
+    def rates(columns: Columns, rows: Sequence[int]) -> Iterator[tuple[dt.date, str, Decimal]]:
         known = columns.known
-        return ((known("currency", at), Rate(known("date", at), known("rate", at))) for at in rows)
+        return ((known("date", at), known("currency", at), known("rate", at)) for at in rows)
 
     reading = read_rows(path, RATES, shop, lambda columns: (), rates)
-    by_currency: dict[str, list[Rate]] = {}
-    for code, rate in sorted(reading.rows, key=lambda pair: pair[1].date):
-        by_currency.setdefault(code, []).append(rate)
+    by_currency: dict[str, list[tuple[dt.date, Decimal]]] = {}
+    for date, code, rate in sorted(reading.rows, key=itemgetter(0)):
+        by_currency.setdefault(code, []).append((date, rate))
     return Rates(by_currency, reading.problems, reading.counts)
 
 
@@ -80,18 +72,14 @@ class FeatureRead:
 
 @dataclass(frozen=True, slots=True)
 class RowAsRead:
-    """One usable row as it was read: money in the row's own currency, None where unknown. `asked` is what was asked for
-    a kit whose `price` is what it then went for.
-
-    `rate` turns its money into the shop's currency (1 for the shop's own).
-    """
+    """One usable row as it was read: money in the row's own currency, None where unknown."""
 
     row: int
     series: str
     pieces: int
     condition: Decimal
     price: Decimal
-    asked: Decimal | None
+    asked: Decimal | None  # for a kit whose price is what it then went for
     price_kind: str
     channel: str
     premium: Decimal | None
@@ -102,7 +90,7 @@ class RowAsRead:
     ref: str | None
     note: str | None
     features: tuple[FeatureRead, ...]
-    rate: Decimal
+    rate: Decimal  # turns its money into the shop's currency (1 for the shop's own)
 
 
 def totals_refusals(table: TextTable) -> dict[int, Problem]:
@@ -141,8 +129,10 @@ class RowReader:
     nothing to say, and whose money is the shop's own. `kinds` (n,): what each row's price is, a place in PRICE_KINDS.
     """
 
-    def __init__(self, columns: Columns, shop: Shop, rates: Rates, counted: BoolArray) -> None:
-        self.table, self.columns, self.rates, self.counted = columns.table, columns, rates, counted
+    def __init__(self, table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> None:
+        """Rows that are not `counted` (totals) prove nothing about a column."""
+        columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted)
+        self.table, self.columns, self.rates, self.counted = table, columns, rates, counted
         self.currency = shop.shop.currency
         self.features = {name: kind for name, kind in shop.prices.features.items() if columns[name].present}
         self.paid = ~columns["sold_for"].blank()
@@ -212,10 +202,8 @@ class RowReader:
                 message = "a hammer price needs a column premium with the auction's percent, 0 if there is none"
                 yield self.table.problem(at, said_kind.header, said_kind.cells[at], "no_premium", message)
         if isinstance(price, Amount) and price.negotiable and kind in ("sold", "hammer"):
-            reason, cure = (
-                "says negotiable, which is an asking price",
-                "give the amount that was paid, or leave it blank",
-            )
+            reason = "says negotiable, which is an asking price"
+            cure = "give the amount that was paid, or leave it blank"
             if not self.paid[at]:
                 reason, cure = f"{reason}, but the row says {kind}", "give the price that was paid, or say asked"
             yield columns.problem(priced, at, "negotiable", reason, cure)
@@ -270,9 +258,8 @@ class RowReader:
             cure += f", or, if all your prices are in {code}, {make_own}"
             return Refusal("no_rate", f"is in {code}, for which there is no exchange rate", cure)
         if not isinstance(date, dt.date):
-            return Refusal(
-                "no_rate", f"is in {code}, and the row has no date to find its exchange rate by", "add the date"
-            )
+            reason = f"is in {code}, and the row has no date to find its exchange rate by"
+            return Refusal("no_rate", reason, "add the date")
         reason = f"is in {code}, for which there is no exchange rate up to {date.isoformat()}"
         return self.rates.on(code, date) or Refusal("no_rate", reason, cure)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -76,31 +75,31 @@ def _alike(one: str | None, other: str | None) -> bool | None:
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Kept:
-    """Which rows count (their places in the table), and the problems of the others."""
-
-    at: IntArray
-    problems: tuple[Problem, ...]  # a warning where a row is set aside, not refused
-
-
-def without_repeats(columns: Columns, at: IntArray) -> Kept:
-    """Of the rows `at`, set aside those that repeat another in every column, and of each listing's rows all but the
-    latest."""
+def repeats(columns: Columns, at: IntArray) -> list[Problem]:
+    """Those of the rows `at` that do not count: a warning for each that is set aside, since it repeats another in every
+    column or is not the latest of its listing's rows; all rows of a ref are refused where they are no one kit.
+    """
     problems: list[Problem] = []
     table, refs = columns.table, columns["ref"].values
-    for again in _repeats([cells.map(trimmed).same()[at] for cells in table.cells]):
+    for again in _alike_in_all([cells.map(trimmed).same()[at] for cells in table.cells]):
         row = table.row(at[again[0]])
         message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
         problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
     once = at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])]
     named = once[refs.where(lambda ref: ref is not None)[once]]
-    for listing in _repeats([refs.same()[named]]):
-        problems += _one_listing(columns, named[listing].tolist())
-    return Kept(at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])], tuple(problems))
+    for listing in _alike_in_all([refs.same()[named]]):
+        places = named[listing].tolist()
+        ref, header, code, level = columns.known("ref", places[0]), columns["ref"].header, "relisted", Level.WARNING
+        latest = max(places, key=lambda place: (columns.known("date", place) or dt.date.min, place))
+        message = f"{shown(ref)} is listed again in row {table.row(latest)}, which is later: this row is set aside"
+        if len({fold(columns.known("series", place)) for place in places}) > 1:
+            phrase, latest, code, level = rows_phrase(table.rows[places].tolist()), None, "ref_clash", Level.REFUSED
+            message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
+        problems += [table.problem(at, header, ref, code, message, level) for at in places if at != latest]
+    return problems
 
 
-def _repeats(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
+def _alike_in_all(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
     """The groups of rows that are alike in every column, each by its places in order, the first group first."""
     at = np.arange(len(columns[0]))
     same = np.zeros(len(at), dtype=np.int64)
@@ -116,18 +115,6 @@ def _groups(numbers: NDArray[np.integer[Any]]) -> list[IntArray]:
     """The places of each number, in order."""
     order = np.argsort(numbers, kind="stable")
     return [part for part in np.split(order, np.flatnonzero(np.diff(numbers[order])) + 1) if len(part)]
-
-
-def _one_listing(columns: Columns, at: Sequence[int]) -> list[Problem]:
-    """The problems of rows that share one ref: each but the latest set aside, or all refused if they are no one kit."""
-    table, ref, header = columns.table, columns.known("ref", at[0]), columns["ref"].header
-    if len({fold(columns.known("series", place)) for place in at}) > 1:
-        phrase = rows_phrase([table.row(place) for place in at])
-        message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
-        return [table.problem(place, header, ref, "ref_clash", message) for place in at]
-    latest = max(at, key=lambda place: (columns.known("date", place) or dt.date.min, place))
-    message = f"{shown(ref)} is listed again in row {table.row(latest)}, which is later: this row is set aside"
-    return [table.problem(place, header, ref, "relisted", message, Level.WARNING) for place in at if place != latest]
 
 
 def spelling_warnings(where: Mapping[str, Sequence[int]], file: str, header: str) -> list[Problem]:
@@ -189,10 +176,10 @@ def to_be_looked_at(reader: RowReader) -> BoolArray:
         maybe |= counts & columns[name].values.where(
             lambda one: isinstance(one, Amount) and (one.negotiable or is_placeholder(one.value))
         )
-    asked, sold = columns.amounts("price"), columns.amounts("sold_for")
+    asked, sold = columns.numbers("price"), columns.numbers("sold_for")
     with np.errstate(invalid="ignore"):  # a little more than far apart: the careful look decides
         maybe |= paid & (np.maximum(asked, sold) > 0.999 * _FAR_APART * np.minimum(asked, sold))
-        maybe |= (columns.amounts("premium") > 0) & (reader.kinds != PRICE_KINDS.index("hammer"))
+        maybe |= (columns.numbers("premium") > 0) & (reader.kinds != PRICE_KINDS.index("hammer"))
     return maybe
 
 
@@ -228,22 +215,17 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
     says_sold = columns["price_kind"].values.where(lambda said: said == "sold")[at]
     alone = table.rows[at][says_sold & open_].tolist()
     if alone and columns["sold_for"].present:
-        message = (
-            f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, since in "
-            f"a file with this column it does not tell what was paid; fill in {sold_for}"
-        )
+        message = f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, "
+        message += f"since in a file with this column it does not tell what was paid; fill in {sold_for}"
         yield table.warning(sold_for, None, "sold_without_amount", message)
     auction = columns["channel"].values.where(lambda channel: channel == "auction")[at]
     auctions = table.rows[at][auction & columns["price_kind"].blank()[at] & open_].tolist()
     if auctions:
-        one = len(auctions) == 1
-        cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
+        say, they, count = ("says", "it", "counts") if len(auctions) == 1 else ("say", "they", "count")
+        cure = f"write sold or hammer there if that is what {they} went for"
         if columns["sold_for"].present:
             cure = f"write what was paid under {sold_for}, or hammer under {kind}"
-        message = (
-            f"{rows_phrase(auctions)} {'says' if one else 'say'} auction and nothing under {kind}, so "
-            f"{'it counts' if one else 'they count'} as asked: {cure}"
-        )
+        message = f"{rows_phrase(auctions)} {say} auction and nothing under {kind}, so {they} {count} as asked: {cure}"
         yield table.warning(kind, None, "auction_asked", message)
 
 

@@ -1,8 +1,9 @@
-"""offers.csv: donor kits that are on offer now."""
+"""offers.csv: donor kits that are on offer now; parts.csv: what single parts fetch, how surely and how soon."""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -10,14 +11,14 @@ from pathlib import Path
 from typing import Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead, Rates, read_rates
-from kitvalue.intake.books.specs import OFFERS, feature_specs
+from kitvalue.intake.books.specs import OFFERS, PARTS, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.specification import Columns, FileReading, read_rows, wanted
 from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import Level, Problem, shown
-from kitvalue.intake.text.sizes import Diameters, Size, SizesCell
+from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, read_size
 from kitvalue.intake.text.words import Refusal, fold, rows_phrase
 
 BoughtFrom = Literal["private", "trade", "import"]
@@ -27,12 +28,7 @@ _MONEY: Final = ("price", "freight", "parts")  # in any currency of which a rate
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
-
-    `sizes` is () where they are not known in full; `features` are the declared ones that the file tells. `finished` is
-    the grade that it will be sold in (None: as it is), `hours` the bench's to restore it, on top of `prepare`,
-    `parts` what is bought for that, net of the VAT that is deducted.
-    """
+    """One kit on offer: money in the shop's currency."""
 
     row: int
     offer: str
@@ -41,14 +37,14 @@ class Offer:
     condition: Decimal
     price: Decimal
     freight: Decimal | None
-    sizes: tuple[Size, ...]
+    sizes: tuple[Size, ...]  # () where they are not known in full
     bought_from: BoughtFrom
-    haggle: Decimal | Literal["fixed"] | None
+    haggle: Decimal | Literal["fixed"] | None  # percent, "fixed" where the price is firm
     note: str | None
-    features: tuple[FeatureRead, ...] = ()
-    finished: Decimal | None = None
-    hours: Decimal | None = None
-    parts: Decimal | None = None
+    features: tuple[FeatureRead, ...] = ()  # the declared ones that the file tells
+    finished: Decimal | None = None  # the grade that it will be sold in; None: as it is
+    hours: Decimal | None = None  # the bench's to restore it, on top of `prepare`
+    parts: Decimal | None = None  # what is bought for that, net of the VAT that is deducted
 
 
 def offer_columns(shop: Shop) -> WantedColumns:
@@ -126,10 +122,8 @@ def _sizes_problems(columns: Columns, at: int) -> Iterator[Problem]:
     elif isinstance(meant, Diameters):
         count, cell = len(meant.inches), column.cells[at]
         differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"
-        message = (
-            f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor for a "
-            'rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
-        )
+        message = f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor "
+        message += 'for a rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
         yield columns.table.problem(at, column.header, cell, NO_DEPTHS, message, Level.WARNING)
     elif meant and pieces is not None and len(meant) != pieces:
         reason = f"names {len(meant)} drums, and pieces says {pieces}"
@@ -147,3 +141,87 @@ def _rate(amount: Amount, own: str, rates: Rates) -> Decimal | None:
     if not amount.currencies or own in amount.currencies:
         return Decimal(1)
     return rates.on(amount.currencies[0], dt.date.max) if len(amount.currencies) == 1 else None
+
+
+_DRUM_WORDS: Final = frozenset(["drum", "drums", "shell", "tom", "floor", "rack", "bass", "snare", "inch", '"'])
+_SIZE: Final = re.compile(r'\d+(?:[.,]\d+)?(?: \d/\d)?"? ?[x×] ?\d+(?:[.,]\d+)?(?: \d/\d)?"?', re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class DrumMeant:
+    """The drums that a part's name stands for, inches; None for what it leaves open."""
+
+    diameter: Decimal | None
+    depth: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One kind of part."""
+
+    row: int
+    part: str
+    value: Decimal  # gross, in the shop's currency
+    chance: Decimal  # a fraction
+    weeks: Decimal  # until it is sold
+    drum: DrumMeant | None  # one that is no drum counts once for each kit
+
+    def fits(self, size: Size) -> int:
+        """How exactly it means a drum of this size: 3 by both figures, 2 by diameter, 1 as any drum, 0 not at all."""
+        if self.drum is None or self.drum.diameter not in (None, size.diameter):
+            return 0
+        if self.drum.depth is None:
+            return 1 if self.drum.diameter is None else 2
+        return 3 if self.drum.depth == size.depth else 0
+
+
+def read_parts(path: Path, shop: Shop) -> FileReading[Part]:
+    """Read the parts by a shop's settings. Every problem is in the result; a missing file is one of them."""
+
+    def parts(columns: Columns, rows: Sequence[int]) -> Iterator[Part]:
+        known, whole = columns.known, 1 if _are_fractions(columns) else 100
+        for at in rows:
+            name, row, chance = known("part", at), columns.table.row(at), known("chance", at) / whole
+            drum = drum_meant(name, shop.shop.size_order)
+            yield Part(row, name, known("value", at), chance, known("weeks", at), drum)
+
+    return read_rows(path, PARTS, shop, _across_parts, parts)
+
+
+def _are_fractions(columns: Columns) -> bool:
+    """Is every chance at most 1? Then percents cannot be meant."""
+    known = [value.value for value in columns["chance"].values if isinstance(value, Amount)]
+    return bool(known) and 0 < max(known) <= 1
+
+
+def _across_parts(columns: Columns) -> Iterator[Problem]:
+    table, names = columns.table, columns["part"]
+    first: dict[str, int] = {}
+    for at in range(len(table)):
+        name, row = names.known(at), table.row(at)
+        if name is not None and first.setdefault(fold(name), row) != row:
+            message = f"{shown(name)} stands in row {first[fold(name)]} already; keep one of the two"
+            yield table.problem(at, names.header, name, "part_twice", message)
+    if _are_fractions(columns):
+        message = "no chance is above 1, so they are read as fractions (0.8 is 80 %); write percent to be clear"
+        yield table.warning(columns["chance"].header, None, "fractions", message)
+        return
+    for at in range(len(table)):
+        if 0 < (columns.known("chance", at) or 0) < 1:
+            yield columns.problem("chance", at, "fraction", "is below 1 where the other rows write percent")
+
+
+def drum_meant(name: str, order: str) -> DrumMeant | None:
+    """ "22x16", "16 inch floor tom", "drum": which drums a name means; None for anything else, such as "bass hoops"."""
+    found = _SIZE.search(name)
+    rest = fold(name.replace(found[0], " ") if found else name).replace("-", " ").split()
+    numbers = [word.strip('"') for word in rest if re.fullmatch(r'\d{1,2}"?', word)]
+    others = [word for word in rest if not re.fullmatch(r'\d{1,2}"?', word)]
+    if not set(others) <= _DRUM_WORDS or (found and numbers) or len(numbers) > 1:
+        return None
+    if found:
+        size = read_size(found[0], order)
+        return None if isinstance(size, Refusal) else DrumMeant(size.diameter, size.depth)
+    if numbers:
+        return DrumMeant(Decimal(numbers[0]), None)
+    return DrumMeant(None, None) if others and set(others) <= {"drum", "drums", "shell"} else None

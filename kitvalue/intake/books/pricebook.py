@@ -9,16 +9,12 @@ from typing import Any
 
 import numpy as np
 
-from kitvalue.intake.books.book import BoolArray, FeatureColumn, IntArray, PriceBook
-from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, row_warnings, scale_warning, without_repeats
-from kitvalue.intake.books.specs import PRICES, feature_specs
+from kitvalue.intake.books.book import FeatureColumn, IntArray, PriceBook
+from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
+from kitvalue.intake.books.bookwarnings import absent_warnings, repeats, row_warnings, scale_warning
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.specification import Columns, read_columns
-from kitvalue.intake.tables.table import Coded, TextTable, table_from_text
-from kitvalue.intake.text.decoding import decode, read_bytes
-from kitvalue.intake.text.numbers import Amount
+from kitvalue.intake.tables.table import Coded, read_table
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold
@@ -26,15 +22,12 @@ from kitvalue.intake.text.words import Refusal, fold
 
 @dataclass(frozen=True, slots=True)
 class PriceReading:
-    """What came of reading prices.csv. `book` is None where nothing of the file can be used (a problem of level FILE);
-    `problems` stand in the spreadsheet's order, before all why the file is refused as a whole, then those of no single
-    row; `rows_as_read` are the rows of the book.
-    """
+    """What came of reading prices.csv."""
 
-    book: PriceBook | None
-    problems: tuple[Problem, ...]
+    book: PriceBook | None  # None where nothing of the file can be used (a problem of level FILE)
+    problems: tuple[Problem, ...]  # in the spreadsheet's order, after why the file is refused and those of no row
     counts: FileCounts
-    rows_as_read: Sequence[RowAsRead]  # each is made when it is asked for
+    rows_as_read: Sequence[RowAsRead]  # the rows of the book, each made when it is asked for
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,16 +53,14 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     result; nothing is raised for what stands in the files.
     """
     try:
-        text = decode(read_bytes(path, path.name), path.name, shop.files.encoding)
-        table = table_from_text(text, path.name, wanted_columns(shop), shop.files.delimiter)
-        del text  # a large part of what is held
+        table = read_table(path, wanted_columns(shop), shop.files)
     except FileError as error:
         return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
     rates = read_rates(path.parent / "rates.csv", shop)
-    reader = row_reader(table, shop, rates, counted)
+    reader = RowReader(table, shop, rates, counted)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
     problems += [*scale_warning(columns, shop), *reader.problems]
@@ -84,20 +75,14 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     if columns.undecided:  # what else there is to mend is told in the same round
         problems += [*columns.undecided, *absent_warnings(table, shop)]
         return _refused(problems, table.counts(0, columns.sign))
-    kept = without_repeats(columns, np.flatnonzero(usable))
-    rows = _Rows(reader, kept.at, read)
-    problems += kept.problems
-    problems += row_warnings(reader, rows, kept.at, shop)
+    repeated = repeats(columns, np.flatnonzero(usable))
+    kept = np.flatnonzero(usable & ~np.isin(table.rows, [problem.row or 0 for problem in repeated]))
+    rows = _Rows(reader, kept, read)
+    problems += [*repeated, *row_warnings(reader, rows, kept, shop)]
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
-    set_aside = sum(problem.level is Level.WARNING for problem in kept.problems)
+    set_aside = sum(problem.level is Level.WARNING for problem in repeated)
     counts = table.counts(len(rows), columns.sign, set_aside)
-    return PriceReading(_book(reader, kept.at, read), tuple(problems), counts, rows if len(rows) else ())
-
-
-def row_reader(table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> RowReader:
-    """The rows of a price book's table. Those that are not `counted` (totals) prove nothing about a column."""
-    columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted)
-    return RowReader(columns, shop, rates, counted)
+    return PriceReading(_book(reader, kept, read), tuple(problems), counts, rows if len(rows) else ())
 
 
 def wanted_columns(shop: Shop) -> WantedColumns:
@@ -115,7 +100,7 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
     """The rows `at` as arrays; the money of those in `read` is turned into the shop's currency."""
     columns, kinds, paid = reader.columns, reader.kinds[at], reader.paid[at]
     price, sold_for, freight, premium, weight = (
-        columns.amounts(name)[at] for name in ("price", "sold_for", "freight", "premium", "weight")
+        columns.numbers(name)[at] for name in ("price", "sold_for", "freight", "premium", "weight")
     )
     asked = np.where(paid, price, np.nan)
     price = np.where(paid, sold_for, price)
@@ -126,12 +111,17 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
     series, names = _named(columns["series"].values.take(at))
     dates = columns["date"].values.map(lambda day: None if isinstance(day, Refusal) else day)
     channel = columns["channel"].values.floats(lambda word: CHANNELS.index(word) if word in CHANNELS else 0)
+    features = []
+    for name, kind in reader.features.items() if len(at) else ():
+        codes, words = _named(columns[name].values.take(at))  # no words but in a column of words
+        values = np.where(codes < 0, np.nan, codes) if kind == "word" else columns.numbers(name)[at]
+        features.append(FeatureColumn(name, kind, values, words))
     return PriceBook(
         rows=reader.table.rows[at].astype(np.int64),
         series=series,
         series_names=names,
-        pieces=columns["pieces"].values.floats(_number)[at],
-        condition=columns["condition"].values.floats(_number)[at],
+        pieces=columns.numbers("pieces")[at],
+        condition=columns.numbers("condition")[at],
         price=price,
         asked=asked,
         premium=np.where(kinds == PRICE_KINDS.index("hammer"), np.nan_to_num(premium), 0.0),
@@ -140,16 +130,8 @@ def _book(reader: RowReader, at: IntArray, read: Mapping[int, RowAsRead]) -> Pri
         date=np.array(dates.each, dtype="datetime64[D]")[dates.codes[at]],
         freight=freight,
         weight=np.where(np.isnan(weight), 1.0, weight),
-        features=tuple(_feature_column(columns, *feature, at) for feature in reader.features.items())
-        if len(at)
-        else (),
+        features=tuple(features),
     )
-
-
-def _number(value: object) -> float:
-    """A cell's number; NaN where it has none."""
-    value = value.value if isinstance(value, Amount) else value
-    return np.nan if value is None or isinstance(value, str | Refusal) else float(value)  # type: ignore[arg-type]
 
 
 def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
@@ -166,10 +148,3 @@ def _named(column: Coded[object]) -> tuple[IntArray, tuple[str, ...]]:
             spelt.setdefault(fold(word), word)
             places[code] = numbers.setdefault(fold(word), len(numbers))
     return places[column.codes], tuple(spelt.values())
-
-
-def _feature_column(columns: Columns, name: str, kind: str, at: IntArray) -> FeatureColumn:
-    if kind != "word":
-        return FeatureColumn(name, kind, columns[name].values.floats(_number)[at])
-    codes, words = _named(columns[name].values.take(at))
-    return FeatureColumn(name, kind, np.where(codes < 0, np.nan, codes.astype(np.float64)), words)

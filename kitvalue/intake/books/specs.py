@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final
 
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.toml import or_known
@@ -42,9 +42,9 @@ def _says_nothing(text: str) -> bool:
     return is_dash(text) or says_not_known(text)
 
 
-def unless_nothing(read: Callable[[str], Reading]) -> Callable[[str], Reading | None]:
-    """The reader of a number that may be left out: None where the cell says nothing, in whatever way."""
-    return lambda text: None if _says_nothing(text) else read(text)
+def unless_nothing(read: Callable[[str], Any]) -> Callable[[str], Any]:
+    """The reader of what may be left out: None where a cell that cannot be read says nothing, in whatever way."""
+    return lambda text: None if isinstance(value := read(text), Refusal) and _says_nothing(text) else value
 
 
 def read_sold_for(text: str) -> Reading | None:
@@ -81,12 +81,6 @@ def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
     return lambda text: read_grade(text, grades)
 
 
-def _read_finished(shop: Shop) -> Callable[[str], Decimal | Refusal | None]:
-    """The grade that a kit will be sold in, in the words of `condition`; None where nothing is said."""
-    grade = read_shop_grade(shop)
-    return lambda text: None if isinstance(value := grade(text), Refusal) and _says_nothing(text) else value
-
-
 def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
     """The reader of a cell that holds one of our words or one of the shop's for it. What says nothing is None."""
     known = vocabulary(own, shop.prices.words.get(name, {}))
@@ -115,11 +109,6 @@ def _read_currency(shop: Shop) -> Callable[[str], tuple[str, ...] | Refusal | No
         return Refusal("currency", "is no currency that is known", f"write its code, such as {own}")
 
     return read
-
-
-def _read_code(text: str) -> str | Refusal:
-    codes = meanings(text)
-    return codes[0] if len(codes) == 1 else Refusal("currency", "is no currency code")
 
 
 def _read_haggle(shop: Shop) -> Callable[[str], Amount | str | Refusal]:
@@ -191,6 +180,7 @@ def feature_specs(shop: Shop, names: Iterable[str]) -> tuple[ColumnSpec, ...]:
 
 
 _GRADES_SAID: Final = f"a bench grade: 1 to 5 in halves, {', '.join(GRADES)}, or a word that shop.toml maps"
+_NO_CODE: Final = Refusal("currency", "is no currency code")
 _MUST_BE_ABOVE_0: Final = Refusal("not_positive", "must be above 0")
 ABOVE_0: Final = Bounds(_MUST_BE_ABOVE_0, zero=_MUST_BE_ABOVE_0)
 FREIGHT_OR_PARTS: Final = Bounds(Refusal("negative", "is negative"))
@@ -251,7 +241,8 @@ PRICES: Final = (
 
 RATES: Final = (
     replace(DATE, needed=True),
-    ColumnSpec("currency", _read_code, "write the currency's code, such as CHF", needed=True, description="ISO 4217"),
+    ColumnSpec("currency", lambda text: codes[0] if len(codes := meanings(text)) == 1 else _NO_CODE,
+               "write the currency's code, such as CHF", needed=True, description="ISO 4217"),
     ColumnSpec("rate", read_number, "write what one unit of the currency costs, such as 1.0850", "number",
                needed=True, gives_sign="file", bounds=ABOVE_0, description="what one unit of the currency costs"),
 )  # fmt: skip
@@ -267,7 +258,7 @@ OFFERS: Final = (
                "write private, trade or import", schema={"enum": list(SOURCES)}),
     ColumnSpec("haggle", cure='write a percentage, such as 10, or "fixed"', by_shop=_read_haggle,
                description='percent, or "fixed"'),
-    ColumnSpec("finished", by_shop=_read_finished,
+    ColumnSpec("finished", by_shop=lambda shop: unless_nothing(read_shop_grade(shop)),
                cure="write the grade that it will be sold in, or leave it blank if it is sold as it is",
                description=f"{_GRADES_SAID}, that it will be sold in; blank is as it stands"),
     ColumnSpec("hours", unless_nothing(read_hours),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
-from kitvalue.intake.text.decoding import file_problem, refused_file
+from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
 from kitvalue.intake.text.vocabulary import likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
@@ -49,9 +49,7 @@ def split_lines(text: str) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class PlainRows:
-    """`count` rows one under the other, the first of them numbered `first`, each with as many cells as the header; the
-    `cells` of all of them, row by row.
-    """
+    """`count` rows from row `first` on, each with as many cells as the header: their `cells`, row by row."""
 
     first: int
     count: int
@@ -67,13 +65,14 @@ def split_blocks(lines: list[str], delimiter: str, width: int | None) -> Iterato
     """The same, with rows that have `width` cells and no quote together, thousands at a time."""
     row, at, end = 0, 0, len(lines)
     while at < end:
-        if width is not None:
-            stop = _plain_until(lines, at, delimiter, width)
-            if stop > at:
-                yield PlainRows(row + 1, stop - at, delimiter.join(lines[at:stop]).split(delimiter))
-                row, at = row + stop - at, stop
-                continue
         line = lines[at]
+        if width is not None and line.count(delimiter) == width - 1 and '"' not in line:
+            block = lines[at : at + _BLOCK]
+            counts = enumerate(map(str.count, block, repeat(delimiter)))
+            plain = next((n for n, count in counts if count != width - 1 or '"' in block[n]), len(block))
+            yield PlainRows(row + 1, plain, delimiter.join(block[:plain]).split(delimiter))
+            row, at = row + plain, at + plain
+            continue
         row += 1
         if '"' not in line:
             at += 1
@@ -87,16 +86,6 @@ def split_blocks(lines: list[str], delimiter: str, width: int | None) -> Iterato
         yield found
         if found.damage is not None and found.damage.spreads:
             return
-
-
-def _plain_until(lines: list[str], at: int, delimiter: str, width: int) -> int:
-    """The end of the rows from `at` on that have so many cells and no quote; a block of them at most."""
-    block = lines[at : at + _BLOCK] if lines[at].count(delimiter) == width - 1 and '"' not in lines[at] else []
-    plain = (
-        count == width - 1 and '"' not in line
-        for line, count in zip(block, map(str.count, block, repeat(delimiter)), strict=False)
-    )
-    return at + next((n for n, one in enumerate(plain) if not one), len(block))
 
 
 def _quoted_row(lines: list[str], start: int, row: int, delimiter: str) -> RawRow:
@@ -163,14 +152,12 @@ _NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar
 
 @dataclass(frozen=True, slots=True)
 class WantedColumns:
-    """The columns that a file should have. `headers` maps our name to the file's where shop.toml says so; `table` is
-    the shop.toml table that does it, None where a file's headers cannot be mapped.
-    """
+    """The columns that a file should have."""
 
     required: tuple[str, ...]
     optional: tuple[str, ...]
-    headers: Mapping[str, str] = field(default_factory=dict)
-    table: str | None = None
+    headers: Mapping[str, str] = field(default_factory=dict)  # our name -> the file's, where shop.toml says so
+    table: str | None = None  # the table of shop.toml that does it, None where a file's headers cannot be mapped
 
     def spellings(self) -> dict[str, str]:
         """Folded header -> our column. A mapped header comes before a header that has our own name."""
@@ -298,7 +285,7 @@ def _missing(
             cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
     message = f"{what}; {others if unknown else 'nothing else is there'}; {cure}{judged}"
-    problem = file_problem(file, "missing_column", message, row=row, column=missing[0])
+    problem = Problem(file, row, missing[0], None, "missing_column", Level.FILE, message)
     if wanted.table is not None:
         absent = tuple(name for name in wanted.optional if name not in places)
         problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))
@@ -326,8 +313,5 @@ def is_figure(cell: str) -> bool:
 
 def letter(place: int) -> str:
     """A column as the spreadsheet letters it: 0 is A, 26 is AA."""
-    name, left = "", place + 1
-    while left:
-        left, rest = divmod(left - 1, 26)
-        name = chr(ord("A") + rest) + name
-    return name
+    above, rest = divmod(place, 26)
+    return (letter(above - 1) if above else "") + chr(ord("A") + rest)

@@ -6,6 +6,7 @@ cells. What cannot be trusted as a whole raises FileError; a row that is wrong b
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain
@@ -71,13 +72,11 @@ class Coded(Generic[T]):
 
     def where(self, test: Callable[[T], bool]) -> BoolArray:
         """(n,) the rows for which a test holds."""
-        mask: BoolArray = np.array([test(one) for one in self.each], dtype=bool)[self.codes]
-        return mask
+        return np.array([test(one) for one in self.each], dtype=np.bool_)[self.codes]
 
     def floats(self, number: Callable[[T], float]) -> FloatArray:
         """(n,) a number for each row."""
-        numbers: FloatArray = np.array([number(one) for one in self.each], dtype=np.float64)[self.codes]
-        return numbers
+        return np.array([number(one) for one in self.each], dtype=np.float64)[self.codes]
 
     def take(self, at: IntArray | BoolArray) -> Coded[T]:
         """Some of the rows."""
@@ -92,18 +91,15 @@ class Coded(Generic[T]):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TextTable:
-    """A read table: its cells exactly as the file has them, column by column as the header has them, and the rows'
-    numbers in the spreadsheet. `read` rows hold anything at all; those that are refused are not among these (see
-    `problems`).
-    """
+    """A read table, its cells exactly as the file has them. Rows that are refused are among its problems alone."""
 
     file: str
     encoding: str
     delimiter: str
     header: Header
-    rows: IntArray
-    cells: tuple[Coded[str], ...]
-    read: int
+    rows: IntArray  # their numbers in the spreadsheet
+    cells: tuple[Coded[str], ...]  # of each column, as the header has them
+    read: int  # rows that hold anything at all, refused ones too
     problems: tuple[Problem, ...]
 
     def __len__(self) -> int:
@@ -115,11 +111,6 @@ class TextTable:
 
     def row_cells(self, at: int) -> list[str]:
         return [column[at] for column in self.cells]
-
-    def column(self, name: str) -> Coded[str] | None:
-        """Every cell of one column (our name); None where the file has no such column."""
-        place = self.header.places.get(name)
-        return None if place is None else self.cells[place]
 
     def problem(self, at: int, column: str | None, text: str | None, code: str, message: str,
                 level: Level = Level.REFUSED) -> Problem:  # fmt: skip
@@ -135,24 +126,18 @@ class TextTable:
         return FileCounts(self.file, self.read, used, refused, set_aside, self.encoding, self.delimiter, decimal)
 
 
-def read_table(path: Path, wanted: WantedColumns, files: FilesTable) -> TextTable:
-    """Read the file at `path`; nothing under its header makes a table without rows. Raises FileError, with one problem
-    of level FILE, where nothing of it can be used.
+def read_table(path: Path, wanted: WantedColumns, files: FilesTable, *, may_be_empty: bool = False) -> TextTable:
+    """Read the file at `path`; errors as in `table_from_text`."""
+    text = decode(read_bytes(path, path.name), path.name, files.encoding)
+    return table_from_text(text, path.name, wanted, files.delimiter, may_be_empty=may_be_empty)
+
+
+def table_from_text(
+    text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None = None, *, may_be_empty: bool = False
+) -> TextTable:
+    """The table in a decoded text. Raises FileError, with one problem of level FILE, where nothing of it can be used,
+    and where nothing stands under the header of one that may not be empty.
     """
-    file = path.name
-    return _table(decode(read_bytes(path, file), file, files.encoding), file, wanted, files.delimiter)
-
-
-def table_from_text(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None = None) -> TextTable:
-    """The table in a decoded text, with rows; errors as in `read_table`, and where nothing stands under the header."""
-    table = _table(text, file, wanted, delimiter)
-    if table.read:
-        return table
-    row = table.header.row
-    raise refused_file(file, "no_rows", f"there are no data rows under the header in row {row}", row=row)
-
-
-def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str | None) -> TextTable:
     lines = split_lines(text.text)
     declared = declared_delimiter(lines)
     if declared is not None:
@@ -160,11 +145,11 @@ def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str |
     header = find_header(lines, wanted, file, delimiter or declared)
     body = _Body(file, header)
     for block in split_blocks(lines, header.delimiter, len(header.cells)):
-        if isinstance(block, PlainRows):
-            body.take_plain(block)
-        elif block.row > header.row:
-            body.take(block)
+        body.take(block)
     rows, cells = body.done()
+    if not body.read and not may_be_empty:
+        message = f"there are no data rows under the header in row {header.row}"
+        raise refused_file(file, "no_rows", message, row=header.row)
     nameless = []  # columns without a name that hold something; empty ones make no noise
     for place in (place for place, name in enumerate(header.cells) if not trimmed(name)):
         at = np.flatnonzero(cells[place].where(lambda cell: bool(trimmed(cell))))
@@ -177,14 +162,6 @@ def _table(text: DecodedText, file: str, wanted: WantedColumns, delimiter: str |
     return TextTable(file, text.encoding, header.delimiter, header, rows, cells, body.read, problems)
 
 
-class _Codes(dict[str, int]):
-    """A code for each text, in order of first appearance."""
-
-    def __missing__(self, text: str) -> int:
-        self[text] = code = len(self)
-        return code
-
-
 class _Body:
     """Collects the rows under one header."""
 
@@ -193,20 +170,15 @@ class _Body:
         self.header = header
         self.width = len(header.cells)
         self.read = 0
-        self.codes = [_Codes() for _ in range(self.width)]
+        self.codes: list[defaultdict[str, int]] = [defaultdict() for _ in range(self.width)]  # by first appearance
+        for codes in self.codes:
+            codes.default_factory = codes.__len__
         self.parts: list[list[IntArray]] = [[] for _ in range(self.width)]
         self.numbers: list[IntArray] = []
         self.waiting: list[list[str]] = []  # sound rows not yet coded, with their numbers
         self.waiting_numbers: list[int] = []
         self.ragged: list[RawRow] = []
         self.problems: list[Problem] = []
-
-    def take_plain(self, rows: PlainRows) -> None:
-        """Rows of the header's width, without a quote; those down to the header are left out."""
-        self._flush()
-        above = min(rows.count, max(0, self.header.row - rows.first + 1))
-        if above < rows.count:
-            self._code(rows.cells[above * self.width :], np.arange(rows.first + above, rows.first + rows.count))
 
     def _flush(self) -> None:
         if self.waiting:
@@ -218,14 +190,23 @@ class _Body:
         for place, (codes, parts) in enumerate(zip(self.codes, self.parts, strict=True)):
             parts.append(np.fromiter(map(codes.__getitem__, cells[place :: self.width]), np.int32, len(numbers)))
 
-    def take(self, raw: RawRow) -> None:
-        """A row that may have a quote, or another number of cells than the header."""
-        if raw.damage is None and raw.cells and not any(map(trimmed, raw.cells)):
+    def take(self, raw: RawRow | PlainRows) -> None:
+        """Further rows; those down to the header are left out."""
+        if isinstance(raw, PlainRows):
+            self._flush()
+            above = min(raw.count, max(0, self.header.row - raw.first + 1))
+            if above < raw.count:
+                self._code(raw.cells[above * self.width :], np.arange(raw.first + above, raw.first + raw.count))
+            return
+        blank = raw.damage is None and raw.cells and not any(map(trimmed, raw.cells))
+        if blank or raw.row <= self.header.row:
             return
         if raw.damage is not None and raw.damage.spreads:
             raise unclosed_quote(self.file, raw, raw.damage, self.header)
-        if raw.lines > 1:
-            self._refuse_swallowed(raw)
+        for place, cell in enumerate(raw.cells if raw.lines > 1 else ()):  # a quote that another row's has closed
+            lines = cell.split("\n")
+            if len(lines) > 1 and (raw.count != self.width or _swallows(lines, place, self.header)):
+                raise unclosed_quote(self.file, raw, Damage(place, lines[0], spreads=True), self.header)
         if raw.damage is not None:
             self.read += 1
             column, text = column_name(self.header, raw.damage.column), raw.damage.text
@@ -246,14 +227,6 @@ class _Body:
     def _refuse(self, row: int, column: str | None, text: str | None, code: str, message: str) -> None:
         self.problems.append(Problem(self.file, row, column, text, code, Level.REFUSED, message))
 
-    def _refuse_swallowed(self, raw: RawRow) -> None:
-        """A quoted cell with line breaks in which a whole row lies: its quote was closed by another row's."""
-        for place, cell in enumerate(raw.cells):
-            lines = cell.split("\n") if "\n" in cell else []
-            if lines and (raw.count != self.width or _swallows(lines, place, self.header)):
-                damage = Damage(place, cell.split("\n", 1)[0], spreads=True)
-                raise unclosed_quote(self.file, raw, damage, self.header)
-
     def done(self) -> tuple[IntArray, tuple[Coded[str], ...]]:
         """The sound rows: their numbers and their cells. `problems` and `read` are then complete."""
         self._flush()
@@ -273,10 +246,9 @@ class _Body:
                     cure = "put straight quotes around a cell that holds the delimiter"
                 message = f"the row has {raw.count} cells, the header has {self.width}; {cure}"
                 self._refuse(raw.row, None, text, "ragged_row", message)
-        numbers = np.concatenate(self.numbers) if self.numbers else np.empty(0, np.int64)
-        empty = np.empty(0, np.int32)
+        numbers = np.concatenate([np.empty(0, np.int64), *self.numbers])
         cells = [
-            Coded(list(codes), np.concatenate(parts) if parts else empty)
+            Coded(list(codes), np.concatenate([np.empty(0, np.int32), *parts]))
             for codes, parts in zip(self.codes, self.parts, strict=True)
         ]
         blank, again = np.ones(len(numbers), dtype=bool), np.ones(len(numbers), dtype=bool)

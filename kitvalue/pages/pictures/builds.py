@@ -14,8 +14,9 @@ from kitvalue.decisions.breakeven import Comparison, Crossing, SizedBuild
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, GREEN, INK, ORANGE, PURPLE, RULE, SKY, VERMILLION, Axes, Box, Figure
+from kitvalue.pages.figures import DASH, amount, number
 from kitvalue.pages.pictures.frame import Layout, linear_ticks, spread
-from kitvalue.pages.words import DASH, amount, capital, number, short
+from kitvalue.pages.words import capital, short
 from kitvalue.workshop.costing import CostSheet
 
 # Lines over the number of pieces, by the name under which they are drawn.

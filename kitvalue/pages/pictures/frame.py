@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from kitvalue.pages import charts
 from kitvalue.pages.charts import Figure
-from kitvalue.pages.words import Fact, Table
+from kitvalue.pages.tables import Fact, Table
 
 DOTS_A_UNIT = 2.5  # of a file of its own
 FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
@@ -83,8 +83,7 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One section of the page, ready to be laid out. `pairs` are what this book cannot tell, `reasons` why a figure is
-    missing."""
+    """One section of the page. `pairs` are what this book cannot tell apart, `reasons` why a figure is missing."""
 
     lead: str
     picture: Chart | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Generic, TypeVar
+from typing import Final
 
 import numpy as np
 
@@ -13,8 +13,9 @@ from kitvalue.market.fitted import SeriesEffect
 from kitvalue.market.outlook import Outlook
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, RULE, SKY, VERMILLION, Axes, Box, Figure
+from kitvalue.pages.figures import amount, change, count
 from kitvalue.pages.pictures.frame import Key, Layout, log_ticks
-from kitvalue.pages.words import amount, change, count, short
+from kitvalue.pages.words import short
 
 FURTHEST = 2.5  # how far beyond the range of one sale a ceiling may stretch the axis
 GOLDEN = 0.618034  # successive multiples fill an interval evenly: dots of one strip lie apart, the same on every run
@@ -61,11 +62,6 @@ class SeriesStrip:
     outlook: Outlook
     sightings: tuple[Sighting, ...] = ()
 
-    @property
-    def core(self) -> tuple[float, float]:
-        """What must be inside the axis, money: the range of one sale."""
-        return _one_sale(self.outlook)
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OfferStrip:
@@ -96,30 +92,12 @@ def _one_sale(outlook: Outlook) -> tuple[float, float]:
     return outlook.low or outlook.typical, outlook.high or outlook.typical
 
 
-AnyStrip = TypeVar("AnyStrip", SeriesStrip, OfferStrip)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class StripPicture(Generic[AnyStrip]):
-    """The strips from the top down; the axis goes `reach` times past what must be inside."""
-
-    currency: str
-    strips: tuple[AnyStrip, ...]
-    reach: float
-
-    @property
-    def limits(self) -> tuple[float, float]:
-        """The axis: the ranges decide, not one far price."""
-        lows, highs = zip(*(strip.core for strip in self.strips), strict=True)
-        return min(lows) / self.reach, max(highs) * self.reach
-
-
-def market_figure(picture: StripPicture[SeriesStrip], layout: Layout) -> Figure:
+def market_figure(strips: Sequence[SeriesStrip], currency: str, layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 52.0 if layout.narrow else 36.0
-    low, high = picture.limits
-    figure, ax = _strip_canvas(len(picture.strips), step, (low, high), picture.currency, layout)
-    for place, strip in enumerate(picture.strips):
+    figure, ax = _strip_canvas([_one_sale(strip.outlook) for strip in strips], 1.3, step, currency, layout)
+    low, high = ax.get_xlim()
+    for place, strip in enumerate(strips):
         rows, typical = count(strip.series.rows, "row"), amount(strip.outlook.typical)
         if layout.narrow:
             y = place * step + 34
@@ -136,13 +114,16 @@ def market_figure(picture: StripPicture[SeriesStrip], layout: Layout) -> Figure:
 
 
 def _strip_canvas(
-    strips: int, step: float, limits: tuple[float, float], currency: str, layout: Layout
+    cores: Sequence[tuple[float, float]], reach: float, step: float, currency: str, layout: Layout
 ) -> tuple[Figure, Axes]:
-    """Room for so many strips, names to the left or above, a figure to the right, the scale below."""
+    """Room for the strips, names to the left or above, a figure to the right, the scale below. The axis goes `reach`
+    times past what must be inside (`cores`, money): the ranges decide, not one far price."""
     box = Box(left=6, top=8, right=14, bottom=48) if layout.narrow else Box(left=160, top=8, right=64, bottom=48)
-    figure, ax = charts.canvas(layout.width, step * strips, box)
+    figure, ax = charts.canvas(layout.width, step * len(cores), box)
+    lows, highs = zip(*cores, strict=True)
+    limits = min(lows) / reach, max(highs) * reach
     charts.log_axis(ax, "x", *limits)
-    ax.set_ylim(step * strips, 0)
+    ax.set_ylim(step * len(cores), 0)
     charts.ticks(ax, "x", log_ticks(*limits, 5 if layout.narrow else 9), amount)
     charts.write_below(ax, f"{currency}, log scale: equal steps are equal factors")
     return figure, ax
@@ -180,12 +161,12 @@ def _strip_dots(ax: Axes, sightings: Sequence[Sighting], y: float) -> None:
                          size=11.5, anchor="left" if marker == "<" else "right")  # fmt: skip
 
 
-def offers_figure(picture: StripPicture[OfferStrip], layout: Layout) -> Figure:
+def offers_figure(strips: Sequence[OfferStrip], currency: str, layout: Layout) -> Figure:
     """Draw the strips. The height follows from their number, which the caller bounds."""
     step = 46.0 if layout.narrow else 30.0
-    low, high = picture.limits
-    figure, ax = _strip_canvas(len(picture.strips), step, (low, high), picture.currency, layout)
-    for place, strip in enumerate(picture.strips):
+    figure, ax = _strip_canvas([strip.core for strip in strips], 1.25, step, currency, layout)
+    low, high = ax.get_xlim()
+    for place, strip in enumerate(strips):
         y = place * step + (32 if layout.narrow else step / 2)
         name = f"{short(strip.offer, 9)}  {short(strip.series, 22 if layout.narrow else 13)}"
         if layout.narrow:
@@ -200,8 +181,7 @@ def offers_figure(picture: StripPicture[OfferStrip], layout: Layout) -> Figure:
 
 
 def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
-    """The ceiling a square, the safe one a ring (beyond the axis they are in the table); what is asked a diamond, or an
-    arrow at the edge."""
+    """The ceiling a square, the safe one a ring, where the axis reaches; what is asked a diamond, else an arrow."""
     low, high = ax.get_xlim()
     for price, marker, gid, size in ((strip.ceiling, "s", "ceiling", 6.5), (strip.safe, "o", "safe", 7.5)):
         if price is not None and low <= price <= high:
@@ -218,64 +198,42 @@ def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
                  anchor="left" if under else "right", colour=FADED)  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class TrendPicture:
-    """The rows drawn and the effect of a year on the log price, with the ends of its 80 % range."""
-
-    rows: tuple[Sighting, ...]
-    effect: float
-    low: float
-    high: float
-
-    @property
-    def first(self) -> float:
-        """Years before the newest date at the left end."""
-        return min(r.at for r in self.rows)
-
-
-def trend_figure(picture: TrendPicture, layout: Layout) -> Figure:
-    """Draw a dot a row, the yearly effect and its range, both through today's level."""
+def trend_figure(rows: Sequence[Sighting], effect: float, reach: float, layout: Layout) -> Figure:
+    """Draw a dot a row, and through today's level a year's effect on the log price, give or take its `reach`."""
     box = Box(left=58, top=30, right=18, bottom=46)
     figure, ax = charts.canvas(layout.width, 234 if layout.narrow else 254, box)
-    ax.set_xlim(picture.first * 1.03, -picture.first * 0.03)
+    first = min(s.at for s in rows)
+    ax.set_xlim(first * 1.03, -first * 0.03)
     _ratio_axis(ax)
-    years = range(int(picture.first), 1)
+    years = range(int(first), 1)
     charts.ticks(ax, "x", years, lambda y: f"{-y:.0f} year{'s' if y < -1 else ''} before" if y else "newest")
     charts.write(ax, (ax.get_xlim()[0], HIGHEST), "price against today's level", shift=(-52, 14), colour=FADED)
-    across = np.linspace(picture.first, 0.0, STEPS)
-    ax.fill_between(across, np.exp(picture.low * across), np.exp(picture.high * across), color=BLUE, alpha=0.3,
-                    linewidth=0, zorder=0.5, gid="band")  # fmt: skip
-    ax.plot(across, np.exp(picture.effect * across), color=BLUE, linewidth=2.2, gid="effect")
-    _ratio_dots(ax, picture.rows, alpha=0.8)
+    across = np.linspace(first, 0.0, STEPS)
+    low, high = (np.exp(end * across) for end in (effect - reach, effect + reach))
+    ax.fill_between(across, low, high, color=BLUE, alpha=0.3, linewidth=0, zorder=0.5, gid="band")
+    ax.plot(across, np.exp(effect * across), color=BLUE, linewidth=2.2, gid="effect")
+    _ratio_dots(ax, rows, alpha=0.8)
     return figure
 
 
-@dataclass(frozen=True, slots=True)
-class PredictedPicture:
-    """The rows drawn. `half` is the median error, percent; `limits` hold nearly all predicted prices, money."""
-
-    currency: str
-    rows: tuple[Sighting, ...]
-    half: float
-    limits: tuple[float, float]
-
-
-def predicted_figure(picture: PredictedPicture, layout: Layout) -> Figure:
-    """Draw a dot a row, the line of no error, and the band that holds every second kit."""
+def predicted_figure(
+    rows: Sequence[Sighting], median_ape: float, limits: tuple[float, float], currency: str, layout: Layout
+) -> Figure:
+    """Draw a dot a row, the line of no error, and the band that holds every second kit; `limits` of the axis, money."""
     box = Box(left=58, top=30, right=14, bottom=50)
     figure, ax = charts.canvas(layout.width, 250 if layout.narrow else 270, box)
-    low, high = picture.limits
+    low, high = limits
     charts.log_axis(ax, "x", low, high)
     _ratio_axis(ax)
     charts.ticks(ax, "x", log_ticks(low, high, 5 if layout.narrow else 9), amount)
-    charts.write_below(ax, f"predicted price, {picture.currency}, log scale")
+    charts.write_below(ax, f"predicted price, {currency}, log scale")
     charts.write(ax, (low, HIGHEST), "price seen against the predicted one", shift=(-52, 14), colour=FADED)
-    half = picture.half / 100
+    half = median_ape / 100
     if half < 1:
         ax.fill_between([low, high], 1 / (1 + half), 1 / (1 - half), color=SKY, alpha=0.3, linewidth=0, zorder=0.5,
                         gid="half")  # fmt: skip
     ax.plot([low, high], [1, 1], color=INK, linewidth=1, gid="even")
-    _ratio_dots(ax, picture.rows, named=True)
+    _ratio_dots(ax, rows, named=True)
     return figure
 
 

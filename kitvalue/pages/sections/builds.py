@@ -6,37 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from kitvalue.decisions.breakeven import Comparison
 from kitvalue.decisions.pricing import PriceSheet
 from kitvalue.intake.text.problems import texts
+from kitvalue.pages.figures import amount, cents, count, exact, number, percent, span, trimmed, with_currency
 from kitvalue.pages.pictures.builds import breakeven_figure, cost_steps, costs_figure, group_words, swings_figure
 from kitvalue.pages.pictures.frame import Chart, Key
 from kitvalue.pages.sections.market import range_or_none
-from kitvalue.pages.words import (
-    NOT_COMPUTED,
-    Fact,
-    Row,
-    Table,
-    amount,
-    capital,
-    cents,
-    count,
-    exact,
-    number,
-    percent,
-    span,
-    table,
-    trimmed,
-    with_currency,
-)
+from kitvalue.pages.tables import Fact, Row, Table, table
+from kitvalue.pages.templating import TEMPLATES
+from kitvalue.pages.words import NOT_COMPUTED, capital
 from kitvalue.workshop.costing import CostSheet, RouteCost
-
-if TYPE_CHECKING:  # not needed to tell what a kit is worth
-    from jinja2 import Template
 
 BINDING = {
     "cap": "set by what an original costs at the door",
@@ -51,7 +34,6 @@ KINDS = {"home": "at home", "union": "inside the union", "export": "export"}
 class BuildSeen:
     """One plan. What cannot be computed is None, and `reason` says why."""
 
-    name: str
     title: str
     sheet: CostSheet | None
     pricing: PriceSheet | None
@@ -69,9 +51,7 @@ def build_charts(b: BuildSeen, key: str) -> dict[str, Chart | None]:
     }
 
 
-def build_article(
-    b: BuildSeen, key: str, charts: Mapping[str, Chart | None], general: Sequence[str], template: Template
-) -> Markup:
+def build_article(b: BuildSeen, key: str, charts: Mapping[str, Chart | None], general: Sequence[str]) -> Markup:
     """Everything that can be told of one build. Cautions that the whole page carries (`general`) are not repeated."""
     sheet, pricing, comparison, like = b.sheet, b.pricing, b.comparison, None
     crossing = f"{_no_answer(b)}."
@@ -82,7 +62,15 @@ def build_article(
             crossing += f" In {never} of what the market level may be they never meet."
         *points, total = ((p.what, p.build, p.original) for p in comparison.like_for_like)
         like = table("Like for like", "Point< | The build< | A used original<", (*points, Row(total, "total")))
-    article = template.render(
+    buying = None
+    if sheet and sheet.quantities:
+        buying = table(
+            "What the build needs",
+            "What< | Quantity | Unit< | Remark<",
+            ((q.what, trimmed(q.quantity), q.unit, q.note) for q in sheet.quantities),
+            f"{trimmed(sheet.hours)} hours of the shop's own work.",
+        )
+    article = TEMPLATES.get_template("build.html").render(
         id=key,
         build=b,
         charts=charts,
@@ -91,9 +79,8 @@ def build_article(
         ways_out=[way.text for way in pricing.ways_out] if pricing else (),
         lines=sheet and _lines_table(sheet),
         routes=sheet and _routes_table(sheet),
-        buying=_buying_table(sheet) if sheet and sheet.quantities else None,
-        sale=_sale_table(pricing, sheet.currency) if sheet and pricing else None,
-        places=_places_table(pricing, sheet.currency) if sheet and pricing else None,
+        buying=buying,
+        sale=_sale_tables(pricing, sheet.currency) if sheet and pricing else (),
         crossing=crossing,
         ties=comparison and _tie_table(comparison),
         like=like,
@@ -148,31 +135,10 @@ def build_cautions(b: BuildSeen) -> list[str]:
     return list(dict.fromkeys(said))
 
 
-def cheaper_words(comparison: Comparison) -> str:
-    """How often the build at its price is the cheaper one at the door, and where it is even at cost."""
-    even = " and ".join(number(c.pieces, 1) for c in comparison.crossings.crossings)
-    where = f"At cost it is even with an original at {even} pieces." if even else comparison.crossings.text
-    price = with_currency(exact(comparison.quote.suggested), comparison.sheet.currency)
-    share = percent(100 * comparison.chance_build_cheaper, 0)
-    return f"At {price} it is cheaper at the door than {share} of originals. {where}"
-
-
 def cost_chart(key: str, sheet: CostSheet, pricing: PriceSheet | None) -> Chart:
     """Bar by bar to the cost and the price."""
     price = f", then to the webshop price of {number(pricing.sale.gross)}" if pricing is not None else ""
-    return Chart(
-        f"{key}-cost",
-        "How the price comes about" if pricing is not None else "How the cost comes about",
-        f"Bars from the donors to the net cost of {number(sheet.net_cost)} {sheet.currency}{price}.",
-        steps_table(sheet, pricing),
-        partial(costs_figure, sheet, pricing),
-        note=f"{ROUTE_WORDS[sheet.route]}. An outlined bar comes off.",
-    )
-
-
-def steps_table(sheet: CostSheet, pricing: PriceSheet | None) -> Table:
-    """The numbers of the bars."""
-    return table(
+    numbers = table(
         f"The numbers of the picture, {sheet.currency}",
         "Step< | Amount | So far",
         (
@@ -180,16 +146,24 @@ def steps_table(sheet: CostSheet, pricing: PriceSheet | None) -> Table:
             for s in cost_steps(sheet, pricing)
         ),
     )
+    return Chart(
+        f"{key}-cost",
+        "How the price comes about" if pricing is not None else "How the cost comes about",
+        f"Bars from the donors to the net cost of {number(sheet.net_cost)} {sheet.currency}{price}.",
+        numbers,
+        partial(costs_figure, sheet, pricing),
+        note=f"{ROUTE_WORDS[sheet.route]}. An outlined bar comes off.",
+    )
 
 
 def _lines_table(sheet: CostSheet) -> Table:
     """Every line of the chosen route under its group, with subtotals."""
     rows: list[Row] = []
     for sub in sheet.subtotals():
-        for line in sheet.lines:
+        for line in sheet.chosen.lines:
             if line.group is sub.group:
-                unit_price, net = map(_known, (line.unit_price, line.net))
-                rows.append(Row((line.what, f"{trimmed(line.quantity)} {line.unit}", unit_price, net, line.basis)))
+                prices = ("not known" if price is None else cents(price) for price in (line.unit_price, line.net))
+                rows.append(Row((line.what, f"{trimmed(line.quantity)} {line.unit}", *prices, line.basis)))
         rows.append(Row((group_words(sub.group), "", "", cents(sub.net), ""), "subtotal"))
     rows.append(Row(("Net cost", "", "", cents(sheet.net_cost), ""), "total"))
     unknown = f"Not known: {'; '.join(sheet.incomplete)}, so the figures above are too low by what these cost."
@@ -199,10 +173,6 @@ def _lines_table(sheet: CostSheet) -> Table:
         rows,
         unknown if sheet.incomplete else "",
     )
-
-
-def _known(price: Decimal | None) -> str:
-    return "not known" if price is None else cents(price)
 
 
 def _routes_table(sheet: CostSheet) -> Table:
@@ -229,20 +199,10 @@ def _routes_table(sheet: CostSheet) -> Table:
     )
 
 
-def _buying_table(sheet: CostSheet) -> Table:
-    """What to have ready before the work starts."""
-    return table(
-        "What the build needs",
-        "What< | Quantity | Unit< | Remark<",
-        ((q.what, trimmed(q.quantity), q.unit, q.note) for q in sheet.quantities),
-        f"{trimmed(sheet.hours)} hours of the shop's own work.",
-    )
-
-
-def _sale_table(pricing: PriceSheet, currency: str) -> Table:
-    """What one sale at the price leaves."""
+def _sale_tables(pricing: PriceSheet, currency: str) -> tuple[Table, Table]:
+    """What one sale at the price leaves, and what it comes to at home and abroad."""
     sale, quote = pricing.sale, pricing.quote
-    return table(
+    leaves = table(
         f"The webshop price, {currency}",
         "Figure< | Amount",
         (
@@ -260,11 +220,7 @@ def _sale_table(pricing: PriceSheet, currency: str) -> Table:
             Row(("Total at the door, freight in", exact(quote.landed_at_price)), "total"),
         ),
     )
-
-
-def _places_table(pricing: PriceSheet, currency: str) -> Table:
-    """At home and abroad."""
-    return table(
+    places = table(
         f"At home and abroad, {currency}",
         "Place< | Kind< | You get, net | The buyer pays at the door",
         (
@@ -273,6 +229,7 @@ def _places_table(pricing: PriceSheet, currency: str) -> Table:
             for p in pricing.destinations
         ),
     )  # fmt: skip
+    return leaves, places
 
 
 def even_chart(key: str, comparison: Comparison) -> Chart:
@@ -280,12 +237,24 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
     rows, crossings = comparison.by_pieces, comparison.crossings.crossings
     ranged = any(c.low is not None for c in crossings)
     even = "even; the bar on the axis: where the market level puts it, 80 %" if ranged else "even"
+    numbers = table(  # remarks beneath, so that they do not widen the columns
+        f"By number of pieces, {comparison.sheet.currency}; at the buyer's door but for the webshop price",
+        "Pieces | Build at cost | Webshop price | Build at that price | Typical original | Original, one sale, 80 % | "
+        "Originals dearer than the build",
+        (
+            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.suggested),
+             cents(r.quote.landed_at_price), cents(r.quote.original_landed),
+             range_or_none(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper, 0))
+            for r in rows
+        ),
+        *(f"{r.sheet.pieces} pieces: {r.note}." for r in rows if r.note),
+    )  # fmt: skip
     return Chart(
         f"{key}-even",
         "Build or original: what it costs at the door",
         f"Lines over {rows[0].sheet.pieces} to {rows[-1].sheet.pieces} pieces: the build at cost, the build at its "
         f"webshop price, and a typical original with the range of one sale. {comparison.crossings.text}",
-        pieces_table(comparison),
+        numbers,
         partial(breakeven_figure, comparison),
         (
             Key("cost", "build at cost"),
@@ -295,22 +264,6 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
             *((Key("crossing", even),) if crossings else ()),
         ),
     )
-
-
-def pieces_table(comparison: Comparison) -> Table:
-    """The break-even by pieces in figures; remarks beneath, so that they do not widen the columns."""
-    return table(
-        f"By number of pieces, {comparison.sheet.currency}; at the buyer's door but for the webshop price",
-        "Pieces | Build at cost | Webshop price | Build at that price | Typical original | Original, one sale, 80 % | "
-        "Originals dearer than the build",
-        (
-            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.suggested),
-             cents(r.quote.landed_at_price), cents(r.quote.original_landed),
-             range_or_none(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper, 0))
-            for r in comparison.by_pieces
-        ),
-        *(f"{row.sheet.pieces} pieces: {row.note}." for row in comparison.by_pieces if row.note),
-    )  # fmt: skip
 
 
 def _tie_table(comparison: Comparison) -> Table:
@@ -330,21 +283,9 @@ def _tie_table(comparison: Comparison) -> Table:
 
 
 def swings_chart(key: str, comparison: Comparison) -> Chart:
-    """What moves the profit, the strongest first, with the table of unknowns."""
+    """What moves the profit, the strongest first: each unknown as planned, where it breaks even, what a tenth does."""
     unknowns = comparison.unknowns
-    return Chart(
-        f"{key}-swings",
-        "One thing at a time: what moves the profit",
-        f"{count(len(unknowns), 'pair')} of bars around no change; {capital(unknowns[0].name)} moves the profit most.",
-        unknowns_table(comparison),
-        partial(swings_figure, comparison),
-        (Key("larger", "a tenth more (condition: half a grade)"), Key("smaller", "a tenth less")),
-    )
-
-
-def unknowns_table(comparison: Comparison) -> Table:
-    """Each unknown: as planned, where it breaks even, what a tenth of it does."""
-    return table(
+    numbers = table(
         f"One thing at a time, the rest as planned; profit at the market price, {comparison.sheet.currency}",
         "What< | Unit< | Planned | Even with an original | No profit at the market price | A tenth less | A tenth more",
         (
@@ -352,7 +293,15 @@ def unknowns_table(comparison: Comparison) -> Table:
              *("none" if even is None else trimmed(even) for even in (u.break_even, u.break_even_market)),
              *("out of range" if swing is None else f"{'+' if swing > 0 else ''}{number(swing)}"
                for swing in (u.swing_down, u.swing_up)))
-            for u in comparison.unknowns
+            for u in unknowns
         ),
-        *dict.fromkeys(f"{capital(u.name)}: {u.reason}." for u in comparison.unknowns if u.reason),
+        *dict.fromkeys(f"{capital(u.name)}: {u.reason}." for u in unknowns if u.reason),
     )  # fmt: skip
+    return Chart(
+        f"{key}-swings",
+        "One thing at a time: what moves the profit",
+        f"{count(len(unknowns), 'pair')} of bars around no change; {capital(unknowns[0].name)} moves the profit most.",
+        numbers,
+        partial(swings_figure, comparison),
+        (Key("larger", "a tenth more (condition: half a grade)"), Key("smaller", "a tenth less")),
+    )

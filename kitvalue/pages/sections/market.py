@@ -15,43 +15,20 @@ from kitvalue.market.accuracy import left_out_prices
 from kitvalue.market.encoding import Kit, Term, paid
 from kitvalue.market.fitted import Accuracy, Fit, moved
 from kitvalue.market.outlook import outlook
+from kitvalue.pages.figures import DASH, NBSP, amount, change, change_span, count, day, number, percent, span, trimmed
 from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import (
     RANGES,
     RING,
-    PredictedPicture,
     SeriesStrip,
     Sighting,
-    StripPicture,
-    TrendPicture,
     market_figure,
     predicted_figure,
     thinned,
     trend_figure,
 )
-from kitvalue.pages.words import (
-    DASH,
-    NBSP,
-    NOT_COMPUTED,
-    Column,
-    Fact,
-    Row,
-    Table,
-    amount,
-    and_more,
-    change,
-    change_span,
-    columns_of,
-    count,
-    day,
-    number,
-    percent,
-    plain,
-    short,
-    span,
-    table,
-    trimmed,
-)
+from kitvalue.pages.tables import Column, Fact, Row, Table, and_more, columns_of, table
+from kitvalue.pages.words import NOT_COMPUTED, plain, short
 
 MOST_STRIPS = 12
 MOST_SERIES = 60
@@ -67,56 +44,62 @@ MEANINGS = {
 
 def market_section(fit: Fit, currency: str) -> Section:
     """The price book by series, and what each difference between kits is worth."""
-    kit = middle_kit(fit)
-    levels = series_strips(fit, kit)
-    picture = market_picture(fit, currency, levels)
-    first, last = picture.strips[0], picture.strips[-1]
-    drawn = sum(len(s.sightings) for s in picture.strips)
-    further, left = len(levels) - len(picture.strips), sum(fit.recipe.rows_by_series) - drawn
-    notes = (
-        f"{count(further, 'further series', 'further series')} with fewer rows in the table below." if further else "",
-        f"{count(left, 'row')} not drawn." if left > 0 else "",
-    )
-    prices = Chart(
-        "prices-by-series",
-        f"The price book by series: {count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}",
-        f"{count(len(picture.strips), 'series', 'series')} on a log scale of {currency}: from {first.series.name} at "
-        f"{amount(first.outlook.typical)} down to {last.series.name} at {amount(last.outlook.typical)}. "
-        f"{count(drawn, 'row')} drawn as dots.",
-        sightings_table(picture),
-        partial(market_figure, picture),
-        (Key("dot", "a kit seen, brought to this kit"), *RANGES, RING),
-        " ".join(note for note in notes if note),
-    )
-    return Section(
-        f"To set the series side by side, every price in this picture is brought to one kit: {kit_words(kit)}.",
-        prices,
-        (_series_table(fit, levels, kit, currency), effects_table(fit)),
-        tuple(Fact(out.term, out.reason) for out in fit.recipe.left_out),
-    )
-
-
-def middle_kit(fit: Fit) -> Kit:
-    """The book's middle: median pieces, median condition to the half grade, sold in private on its newest date."""
-    return Kit(
+    # The book's middle: median pieces, median condition to the half grade, sold in private on its newest date.
+    kit = Kit(
         series=fit.recipe.series[0],
         pieces=float(np.floor(np.median(fit.book.pieces) + 0.5)),
         condition=float(np.floor(2 * np.median(fit.book.condition) + 0.5)) / 2,
         price_kind="asked" if fit.recipe.sold_offset is None else "sold",
         on=fit.recipe.reference_date,
     )
-
-
-def kit_words(kit: Kit) -> str:
-    """`5 pieces, condition 3, sold in private, on 14 November 2026`."""
-    words = f"{count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}, {kit.price_kind} in private"
-    return f"{words}, on {day(kit.on)}" if kit.on else words
-
-
-def series_strips(fit: Fit, kit: Kit) -> tuple[SeriesStrip, ...]:
-    """Every series, the dearest first, still without its rows."""
+    about = f"{count(int(kit.pieces), 'piece')}, condition {trimmed(kit.condition, 1)}"
+    words = f"{about}, {kit.price_kind} in private" + (f", on {day(kit.on)}" if kit.on else "")
     strips = [SeriesStrip(effect, outlook(fit, replace(kit, series=effect.name), RANGE)) for effect in fit.series]
-    return tuple(sorted(strips, key=lambda strip: (-strip.outlook.typical, strip.series.name)))
+    strips.sort(key=lambda strip: (-strip.outlook.typical, strip.series.name))
+    return Section(
+        f"To set the series side by side, every price in this picture is brought to one kit: {words}.",
+        _market_chart(fit, strips, f"The price book by series: {about}", currency),
+        (_series_table(fit, strips, words, currency), effects_table(fit)),
+        tuple(Fact(out.term, out.reason) for out in fit.recipe.left_out),
+    )
+
+
+def _market_chart(fit: Fit, levels: Sequence[SeriesStrip], title: str, currency: str) -> Chart:
+    """The series with most rows, the dearest first."""
+    drawn = with_sightings(fit, levels)
+    first, last = drawn[0], drawn[-1]
+    dots = [s for strip in drawn for s in strip.sightings]
+    further, left = len(levels) - len(drawn), sum(fit.recipe.rows_by_series) - len(dots)
+    notes = (
+        f"{count(further, 'further series', 'further series')} with fewer rows in the table below." if further else "",
+        f"{count(left, 'row')} not drawn." if left > 0 else "",
+    )
+    rows = table(
+        f"The rows behind the picture, {currency}",
+        "Series< | Row | Pieces | Condition | Seen on | Price seen | Brought to this kit | Remark<",
+        (
+            Row(
+                (
+                    s.series, str(s.row), trimmed(s.pieces), trimmed(s.condition, 1),
+                    s.seen_on.isoformat() if s.seen_on else "not known", amount(s.paid), amount(s.at),
+                    "unusual" if s.unusual else "",
+                ),
+                "marked" if s.unusual else "",
+            )
+            for s in dots
+        ),
+    )  # fmt: skip
+    return Chart(
+        "prices-by-series",
+        title,
+        f"{count(len(drawn), 'series', 'series')} on a log scale of {currency}: from {first.series.name} at "
+        f"{amount(first.outlook.typical)} down to {last.series.name} at {amount(last.outlook.typical)}. "
+        f"{count(len(dots), 'row')} drawn as dots.",
+        rows,
+        partial(market_figure, drawn, currency),
+        (Key("dot", "a kit seen, brought to this kit"), *RANGES, RING),
+        " ".join(note for note in notes if note),
+    )
 
 
 def sightings(fit: Fit, at: FloatArray, ratio: FloatArray) -> list[Sighting]:
@@ -132,9 +115,9 @@ def sightings(fit: Fit, at: FloatArray, ratio: FloatArray) -> list[Sighting]:
     ]
 
 
-def market_picture(fit: Fit, currency: str, levels: Sequence[SeriesStrip]) -> StripPicture[SeriesStrip]:
-    """The series with most rows, the dearest first. Brought to the kit of the strips, a row keeps only what the fit
-    does not explain of it."""
+def with_sightings(fit: Fit, levels: Sequence[SeriesStrip]) -> list[SeriesStrip]:
+    """The series with most rows, with the rows that are drawn. Brought to the kit of the strips, a row keeps only what
+    the fit does not explain of it."""
     most = sorted(levels, key=lambda level: (-level.series.rows, level.series.name))[:MOST_STRIPS]
     typical = {level.series.name: level.outlook.typical for level in levels}
     ratios = np.exp(fit.residuals)
@@ -144,34 +127,14 @@ def market_picture(fit: Fit, currency: str, levels: Sequence[SeriesStrip]) -> St
         if level in most:
             own = [s for s in rows if s.series == level.series.name]
             strips.append(replace(level, sightings=thinned(own, MOST_DOTS // len(most))))
-    return StripPicture(currency, tuple(strips), 1.3)
+    return strips
 
 
-def sightings_table(picture: StripPicture[SeriesStrip]) -> Table:
-    """The numbers behind the dots."""
-    return table(
-        f"The rows behind the picture, {picture.currency}",
-        "Series< | Row | Pieces | Condition | Seen on | Price seen | Brought to this kit | Remark<",
-        (
-            Row(
-                (
-                    s.series, str(s.row), trimmed(s.pieces), trimmed(s.condition, 1),
-                    s.seen_on.isoformat() if s.seen_on else "not known", amount(s.paid), amount(s.at),
-                    "unusual" if s.unusual else "",
-                ),
-                "marked" if s.unusual else "",
-            )
-            for strip in picture.strips
-            for s in strip.sightings
-        ),
-    )  # fmt: skip
-
-
-def _series_table(fit: Fit, levels: Sequence[SeriesStrip], kit: Kit, currency: str) -> Table:
+def _series_table(fit: Fit, levels: Sequence[SeriesStrip], kit: str, currency: str) -> Table:
     against = "the average series" if fit.recipe.pooled else min(fit.recipe.series)
     heads = columns_of(f"Series< | Rows | Typical | Market level, {RANGE} % | One sale, {RANGE} %")
     return table(
-        f"What each series fetches, {currency}: {kit_words(kit)}",
+        f"What each series fetches, {currency}: {kit}",
         (*heads, Column(f"Against {short(plain(against), 24)}")),
         (
             (level.series.name, number(level.series.rows), amount(level.outlook.typical),
@@ -197,7 +160,8 @@ def effects_table(fit: Fit) -> Table:
             power = float(np.log(2)) if term.source == "pieces" else 1.0
             low, high = (100 * float(np.expm1(x * power)) for x in (estimate.low, estimate.high))
             effect = DASH if estimate.percent is None else change(estimate.percent)
-            rows.append((MEANINGS.get(term.source) or _feature_meaning(term, fit), effect, change_span(low, high)))
+            meaning = MEANINGS.get(term.source) or _feature_meaning(term, fit)
+            rows.append((meaning, effect, change_span(low, high)))
     return table(
         "What a difference is worth, everything else equal",
         "Difference< | On the price | 95 % range",
@@ -226,46 +190,39 @@ def trend_section(fit: Fit) -> Section:
     lead = f"Over the last year such kits moved by {change(year.percent, 1)} (80 in 100: {ends})."
     if year.low < 0 < year.high:
         lead += " The range holds 0 %, so this book cannot tell which way prices go."
-    picture = trend_picture(fit)
-    left = int((~np.isnat(fit.book.date)).sum()) - len(picture.rows)
+    term, rows = next(t for t in fit.terms if t.name == "years"), dated_rows(fit)
+    left = int((~np.isnat(fit.book.date)).sum()) - len(rows)
+    quarters: dict[str, list[Sighting]] = {}
+    for on, s in sorted(((s.seen_on, s) for s in rows if s.seen_on), key=lambda pair: pair[0]):
+        quarters.setdefault(f"{on.year}, quarter {(on.month + 2) // 3}", []).append(s)
+    numbers = table(
+        "The numbers of the picture, by quarter",
+        "Quarter< | Kits | Middle kit | Yearly effect",
+        (
+            (quarter, number(len(kits)), change(100 * (float(np.median([s.ratio for s in kits])) - 1)),
+             change(100 * float(np.expm1(term.coefficient * np.mean([s.at for s in kits])))))
+            for quarter, kits in quarters.items()
+        ),
+        "Against today's level of such kits.",
+    )  # fmt: skip
     drawn = Chart(
         "over-time",
         "Every dated kit against what it would fetch on the newest date",
-        f"{count(len(picture.rows), 'dot')} from {-picture.first:.1f} years before the newest date on; "
+        f"{count(len(rows), 'dot')} from {-min(s.at for s in rows):.1f} years before the newest date on; "
         f"the line moves by {change(year.percent, 1)} a year.",
-        trend_table(picture),
-        partial(trend_figure, picture),
+        numbers,
+        partial(trend_figure, rows, term.coefficient, fit.level_t[RANGE - 1] * term.se),
         (Key("dot", "a kit seen, everything but time evened out"), Key("level", "the yearly effect, 80 %"), RING),
         f"{count(left, 'row')} not drawn." if left > 0 else "",
     )
     return Section(lead, drawn)
 
 
-def trend_picture(fit: Fit) -> TrendPicture:
+def dated_rows(fit: Fit) -> tuple[Sighting, ...]:
     """The dated rows of the sample with everything but time evened out, or so many evenly spaced in time."""
     term = next(t for t in fit.terms if t.name == "years")
-    years = fit.rows.years
-    rows = sightings(fit, years, np.exp(fit.residuals + term.coefficient * years))
-    drawn = thinned([s for s in rows if s.seen_on is not None], MOST_DOTS)
-    reach = fit.level_t[RANGE - 1] * term.se
-    return TrendPicture(drawn, term.coefficient, term.coefficient - reach, term.coefficient + reach)
-
-
-def trend_table(picture: TrendPicture) -> Table:
-    """The numbers behind the picture, by calendar quarter."""
-    quarters: dict[str, list[Sighting]] = {}
-    for on, s in sorted(((s.seen_on, s) for s in picture.rows if s.seen_on), key=lambda pair: pair[0]):
-        quarters.setdefault(f"{on.year}, quarter {(on.month + 2) // 3}", []).append(s)
-    return table(
-        "The numbers of the picture, by quarter",
-        "Quarter< | Kits | Middle kit | Yearly effect",
-        (
-            (quarter, number(len(rows)), change(100 * (float(np.median([s.ratio for s in rows])) - 1)),
-             change(100 * float(np.expm1(picture.effect * np.mean([s.at for s in rows])))))
-            for quarter, rows in quarters.items()
-        ),
-        "Against today's level of such kits.",
-    )  # fmt: skip
+    rows = sightings(fit, fit.rows.years, np.exp(fit.residuals + term.coefficient * fit.rows.years))
+    return thinned([s for s in rows if s.seen_on is not None], MOST_DOTS)
 
 
 def trust_section(fit: Fit, currency: str) -> Section:
@@ -275,44 +232,34 @@ def trust_section(fit: Fit, currency: str) -> Section:
         return Section(f"{NOT_COMPUTED}: the fit was made without its accuracy.")
     lead = (
         f"Asked for kits that it has not seen, the fit is within {percent(accuracy.median_ape)} of the real price for "
-        f"every second one."
+        "every second one."
     )
     if accuracy.coverage_80 is not None:
         lead += f" Of the ranges that should hold 80 in 100 sales, {number(accuracy.coverage_80)} in 100 did."
-    picture = predicted_picture(fit, accuracy, currency)
-    left = len(fit.book) - len(picture.rows)
-    drawn = Chart(
-        "predicted",
-        "Each kit against its price as the other rows predict it",
-        f"{count(len(picture.rows), 'dot')}: the price seen against the predicted one, over the predicted "
-        f"price in {currency}. Every second kit is within {percent(picture.half)}.",
-        predicted_table(picture),
-        partial(predicted_figure, picture),
-        (Key("dot", "a kit seen"), Key("range", f"within {percent(picture.half)}: every second kit"), RING),
-        f"{count(left, 'row')} not drawn." if left else "",
-    )
-    return Section(lead, drawn, (_measures(accuracy),), reasons=accuracy.reasons)
-
-
-def predicted_picture(fit: Fit, accuracy: Accuracy, currency: str) -> PredictedPicture:
-    """Every row of the sample, or so many evenly spaced by their predicted price and the unusual ones."""
-    predicted = left_out_prices(fit)
-    rows = sightings(fit, predicted, paid(fit.book) / predicted)
+    predicted, half = left_out_prices(fit), percent(accuracy.median_ape)
+    rows = thinned(sightings(fit, predicted, paid(fit.book) / predicted), MOST_DOTS)
     low, high = (float(q) for q in np.quantile(predicted, [NEARLY_ALL, 1 - NEARLY_ALL]))
-    return PredictedPicture(currency, thinned(rows, MOST_DOTS), accuracy.median_ape, (low / 1.12, high * 1.12))
-
-
-def predicted_table(picture: PredictedPicture) -> Table:
-    """The numbers behind the dots."""
-    return table(
-        f"The numbers of the picture, {picture.currency}",
+    left = len(fit.book) - len(rows)
+    numbers = table(
+        f"The numbers of the picture, {currency}",
         "Row | Series< | Predicted | Seen | Seen against predicted",
         (
             Row((str(s.row), s.series, amount(s.at), amount(s.paid), change(100 * (s.ratio - 1))),
                 "marked" if s.unusual else "")
-            for s in picture.rows
+            for s in rows
         ),
     )  # fmt: skip
+    drawn = Chart(
+        "predicted",
+        "Each kit against its price as the other rows predict it",
+        f"{count(len(rows), 'dot')}: the price seen against the predicted one, over the predicted "
+        f"price in {currency}. Every second kit is within {half}.",
+        numbers,
+        partial(predicted_figure, rows, accuracy.median_ape, (low / 1.12, high * 1.12), currency),
+        (Key("dot", "a kit seen"), Key("range", f"within {half}: every second kit"), RING),
+        f"{count(left, 'row')} not drawn." if left else "",
+    )
+    return Section(lead, drawn, (_measures(accuracy),), reasons=accuracy.reasons)
 
 
 def _measures(accuracy: Accuracy) -> Table:

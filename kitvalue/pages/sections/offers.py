@@ -13,25 +13,12 @@ from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Valuation, no_dealer
+from kitvalue.pages.figures import DASH, amount, change, count, exact, number, percent, trimmed
 from kitvalue.pages.pictures.frame import Chart, Key, Section
-from kitvalue.pages.pictures.market import RANGES, OfferStrip, StripPicture, offers_figure
+from kitvalue.pages.pictures.market import RANGES, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
-from kitvalue.pages.words import (
-    DASH,
-    Table,
-    amount,
-    and_more,
-    capital,
-    change,
-    count,
-    exact,
-    feature_words,
-    number,
-    percent,
-    sold_words,
-    table,
-    trimmed,
-)
+from kitvalue.pages.tables import Table, and_more, table
+from kitvalue.pages.words import capital, feature_words, sold_words
 
 MOST_DRAWN = 20
 MOST_LISTED = 100
@@ -88,7 +75,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     return Section(
         "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
         "private. Freight comes on top.",
-        _chart(values, currency) if values else None,
+        offers_chart(values, currency) if values else None,
         (
             *([_bids_table(bids, currency)] if bids else []),
             *([_offers_table(values, currency, fit)] if values else []),
@@ -97,41 +84,33 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     )
 
 
-def offers_picture(values: Sequence[ValuedOffer], currency: str) -> StripPicture[OfferStrip]:
+def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
     """The first offers as strips."""
-    return StripPicture(currency, tuple(v.strip for v in values[:MOST_DRAWN]), 1.25)
-
-
-def _chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
-    picture = offers_picture(values, currency)
-    first, last, left = picture.strips[0], picture.strips[-1], len(values) - len(picture.strips)
+    strips = [v.strip for v in values[:MOST_DRAWN]]
+    first, last, left = strips[0], strips[-1], len(values) - len(strips)
+    any_bids = any(s.ceiling is not None for s in strips)
+    numbers = table(
+        f"The numbers of the picture, {currency}",
+        "Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 % | Asked against value"
+        f"{' | Ceiling | Safe ceiling' if any_bids else ''}",
+        (
+            (s.offer, amount(s.asked), amount(s.outlook.typical),
+             range_or_none(s.outlook.level_low, s.outlook.level_high), range_or_none(s.outlook.low, s.outlook.high),
+             change(s.against, 0), *(map(bid_words, (s.ceiling, s.safe)) if any_bids else ()))
+            for s in strips
+        ),
+    )  # fmt: skip
     bids = (Key("ceiling", "ceiling, best use"), Key("safe", "safe ceiling: stop there"))
     return Chart(
         "offers-against-value",
         "Asked against the buy-in value",
-        f"{count(len(picture.strips), 'offer')} on a log scale of {currency}, from {first.offer} at "
+        f"{count(len(strips), 'offer')} on a log scale of {currency}, from {first.offer} at "
         f"{change(first.against, 0)} to {last.offer} at {change(last.against, 0)} against the buy-in value.",
-        offer_strips_table(picture),
-        partial(offers_figure, picture),
-        (Key("asked", "asked"), *RANGES, *(bids if any(s.ceiling is not None for s in picture.strips) else ())),
+        numbers,
+        partial(offers_figure, strips, currency),
+        (Key("asked", "asked"), *RANGES, *(bids if any_bids else ())),
         f"and {count(left, 'more', 'more')} in the table below" if left else "",
     )
-
-
-def offer_strips_table(picture: StripPicture[OfferStrip]) -> Table:
-    """The numbers behind the strips."""
-    any_bids = any(s.ceiling is not None for s in picture.strips)
-    bids = " | Ceiling | Safe ceiling" if any_bids else ""
-    return table(
-        f"The numbers of the picture, {picture.currency}",
-        f"Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 % | Asked against value{bids}",
-        (
-            (s.offer, amount(s.asked), amount(s.outlook.typical),
-             range_or_none(s.outlook.level_low, s.outlook.level_high), range_or_none(s.outlook.low, s.outlook.high),
-             change(s.against, 0), *((bid_words(s.ceiling), bid_words(s.safe)) if any_bids else ()))
-            for s in picture.strips
-        ),
-    )  # fmt: skip
 
 
 def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Table:

@@ -17,7 +17,8 @@ from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, ORANGE, RULE, VERMILLION
 from kitvalue.pages.pictures.frame import NARROW
 from kitvalue.pages.sheet.view import SheetView
-from kitvalue.pages.words import Fact, Row, Table, plain
+from kitvalue.pages.tables import Fact, Row, Table
+from kitvalue.pages.words import plain
 
 try:
     from fpdf import FPDF
@@ -92,7 +93,7 @@ def _document(view: SheetView, today: date) -> FPDF:
             self.cell(WIDTH, 4, plain(view.footer))
 
     pdf = Sheet(format="A4")
-    for style, file in zip(("", "B"), charts.font_files(), strict=True):
+    for style, file in zip(("", "B"), charts.FONT_FILES, strict=True):
         pdf.add_font(FACE, style, file)
     pdf.set_margins(MARGIN, 13, MARGIN)
     pdf.set_auto_page_break(True, 16)

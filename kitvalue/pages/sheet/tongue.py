@@ -17,7 +17,8 @@ from babel.numbers import format_currency, format_decimal, format_percent
 
 from kitvalue.intake.text.problems import FileError, shown
 from kitvalue.intake.text.words import listed
-from kitvalue.pages.words import MINUS, NBSP, Column, Row, Table, table
+from kitvalue.pages.figures import MINUS, NBSP
+from kitvalue.pages.tables import Column, Row, Table, table
 
 PLACE = resources.files("kitvalue.pages") / "languages"
 

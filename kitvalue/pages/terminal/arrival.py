@@ -40,8 +40,7 @@ DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
 def problem_lines(problems: Sequence[Problem], paste: Sequence[PasteBlock] = ()) -> list[str]:
-    """Every problem in the files' order, those of one kind in one line; warnings marked. Cells that stand in lines to
-    paste are not told a second time."""
+    """Every problem in the files' order, those of one kind in one line; cells in lines to paste are not told twice."""
     pasted = {word for block in paste for word in block.words}
     lines = []
     for alike in together(problems):
@@ -294,17 +293,16 @@ def _open_side(block: PasteBlock, what: str) -> str:
 
 
 def _not_told(file: str, problems: Sequence[Problem], sheet: Incoming, lines: Mapping[Place, int]) -> Iterator[_Step]:
-    """What nothing in the spreadsheet tells: a key of [files], something to mend before any of it can be used, what
-    numbers for conditions were taken for, what columns of money are."""
+    """What nothing in the spreadsheet tells: keys of [files], what to mend first, the sense of grades and of money."""
     for problem in (problem for problem in problems if problem.file == file):
         if problem.code in _OPEN_FILES:
             key, _ = _OPEN_FILES[problem.code]
             yield _Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True)
         elif problem.level is Level.FILE and problem.unmapped is None:
             yield _Step(problem.line())
-    if scale_to_ten(sheet.conditions):
+    if scale_to_ten(sheet.cells.get("condition", ())):
         yield _Step(_TO_TEN)
-    elif any(cell in TURNED for cell in sheet.conditions):
+    elif any(cell in TURNED for cell in sheet.cells.get("condition", ())):
         yield _Step(_TURNED)
     place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
     price = toml_text(sheet.columns.get("price", ""))

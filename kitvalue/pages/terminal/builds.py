@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import astuple
 from decimal import Decimal
 
-from kitvalue.decisions.breakeven import Comparison, SizedBuild, Tie
+from kitvalue.decisions.breakeven import Comparison, Tie
 from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
@@ -19,6 +19,10 @@ from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
 ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
+ROUTE_PRICES = {  # by the field of a route's costs, from what it costs up to what leaves the margin
+    "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
+    "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
+}  # fmt: skip
 UNKNOWN = " +?"  # behind a figure that lacks something of its cost
 
 
@@ -32,7 +36,7 @@ def cost_text(sheet: CostSheet) -> str:
     for part in sheet.subtotals():
         lines += [
             (line.what, figure(line.quantity), line.unit, cents(line.unit_price), cents(line.net))
-            for line in sheet.lines
+            for line in sheet.chosen.lines
             if line.group is part.group
         ]
         lines.append((f"= {part.group.value}", "", "", "", part.total.text()))
@@ -46,30 +50,22 @@ def cost_text(sheet: CostSheet) -> str:
     ]  # fmt: skip
     by_donor = table("donor< | price | sold off | kept | in the kit", donors)
     to_cut = table("< | length | width | in pieces of< | m2", strips)
+    routes = [r for r in sheet.routes if r.allowed]
+    heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in routes)]
+    prices = [(name, *(_partly(sheet, getattr(r, field)) for r in routes)) for field, name in ROUTE_PRICES.items()]
+    prices.insert(1, ("bought in for", *(cents(r.purchase) for r in routes)))
+    closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
+    by_route = table(" | ".join(heads), prices, notes=["* the route of this plan; prices are gross", *closed])
     return page(
         _title(sheet, f"net {sheet.currency}"),
         table("< | quantity | unit< | each | net", lines),
         f"Where the donors' prices go\n{by_donor}" if donors else "",
         f"To buy and to do\n{table('< | quantity | unit< | <56', to_buy)}",
         f"Strips to cut, millimetres\n{to_cut}" if strips else "",
-        f"What it must sell for\n{_routes(sheet)}",
+        f"What it must sell for\n{by_route}",
         bullets("Notes", sheet.notes),
         take_care(sheet.cautions),
     )
-
-
-def _routes(sheet: CostSheet) -> str:
-    """A column a route, a line a price: from what it costs up to what leaves the margin."""
-    routes = [r for r in sheet.routes if r.allowed]
-    heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in routes)]
-    names = {
-        "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
-        "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
-    }  # fmt: skip
-    rows = [(name, *(_partly(sheet, getattr(r, field)) for r in routes)) for field, name in names.items()]
-    rows.insert(1, ("bought in for", *(cents(r.purchase) for r in routes)))
-    closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
-    return table(" | ".join(heads), rows, notes=["* the route of this plan; prices are gross", *closed])
 
 
 def _partly(sheet: CostSheet, figure: Decimal | None) -> str:
@@ -150,6 +146,19 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
 def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
+    heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
+    rows = []
+    for r in c.by_pieces:
+        of_cost = UNKNOWN if r.sheet.incomplete else ""
+        of_price = of_cost if r.quote.binding == "floor" else ""
+        rows.append((
+            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
+            money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
+            span(r.original_low, r.original_high), share(r.chance_build_cheaper),
+        ))  # fmt: skip
+    notes = [f"{r.sheet.pieces} pieces: {r.note}" for r in c.by_pieces if r.note]
+    if any(r.sheet.incomplete for r in c.by_pieces):
+        notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
     aside = _aside(sheet)
     at_cost = f"at cost{aside}: {_tie(c.tie_at_cost)}"
     at_price = f"at webshop price{aside if c.quote.binding == 'floor' else ''}: {_tie(c.tie_at_price)}"
@@ -159,7 +168,7 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
         _title(sheet, f"{sheet.currency}, at the door"),
         wrapped(headline),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
-        f"By pieces\n{_by_pieces(c.by_pieces)}\n{wrapped(c.crossings.text)}",
+        f"By pieces\n{table(heads, rows, notes=notes)}\n{wrapped(c.crossings.text)}",
         f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
         f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
         f"Like for like\n{alike}",
@@ -168,23 +177,6 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
 
 def _tie(tie: Tie) -> str:
     return tie.text + ("" if tie.hammer is None else f" (a hammer price of {cents(tie.hammer)})")
-
-
-def _by_pieces(by_pieces: Sequence[SizedBuild]) -> str:
-    heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
-    rows = []
-    for r in by_pieces:
-        of_cost = UNKNOWN if r.sheet.incomplete else ""
-        of_price = of_cost if r.quote.binding == "floor" else ""
-        rows.append((
-            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
-            money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
-            span(r.original_low, r.original_high), share(r.chance_build_cheaper),
-        ))  # fmt: skip
-    notes = [f"{r.sheet.pieces} pieces: {r.note}" for r in by_pieces if r.note]
-    if any(r.sheet.incomplete for r in by_pieces):
-        notes.insert(0, f"{UNKNOWN.strip()}: something of that cost is not known")
-    return table(heads, rows, notes=notes)
 
 
 def _unknowns(unknowns: Sequence[Solved]) -> str:
@@ -220,13 +212,20 @@ def outcome_text(
     """Finished builds against their plans, and what they teach: settings to paste, never changed by themselves."""
     if not jobs:
         return "No finished build is written down in done.csv yet."
+    learned = [
+        (s.plan, s.series, s.sales, percent(s.planned), percent(s.own, 1), percent(s.learned, 1),
+         f"{s.low:.0f} to {s.high:.0f} %")
+        for s in shares.learned
+    ]  # fmt: skip
+    by_plan = table("plan< | held against< | sales | planned | their mean | learned | 8 in 10", learned)
+    by_plan = by_plan if shares.reason is None else wrapped(shares.reason)
     new_shares = [line for s in shares.learned for line in (f"in {s.plan}:", f"  {s.line}")]
     return page(
         f"Finished builds: planned against actual (net {currency})\n{_jobs(jobs)}",
         f"What they were sold for\n{_sales(jobs, shares)}",
         f"Hours by operation, of all jobs together\n{_operations(hours)}" if hours.operations else "",
         _to_paste("[work.hours] in shop.toml", settings_lines(hours)),
-        f"The share of an original's price that the builds fetched\n{_shares(shares)}",
+        f"The share of an original's price that the builds fetched\n{by_plan}",
         _to_paste("[finished] in the plan", new_shares),
         take_care(cautions),
     )
@@ -285,23 +284,10 @@ def _operations(hours: LearnedOperations) -> str:
     ]  # fmt: skip
     lines = [table("< | for one< | jobs | setting | their mean | learned | 8 in 10 | own weight", rows)]
     if hours.common is not None:
-        lines.append(
-            wrapped(
-                f"all operations together took {hours.common:.2f} times their settings; an operation seen in few jobs "
-                "leans on that (own weight: how far it follows its own jobs)"
-            )
+        leaning = (
+            f"all operations together took {hours.common:.2f} times their settings; an operation seen in few jobs "
+            "leans on that (own weight: how far it follows its own jobs)"
         )
-    for reason, names in grouped((one.reason, one.operation) for one in hours.operations if one.reason):
-        lines.append(wrapped(f"{', '.join(names)}: {reason}", bullet="- "))
-    return "\n".join(lines)
-
-
-def _shares(shares: LearnedShares) -> str:
-    if shares.reason is not None:
-        return wrapped(shares.reason)
-    rows = [
-        (s.plan, s.series, s.sales, percent(s.planned), percent(s.own, 1), percent(s.learned, 1),
-         f"{s.low:.0f} to {s.high:.0f} %")
-        for s in shares.learned
-    ]  # fmt: skip
-    return table("plan< | held against< | sales | planned | their mean | learned | 8 in 10", rows)
+        lines.append(wrapped(leaning))
+    reasons = grouped((one.reason, one.operation) for one in hours.operations if one.reason)
+    return "\n".join([*lines, *(wrapped(f"{', '.join(names)}: {why}", bullet="- ") for why, names in reasons)])

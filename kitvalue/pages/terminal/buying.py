@@ -37,19 +37,33 @@ def reckoned_words(r: ReckonedWith) -> str:
 
 
 def shortlist_text(s: Shortlist, written: str | None) -> str:
-    """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together and
-    what to take care of."""
+    """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together."""
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
+    heads = "offer< | series< | to pay | open at | stop at | best use< | profit | loss | per hour"
+    bids = [
+        (
+            one.offer.offer, one.offer.series, money(one.paid.price), dash(one.open_at), dash(one.stop_at),
+            *((one.best.use, money(one.best.expected_profit), dash(one.best.chance_of_loss, share),
+               dash(one.best.profit_per_hour)) if one.best is not None else ("-",) * 4),
+        )
+        for one in valued
+    ]  # fmt: skip
+    closed = grouped(
+        (f"{use.use}{f' ({ROUTES[use.route]})' if use.route == 'margin' else ''}: {use.reason}", one.offer.offer)
+        for one in valued
+        for use in one.uses
+        if use.reason is not None
+    )
     tables = [
         _lead(s, valued),
-        f"What to bid, the most profitable first\n{_bids(valued)}",
+        f"What to bid, the most profitable first\n{table(heads, bids)}",
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
         _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
         f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
-        _not_open(valued),
+        bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in closed]),
     ]
     text = answer_page(
         s.cautions,
@@ -85,18 +99,6 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     )
 
 
-def _bids(valued: Sequence[JudgedOffer]) -> str:
-    rows = [
-        (
-            one.offer.offer, one.offer.series, money(one.paid.price), dash(one.open_at), dash(one.stop_at),
-            *((one.best.use, money(one.best.expected_profit), dash(one.best.chance_of_loss, share),
-               dash(one.best.profit_per_hour)) if one.best is not None else ("-",) * 4),
-        )
-        for one in valued
-    ]  # fmt: skip
-    return table("offer< | series< | to pay | open at | stop at | best use< | profit | loss | per hour", rows)
-
-
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """What the columns mean, which offers are judged as they are, and on which settings all rests."""
     selling = s.reckoned_with.selling
@@ -118,14 +120,15 @@ def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
 
 def _asked(valued: Sequence[JudgedOffer]) -> str:
     """Under an offer stand its features, then what is done to it before it is sold."""
-    offers = [one.offer for one in valued]
-    rows = [
-        (offer.offer, offer.series, f"{offer.pieces:g}", figure(offer.condition), money(offer.price),
-         money(one.buy_in), change(one.against_percent, 0), dash(one.rank, share))
-        for one, offer in zip(valued, offers, strict=True)
-    ]  # fmt: skip
-    told = [(feature_words(o.features), work_words(o.finished, o.hours, o.parts)) for o in offers]
-    under = ["; ".join(filter(None, texts)) for texts in told]
+    rows, under = [], []
+    for one in valued:
+        o = one.offer
+        rows.append((
+            o.offer, o.series, f"{o.pieces:g}", figure(o.condition), money(o.price), money(one.buy_in),
+            change(one.against_percent, 0), dash(one.rank, share),
+        ))  # fmt: skip
+        words = (feature_words(o.features), work_words(o.finished, o.hours, o.parts))
+        under.append("; ".join(filter(None, words)))
     return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under)
 
 
@@ -155,17 +158,6 @@ def _uses(valued: Sequence[JudgedOffer]) -> str:
     told = table("offer< | use< | VAT< | ceiling | loss there | safe ceiling | profit | loss | hours", rows)
     left = len(valued) - MOST_USES
     return told + (f"\n  and {left:,} more offers: --json has them all" if left > 0 else "")
-
-
-def _not_open(valued: Sequence[JudgedOffer]) -> str:
-    """Why uses are not open, each reason once with its offers."""
-    reasons = grouped(
-        (f"{use.use}{f' ({ROUTES[use.route]})' if use.route == 'margin' else ''}: {use.reason}", one.offer.offer)
-        for one in valued
-        for use in one.uses
-        if use.reason is not None
-    )
-    return bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in reasons])
 
 
 def _single(valued: Sequence[JudgedOffer]) -> list[str]:
@@ -232,9 +224,16 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
 
 
 def asked_text(asked: JudgedPrice, typical: float) -> str:
-    """The answer in a few sentences, up to what price it pays for each way to sell it and what the better one leaves;
-    then how the most to pay comes about."""
-    said, judged = [_much(asked, typical)], asked.judged
+    """The answer in a few sentences: up to what price each way to sell it pays; then how that comes about."""
+    judged, price, asking = asked.judged, float(asked.price), money(asked.price)
+    rank, step = (judged[0].rank, judged[0].paid.price / price) if judged else (None, 1.0)
+    off = round(100 * (price * step / typical - 1))
+    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
+    usual = f"the price at which such kits usually sell, {money(typical)}"
+    if step < 1:  # it is known how far sold prices lie under asked ones
+        usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
+    less = "" if rank is None else f", {share(rank)} of them for less than {asking}"
+    said = [f"{asking} asked is {how} {usual}{less}."]
     ways = [(f"to sell it {_sold_as(one)}" if len(judged) > 1 else "", one.stop_at) for one in judged]
     pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in ways if stop is not None)
     never = " and ".join(way or "to you" for way, stop in ways if stop is None)
@@ -250,21 +249,6 @@ def asked_text(asked: JudgedPrice, typical: float) -> str:
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
     return page(wrapped(" ".join(said), ""), _come_about(asked) if judged else "")[:-1]
-
-
-def _much(asked: JudgedPrice, typical: float) -> str:
-    """`350 asked is 29 % below what is usually asked, about 490; such kits sell for about 444, 3 % of them for less`:
-    held against asked prices where it is known how far sold ones lie under them."""
-    first = asked.judged[0] if asked.judged else None
-    price = float(asked.price)
-    step = 1.0 if first is None else first.paid.price / price
-    off = round(100 * (price * step / typical - 1))
-    how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
-    less = "" if first is None or first.rank is None else f", {share(first.rank)} of them for less than {money(price)}"
-    usual = f"the price at which such kits usually sell, {money(typical)}"
-    if step < 1:
-        usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
-    return f"{money(price)} asked is {how} {usual}{less}."
 
 
 def _sold_as(one: JudgedOffer) -> str:

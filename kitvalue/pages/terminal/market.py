@@ -16,13 +16,9 @@ from kitvalue.pages.words import feature_words, grade
 
 MOST_LEAST_KNOWN = 4
 PLAIN_WORDS = {
-    "log_pieces": "twice the drums",
-    "condition": "one grade better",
-    "sold": "sold against asked",
-    "dealer": "dealer against private",
-    "auction": "auction against private",
-    "years": "a year later",
-}
+    "log_pieces": "twice the drums", "condition": "one grade better", "sold": "sold against asked",
+    "dealer": "dealer against private", "auction": "auction against private", "years": "a year later",
+}  # fmt: skip
 
 
 def as_of_words(day: date | None) -> str:
@@ -62,27 +58,27 @@ def fit_text(fit: Fit, counts: FileCounts, saved_in: str) -> str:
         for u in fit.unusual
     ]
     by_row = table("row | series< | seen | expected | weight | moves such kits", unusual, [u.hint for u in fit.unusual])
+    least = ""
+    if not fit.exact:
+        known = [
+            (k.name, k.rows, f"+-{k.level_percent:.1f} %", f"+-{k.one_more_percent:.1f} %")
+            for k in series_knowledge(fit)[:MOST_LEAST_KNOWN]
+        ]
+        usual = usual_kit(fit, fit.recipe.series[0])
+        kit = f"{usual.pieces:g} pieces, condition {grade(usual.condition)}, sold in private on the newest date"
+        note = f"of {kit}: rows of other kinds of sale tell less of that"
+        by_series = table("series< | rows | level known to | with one more", known, notes=[note])
+        least = f"What it knows least, and what one more sighting would do\n{by_series}"
     return answer_page(
         fit.cautions,
         f"{wrapped(counts_line(counts), '')}\nFitted: series {pooled}pooled, {robust}\nSaved in {saved_in}",
         f"What moves the price, all else equal (with the 95 % range of each effect)\n{by_term}",
         f"Series against the average one, all else equal\n{table('series< | rows | price', series)}",
-        "" if fit.exact else f"What it knows least, and what one more sighting would do\n{_least_known(fit)}",
+        least,
         "" if fit.accuracy is None else _accuracy(fit.accuracy, fit),
         f"Rows far from what the others say of them\n{by_row}" if unusual else "",
         bullets("Left out", [f"{out.term}: {out.reason}" for out in fit.recipe.left_out]),
     )
-
-
-def _least_known(fit: Fit) -> str:
-    rows = [
-        (k.name, k.rows, f"+-{k.level_percent:.1f} %", f"+-{k.one_more_percent:.1f} %")
-        for k in series_knowledge(fit)[:MOST_LEAST_KNOWN]
-    ]
-    usual = usual_kit(fit, fit.recipe.series[0])
-    kit = f"{usual.pieces:g} pieces, condition {grade(usual.condition)}, sold in private on the newest date"
-    notes = [f"of {kit}: rows of other kinds of sale tell less of that"]
-    return table("series< | rows | level known to | with one more", rows, notes=notes)
 
 
 def _accuracy(a: Accuracy, fit: Fit) -> str:
@@ -111,8 +107,7 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
 def value_text(
     valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[Caution], holding: Decimal, asked: str
 ) -> str:
-    """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them, the
-    adjustments of each under it."""
+    """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them."""
     kit, buy_in, resale = valuation.kit, valuation.buy_in, valuation.resale
     ways = (buy_in, resale)
     dated, on = ("", f"on {kit.on}") if kit.on is not None else (as_of_words(valuation.as_of), "")
@@ -138,29 +133,29 @@ def value_text(
         notes.append(f"since {move.since} (to {move.to}) prices{told}")
     if not asked:
         notes.append("what it may cost you is less: --asked and his price take off work, VAT and margin")
+    sightings = [
+        (c.row, c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date or "-", money(c.observed), money(c.adjusted),
+         percent(c.gross_percent))
+        for c in valuation.comparables
+    ]  # fmt: skip
+    nearest = table(
+        "row | series< | pieces | condition | date | seen | adjusted | gross",
+        sightings,
+        [_adjustments(c) for c in valuation.comparables],
+        ["gross: all adjustments added up, signs aside; the smaller, the nearer"],
+    )
     return answer_page(
         cautions,
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
         table("< | buy-in value | resale value", rows, notes=notes),
-        f"The nearest sightings, each adjusted to this kit\n{_comparables(valuation.comparables)}",
+        f"The nearest sightings, each adjusted to this kit\n{nearest}",
     )
 
 
 def span(low: Decimal | float | None, high: Decimal | float | None) -> str:
     """A range; a dash alone where there is none."""
     return "-" if low is None or high is None else f"{money(low)} to {money(high)}"
-
-
-def _comparables(comparables: Sequence[Comparable]) -> str:
-    heads = "row | series< | pieces | condition | date | seen | adjusted | gross"
-    rows = [
-        (c.row, c.series, f"{c.pieces:g}", f"{c.condition:g}", c.date or "-", money(c.observed), money(c.adjusted),
-         percent(c.gross_percent))
-        for c in comparables
-    ]  # fmt: skip
-    legend = "gross: all adjustments added up, signs aside; the smaller, the nearer"
-    return table(heads, rows, [_adjustments(c) for c in comparables], [legend])
 
 
 def _adjustments(c: Comparable) -> str:

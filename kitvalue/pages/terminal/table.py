@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import zip_longest
+from typing import NamedTuple
 
 from kitvalue.pages.words import cut, width
 
@@ -22,34 +22,24 @@ INDENT = GAP = "  "
 FOLDING = ((1, False, GAP), (2, False, GAP), (3, False, GAP), (2, True, GAP), (9, True, GAP), (9, True, " "))
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A heading; `figures` are set flush right, words longer than `most` are folded."""
 
     title: str
-    figures: bool = True
-    most: int = 60
+    figures: bool
+    most: int
 
 
-def columns_of(heads: str) -> list[Column]:
-    """`series< | price | note<40`: a column each; `<` is for words, perhaps folded at so many columns, else figures."""
-    parts = [head.strip().partition("<") for head in heads.split("|")]
-    return [Column(title, not words, int(most or 60)) for title, words, most in parts]
-
-
-def table(
-    heads: str | Sequence[Column],
-    rows: Sequence[Sequence[object]],
-    under: Sequence[str] = (),
-    notes: Iterable[str] = (),
-) -> str:
-    """A table with a ruled heading (see `columns_of`); a row takes as many lines as its longest folded cell, and under
-    it stands its text of `under`, if any. Below all stand the notes. A column with nothing in it is left out.
+def table(heads: str, rows: Sequence[Sequence[object]], under: Sequence[str] = (), notes: Iterable[str] = ()) -> str:
+    """A table with a ruled heading of a column each: `series< | price | note<40`, `<` being for words, perhaps folded
+    at so many columns, else figures. A row takes as many lines as its longest folded cell, and under it stands its text
+    of `under`, if any. Below all stand the notes. A column with nothing in it is left out.
 
     Where the table would be too wide its headings are folded, then its words; if that is not enough, it is told row by
     row.
     """
-    every = columns_of(heads) if isinstance(heads, str) else heads
+    parts = [head.strip().partition("<") for head in heads.split("|")]
+    every = [Column(title, not words, int(most or 60)) for title, words, most in parts]
     used = [j for j, c in enumerate(every) if c.title or any(row[j] for row in rows)] or [0]
     shown, texts = [every[j] for j in used], [[str(row[j]) for j in used] for row in rows]
     widths, gap = _widths(shown, texts)
@@ -73,14 +63,16 @@ def table(
 
 
 def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> tuple[list[int], str]:
-    """The columns' widths and the gap between two by the first way that fits; no widths where none does.
-
-    Words are narrowed from the widest column down.
-    """
+    """The columns' widths and the gap between two by the first way that fits, words narrowed from the widest column
+    down; no widths where none does."""
     cells = [max((width(row[j]) for row in rows), default=0) for j in range(len(columns))]
     cells = [cell if c.figures else min(cell, c.most) for c, cell in zip(columns, cells, strict=True)]
     for heading, words, gap in FOLDING:
-        least = [_narrowest(c.title, heading) for c in columns]
+        least = []
+        for c in columns:  # the fewest columns in which a heading takes so many lines at most, its words whole
+            longest = max(map(width, c.title.split(" ")))
+            tried = range(longest, width(c.title) + 1)
+            least.append(next(w for w in tried if len(fold(c.title, w)) <= heading))
         widths = [max(head, cell) for head, cell in zip(least, cells, strict=True)]
         over = len(INDENT) + sum(widths) + len(gap) * (len(widths) - 1) - WIDTH
         while over > 0 and words:
@@ -92,12 +84,6 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> tuple[l
         if over <= 0:
             return widths, gap
     return [], GAP
-
-
-def _narrowest(heading: str, lines: int) -> int:
-    """The fewest columns in which a heading takes so many lines at most; a word of it stays whole."""
-    longest = max(map(width, heading.split(" ")))
-    return next(w for w in range(longest, width(heading) + 1) if len(fold(heading, w)) <= lines)
 
 
 def _lines(cells: Sequence[Sequence[str]], columns: Sequence[Column], widths: Sequence[int], gap: str) -> Iterator[str]:
