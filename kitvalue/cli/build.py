@@ -67,12 +67,8 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     from kitvalue.pages.answers import price_answer
     from kitvalue.pages.terminal.builds import price_text
 
-    done = command.price(folder, plan, at)
-    return Said(
-        price_answer(done.pricing.sheet, done.pricing),
-        price_text(done.pricing.sheet, done.pricing, done.cautions),
-        cautions=done.cautions,
-    )
+    made = command.price(folder, plan, at)
+    return Said(price_answer(made.sheet, made), price_text(made.sheet, made, made.cautions), cautions=made.cautions)
 
 
 @shop_command
@@ -97,12 +93,9 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
-    done = command.compare(folder, plan)
-    return Said(
-        compare_answer(done.comparison),
-        compare_text(done.comparison, done.headline, done.cautions),
-        cautions=done.cautions,
-    )
+    made = command.compare(folder, plan)
+    text = compare_text(made, made.quote.headline(made.sheet), made.cautions)
+    return Said(compare_answer(made), text, cautions=made.cautions)
 
 
 @shop_command

@@ -16,7 +16,6 @@ from kitvalue.intake.books.offers import offer_columns
 from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
-from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.text.problems import Caution, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
@@ -48,7 +47,12 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted
     shop, file = folder.shop, OFFERS if offer else PRICES
     columns = offer_columns(shop) if offer else wanted_columns(shop)
     before = folder.bytes_of(file)
-    data = before or _empty_file(columns, shop)
+    data = before or b""
+    if not data:  # sold_for only where it is mapped: where that column stands, a price does not tell what was paid
+        sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
+        own = [name for name in (*columns.required, *columns.optional) if name != "sold_for" or name in columns.headers]
+        header = f"{sign.join(columns.headers.get(name, name) for name in own)}\r\n"
+        data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
     style = file_style(data, file, columns, shop)
     understood = understand(text, shop, _spellings(shop, style), today)
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
@@ -59,17 +63,6 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted
 def write_jotted(folder: ShopFolder, jotted: Jotted) -> None:
     """Set a row behind its file. Raises FileError where the file has changed since or cannot be written."""
     folder.change({jotted.file: jotted.row.data}, {jotted.file: jotted.state})
-
-
-def _empty_file(wanted: WantedColumns, shop: Shop) -> bytes:
-    """A new file: our columns under their mapped headers, sold_for only where it is mapped: where that column stands, a
-    price does not tell what was paid.
-    """
-    sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
-    own = [name for name in (*wanted.required, *wanted.optional) if name != "sold_for" or name in wanted.headers]
-    names = [wanted.headers.get(name, name) for name in own]
-    text = f"{sign.join(names)}\r\n"
-    return text.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{text}".encode()
 
 
 def _spellings(shop: Shop, style: FileStyle) -> dict[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +17,6 @@ from kitvalue.decisions.sourcing import (
     supplies,
     wanted_drums,
 )
-from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, Level, Problem
 
@@ -50,19 +48,6 @@ def source(folder: ShopFolder, plan_name: str, best: int = 1, write: str | None 
     offers, parts = reading.rows, None if folder.parts is None else folder.parts.rows
     kits, cut = supplies(offers, parts or (), plan, shop), cut_cost(shop)
     answers = solve(wanted_drums(plan, shop), kits, cut, shop.buying, best)
-    cautions = _cautions(answers, offers, parts, cut)
-    written = None
-    if target is not None and answers[0].status != "infeasible":
-        cautions += _write_plan(folder, plan_name, answers[0], target)
-        written = target
-    done = Sourcing(shop.shop.currency, plan.name, plan.title, answers, TIME_LIMIT, tuple(cautions))
-    problems = () if folder.parts is None else folder.parts.problems
-    return SourceDone(done, written, (*reading.problems, *problems))
-
-
-def _cautions(
-    answers: Sequence[Answer], offers: Sequence[Offer], parts: Sequence[Part] | None, cut: float | None
-) -> list[Caution]:
     unsized = ", ".join(offer.offer for offer in offers if not offer.sizes)
     bought = {name for answer in answers for name in answer.buy}
     unknown = ", ".join(o.offer for o in offers if o.freight is None and o.offer in bought)
@@ -75,7 +60,14 @@ def _cautions(
         (cut is None, "no_cutting", "no shell is cut down: cut_down has no hours under [work.hours] of shop.toml"),
         (unknown, "freight_not_known", f"freight not known and not counted: {unknown}"),
     )
-    return [Caution(code, text) for so, code, text in told if so]
+    cautions = [Caution(code, text) for so, code, text in told if so]
+    written = None
+    if target is not None and answers[0].status != "infeasible":
+        cautions += _write_plan(folder, plan_name, answers[0], target)
+        written = target
+    done = Sourcing(shop.shop.currency, plan.name, plan.title, answers, TIME_LIMIT, tuple(cautions))
+    problems = () if folder.parts is None else folder.parts.problems
+    return SourceDone(done, written, (*reading.problems, *problems))
 
 
 def _write_plan(folder: ShopFolder, plan_name: str, answer: Answer, target: Path) -> list[Caution]:

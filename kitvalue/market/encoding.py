@@ -377,22 +377,6 @@ def plainly_independent(columns: Sequence[FloatArray], groups: IntArray) -> bool
 KINDS = {"sold": ("sold", "asked"), "dealer": ("dealer", "non-dealer"), "auction": ("auction", "non-auction")}
 
 
-def decide(candidates: Sequence[Candidate], book: PriceBook) -> tuple[tuple[Term, ...], tuple[LeftOut, ...]]:
-    """The terms that enter, in their order, and the reasons of the others.
-
-    A term that the series can reproduce is out, pooled or not: its effect could not be told from theirs.
-    """
-    few = {c.term.name: _too_few(c, book) for c in candidates}
-    standing = [c for c in candidates if not few[c.term.name]]
-    independents = independent([c.values for c in standing], book.series)
-    kept = [c for c, enters in zip(standing, independents, strict=True) if enters]
-    left_out = (
-        LeftOut(c.term.name, "few", few[c.term.name]) if few[c.term.name] else _reproduced(c, kept, book)
-        for c in candidates if c not in kept
-    )  # fmt: skip
-    return tuple(c.term for c in kept), tuple(left_out)
-
-
 def _too_few(candidate: Candidate, book: PriceBook) -> str:
     """Why so few rows, or days, do not tell a term; empty where they do."""
     if candidate.term.source == "years":
@@ -447,7 +431,17 @@ def build_recipe(book: PriceBook, haggle: float | None, pooled: bool) -> Recipe:
     Raises RefusedError where sold and asked rows are mixed, cannot be told apart and no haggle is given.
     """
     newest = cast(date | None, np.fmax.reduce(book.date, initial=np.datetime64("NaT", "D")).item())
-    terms, left_out = decide(candidates(of_book(book, newest)), book)
+    tried = candidates(of_book(book, newest))
+    few = {c.term.name: _too_few(c, book) for c in tried}
+    standing = [c for c in tried if not few[c.term.name]]
+    # a term that the series can reproduce is out, pooled or not: its effect could not be told from theirs
+    independents = independent([c.values for c in standing], book.series)
+    kept = [c for c, enters in zip(standing, independents, strict=True) if enters]
+    terms = tuple(c.term for c in kept)
+    left_out = tuple(
+        LeftOut(c.term.name, "few", few[c.term.name]) if few[c.term.name] else _reproduced(c, kept, book)
+        for c in tried if c not in kept
+    )  # fmt: skip
     several = len(book.series_names) > 1
     if not several:
         only = f"every row is {book.series_names[0]}: there is no other series to tell it from"

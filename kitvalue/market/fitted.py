@@ -267,24 +267,16 @@ def _read(kind: object, value: object) -> object:
         kinds = inner[:1] * len(value) if inner[-1] is ... else inner
         return tuple(_read(k, v) for k, v in zip(kinds, value, strict=True))
     elif origin is np.ndarray and isinstance(value, list):
-        return _read_array(kind, value)
+        if kind == DateArray:  # null for NaT, and below for NaN
+            return np.array([x if x is None else date.fromisoformat(x) for x in value], dtype="datetime64[D]")
+        whole, array = kind == IntArray, np.array([math.nan if x is None else x for x in value])
+        if array.dtype.kind in ("i" if whole else "fi") and not np.any(np.isinf(array)):
+            return array.astype(np.int64 if whole else np.float64)
     elif kind is date and isinstance(value, str):
         return date.fromisoformat(value)
     elif isinstance(value, str) and value in inner:
         return value
     raise ValueError(value)
-
-
-def _read_array(kind: object, values: list[object]) -> object:
-    """Numbers or days, null for NaN and NaT."""
-    if kind == DateArray:
-        days = [None if day is None else date.fromisoformat(cast(str, day)) for day in values]
-        return np.array(days, dtype="datetime64[D]")
-    whole = kind == IntArray
-    array = np.array([math.nan if x is None else x for x in values])
-    if array.dtype.kind not in ("i" if whole else "fi") or np.any(np.isinf(array)):
-        raise ValueError(array)
-    return array.astype(np.int64 if whole else np.float64)
 
 
 def _is_sound(fit: Fit) -> bool:

@@ -74,12 +74,12 @@ class PriceResults:
     @property
     def params(self) -> pd.Series:
         """(p,) coefficients of the fixed terms."""
-        return self._terms("coefficient")
+        return pd.Series({t.name: t.coefficient for t in self.fit.terms}, name="coefficient")
 
     @property
     def bse(self) -> pd.Series:
         """(p,) their standard errors, the mixed model's where series are pooled."""
-        return self._terms("se")
+        return pd.Series({t.name: t.se for t in self.fit.terms}, name="se")
 
     @property
     def nobs(self) -> int:
@@ -89,16 +89,14 @@ class PriceResults:
     @property
     def resid(self) -> pd.Series:
         """(n,) log price less fitted, by the spreadsheet's row number."""
-        return pd.Series(self.fit.residuals, index=self._rows, name="resid")
+        return pd.Series(self.fit.residuals, index=pd.Index(self.fit.book.rows, name="row"), name="resid")
 
     @property
     def fittedvalues(self) -> pd.Series:
         """(n,) fitted log price, the haggle's offset not in it."""
-        return pd.Series(self.fit.columns_of(self.fit.rows) @ self.fit.coef, index=self._rows, name="fittedvalues")
-
-    @property
-    def _rows(self) -> pd.Index:
-        return pd.Index(self.fit.book.rows, name="row")
+        return pd.Series(
+            self.fit.columns_of(self.fit.rows) @ self.fit.coef, index=self.resid.index, name="fittedvalues"
+        )
 
     def robust_bse(self) -> pd.Series:
         """(p,) standard errors that do not assume equal scatter: HC3 (MacKinnon and White 1985), theta held fixed.
@@ -159,9 +157,6 @@ class PriceResults:
         summary.add_df(frame, float_format="%.4f")
         summary.add_title("Hedonic price regression")
         return summary
-
-    def _terms(self, field: str) -> pd.Series:
-        return pd.Series({t.name: getattr(t, field) for t in self.fit.terms}, name=field)
 
 
 def read_prices(folder: str | Path) -> Prices:

@@ -77,12 +77,10 @@ class SeriesSeen:
 
 @dataclass(frozen=True, slots=True)
 class FirstLook:
-    """What a first reading of the spreadsheet's rows gives: the lines that its words ask for, and the decimal sign that
-    its prices prove, None where they prove none.
-    """
+    """What a first reading of the spreadsheet's rows gives."""
 
-    blocks: tuple[PasteBlock, ...] = ()
-    decimal: str | None = None
+    blocks: tuple[PasteBlock, ...] = ()  # the lines that its words ask for
+    decimal: str | None = None  # the sign that its prices prove, None where they prove none
 
     @property
     def guesses(self) -> tuple[Guess, ...]:
@@ -110,7 +108,6 @@ class NewLines:
 
 def series_seen(cells: Iterable[str]) -> tuple[SeriesSeen, ...]:
     """The series of a column, the most frequent first; () where nearly every cell is another, so that none is a series.
-
     A spelling that looks like a more frequent one is not a series of its own, nor the same one: its owner says which.
     """
     spelt: dict[str, Counter[str]] = {}
@@ -233,14 +230,10 @@ def _numbers(conditions: Sequence[str]) -> list[str]:
 
 def _series_text(series: Sequence[SeriesSeen]) -> str:
     if not series:
-        return (
-            "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a slip"
-            "\n# of the keyboard never becomes a series of its own; `also` lists further spellings."
-        )
-    text = (
-        "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard\n"
-        "# never becomes a series of its own; `also` lists further spellings."
-    )
+        text = "# No series are listed, so each is taken as it is written. With a list, a line [series.NAME] each, a "
+        return f"{text}slip\n# of the keyboard never becomes a series of its own; `also` lists further spellings."
+    text = "# The series of your spreadsheet. One that is not listed here is refused, so that a slip of the keyboard\n"
+    text += "# never becomes a series of its own; `also` lists further spellings."
     for one in series:
         text += f"\n\n{toml_heading('series', one.name)}  # {_rows(one.rows)}"
         if one.alike:

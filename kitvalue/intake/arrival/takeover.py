@@ -49,15 +49,12 @@ _YEARS: Final = range(1900, 2101)
 
 @dataclass(frozen=True, slots=True)
 class MoneyNotes:
-    """Headers that their owner has to be told of. `after_work`: what was got for kits, beside what was paid for them.
-    `ticks`: which kits are sold, beside prices that were asked. `paid`: that of the price column where it says paid or
-    sold, and no column says so of its rows. `left`: amounts of the size of prices that are not used.
-    """
+    """Headers that their owner has to be told of."""
 
-    after_work: str | None = None
-    ticks: str | None = None
-    paid: str | None = None
-    left: tuple[str, ...] = ()
+    after_work: str | None = None  # what was got for kits, beside what was paid for them
+    ticks: str | None = None  # which kits are sold, beside prices that were asked
+    paid: str | None = None  # of the price column where it says paid or sold, and no column says so of its rows
+    left: tuple[str, ...] = ()  # amounts of the size of prices that are not used
 
 
 def price_role(header: str) -> Role | None:
@@ -98,12 +95,10 @@ _FAR: Final = 10  # times smaller or larger than the plain prices
 
 @dataclass(frozen=True, slots=True)
 class SizedSign:
-    """The decimal sign under which the marks of prices such as 1,250 part thousands. `why` says that nothing else fits
-    the prices beside them; blank where that is not sure.
-    """
+    """The decimal sign under which the marks of prices such as 1,250 part thousands."""
 
     sign: Sign
-    why: str = ""
+    why: str = ""  # nothing else fits the prices beside them; blank where that is not sure
 
 
 def sign_by_size(cells: Iterable[str]) -> SizedSign | None:
@@ -133,26 +128,19 @@ _FEWEST: Final = 2  # cells of a header row
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """A spreadsheet as it comes in. `data`: its bytes, byte for byte the file where nothing stands above the headers;
-    else the `above` rows there are blank, so that every row keeps its number. `columns`: our column -> the header that
-    likely holds it, those that have our own name among them; `unused`: headers for which there is none. `series`: the
-    filled cells of that column but for totals. `currencies`: the codes that its prices can be in, () where they do not
-    say or say several. `day_first`: the order that its dates show, None where they show none or both. `cells`: our
-    column -> its filled cells, of the first rows. `money`: columns of money that their owner has to be told of.
-    `sized`: the decimal sign that the sizes of these prices tell, None where they leave none open.
-    """
+    """A spreadsheet as it comes in."""
 
-    data: bytes
+    data: bytes  # the file's; where something stands above the headers, with blank rows there: rows keep their numbers
     delimiter: str
-    above: int
-    columns: Mapping[str, str]
-    unused: tuple[str, ...]
-    series: tuple[str, ...]
-    currencies: tuple[str, ...]
-    day_first: bool | None
-    cells: Mapping[str, Sequence[str]]
+    above: int  # rows that were made blank
+    columns: Mapping[str, str]  # our column -> the header that likely holds it, also where that is our own name
+    unused: tuple[str, ...]  # headers for which there is none
+    series: tuple[str, ...]  # the filled cells of that column but for totals
+    currencies: tuple[str, ...]  # the codes that its prices can be in, () where they do not say or say several
+    day_first: bool | None  # the order that its dates show, None where they show none or both
+    cells: Mapping[str, Sequence[str]]  # our column -> its filled cells, of the first rows
     money: MoneyNotes = field(default_factory=MoneyNotes)
-    sized: SizedSign | None = None
+    sized: SizedSign | None = None  # None where the prices leave no sign open
 
 
 def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:

@@ -28,11 +28,9 @@ from kitvalue.intake.text.words import Refusal, fold, listed, trimmed
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """What one unit of a currency, by its code, costs of the shop's: from which day on, in the days' order; with the
-    problems of the file.
-    """
+    """What one unit of another currency costs of the shop's; with the problems of the file."""
 
-    by_currency: Mapping[str, Sequence[tuple[dt.date, Decimal]]]
+    by_currency: Mapping[str, Sequence[tuple[dt.date, Decimal]]]  # its code -> from which day on how much, in order
     problems: tuple[Problem, ...] = ()
     counts: FileCounts | None = None  # None where there is no such file
 
@@ -74,18 +72,14 @@ class FeatureRead:
 
 @dataclass(frozen=True, slots=True)
 class RowAsRead:
-    """One usable row as it was read: money in the row's own currency, None where unknown. `asked` is what was asked for
-    a kit whose `price` is what it then went for.
-
-    `rate` turns its money into the shop's currency (1 for the shop's own).
-    """
+    """One usable row as it was read: money in the row's own currency, None where unknown."""
 
     row: int
     series: str
     pieces: int
     condition: Decimal
     price: Decimal
-    asked: Decimal | None
+    asked: Decimal | None  # for a kit whose price is what it then went for
     price_kind: str
     channel: str
     premium: Decimal | None
@@ -96,7 +90,7 @@ class RowAsRead:
     ref: str | None
     note: str | None
     features: tuple[FeatureRead, ...]
-    rate: Decimal
+    rate: Decimal  # turns its money into the shop's currency (1 for the shop's own)
 
 
 def totals_refusals(table: TextTable) -> dict[int, Problem]:

@@ -215,22 +215,17 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
     says_sold = columns["price_kind"].values.where(lambda said: said == "sold")[at]
     alone = table.rows[at][says_sold & open_].tolist()
     if alone and columns["sold_for"].present:
-        message = (
-            f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, since in "
-            f"a file with this column it does not tell what was paid; fill in {sold_for}"
-        )
+        message = f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, "
+        message += f"since in a file with this column it does not tell what was paid; fill in {sold_for}"
         yield table.warning(sold_for, None, "sold_without_amount", message)
     auction = columns["channel"].values.where(lambda channel: channel == "auction")[at]
     auctions = table.rows[at][auction & columns["price_kind"].blank()[at] & open_].tolist()
     if auctions:
-        one = len(auctions) == 1
-        cure = f"write sold or hammer there if that is what {'it' if one else 'they'} went for"
+        say, they, count = ("says", "it", "counts") if len(auctions) == 1 else ("say", "they", "count")
+        cure = f"write sold or hammer there if that is what {they} went for"
         if columns["sold_for"].present:
             cure = f"write what was paid under {sold_for}, or hammer under {kind}"
-        message = (
-            f"{rows_phrase(auctions)} {'says' if one else 'say'} auction and nothing under {kind}, so "
-            f"{'it counts' if one else 'they count'} as asked: {cure}"
-        )
+        message = f"{rows_phrase(auctions)} {say} auction and nothing under {kind}, so {they} {count} as asked: {cure}"
         yield table.warning(kind, None, "auction_asked", message)
 
 

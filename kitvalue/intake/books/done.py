@@ -31,19 +31,18 @@ class OperationHours:
 class FinishedBuild:
     """One finished build. Whatever is None was not written down.
 
-    `hours` are the shop's own hours of the whole job, `operations` those of single operations. `cost` is the money paid
-    out, net: donors with freight, sent-out work and parts, less what was sold off; the shop's own hours are not in it.
-    `sold_for` is the kit's price, gross, without the freight that the buyer was charged.
+    `cost` is the money paid out, net: donors with freight, sent-out work and parts, less what was sold off; the shop's
+    own hours are not in it.
     """
 
     row: int
     plan: str
     finished_on: dt.date
-    hours: Decimal | None
+    hours: Decimal | None  # the shop's own of the whole job
     operations: tuple[OperationHours, ...]
     cost: Decimal | None
     sold_on: dt.date | None
-    sold_for: Decimal | None
+    sold_for: Decimal | None  # gross, without the freight that the buyer was charged
     note: str | None
 
 
@@ -51,11 +50,8 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
     """Read the finished builds; `plans` are the names of the shop's plans. Every problem is in the result."""
     operations = shop.work.hours if shop.work is not None else {}
     plan, *others = DONE
-    specs = [
-        replace(plan, read=plan_reader(plans)),
-        *others,
-        *(replace(OWN_HOURS, name=HOURS + name) for name in operations),
-    ]
+    of_operations = [replace(OWN_HOURS, name=HOURS + name) for name in operations]
+    specs = [replace(plan, read=plan_reader(plans)), *others, *of_operations]
 
     def hours_of(columns: Columns, at: int) -> tuple[OperationHours, ...]:
         hours = ((name, columns.known(HOURS + name, at)) for name in operations)

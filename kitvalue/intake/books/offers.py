@@ -28,12 +28,7 @@ _MONEY: Final = ("price", "freight", "parts")  # in any currency of which a rate
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One kit on offer: money in the shop's currency, `haggle` in percent, "fixed" where the price is firm.
-
-    `sizes` is () where they are not known in full; `features` are the declared ones that the file tells. `finished` is
-    the grade that it will be sold in (None: as it is), `hours` the bench's to restore it, on top of `prepare`,
-    `parts` what is bought for that, net of the VAT that is deducted.
-    """
+    """One kit on offer: money in the shop's currency."""
 
     row: int
     offer: str
@@ -42,14 +37,14 @@ class Offer:
     condition: Decimal
     price: Decimal
     freight: Decimal | None
-    sizes: tuple[Size, ...]
+    sizes: tuple[Size, ...]  # () where they are not known in full
     bought_from: BoughtFrom
-    haggle: Decimal | Literal["fixed"] | None
+    haggle: Decimal | Literal["fixed"] | None  # percent, "fixed" where the price is firm
     note: str | None
-    features: tuple[FeatureRead, ...] = ()
-    finished: Decimal | None = None
-    hours: Decimal | None = None
-    parts: Decimal | None = None
+    features: tuple[FeatureRead, ...] = ()  # the declared ones that the file tells
+    finished: Decimal | None = None  # the grade that it will be sold in; None: as it is
+    hours: Decimal | None = None  # the bench's to restore it, on top of `prepare`
+    parts: Decimal | None = None  # what is bought for that, net of the VAT that is deducted
 
 
 def offer_columns(shop: Shop) -> WantedColumns:
@@ -127,10 +122,8 @@ def _sizes_problems(columns: Columns, at: int) -> Iterator[Problem]:
     elif isinstance(meant, Diameters):
         count, cell = len(meant.inches), column.cells[at]
         differs = "" if pieces is None or count == pieces else f", of {count} drums where pieces says {pieces}"
-        message = (
-            f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor for a "
-            'rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
-        )
+        message = f"{shown(cell)} gives diameters without depths{differs}, so the offer is judged neither as a donor "
+        message += 'for a rebuild nor in parts; write diameter and depth of each drum, such as "22x16"'
         yield columns.table.problem(at, column.header, cell, NO_DEPTHS, message, Level.WARNING)
     elif meant and pieces is not None and len(meant) != pieces:
         reason = f"names {len(meant)} drums, and pieces says {pieces}"
@@ -164,16 +157,14 @@ class DrumMeant:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One kind of part: `value` gross, in the shop's currency; `chance` a fraction; `weeks` until it is sold. One that
-    is no drum counts once for each kit.
-    """
+    """One kind of part."""
 
     row: int
     part: str
-    value: Decimal
-    chance: Decimal
-    weeks: Decimal
-    drum: DrumMeant | None
+    value: Decimal  # gross, in the shop's currency
+    chance: Decimal  # a fraction
+    weeks: Decimal  # until it is sold
+    drum: DrumMeant | None  # one that is no drum counts once for each kit
 
     def fits(self, size: Size) -> int:
         """How exactly it means a drum of this size: 3 by both figures, 2 by diameter, 1 as any drum, 0 not at all."""

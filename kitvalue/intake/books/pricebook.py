@@ -22,15 +22,12 @@ from kitvalue.intake.text.words import Refusal, fold
 
 @dataclass(frozen=True, slots=True)
 class PriceReading:
-    """What came of reading prices.csv. `book` is None where nothing of the file can be used (a problem of level FILE);
-    `problems` stand in the spreadsheet's order, before all why the file is refused as a whole, then those of no single
-    row; `rows_as_read` are the rows of the book.
-    """
+    """What came of reading prices.csv."""
 
-    book: PriceBook | None
-    problems: tuple[Problem, ...]
+    book: PriceBook | None  # None where nothing of the file can be used (a problem of level FILE)
+    problems: tuple[Problem, ...]  # in the spreadsheet's order, after why the file is refused and those of no row
     counts: FileCounts
-    rows_as_read: Sequence[RowAsRead]  # each is made when it is asked for
+    rows_as_read: Sequence[RowAsRead]  # the rows of the book, each made when it is asked for
 
 
 @dataclass(frozen=True, slots=True, eq=False)

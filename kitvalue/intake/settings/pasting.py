@@ -25,20 +25,15 @@ _MOST: Final = 40  # lines of one block
 
 @dataclass(frozen=True, slots=True)
 class PasteBlock:
-    """Lines for one table of shop.toml. `stands` is the line on which its heading stands, None where there is none yet.
-
-    `words` are the cells (folded) that the lines are about, `left_out` how many more there are; `to_fill` says what can
-    stand on the right where a line leaves it open, and is blank where none does. `open_at` are the numbers of the lines
-    that stand there already, their right side still open.
-    """
+    """Lines for one table of shop.toml."""
 
     table: tuple[str, ...]
     lines: tuple[str, ...]
-    stands: int | None = None
-    words: tuple[str, ...] = ()
-    left_out: int = 0
-    to_fill: str = ""
-    open_at: tuple[int, ...] = ()
+    stands: int | None = None  # the line on which its heading stands, None where there is none yet
+    words: tuple[str, ...] = ()  # the cells (folded) that the lines are about
+    left_out: int = 0  # how many more of them there are
+    to_fill: str = ""  # what can stand on the right where a line leaves it open, blank where none does
+    open_at: tuple[int, ...] = ()  # the lines that stand there already, their right side still open
 
     @property
     def heading(self) -> str:
@@ -54,9 +49,7 @@ def paste_blocks(problems: Sequence[Problem], shop: Shop, stands: Mapping[Place,
     def block(
         table: tuple[str, ...], lines: Mapping[str, str], choice: str, words: tuple[str, ...] = (), left_out: int = 0
     ) -> PasteBlock:
-        """`lines`: by key, as it is meant. Without those that stand in the file and are open there; `choice`: what can
-        stand on an open side.
-        """
+        """`lines` by key, without those open in the file already; `choice`: what can stand on an open side."""
         there = {fold(str(place[-1])): at for place, at in stands.items() if place[:-1] == table}
         lacking = tuple(line for key, line in lines.items() if fold(key) not in there)
         open_at = tuple(sorted(there[fold(key)] for key in lines if fold(key) in there))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import compress
@@ -28,8 +29,7 @@ ROLES: Final = ("bass", "floor", "rack", "snare")
 _SHEET: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*")
 
 
-def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
-    """Every such problem, in no order."""
+def _plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
     found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
     for at, line in enumerate(plan.work):
         found += [*_work(line, at, shop, toml), *_line(plan, line, ("work", at), toml)]
@@ -39,11 +39,7 @@ def plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
         if sold.from_ not in _donor_ids(plan):
             message = f"there is no donor {shown(sold.from_)}; {or_known(sold.from_, _donor_ids(plan))}"
             found.append(toml.problem(("surplus", at, "from"), "unknown_donor", message, sold.from_))
-    return _without_follow_ons(found, shop)
-
-
-def _without_follow_ons(found: list[Problem], shop: Shop) -> list[Problem]:
-    """One mistake, one line: a donor's id that stands twice hides another, a missing [work] lacks every operation."""
+    # One mistake, one line: a donor's id that stands twice hides another, a missing [work] lacks every operation.
     twice = any(problem.code == "donor_twice" for problem in found)
     kept = [problem for problem in found if not (twice and problem.code == "unknown_donor")]
     lacking = [problem for problem in kept if problem.code == "unknown_operation"]
@@ -63,21 +59,19 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     sold = {surplus.from_ for surplus in plan.surplus}
     first: dict[str, int] = {}
     for at, donor in enumerate(plan.donor):
-        where = ("donor", at)
+        where, name = ("donor", at), shown(donor.id)
         if first.setdefault(fold(donor.id), at) != at:
             earlier = first[fold(donor.id)] + 1
-            message = f"the id {shown(donor.id)} stands twice, at donors {earlier} and {at + 1}; rename one"
+            message = f"the id {name} stands twice, at donors {earlier} and {at + 1}; rename one"
             yield toml.problem((*where, "id"), "donor_twice", message, donor.id)
         elif donor.id in (NEW, *ROLES):
-            message = f"{shown(donor.id)} has a meaning of its own and cannot be a donor's id; choose another"
+            message = f"{name} has a meaning of its own and cannot be a donor's id; choose another"
             yield toml.problem((*where, "id"), "reserved_name", message, donor.id)
         elif not taken[donor.id] and donor.id not in sold:
-            message = f"no drum and no surplus comes from donor {shown(donor.id)}; use one of its drums, or take it out"
+            message = f"no drum and no surplus comes from donor {name}; use one of its drums, or take it out"
             yield toml.problem(where, "donor_unused", message, donor.id)
         elif (drums := taken[donor.id]) > donor.pieces:
-            message = (
-                f"{drums} drums come from donor {shown(donor.id)}, which has {donor.pieces}; correct one of the two"
-            )
+            message = f"{drums} drums come from donor {name}, which has {donor.pieces}; correct one of the two"
             yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
         if donor.bought_from == "trade" and donor.vat is None:
             message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
@@ -123,14 +117,12 @@ def _series(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     """The original, the finished kit, and the smallest one."""
-    original, finished = plan.original, plan.finished
+    original, finished, drums = plan.original, plan.finished, len(plan.drum)
     if original.repair is None and original.condition < finished.condition:
-        message = (
-            f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
-            "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
-        )
+        message = f"the original is at condition {original.condition} and the finished kit at {finished.condition}: "
+        message += "add repair, what the original needs to play and look alike (gross, 0 if nothing)"
         yield toml.problem(("original", "repair"), "no_repair", message)
-    if plan.smallest > (drums := len(plan.drum)):
+    if plan.smallest > drums:
         message = f"smallest is {plan.smallest}, but the plan has {drums} drums; write {drums} or less"
         yield toml.problem(("smallest",), "smallest", message, str(plan.smallest))
 
@@ -139,8 +131,7 @@ def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Probl
     where = ("work", at)
     given = [key for key in ("operation", "hours", "each") if getattr(line, key) is not None]
     if len(given) != 1:
-        found = f"has {listed(given)}" if given else "has none of them"
-        message = f"{shown(line.what)} {found}; give one of operation, hours and each"
+        message = f"{shown(line.what)} has {listed(given) or 'none of them'}; give one of operation, hours and each"
         yield toml.problem(where, "one_of", message, line.what)
     if line.operation is not None:
         known = shop.work.hours if shop.work is not None else {}
@@ -355,9 +346,8 @@ def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
     if "name" in toml.values:
         message = "a plan has no key name: its file's name is its name; write title for what it is called"
         raise FileError(f"{file}: {message}", [toml.problem(("name",), "unknown_key", message, "name")])
-    values = {**toml.values, "name": path.stem}
-    context = {"size_order": shop.shop.size_order}
-    return toml.checked(Plan, values, lambda plan: plan_problems(plan, shop, toml), context)
+    values, context = {**toml.values, "name": path.stem}, {"size_order": shop.shop.size_order}
+    return toml.checked(Plan, values, lambda plan: _plan_problems(plan, shop, toml), context)
 
 
 def plan_warnings(plan: Plan) -> tuple[Problem, ...]:
@@ -387,11 +377,9 @@ def _plan_path(name: str, folder: Path) -> Path:
     ending = "" if name.endswith(".toml") else ".toml"
     named = [folder / "builds" / f"{name}{ending}"] if name and Path(name).name == name else []
     for path in (*named, Path(name), folder / name, Path(f"{name}.toml")):
-        try:
+        with suppress(OSError, ValueError):
             if path.name and path.is_file():
                 return path
-        except (OSError, ValueError):
-            continue
     names = plan_names(folder)
     if not names:
         raise FileError(f"there is no plan {shown(name)}: {shown(str(folder / 'builds'))} holds no plans")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Final, Literal, TypeVar
@@ -22,21 +23,13 @@ _RESERVED: Final = frozenset(["log_pieces", "sold", "dealer", "auction", "years"
 _WORDY: Final = ("condition", "price_kind", "channel", "currency")
 
 
-def shop_problems(shop: Shop, toml: TomlFile) -> list[Problem]:
-    """Every such problem."""
-    checks = (_encoding, _columns, _features, _words, _jot, _series, _destinations)
-    return [problem for check in checks for problem in check(shop, toml)]
-
-
 def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
-    name = shop.files.encoding
-    try:
-        is_text = name is None or bool(getattr(codecs.lookup(name), "_is_text_encoding", True))
-    except (LookupError, ValueError):
-        is_text = False
-    if name is not None and not is_text:
-        message = f'{shown(name)} is no encoding; write "utf-8", "cp1252" or the like, or take the key out'
-        yield toml.problem(("files", "encoding"), "encoding", message, name)
+    name = shop.files.encoding or "utf-8"
+    with suppress(LookupError, ValueError):
+        if getattr(codecs.lookup(name), "_is_text_encoding", True):
+            return
+    message = f'{shown(name)} is no encoding; write "utf-8", "cp1252" or the like, or take the key out'
+    yield toml.problem(("files", "encoding"), "encoding", message, name)
 
 
 def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -160,9 +153,8 @@ def _a_word(value: object) -> object:
 
 def _filled(value: object) -> object:
     """A mapping without the lines whose right side is still open: these say nothing yet."""
-    if not isinstance(value, Mapping):
-        return value
-    return {key: one for key, one in value.items() if not isinstance(one, str) or one.strip()}
+    lines = value.items() if isinstance(value, Mapping) else ()
+    return {key: one for key, one in lines if not isinstance(one, str) or one.strip()} if lines else value
 
 
 V = TypeVar("V")
@@ -282,4 +274,5 @@ def read_shop(folder: Path) -> Shop:
     if not path.exists():
         raise FileError(f"there is no shop.toml in {shown(str(folder))}; `kitvalue new FOLDER` lays out a shop folder")
     toml = TomlFile(path, "shop.toml")
-    return toml.checked(Shop, toml.values, lambda shop: shop_problems(shop, toml))
+    checks = (_encoding, _columns, _features, _words, _jot, _series, _destinations)
+    return toml.checked(Shop, toml.values, lambda shop: [problem for check in checks for problem in check(shop, toml)])

@@ -7,6 +7,8 @@ import tomllib
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from copy import deepcopy
 from decimal import Decimal
+from functools import reduce
+from operator import getitem
 from pathlib import Path
 from types import UnionType
 from typing import Annotated, Any, Final, TypeVar, Union, get_args, get_origin
@@ -65,7 +67,13 @@ class TomlFile:
         try:
             self.values: dict[str, Any] = tomllib.loads(self.text, parse_float=Decimal)
         except tomllib.TOMLDecodeError as why:
-            raise syntax_error(file, self.text, str(why)) from None
+            place = re.search(r"\(at (?:line (\d+), column (\d+)|end of document)\)", str(why))
+            reason = re.sub(r"\s*\(at .*\)$", "", str(why))
+            lines = self.text.splitlines()
+            number = int(place[1]) if place is not None and place[1] else max(len(lines), 1)
+            line = lines[number - 1].strip() if number <= len(lines) else ""
+            message = f"{shown(line)} is not valid TOML: {reason[:1].lower()}{reason[1:]}; {_cure(line)}"
+            raise refused_file(file, "syntax", message, row=number, text=line) from None
         except RecursionError:
             raise refused_file(file, "nested", "its values are nested too deeply") from None
         except (ValueError, ArithmeticError):
@@ -97,10 +105,16 @@ class TomlFile:
                 problems = list(more(record))
             except ValidationError as error:
                 errors = error.errors(include_url=False)[:_MOST_PROBLEMS]
-                problems = list(dict.fromkeys(self._plain(model, one) for one in errors if not _follows(one, errors)))
-                stood_in = _with_stand_ins(values, errors)
-                if stood_in is not None:
-                    problems += more(model.model_validate(stood_in, context=context))
+                inner = {one["loc"][:n] for one in errors for n in range(len(one["loc"]))}
+                # A list seems empty when all its items are wrong.
+                told = [one for one in errors if one["type"] != "too_short" or one["loc"] not in inner]
+                problems = list(dict.fromkeys(self._plain(model, one) for one in told))
+                if all("stand_in" in one.get("ctx", {}) for one in errors):  # else what they are is told first
+                    whole: dict[Any, Any] = deepcopy(dict(values))
+                    for one in errors:
+                        *table, key = one["loc"]
+                        reduce(getitem, table, whole)[key] = one["ctx"]["stand_in"]
+                    problems += more(model.model_validate(whole, context=context))
         if not problems:
             return record
         problems.sort(key=lambda problem: problem.row or 0)
@@ -156,32 +170,11 @@ class TomlFile:
         return self.problem(where, kind, f"{shown(text, 40)} {reason}", text)
 
 
-def _follows(error: ErrorDetails, errors: Sequence[ErrorDetails]) -> bool:
-    """Does an error merely follow from others? A list seems empty when all its items are wrong."""
-    loc = error["loc"]
-    return error["type"] == "too_short" and any(
-        len(other["loc"]) > len(loc) and other["loc"][: len(loc)] == loc for other in errors
-    )
-
-
 def no_such_value(code: str, why: str, stand_in: object) -> PydanticCustomError:
     """What a validator raises of a text that is of the right kind and cannot be read: `why` and what to do. With the
     `stand_in` in its place the rest of the file is checked.
     """
     return PydanticCustomError(code, "{why}", {"why": why, "stand_in": stand_in})
-
-
-def _with_stand_ins(values: Mapping[str, Any], errors: Sequence[ErrorDetails]) -> dict[str, Any] | None:
-    """The values with a stand-in for each that cannot be read; None where something else is wrong as well."""
-    whole = deepcopy(dict(values))
-    for one in errors:
-        if "stand_in" not in one.get("ctx", {}):
-            return None
-        table: Any = whole
-        for part in one["loc"][:-1]:
-            table = table[part]
-        table[one["loc"][-1]] = one["ctx"]["stand_in"]
-    return whole
 
 
 def key_path(where: Place) -> str:
@@ -230,17 +223,6 @@ _LONGEST_CURE: Final = 100  # characters of a line that is shown mended
 _BARE: Final = r"[A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*"
 _KEY: Final = r"""([^"'#=\[\]{}]+?)\s*=\s*(.*)"""
 _HEADING: Final = r"""\[+\s*((?:[A-Za-z0-9_-]+\s*\.\s*)*)([^"'\[\]]+?)\s*\]"""
-
-
-def syntax_error(file: str, text: str, why: str) -> FileError:
-    """The error for a file of which the TOML reader says `why`, with the line and its cure."""
-    place = re.search(r"\(at (?:line (\d+), column (\d+)|end of document)\)", why)
-    reason = re.sub(r"\s*\(at .*\)$", "", why)
-    lines = text.splitlines()
-    number = int(place[1]) if place is not None and place[1] else max(len(lines), 1)
-    line = lines[number - 1].strip() if number <= len(lines) else ""
-    message = f"{shown(line)} is not valid TOML: {reason[:1].lower()}{reason[1:]}; {_cure(line)}"
-    return refused_file(file, "syntax", message, row=number, text=line)
 
 
 def _cure(line: str) -> str:

@@ -33,12 +33,9 @@ class ShopGrades:
 
     @property
     def turned(self) -> bool:
-        """Does a number stand for another grade than ours of that number, or one of a scale to ten for any? Then no
-        number can be taken for ours.
-        """
-        return any(
-            number != ours if number <= _LAST else number >= _OF_TEN_ALONE for number, ours in self.numbers.items()
-        )
+        """Does a number stand for another grade than ours, or one of a scale to ten for any? Then none can be ours."""
+        pairs = self.numbers.items()
+        return any(number != ours if number <= _LAST else number >= _OF_TEN_ALONE for number, ours in pairs)
 
     def find(self, text: str) -> Decimal | None:
         """The grade in a cell: by the shop's word for it, else by ours; None where it is neither, or a number that the
@@ -134,10 +131,6 @@ class SeriesNames:
         """Does shop.toml list series at all?"""
         return bool(self.spellings)
 
-    @property
-    def names(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(self.spellings.values()))
-
     def find(self, text: str) -> str | None:
         """The shop's spelling of a name, None where it is not in the list."""
         return self.spellings.get(fold(text))
@@ -150,13 +143,12 @@ class SeriesNames:
             table = toml_heading("series", name)
             return f"did you mean {name}? Write it so, or add this spelling to also under {table}"
         if not found.names:
-            return f"write one of {listed(self.names)}, or add the line [series.NAME] to shop.toml"
+            every = listed(dict.fromkeys(self.spellings.values()))
+            return f"write one of {every}, or add the line [series.NAME] to shop.toml"
         names = listed(found.names, last="or")
         can_be = f"it can be {names}" if len(found.names) > 1 else f"it is only a part of a spelling of {names}"
-        return (
-            f"{can_be}: write which series it is, declare another one with the line [series.NAME] in shop.toml, "
-            "or leave the kit out"
-        )
+        declare = "declare another one with the line [series.NAME] in shop.toml"
+        return f"{can_be}: write which series it is, {declare}, or leave the kit out"
 
 
 def series_names(shop: Shop) -> SeriesNames:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
-from kitvalue.intake.text.decoding import file_problem, refused_file
+from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
 from kitvalue.intake.text.vocabulary import likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
@@ -152,14 +152,12 @@ _NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar
 
 @dataclass(frozen=True, slots=True)
 class WantedColumns:
-    """The columns that a file should have. `headers` maps our name to the file's where shop.toml says so; `table` is
-    the shop.toml table that does it, None where a file's headers cannot be mapped.
-    """
+    """The columns that a file should have."""
 
     required: tuple[str, ...]
     optional: tuple[str, ...]
-    headers: Mapping[str, str] = field(default_factory=dict)
-    table: str | None = None
+    headers: Mapping[str, str] = field(default_factory=dict)  # our name -> the file's, where shop.toml says so
+    table: str | None = None  # the table of shop.toml that does it, None where a file's headers cannot be mapped
 
     def spellings(self) -> dict[str, str]:
         """Folded header -> our column. A mapped header comes before a header that has our own name."""
@@ -287,7 +285,7 @@ def _missing(
             cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
     message = f"{what}; {others if unknown else 'nothing else is there'}; {cure}{judged}"
-    problem = file_problem(file, "missing_column", message, row=row, column=missing[0])
+    problem = Problem(file, row, missing[0], None, "missing_column", Level.FILE, message)
     if wanted.table is not None:
         absent = tuple(name for name in wanted.optional if name not in places)
         problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))

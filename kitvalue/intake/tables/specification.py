@@ -19,7 +19,6 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.table import BoolArray, Coded, FloatArray, TextTable, read_table
 from kitvalue.intake.text.dates import DateReading, Day, SeveralDays, day_order, read_date
-from kitvalue.intake.text.decoding import file_problem
 from kitvalue.intake.text.numbers import Amount, Reading, Sign, TwoReadings, both_readings, column_style, plain
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem, shown
 from kitvalue.intake.text.words import Refusal, is_dash, rows_phrase, says_not_known, trimmed
@@ -53,16 +52,11 @@ class Bounds:
 
 @dataclass(frozen=True, slots=True)
 class ColumnSpec:
-    """One column: how a cell is read, what to write instead of a refused one, what is allowed.
-
-    Numbers and days may have several readings until the whole column is seen. The decimal sign that a column proves
-    tells those that prove none and have `takes_sign` how they are meant, if it is a column that `gives_sign`; that of a
-    column with "file" is the whole file's as well.
-    """
+    """One column. Its numbers and days may have several readings until the whole column is seen."""
 
     name: str
     read: Callable[[str], Any] = str
-    cure: str = ""
+    cure: str = ""  # what to write instead of a refused cell
     kind: Literal["word", "number", "day"] = "word"
     unit: Literal["", "money", "percent", "hours", "weeks"] = ""
     needed: bool = False
@@ -70,6 +64,8 @@ class ColumnSpec:
     bounds: Bounds | None = None
     firm: bool = False  # an amount that is open to offers is refused
     own_money: bool = False  # and so is one in another currency than the shop's
+    # The decimal sign that a column proves tells those with `takes_sign` that prove none how they are meant, if it
+    # `gives_sign`; that of a column with "file" is the whole file's as well.
     gives_sign: Literal["", "columns", "file"] = ""
     takes_sign: bool = False
     by_shop: Callable[[Shop], Callable[[str], Any]] | None = None  # the reader where a shop's settings make it
@@ -98,22 +94,17 @@ def wanted(columns: Sequence[ColumnSpec]) -> WantedColumns:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Column(Generic[V]):
-    """One column of a table, row by row: its text, what it means (None where blank), or why it cannot be taken.
-
-    `cure` tells what to write instead where a refusal says nothing better; `present` is False for a column that the
-    file lacks (all its cells are then blank). `sign` is the decimal sign that a column of numbers proves or is read
-    by; `mixed` the warning that it proves both; `undecided` makes the file unusable.
-    """
+    """One column of a table, row by row: its text, what it means (None where blank), or why it cannot be taken."""
 
     table: TextTable
     header: str
     cells: Coded[str]
     values: Coded[V | Refusal | None]
-    cure: str
-    present: bool = True
-    sign: Sign | None = None
-    mixed: Problem | None = None
-    undecided: Problem | None = None
+    cure: str  # what to write instead where a refusal says nothing better
+    present: bool = True  # False for a column that the file lacks: all its cells are then blank
+    sign: Sign | None = None  # the decimal sign that a column of numbers proves or is read by
+    mixed: Problem | None = None  # the warning that it proves both
+    undecided: Problem | None = None  # makes the file unusable
 
     def known(self, at: int) -> V | None:
         """The value in one row; None where the cell is blank or refused."""
@@ -201,7 +192,7 @@ def _undecided(
     others = ", ".join(f"{shown(column.cells[other])} in row {column.table.row(other)}" for other in at[1:3])
     likewise = f" (likewise {others}{' and more' if len(at) > 3 else ''})" if others else ""
     told = message(shown(text), reading, likewise)
-    return file_problem(column.table.file, code, told, row=row, column=column.header, text=text)
+    return Problem(column.table.file, row, column.header, text, code, Level.FILE, told)
 
 
 def _mixed_in(column: Column[Any]) -> Problem:
@@ -210,12 +201,10 @@ def _mixed_in(column: Column[Any]) -> Problem:
     names = {".": "dot", ",": "comma"}
     places = {sign: np.flatnonzero(np.array([one == sign for one in signs.each])[signs.codes]) for sign in names}
     rare, common = sorted(names, key=lambda sign: len(places[sign]))
-    rows = {sign: column.table.rows[at].tolist() for sign, at in places.items()}
+    few, many = (column.table.rows[places[sign]].tolist() for sign in (rare, common))
     sample = column.cells[int(places[rare][0])]
-    message = (
-        f"number styles are mixed: decimal {names[rare]} in {rows_phrase(rows[rare])} ({shown(sample)}), "
-        f"decimal {names[common]} in {rows_phrase(rows[common], 3)}; each is read as it is written"
-    )
+    message = f"number styles are mixed: decimal {names[rare]} in {rows_phrase(few)} ({shown(sample)}), "
+    message += f"decimal {names[common]} in {rows_phrase(many, 3)}; each is read as it is written"
     return column.table.warning(column.header, sample, "mixed_styles", message)
 
 

@@ -91,18 +91,15 @@ class Coded(Generic[T]):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TextTable:
-    """A read table: its cells exactly as the file has them, column by column as the header has them, and the rows'
-    numbers in the spreadsheet. `read` rows hold anything at all; those that are refused are not among these (see
-    `problems`).
-    """
+    """A read table, its cells exactly as the file has them. Rows that are refused are among its problems alone."""
 
     file: str
     encoding: str
     delimiter: str
     header: Header
-    rows: IntArray
-    cells: tuple[Coded[str], ...]
-    read: int
+    rows: IntArray  # their numbers in the spreadsheet
+    cells: tuple[Coded[str], ...]  # of each column, as the header has them
+    read: int  # rows that hold anything at all, refused ones too
     problems: tuple[Problem, ...]
 
     def __len__(self) -> int:
