@@ -175,7 +175,6 @@ def _margin_price(deals: Deals) -> FloatArray:
 
 
 def down_to_cent(price: FloatArray) -> FloatArray:
-    """The prices rounded down to whole cents."""
     return np.asarray(np.floor(price * 100 + CENT_SLACK) / 100)
 
 

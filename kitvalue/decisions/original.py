@@ -51,8 +51,7 @@ def landed(original: OriginalTable, price: Decimal, repair: Decimal) -> Decimal:
 
 def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) -> FloatArray:
     """`landed` for an array of prices of any shape."""
-    at_the_door: FloatArray = (np.asarray(prices) + float(original.freight)) * float(on_top(original)) + float(repair)
-    return at_the_door
+    return np.asarray((prices + float(original.freight)) * float(on_top(original)) + float(repair))
 
 
 # What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.

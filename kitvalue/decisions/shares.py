@@ -17,7 +17,6 @@ from kitvalue.workshop.money import HUNDRED, ZERO
 from kitvalue.workshop.outcome import JobOutcome
 from kitvalue.workshop.shrink import Shrinkage, shrunken_means
 
-TENTH = Decimal("0.1")
 OWN_SALES = Caution(
     "own_sales",
     "Put your own sales into the price book under a series of their own as well: with a few of them a plan can take "
@@ -124,4 +123,4 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
 
 
 def _tenths(value: Decimal) -> Decimal:
-    return value.quantize(TENTH, rounding=ROUND_HALF_UP)
+    return value.quantize(Decimal("0.1"), rounding=ROUND_HALF_UP)

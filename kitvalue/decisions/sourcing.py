@@ -122,9 +122,17 @@ def solve(
     for _ in range(best):
         answer = _answer(model, _optimise(model, limits, [set(a.buy) for a in answers], seconds))
         if answer.status == "infeasible":
-            return tuple(answers) or (_explained(model, limits, seconds),)
+            break
         answers.append(answer)
-    return tuple(answers)
+    if answers:
+        return tuple(answers)
+    free = _answer(model, _optimise(model, BuyingTable(), [], seconds))
+    reasons = [*free.reasons]  # the drums themselves, or else the budget or the number of kits
+    if limits.budget is not None and not reasons:
+        reasons.append(f"the budget is {limits.budget:,.2f}, and the cheapest set of kits takes {free.spent:,.2f}")
+    if limits.kits is not None and not free.reasons:
+        reasons.append(f"at most {limits.kits} kits may be bought, and the cheapest set has {len(free.buy)}")
+    return (Answer("infeasible", reasons=tuple(reasons)),)
 
 
 def _model(wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float | None) -> _Model:
@@ -228,19 +236,6 @@ def _lacking(model: _Model, drum: WantedDrum) -> str:
     if drum.size.depth not in depths and not any(way.drum == drum.name for way in model.ways):
         return f"{drum.name}: only deeper ones on offer; set cut_down under [work.hours] to have one cut down"
     return f"{drum.name}: too few {wide} drums on offer for all that the plan wants, {no_new}"
-
-
-def _explained(model: _Model, limits: BuyingTable, seconds: float) -> Answer:
-    """Why there is no answer: the drums themselves, or else the budget or the number of kits."""
-    free = _answer(model, _optimise(model, BuyingTable(), [], seconds))
-    if free.status == "infeasible":
-        return Answer("infeasible", reasons=free.reasons)
-    reasons = []
-    if limits.budget is not None:
-        reasons.append(f"the budget is {limits.budget:,.2f}, and the cheapest set of kits takes {free.spent:,.2f}")
-    if limits.kits is not None:
-        reasons.append(f"at most {limits.kits} kits may be bought, and the cheapest set has {len(free.buy)}")
-    return Answer("infeasible", reasons=tuple(reasons))
 
 
 ASKED = Paid(1.0, "the asked price")

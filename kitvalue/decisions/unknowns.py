@@ -16,13 +16,11 @@ from kitvalue.decisions.original import Situation, as_money
 from kitvalue.workshop.build import Lever, apportioned, net_unit
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
 
-Function = Callable[[Decimal], Decimal]
-
 DOUBLINGS = 40  # of the planned value, before a root above it counts as none
 HALVINGS = 90  # leaves 1e-27 of the interval, the precision of the decimals
 
 
-def nearest_root(function: Function, edges: Sequence[Decimal], near: Decimal) -> Decimal | None:
+def nearest_root(function: Callable[[Decimal], Decimal], edges: Sequence[Decimal], near: Decimal) -> Decimal | None:
     """Of the roots of a continuous function the one nearest to `near`; None where it keeps its sign at the `edges`.
 
     For functions that may turn: two roots between neighbouring edges are not seen.
@@ -91,7 +89,6 @@ def donor_prices(situation: Situation) -> Unknown:
 
 
 def own_hours(situation: Situation) -> Unknown:
-    """The shop's own hours."""
     planned = sum((c.quantity for c in situation.sheet.charges if c.lever is Lever.LABOUR), ZERO)
     absent = "the plan has no hours" if planned == 0 else None
     return Unknown("hours", "hours", planned, _scaled(situation, Lever.LABOUR, planned), absent=absent)

@@ -289,13 +289,13 @@ def cost_answer(sheet: CostSheet) -> Answer:
     """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
     return answer(
         sheet,
-        f"""{_SHEET} pieces route lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        f"""{_SHEET} pieces route lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
-        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text purchase$
-        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$ landed_at_floor$
-            cautions caution_codes=cautions@}} incomplete""",
+        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text
+        purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
+            landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 

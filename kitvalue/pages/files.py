@@ -33,11 +33,10 @@ def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets of such countries expect; else by commas.
     """
-
     rows = (
         (line.group.value, line.what, line.quantity.quantize(FINEST).normalize(), line.unit,
          None if line.unit_price is None else line.unit_price.quantize(FINEST), _money(line.net), line.basis)
-        for line in sheet.lines
+        for line in sheet.chosen.lines
     )  # fmt: skip
     return csv_text(COSTS, rows, ";" if decimal == "," else ",", decimal)
 

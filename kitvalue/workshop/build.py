@@ -11,7 +11,7 @@ from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatW
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refusal, shop_problem
-from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, covered_drums, sheet_note
+from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, sheet_note
 from kitvalue.workshop.tax import Terms
 
 ONE = Decimal(1)
@@ -231,7 +231,7 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         drums=drums,
         donors=donors,
         charges=charges,
-        quantities=(*buying_list(drums, covered_drums(plan, drums)), *sheets),
+        quantities=(*buying_list(drums, plan.work), *sheets),
         cuttings=tuple(cutting for _, c in parts for cutting in c.cuttings),
         unknown=tuple(c.what for c in charges if c.amount is None),
         notes=tuple(notes),

@@ -109,16 +109,8 @@ class CostSheet:
         return next(r for r in self.routes if r.route == self.route)
 
     @property
-    def lines(self) -> tuple[Line, ...]:
-        return self.chosen.lines
-
-    @property
     def net_cost(self) -> Decimal:
         return self.chosen.net_cost
-
-    @property
-    def purchase(self) -> Decimal:
-        return self.chosen.purchase
 
     @property
     def total(self) -> PartlyKnown:
@@ -131,7 +123,7 @@ class CostSheet:
 
     def subtotals(self) -> tuple[Subtotal, ...]:
         """One row for each group that has lines, in the sheet's order; they add up to `net_cost`."""
-        groups = {group: [line for line in self.lines if line.group is group] for group in Group}
+        groups = {group: [line for line in self.chosen.lines if line.group is group] for group in Group}
         return tuple(
             Subtotal(group, _sum(lines), tuple(line.what for line in lines if line.net is None))
             for group, lines in groups.items()

@@ -57,7 +57,6 @@ class PartlyKnown:
 
 
 def plan_file(name: str) -> str:
-    """`builds/NAME.toml`."""
     return f"builds/{name}.toml"
 
 
@@ -67,7 +66,6 @@ def plan_problem(name: str, place: str, code: str, message: str, text: str | Non
 
 
 def shop_problem(place: str, code: str, message: str, text: str | None = None) -> Problem:
-    """A fault in shop.toml."""
     return Problem("shop.toml", None, place, text, code, Level.FILE, message)
 
 

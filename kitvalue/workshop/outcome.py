@@ -82,7 +82,8 @@ def job_outcomes(builds: Sequence[FinishedBuild], plans: Mapping[str, Planned], 
         paid, net_cost = _costs(build, hours, sheet, shop)
         sale, why = None, "not sold yet" if build.sold_for is None else net_cost.reason
         if build.sold_for is not None and net_cost.actual is not None:
-            sale, why = sale_at(cents(build.sold_for), net_cost.actual, sheet.purchase, sheet.terms, sheet.route), None
+            purchase, why = sheet.chosen.purchase, None
+            sale = sale_at(cents(build.sold_for), net_cost.actual, purchase, sheet.terms, sheet.route)
         margin = sheet.terms.margin * 100
         jobs.append(JobOutcome(build, planned, operations, hours, paid, net_cost, sale, why, margin))
     return tuple(jobs)

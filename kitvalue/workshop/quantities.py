@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, Per, Plan, Role, Sheet
+from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, Per, Role, Sheet, WorkLine
 from kitvalue.intake.text.problems import shown
 from kitvalue.intake.text.sizes import MM_PER_INCH, PI
 from kitvalue.workshop.money import ZERO
@@ -95,16 +95,13 @@ def _count_sheets(line: PartLine, sheet: Sheet, drums: Sequence[DrumTable]) -> C
 
 def sheet_note(nesting: Nesting) -> str:
     """Whether the number of sheets is proven the fewest that cutting in shelves can do with."""
-    if nesting.proven:
-        return "proven fewest, cut in shelves"
-    return f"not proven fewest: {nesting.least} at least, cut in shelves"
+    said = "proven fewest" if nesting.proven else f"not proven fewest: {nesting.least} at least"
+    return f"{said}, cut in shelves"
 
 
-def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -> tuple[Quantity, ...]:
-    """What the drums need whatever the lines say: heads by diameter, rods, claws, hoops, edges, holes, areas.
-
-    `covered` are the drums whose wooden hoops the plan has covered.
-    """
+def buying_list(drums: Sequence[DrumTable], work: Sequence[WorkLine] = ()) -> tuple[Quantity, ...]:
+    """What the drums need whatever the lines say: heads by diameter, rods, claws, hoops, edges, holes, areas; and
+    strips for the hoops that a line of `work` covers."""
     rods, hoops = Counter[str](), Counter[Decimal]()  # rods by drum: their length goes with it
     heads: dict[Decimal, Counter[str]] = {}  # by diameter, what they are for
     for drum in drums:
@@ -112,7 +109,7 @@ def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -
         kinds, (batter, other) = heads.setdefault(drum.size.diameter, Counter()), HEAD_WORDS[drum.role]
         kinds[batter] += 1
         kinds[other] += drum.heads - 1
-    for drum in covered:
+    for drum in {id(d): d for line in work if line.operation == COVER_HOOP for d in line.chosen(drums)}.values():
         hoops[drum.size.diameter] += drum.heads
     totals: tuple[tuple[str, Per, str], ...] = (
         ("Tension rods", "rod", ", ".join(f"{n} for {name}" for name, n in rods.items()) if len(drums) > 1 else ""),
@@ -138,9 +135,3 @@ def buying_list(drums: Sequence[DrumTable], covered: Sequence[DrumTable] = ()) -
         *(Quantity(f"New shell {name}", Decimal(n), "shell") for name, n in new.items()),
     ]  # fmt: skip
     return tuple(row for row in rows if row.quantity > 0)
-
-
-def covered_drums(plan: Plan, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
-    """The drums of which a line of work covers the hoops."""
-    meant = {id(drum) for line in plan.work if line.operation == COVER_HOOP for drum in line.chosen(drums)}
-    return tuple(drum for drum in drums if id(drum) in meant)

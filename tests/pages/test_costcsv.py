@@ -29,7 +29,7 @@ def test_every_line_is_a_row_and_they_add_up() -> None:
     made = sheet()
     head, *rows = cells(cost_csv(made))
     assert tuple(head) == COSTS
-    assert [row[1] for row in rows] == [line.what for line in made.lines]
+    assert [row[1] for row in rows] == [line.what for line in made.chosen.lines]
     assert sum(Decimal(row[5]) for row in rows) == worked.expected("full", "net_cost")
     edges = next(row for row in rows if row[1] == "Cut bearing edges")
     assert edges == ["work", "Cut bearing edges", "7", "hour", "42.0000", "294.00", "14 edges at 0.5 h"]

@@ -63,10 +63,10 @@ def test_the_plans_route_goes_before_the_shops() -> None:
 
 def test_an_exempt_business_pays_gross_and_charges_no_vat() -> None:
     made = sheet({"route": "none"})
-    heads = line(made.lines, "Heads")
+    heads = line(made.chosen.lines, "Heads")
     assert heads.net == cents(Decimal("14.20") * 14 * Decimal("1.23"))
-    assert line(made.lines, "Stands").net == cents(-Decimal(60) + Decimal("0.029") * 60)
-    assert line(made.lines, "Cut bearing").net == Decimal("294.00")  # one's own hours bear no VAT
+    assert line(made.chosen.lines, "Stands").net == cents(-Decimal(60) + Decimal("0.029") * 60)
+    assert line(made.chosen.lines, "Cut bearing").net == Decimal("294.00")  # one's own hours bear no VAT
     assert [r.allowed for r in made.routes] == [False, False, True]
     zero = made.chosen.zero_profit_price
     assert zero is not None
@@ -105,7 +105,7 @@ def test_a_kit_of_new_shells_alone_has_nothing_second_hand() -> None:
     drums = [d | {"from": "new", "price": 100} for d in worked.plan_tables()["drum"]]
     made = sheet({"drum": drums, "donor": [], "surplus": []})
     assert route(made, "margin").reason == "no donor is bought: nothing in the kit is second-hand"
-    assert made.purchase == 0
+    assert made.chosen.purchase == 0
 
 
 def test_a_cut_down_of_new_shells_alone_is_costed_with_full_vat() -> None:
@@ -114,7 +114,7 @@ def test_a_cut_down_of_new_shells_alone_is_costed_with_full_vat() -> None:
     new_first = sorted(drums, key=lambda drum: drum["from"] != "new")
     plan, shop = worked.plan(drum=new_first, route="margin"), worked.shop()
     small, next_size = cost_sheet(plan, shop, 1), cost_sheet(plan, shop, 2)
-    assert (small.route, small.chosen.allowed, small.purchase) == ("full", True, 0)
+    assert (small.route, small.chosen.allowed, small.chosen.purchase) == ("full", True, 0)
     assert "no donor is bought at this size, so it is costed with full VAT" in small.notes
     assert (next_size.route, cost_sheet(plan, shop).route) == ("margin", "margin")
     assert not [note for note in next_size.notes if "full VAT" in note]
@@ -123,24 +123,24 @@ def test_a_cut_down_of_new_shells_alone_is_costed_with_full_vat() -> None:
 
 def test_vat_on_a_donor_is_deducted_only_where_the_seller_shows_it() -> None:
     shown = sheet({"donor": donors(bought_from="trade", vat="included")})
-    assert line(shown.lines, "Donor A").net == cents(Decimal(340) / Decimal("1.23"))
-    assert line(shown.lines, "Freight of donor A").net == cents(Decimal(45) / Decimal("1.23"))
+    assert line(shown.chosen.lines, "Donor A").net == cents(Decimal(340) / Decimal("1.23"))
+    assert line(shown.chosen.lines, "Freight of donor A").net == cents(Decimal(45) / Decimal("1.23"))
     under_margin = sheet({"donor": donors(bought_from="trade", vat="margin")})
-    assert line(under_margin.lines, "Donor A").net == Decimal("340.00")
-    assert line(under_margin.lines, "Freight of donor A").net == Decimal("45.00")
+    assert line(under_margin.chosen.lines, "Donor A").net == Decimal("340.00")
+    assert line(under_margin.chosen.lines, "Freight of donor A").net == Decimal("45.00")
 
 
 def test_parts_with_vat_inside_count_net() -> None:
     parts = worked.plan_tables()["part"]
     made = sheet({"part": [parts[0] | {"vat": "included"}, parts[1]]})
-    assert line(made.lines, "Heads").net == cents(Decimal("14.20") * 14 / Decimal("1.23"))
+    assert line(made.chosen.lines, "Heads").net == cents(Decimal("14.20") * 14 / Decimal("1.23"))
 
 
 def test_parts_and_work_never_enlarge_the_purchase_price() -> None:
     dearer = [p | {"each": p["each"] * 3} for p in worked.plan_tables()["part"]]
     assert (
-        sheet({"part": dearer}, work_rate=99.00).purchase
-        == sheet().purchase
+        sheet({"part": dearer}, work_rate=99.00).chosen.purchase
+        == sheet().chosen.purchase
         == worked.expected("margin_route", "purchase")
     )
 
@@ -160,7 +160,7 @@ def test_a_donors_price_is_parted_once() -> None:
 def test_more_sold_off_than_paid_leaves_less_than_nothing_and_no_purchase_price() -> None:
     made = sheet({"donor": donors(price=50.00)})
     assert made.apportioned[0].kit == -10
-    assert made.purchase == 190  # B's alone
+    assert made.chosen.purchase == 190  # B's alone
 
 
 def test_landed_at_the_floor_is_the_floor_with_freight() -> None:
@@ -176,8 +176,8 @@ def test_landed_at_the_floor_is_the_floor_with_freight() -> None:
 def test_leftover_drums_are_credited_at_spare_and_leave_the_purchase_price() -> None:
     plan = worked.plan(donor=donors(spare=40.00))
     whole, cut = cost_sheet(plan, worked.shop(), 4), cost_sheet(plan, worked.shop(), 2)
-    assert not any("left over" in row.what for row in whole.lines)
-    assert line(cut.lines, "Drums of donor A left over").net == Decimal("-80.00")
+    assert not any("left over" in row.what for row in whole.chosen.lines)
+    assert line(cut.chosen.lines, "Drums of donor A left over").net == Decimal("-80.00")
     assert route(cut, "margin").purchase == route(whole, "margin").purchase - 80
     assert cut.notes == ()
 
@@ -189,14 +189,14 @@ def test_a_row_says_that_leftover_drums_are_not_credited() -> None:
 
 def test_a_donor_none_of_whose_drums_is_built_goes_with_freight_and_surplus() -> None:
     cut = cost_sheet(worked.plan(), worked.shop(), 4)
-    assert not any("donor B" in row.what or "from B" in row.what or "Donor B" in row.what for row in cut.lines)
-    assert line(cut.lines, "Send").quantity == Decimal("1.5")
+    assert not any("donor B" in row.what or "from B" in row.what or "Donor B" in row.what for row in cut.chosen.lines)
+    assert line(cut.chosen.lines, "Send").quantity == Decimal("1.5")
 
 
 def test_a_donor_bought_for_its_surplus_alone_stays() -> None:
     extra = {"id": "C", "series": "Slane", "pieces": 2, "condition": 1, "price": 70.00, "freight": 0}
     cut = cost_sheet(worked.plan(donor=[*donors(), extra]), worked.shop(), 3)
-    assert line(cut.lines, "Donor C").net == Decimal("70.00")
+    assert line(cut.chosen.lines, "Donor C").net == Decimal("70.00")
 
 
 # --- what lacks ------------------------------------------------------------------------------------------------------
@@ -204,7 +204,7 @@ def test_a_donor_bought_for_its_surplus_alone_stays() -> None:
 
 def test_an_unknown_freight_is_counted_and_told() -> None:
     made = sheet({"donor": donors(freight=None)})
-    assert line(made.lines, "Freight of donor A").net is None
+    assert line(made.chosen.lines, "Freight of donor A").net is None
     assert made.net_cost == worked.expected("full", "net_cost") - 45
     assert made.total.text() == "2,418.76 + 1 unknown"
     assert made.incomplete == ("Freight of donor A",)
@@ -238,8 +238,8 @@ def test_hours_need_the_shops_rate() -> None:
     with pytest.raises(FileError, match=r"add \[work\] with rate"):
         cost_sheet(own, shop)
     sent_out = cost_sheet(worked.plan(work=[{"what": "All of it", "per": "kit", "each": 900}]), shop)
-    assert line(sent_out.lines, "All of it").group is Group.SENT_OUT
-    assert not any(row.group is Group.CONTINGENCY for row in sent_out.lines)
+    assert line(sent_out.chosen.lines, "All of it").group is Group.SENT_OUT
+    assert not any(row.group is Group.CONTINGENCY for row in sent_out.chosen.lines)
 
 
 @pytest.mark.parametrize(("contingency", "hours", "lines"), [(8, 20, 1), (0, 20, 0), (8, 0, 0)])
@@ -248,7 +248,7 @@ def test_a_contingency_of_nothing_is_no_line(contingency: int, hours: int, lines
     assert shop.work is not None
     shop = shop.model_copy(update={"work": shop.work.model_copy(update={"contingency": Decimal(contingency)})})
     made = cost_sheet(worked.plan(work=[{"what": "All of it", "per": "kit", "hours": hours}]), shop)
-    assert sum(row.group is Group.CONTINGENCY for row in made.lines) == lines
+    assert sum(row.group is Group.CONTINGENCY for row in made.chosen.lines) == lines
 
 
 def test_hours_nobody_gave_are_asked_for() -> None:
@@ -264,7 +264,7 @@ def test_a_line_of_work_says_what_its_hours_come_from() -> None:
         {"what": "Sand", "hours": 1.5, "per": "m2_outside", "only": ["bass"]},
         {"what": "Whatever comes", "operation": "head", "per": "hour", "quantity": 2},
     ]
-    lines = sheet({"work": work}).lines
+    lines = sheet({"work": work}).chosen.lines
     told = [line(lines, what).basis for what in ("Edges", "Legs", "Sand", "Whatever")]
     assert told == ["14 edges at 0.5 h", "3 at 0.2 h", "0.713 m2 at 1.5 h", "2 hours at 1 h"]
 
@@ -350,9 +350,9 @@ def plans(draw: Any) -> dict[str, Any]:
 def test_lines_add_up_to_the_cent(plan: dict[str, Any], pieces: int, name: str, rate: int) -> None:
     made = cost_sheet(worked.plan(**plan, route=name), worked.shop(vat_rate=rate), pieces)
     assert made.route == name
-    known = [row.net for row in made.lines if row.net is not None]
+    known = [row.net for row in made.chosen.lines if row.net is not None]
     assert sum(known) == made.net_cost == sum(sub.net for sub in made.subtotals())
-    for row in made.lines:
+    for row in made.chosen.lines:
         assert row.net is not None
         assert row.unit_price is not None
         assert row.net == cents(row.net) == cents(row.quantity * row.unit_price)
@@ -363,8 +363,8 @@ def test_lines_add_up_to_the_cent(plan: dict[str, Any], pieces: int, name: str, 
 def test_the_exact_cost_is_the_sheet_without_rounding(plan: dict[str, Any], name: str) -> None:
     made = cost_sheet(worked.plan(**plan, route=name), worked.shop())
     exact = exact_cost(made.charges, made.terms, made.route, made.contingency, {})
-    assert abs(exact - made.net_cost) <= Decimal("0.006") * len(made.lines)
-    assert abs(purchase_price(made.charges) - made.purchase) <= Decimal("0.005")
+    assert abs(exact - made.net_cost) <= Decimal("0.006") * len(made.chosen.lines)
+    assert abs(purchase_price(made.charges) - made.chosen.purchase) <= Decimal("0.005")
 
 
 # --- edges -----------------------------------------------------------------------------------------------------------
@@ -373,16 +373,16 @@ def test_the_exact_cost_is_the_sheet_without_rounding(plan: dict[str, Any], name
 @pytest.mark.parametrize(("vat", "net"), [("included", "900.00"), ("excluded", "1107.00")])
 def test_work_sent_out_is_net_of_the_vat_it_was_stated_with(vat: str, net: str) -> None:
     made = sheet({"work": [{"what": "Chrome", "per": "kit", "each": 1107, "vat": vat}]})
-    assert line(made.lines, "Chrome").net == Decimal(net)  # 1107 / 1.23
+    assert line(made.chosen.lines, "Chrome").net == Decimal(net)  # 1107 / 1.23
     gross = {"included": "1107.00", "excluded": "1361.61"}[vat]
     exempt = sheet({"work": [{"what": "Chrome", "per": "kit", "each": 1107, "vat": vat}], "route": "none"})
-    assert line(exempt.lines, "Chrome").net == Decimal(gross)
+    assert line(exempt.chosen.lines, "Chrome").net == Decimal(gross)
 
 
 def test_whether_sheets_are_the_fewest_is_said_beside_their_cost_and_in_the_buying_list() -> None:
     made = sheet()
     (bought,) = [row for row in made.quantities if row.what == "Veneer"]
-    (veneer,) = [row for row in made.lines if row.what == "Veneer" and row.group is Group.PARTS]
+    (veneer,) = [row for row in made.chosen.lines if row.what == "Veneer" and row.group is Group.PARTS]
     assert (bought.quantity, bought.unit) == (veneer.quantity, "sheet 2440x1220")
     assert bought.note == veneer.basis == "proven fewest, cut in shelves"
     assert sheet_note(Nesting(3, 2)) == "not proven fewest: 2 at least, cut in shelves"
@@ -392,6 +392,6 @@ def test_a_line_for_drums_that_are_not_built_yet_costs_nothing() -> None:
     extra = {"what": "Case of the last floor tom", "per": "kit", "each": 80, "only": ["new"]}
     plan = worked.plan(part=[*worked.plan_tables()["part"], extra])
     whole, six = cost_sheet(plan, worked.shop()), cost_sheet(plan, worked.shop(), 6)
-    assert line(whole.lines, "Case of").net == 80
-    assert not [row for row in six.lines if row.what.startswith("Case of")]
+    assert line(whole.chosen.lines, "Case of").net == 80
+    assert not [row for row in six.chosen.lines if row.what.startswith("Case of")]
     assert six.net_cost == cost_sheet(worked.plan(), worked.shop(), 6).net_cost

@@ -160,7 +160,7 @@ def _lines_table(sheet: CostSheet) -> Table:
     """Every line of the chosen route under its group, with subtotals."""
     rows: list[Row] = []
     for sub in sheet.subtotals():
-        for line in sheet.lines:
+        for line in sheet.chosen.lines:
             if line.group is sub.group:
                 prices = ("not known" if price is None else cents(price) for price in (line.unit_price, line.net))
                 rows.append(Row((line.what, f"{trimmed(line.quantity)} {line.unit}", *prices, line.basis)))

@@ -193,7 +193,7 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
     rate, freight = t.percent(sheet.terms.rate * HUNDRED), sheet.terms.freight
 
     def of(*groups: Group) -> Decimal:
-        return cents(sum((x.net for x in sheet.lines if x.group in groups and x.net is not None), ZERO))
+        return cents(sum((x.net for x in sheet.chosen.lines if x.group in groups and x.net is not None), ZERO))
 
     def row(key: str, amount: Decimal, kind: RowKind = "") -> Row:
         return Row((t.say(f"price.{key}", rate=rate), t.cents(amount)), kind)

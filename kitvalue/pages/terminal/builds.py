@@ -36,7 +36,7 @@ def cost_text(sheet: CostSheet) -> str:
     for part in sheet.subtotals():
         lines += [
             (line.what, figure(line.quantity), line.unit, cents(line.unit_price), cents(line.net))
-            for line in sheet.lines
+            for line in sheet.chosen.lines
             if line.group is part.group
         ]
         lines.append((f"= {part.group.value}", "", "", "", part.total.text()))
