@@ -126,7 +126,7 @@ _STATED: Final = pattern(rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -
 
 
 @dataclass(frozen=True, slots=True)
-class DrumsSeen:
+class AdvertDrums:
     """How many drums, their sizes where all are known, and how many bass drums were listed.
 
     `places`: all that is listed as drums; `counted`: the places of those that are the kit's, or may be. `unsure`: those
@@ -165,7 +165,7 @@ class _Pair:
         )
 
 
-def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence[Find] = ()) -> DrumsSeen:
+def read_drums(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence[Find] = ()) -> AdvertDrums:
     """The kit's drums. Sizes in either order: a list is turned round where that alone makes its drums shallow.
 
     `perhaps`: places, blank in the text, that are a day or three drums; with other drums listed they are a day.
@@ -182,7 +182,7 @@ def drums_seen(advert: AdvertText, words: Lexicon, order: str, perhaps: Sequence
     pieces = _pieces(advert, drums, named, pieces_said(blank, words), doubts)
     sizes = tuple(drum.size for drum in drums if drum.size is not None)
     basses = sum(d.role == "bass" or (d.role is None and d.diameter >= 20) for d in written)
-    return DrumsSeen(
+    return AdvertDrums(
         pieces,
         sizes if len(sizes) == len(drums) and not named and not doubts else (),
         basses,

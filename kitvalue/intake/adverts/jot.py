@@ -117,13 +117,19 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> Fil
         encoding += {b"\xff": "-le", b"\xfe": "-be", b"\x00": "-be"}.get(data[:1], "")
     ends = re.findall(r"\r\n|\n|\r", decoded.text)
     dates = _column(header, rows, "date")
+    # the decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
+    # between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there
+    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
+    sign = style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
+    if style.mixed:
+        sign = "," if style.commas > style.dots else "."
     return FileStyle(
         file=file,
         header=header,
         encoding="utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding,
         line_end=ends[-1] if ends else "\r\n",  # RFC 4180
         ends_with_line=decoded.text.endswith(("\n", "\r")),
-        decimal=_decimal(header, rows, shop),
+        decimal=sign,
         dotted_dates=bool(dates) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in dates),
         rows=tuple(rows),
     )
@@ -132,16 +138,6 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> Fil
 def _column(header: Header, rows: Iterable[tuple[str, ...]], name: str) -> list[str]:
     place = header.places.get(name)
     return [] if place is None else [row[place] for row in rows if trimmed(row[place])]
-
-
-def _decimal(header: Header, rows: Iterable[tuple[str, ...]], shop: Shop) -> str:
-    """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
-    between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
-    """
-    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
-    if style.mixed:
-        return "," if style.commas > style.dots else "."
-    return style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
 
 
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:

@@ -29,14 +29,14 @@ _LONG_WORD: Final = re.compile(r"[^\W\d_]{5,30}")  # one that is held against th
 
 
 @dataclass(frozen=True, slots=True)
-class SeriesSeen:
+class AdvertSeries:
     """The series named, in the shop's spelling, each with its place; and what was decided."""
 
     outcome: Outcome
     named: Mapping[str, Find]
 
 
-def series_seen(advert: AdvertText, spellings: Mapping[str, str]) -> SeriesSeen:
+def read_series(advert: AdvertText, spellings: Mapping[str, str]) -> AdvertSeries:
     """The series of the kit. `spellings`: every name as written -> the shop's own spelling."""
     named: dict[str, Find] = {}
     aside: dict[str, Find] = {}
@@ -63,10 +63,10 @@ def series_seen(advert: AdvertText, spellings: Mapping[str, str]) -> SeriesSeen:
             if look_alike(m[0], s)
         )
         outcome = Outcome(None, next(near, "no series of the shop is named"))
-    return SeriesSeen(outcome, named)
+    return AdvertSeries(outcome, named)
 
 
-def condition_seen(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
+def read_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
     """The bench grade: by a number or one of our words behind "condition", else by the shop's own words for it."""
     places: dict[Decimal, Find] = {}  # the first of each grade
     sure: set[Decimal] = set()

@@ -230,27 +230,22 @@ def chains_of(advert: AdvertText, words: Lexicon) -> list[Chain]:
             else:
                 rows.append([m])
     chains = []
-    for numbers in filter(None, (_sound(advert, row, words) for row in rows)):
+    for numbers in rows:  # without what a range, a fraction or a cymbal takes from its end
+        if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
+            continue
+        while numbers and _BAD_END.match(advert.plain, numbers[-1].end()):
+            numbers = numbers[:-1]
         gaps = tuple(advert.plain[a.end() : b.start()] for a, b in pairwise(numbers))
-        chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
+        while numbers and is_other_thing(advert, _span(numbers), words):
+            last = next((i for i, gap in enumerate(gaps, 1) if gap.strip() not in ("", "/", "|", "-")), 0)
+            numbers, gaps = numbers[:last], gaps[: last - 1]
+        if numbers:
+            chains.append(Chain(tuple(numbers), gaps, beside(advert, _span(numbers), words)))
     return chains
 
 
 def _span(numbers: Sequence[re.Match[str]]) -> Find:
     return Find(numbers[0].start(), numbers[-1].end())
-
-
-def _sound(advert: AdvertText, numbers: list[re.Match[str]], words: Lexicon) -> list[re.Match[str]]:
-    """A row without what a range, a fraction or a cymbal takes from its end; empty where nothing is left."""
-    if _BAD_START.match(advert.plain[max(0, numbers[0].start() - 1) : numbers[0].start()]):
-        return []
-    while numbers and _BAD_END.match(advert.plain, numbers[-1].end()):
-        numbers = numbers[:-1]
-    while numbers and is_other_thing(advert, _span(numbers), words):
-        gaps = [advert.plain[a.end() : b.start()].strip() for a, b in pairwise(numbers)]
-        last = next((i for i, gap in enumerate(gaps, 1) if gap not in ("", "/", "|", "-")), 0)
-        numbers = numbers[:last]
-    return numbers
 
 
 def _many(advert: AdvertText, chain: Chain, word: RoleWord | None, listed: bool) -> Row:

@@ -174,7 +174,7 @@ _NO_PRICE: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class PriceSeen:
+class AdvertPrice:
     """The price asked or paid and what goes with it; `premium` is None where none is due. Remarks tell the amounts that
     are no price of the kit; `candidates` is the number of amounts that could be it.
     """
@@ -189,7 +189,7 @@ class PriceSeen:
     candidates: int
 
 
-def price_seen(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, own: str) -> PriceSeen:
+def read_price(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, own: str) -> AdvertPrice:
     """Everything about money, from the amounts of an advert. The price is one that names itself money, and only else a
     bare number. `own`: the shop's currency.
     """
@@ -210,11 +210,12 @@ def price_seen(advert: AdvertText, amounts: Sequence[Sum], words: Lexicon, own: 
     if not fixed and not negotiable:  # by no word beside a price: by the only one in the advert
         negotiable = words["negotiable"].search(words["fixed"].sub(" ", advert.plain)) is not None
         fixed = _FIRM.search(advert.plain) is not None
-    haggle: Literal["fixed", "negotiable"] = "fixed" if fixed else "negotiable"
+    haggle: Literal["fixed", "negotiable"] | None = None
+    if fixed != negotiable:
+        haggle = "fixed" if fixed else "negotiable"
     told = [one for one in amounts if one.role == "earlier" or (one.named and one.role in _NO_PRICE)]
     remarks = dict.fromkeys(f'"{advert.words(one.find)}" {_NO_PRICE[one.role]}' for one in told)
-    firm = haggle if fixed != negotiable else None
-    return PriceSeen(price, currency, kind, premium, freight, firm, tuple(remarks), len(asked))
+    return AdvertPrice(price, currency, kind, premium, freight, haggle, tuple(remarks), len(asked))
 
 
 def _why_no_price(advert: AdvertText, amounts: Sequence[Sum], asked: Sequence[Sum]) -> str | None:

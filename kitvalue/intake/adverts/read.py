@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitvalue.intake.adverts import kit, places
-from kitvalue.intake.adverts.drums import DrumsSeen, drums_seen, pieces_said
-from kitvalue.intake.adverts.price import PriceSeen, price_seen, sums
+from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
+from kitvalue.intake.adverts.price import AdvertPrice, read_price, sums
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.languages import pattern
@@ -28,12 +28,12 @@ _NO_CHANNEL: Final = "nothing is said about who sells; blank counts as private"
 
 
 @dataclass(frozen=True, slots=True)
-class _Seen:
+class _Findings:
     """Everything found in one advert. `columns`: ours in the order in which they are told, each with its finding."""
 
     series: Mapping[str, Find]
-    drums: DrumsSeen
-    price: PriceSeen
+    drums: AdvertDrums
+    price: AdvertPrice
     columns: Mapping[str, Outcome]
 
 
@@ -51,39 +51,41 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     wanted = kit.why_wanted(advert, words)
     if wanted is not None:
         raise RefusedError(f"{shown(wanted)}: the advert seeks a kit and offers none, so there is nothing to note")
-    seen = _seen(advert, shop, spellings, today, words)
+    findings = _findings(advert, shop, spellings, today, words)
     swaps = words["swap"].finditer(advert.plain)
     swap = next((m[0] for m in swaps if not _NO_SWAP.search(advert.before(m.start(), 24))), None)
-    _refuse_what_is_no_kit(advert, seen, swap)
-    taken = tuple(one.taken for one in seen.columns.values() if one.taken is not None)
-    unknown = tuple(Unknown(name, one.reason or "") for name, one in seen.columns.items() if one.taken is None)
-    remarks = [*seen.price.remarks, *(remark for one in seen.columns.values() for remark in one.remarks)]
+    _refuse_what_is_no_kit(advert, findings, swap)
+    taken = tuple(one.taken for one in findings.columns.values() if one.taken is not None)
+    unknown = tuple(Unknown(name, one.reason or "") for name, one in findings.columns.items() if one.taken is None)
+    remarks = [*findings.price.remarks, *(remark for one in findings.columns.values() for remark in one.remarks)]
     if swap is not None:
         remarks.append(f'"{swap}": a swap is offered as well; only the price is noted')
     rest = places.left_over(
-        advert.without(seen.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words
+        advert.without(findings.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words
     )
-    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), seen.drums.sizes, seen.price.haggle, rest)
+    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), findings.drums.sizes, findings.price.haggle, rest)
 
 
-def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon) -> _Seen:
+def _findings(
+    advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon
+) -> _Findings:
     alike = places.day_like(advert, words, today)
     dated = advert.without(alike.drums)
     kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
     kit_only = kit_only.without(places.numbers_to_call(kit_only))
     perhaps = [*alike.old, *(() if pieces_said(advert, words) else alike.recent)]
-    drums = drums_seen(kit_only, words, shop.shop.size_order, perhaps)
+    drums = read_drums(kit_only, words, shop.shop.size_order, perhaps)
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
     amounts = sums(kit_only.without(drums.places), words)
     linkless = advert.without(places.addresses(advert))
-    price, series = price_seen(kit_only, amounts, words, shop.shop.currency), kit.series_seen(linkless, spellings)
+    price, series = read_price(kit_only, amounts, words, shop.shop.currency), kit.read_series(linkless, spellings)
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
-        "condition": kit.condition_seen(linkless, shop.prices.words.get("condition", {})),
+        "condition": kit.read_condition(linkless, shop.prices.words.get("condition", {})),
         "price": price.price,
         "currency": price.currency,
         "price_kind": price.kind,
@@ -102,23 +104,23 @@ def _seen(advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: d
     # what has no column of its own: sizes, whether the price is firm, that it has to be fetched
     if note := "; ".join(filter(None, (" ".join(map(size_text, drums.sizes)), price.haggle, *fetch))):
         columns["note"] = Outcome(Taken("note", note, "from the above"))
-    return _Seen(series.named, drums, price, columns)
+    return _Findings(series.named, drums, price, columns)
 
 
-def _refuse_what_is_no_kit(advert: AdvertText, seen: _Seen, swap: str | None) -> None:
+def _refuse_what_is_no_kit(advert: AdvertText, findings: _Findings, swap: str | None) -> None:
     """Raise RefusedError for two kits in one advert, a swap without a price, and a text that is no advert."""
-    named, candidates, basses = seen.series, seen.price.candidates, seen.drums.basses
+    named, candidates, basses = findings.series, findings.price.candidates, findings.drums.basses
     several = _TWO_KITS.search(advert.plain)
     signs_of_two = (len(named) > 1) + (candidates > 1) + (basses > 1)
     if several is not None or signs_of_two > 1:
         what = listed(named) if len(named) > 1 else f'"{several[0]}"' if several else "two prices"
         raise RefusedError(f"the advert offers more than one kit ({what}); paste each by itself, with its own price")
-    priced = seen.price.price.taken is not None
+    priced = findings.price.price.taken is not None
     if swap is not None and not priced and not candidates:
         raise RefusedError(
             f"{shown(swap)}: a swap without a price says nothing of what is paid, so there is nothing to note"
         )
-    if not named and not priced and seen.drums.pieces.taken is None:
+    if not named and not priced and findings.drums.pieces.taken is None:
         raise RefusedError(
             "nothing of an advert is recognised: no series of the shop, no drums, no price "
             "(series are listed in shop.toml, more words under [jot.words])"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Final, Literal
 
 from kitvalue.intake.text.languages import pattern, word_lists
@@ -111,11 +110,3 @@ class Outcome:
     taken: Taken | None
     reason: str | None = None
     remarks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Money:
-    """An amount with the codes that its currency can stand for; () where the advert names none."""
-
-    value: Decimal
-    currencies: tuple[str, ...]

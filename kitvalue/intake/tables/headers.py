@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
-from kitvalue.intake.text.decoding import file_problem, refused_file
+from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
 from kitvalue.intake.text.vocabulary import likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
@@ -285,7 +285,7 @@ def _missing(
             cure = f"if {shown(unknown[0], 40)} is a title, delete the rows above the headers; else {cure}"
     judged = "" if places else f"; the header was split at {_NAMES[delimiter]} signs"
     message = f"{what}; {others if unknown else 'nothing else is there'}; {cure}{judged}"
-    problem = file_problem(file, "missing_column", message, row=row, column=missing[0])
+    problem = Problem(file, row, missing[0], None, "missing_column", Level.FILE, message)
     if wanted.table is not None:
         absent = tuple(name for name in wanted.optional if name not in places)
         problem = replace(problem, unmapped=Unmapped(tuple(missing), absent, tuple(unknown)))

@@ -19,7 +19,6 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.table import BoolArray, Coded, FloatArray, TextTable, read_table
 from kitvalue.intake.text.dates import DateReading, Day, SeveralDays, day_order, read_date
-from kitvalue.intake.text.decoding import file_problem
 from kitvalue.intake.text.numbers import Amount, Reading, Sign, TwoReadings, both_readings, column_style, plain
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem, shown
 from kitvalue.intake.text.words import Refusal, is_dash, rows_phrase, says_not_known, trimmed
@@ -193,7 +192,7 @@ def _undecided(
     others = ", ".join(f"{shown(column.cells[other])} in row {column.table.row(other)}" for other in at[1:3])
     likewise = f" (likewise {others}{' and more' if len(at) > 3 else ''})" if others else ""
     told = message(shown(text), reading, likewise)
-    return file_problem(column.table.file, code, told, row=row, column=column.header, text=text)
+    return Problem(column.table.file, row, column.header, text, code, Level.FILE, told)
 
 
 def _mixed_in(column: Column[Any]) -> Problem:

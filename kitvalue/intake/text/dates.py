@@ -49,8 +49,6 @@ class SeveralDays:
 
 DateReading = Day | SeveralDays | Refusal
 
-_NO_SUCH_DAY: Final = Refusal("no_such_day", "is no day of the calendar")
-
 
 def read_date(text: str, day_first: bool | None = None) -> DateReading:
     """The day in a cell; a time of day is dropped."""
@@ -123,7 +121,7 @@ def _day(year: str, month: str, day: str) -> Day | Refusal:
     try:
         date = dt.date(number, int(month), int(day))
     except ValueError:
-        return _NO_SUCH_DAY
+        return Refusal("no_such_day", "is no day of the calendar")
     if not _FIRST_YEAR <= number <= _LAST_YEAR:
         return Refusal("year", f"has a year outside {_FIRST_YEAR} to {_LAST_YEAR}")
     return Day(date)

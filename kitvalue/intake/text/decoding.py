@@ -39,18 +39,11 @@ class DecodedText:
     problems: tuple[Problem, ...]
 
 
-def file_problem(
-    file: str, code: str, message: str, *, row: int | None = None, column: str | None = None, text: str | None = None
-) -> Problem:
-    """A problem for which nothing of the file is used."""
-    return Problem(file, row, column, text, code, Level.FILE, message)
-
-
 def refused_file(
     file: str, code: str, message: str, *, row: int | None = None, column: str | None = None, text: str | None = None
 ) -> FileError:
-    """The error that carries one `file_problem`."""
-    problem = file_problem(file, code, message, row=row, column=column, text=text)
+    """The error that carries one problem for which nothing of the file is used."""
+    problem = Problem(file, row, column, text, code, Level.FILE, message)
     return FileError(problem.line(), [problem])
 
 

@@ -220,10 +220,10 @@ def read_number(text: str) -> Reading:
     return Refusal(why.code, _NO_NUMBER[why.code]) if why.code in _NO_NUMBER else why
 
 
-def _clearer(found: Refusal, text: str) -> Refusal:
+def _clearer(digits: Refusal, text: str) -> Refusal:
     """What the whole cell is, where that says more than the digits alone."""
-    why = why_no_amount(text) if found.code in ("not_a_number", "bad_grouping") else found
-    return found if why.code == "not_a_number" else why
+    why = why_no_amount(text) if digits.code in ("not_a_number", "bad_grouping") else digits
+    return digits if why.code == "not_a_number" else why
 
 
 def read_percent(text: str) -> Reading:
@@ -234,21 +234,21 @@ def read_percent(text: str) -> Reading:
 
 def _without_currency(body: str) -> tuple[str, tuple[str, ...], bool]:
     """The body without its currency words, what they can stand for, and whether they contradict each other."""
-    found: list[tuple[str, ...]] = []
+    said: list[tuple[str, ...]] = []
 
     def taken_out(match: re.Match[str]) -> str:
         word = match[0]
         before_digit = match.end() < len(body) and body[match.end()].isdigit()
         codes = meanings(word) or (() if before_digit and word[-1] == "." else meanings(word.rstrip(".")))
         if codes:
-            found.append(codes)
+            said.append(codes)
         return _GAP if codes else word
 
     bare = _SIGN_FIRST.sub(r"\1", _currency().sub(taken_out, body))
-    if not found:
+    if not said:
         return body, (), False
-    common = tuple(code for code in found[0] if all(code in other for other in found))
-    return bare, common, not common or len(found) > 2
+    common = tuple(code for code in said[0] if all(code in other for other in said))
+    return bare, common, not common or len(said) > 2
 
 
 @cache
@@ -272,23 +272,18 @@ def _digits(body: str) -> Amount | TwoReadings | Refusal:
         return Refusal("not_a_number", "is no number")
     if sum(c.isdigit() for c in body) > _MOST_DIGITS:
         return Refusal("too_long", "has too many digits for an amount", "write the number itself")
-    read = _whole_with_ending(body, ending[1]) if ending is not None else _plain_digits(body)
+    if ending is None:
+        read = _plain_digits(body)
+    elif (whole := _ungrouped(body)) is None:
+        return Refusal("not_a_number", "is no number")
+    else:  # only ",-" and a grouping prove the decimal sign: ".-" is written in countries of either kind
+        used = next((c for c in body if c in ".,"), None)
+        read = Amount(Decimal(whole), _other(used) if used is not None else "," if ending[1] == "," else None)
     if negative and isinstance(read, Amount):
         return replace(read, value=-read.value)
     if negative and isinstance(read, TwoReadings):
         return replace(read, as_decimal=-read.as_decimal, as_thousands=-read.as_thousands)
     return read
-
-
-def _whole_with_ending(body: str, mark: str) -> Amount | Refusal:
-    """The whole number before ",-", ".-" or ":-". Only ",-" and a grouping prove the decimal sign: ".-" is written in
-    countries of either kind.
-    """
-    digits = _ungrouped(body)
-    if digits is None:
-        return Refusal("not_a_number", "is no number")
-    used = next((c for c in body if c in ".,"), None)
-    return Amount(Decimal(digits), _other(used) if used is not None else "," if mark == "," else None)
 
 
 def _plain_digits(body: str) -> Amount | TwoReadings | Refusal:

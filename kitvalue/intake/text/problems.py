@@ -166,28 +166,21 @@ class Alike:
 
 
 def together(problems: Sequence[Problem]) -> tuple[Alike, ...]:
-    """The problems in their order, those of one kind at the place of their first."""
-    kinds: dict[tuple[object, ...], list[Problem]] = {}
-    for at, problem in enumerate(problems):
-        kinds.setdefault(_kind(problem, at), []).append(problem)
-    alike: list[Alike] = []
-    for at, problem in enumerate(problems):
-        same = kinds[_kind(problem, at)]
-        if len(same) < FEWEST_TOGETHER:
-            alike.append(Alike((problem,)))
-        elif same[0] is problem:
-            alike.append(Alike(tuple(same)))
-    return tuple(alike)
-
-
-def _kind(problem: Problem, at: int) -> tuple[object, ...]:
-    """What makes problems alike: all but the cell and the numbers. One of no single row, or of a settings file, stands
-    by itself.
+    """The problems in their order, those of one kind at the place of their first: alike in all but the cell and the
+    numbers. One of no single row, or of a settings file, stands by itself.
     """
-    if problem.row is None or problem.file.endswith(".toml"):
-        return (at,)
-    said = _OWN.sub("", problem.message)  # with what to do: another cure is another kind
-    return (problem.file, problem.column, problem.code, problem.level, said)
+    kinds: dict[tuple[object, ...], list[int]] = {}
+    for at, problem in enumerate(problems):
+        alone = problem.row is None or problem.file.endswith(".toml")
+        said = "" if alone else _OWN.sub("", problem.message)  # with what to do: another cure is another kind
+        kind = (at,) if alone else (problem.file, problem.column, problem.code, problem.level, said)
+        kinds.setdefault(kind, []).append(at)
+    groups = [
+        group
+        for same in kinds.values()
+        for group in ([same] if len(same) >= FEWEST_TOGETHER else [[at] for at in same])
+    ]
+    return tuple(Alike(tuple(problems[at] for at in group)) for group in sorted(groups))
 
 
 def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str:

@@ -6,7 +6,6 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache
 from typing import Final
 
 from kitvalue.intake.text.languages import any_of, pattern, word_lists, word_numbers
@@ -74,10 +73,10 @@ def read_size(text: str, order: str = "diameter-depth") -> Size | Refusal:
         return Refusal("empty", "is empty")
     if _METRIC.search(plain):
         return Refusal("not_inches", "is in centimetres or millimetres", 'write inches, such as "22x16"')
-    found = _SIZE.fullmatch(plain)
-    if found is None:
+    m = _SIZE.fullmatch(plain)
+    if m is None:
         return Refusal("not_a_size", "is no drum size", 'write diameter and depth, such as "22x16"')
-    one, two = _inches(found[1], found[2], found[3]), _inches(found[4], found[5], found[6])
+    one, two = _inches(m[1], m[2], m[3]), _inches(m[4], m[5], m[6])
     if one is None or two is None:
         return Refusal("not_a_size", "has a fraction that is none", 'write it as "13 x 7 1/4" or "13x7.25"')
     size = Size(one, two) if order == "diameter-depth" else Size(two, one)
@@ -186,7 +185,7 @@ def _sizes(text: str, order: str) -> tuple[Size, ...] | Refusal:
 
 def split_sizes(text: str) -> list[str]:
     """The sizes in a cell, apart at spaces, commas, semicolons or plus signs: "22x16 16x16, 13 x 7 1/4"."""
-    joined = _SIGNS.sub(lambda found: found[0].strip(), text.replace("\n", " "))
+    joined = _SIGNS.sub(lambda m: m[0].strip(), text.replace("\n", " "))
     parts = re.split(rf"\s*[;+&]\s*|,\s+|\s+(?!{_FRACTION})", joined.strip())
     return [part for part in (trimmed(one).strip(",") for one in parts) if part]
 
@@ -252,14 +251,11 @@ def says_pieces(text: str) -> bool:
 
 
 def _counted(text: str) -> re.Match[str] | None:
-    plain = fold(visible(text)).rstrip(".")
-    return _counting().fullmatch(plain) if len(text) <= _LONGEST_PIECES else None
-
-
-@cache
-def _counting() -> re.Pattern[str]:
     """A number and its unit, perhaps with what it is called and that stands come with it, which changes no number."""
+    if len(text) > _LONGEST_PIECES:
+        return None
     drums, kit, stands = (any_of("cells", key) for key in ("drums", "kit", "stands"))
     beside = rf"(?: ?\+ ?|,? {any_of('cells', 'with')}){stands}(?: (?:and|und|&|\+) {stands})?"
     number = f"[0-9]+|{'|'.join(word_numbers('numbers'))}"
-    return re.compile(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
+    counting = pattern(rf"(?P<number>{number})[ \-‐‑–]*(?P<unit>{drums})\.?(?:[ -]{kit})?(?:{beside})?")
+    return counting.fullmatch(fold(visible(text)).rstrip("."))

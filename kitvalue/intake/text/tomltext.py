@@ -29,7 +29,7 @@ _KEY: Final = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[\w.-]+(?:\s*\.\s*[\w
 
 def key_lines(text: str) -> dict[Place, int]:
     """The line of each heading and key that stands on a line of its own (inline tables are found by their key)."""
-    found: dict[Place, int] = {}
+    lines: dict[Place, int] = {}
     counts: dict[tuple[str, ...], int] = {}
     table: Place = ()
     for number, line in enumerate(text.split("\n"), start=1):
@@ -38,13 +38,13 @@ def key_lines(text: str) -> dict[Place, int]:
             if heading[1] == "[[":
                 counts[names] = counts.get(names, -1) + 1
                 table = (*names, counts[names])
-                found.setdefault(names, number)
+                lines.setdefault(names, number)
             else:
                 table = names
-            found.setdefault(table, number)
+            lines.setdefault(table, number)
         elif key := _KEY.match(line):
-            found.setdefault((*table, *_split_key(key[1])), number)
-    return found
+            lines.setdefault((*table, *_split_key(key[1])), number)
+    return lines
 
 
 def _split_key(text: str) -> tuple[str, ...]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from difflib import SequenceMatcher
 from typing import Final
 
 from kitvalue.intake.text.languages import any_of, word_lists
+from kitvalue.intake.text.tomltext import toml_heading, toml_text
 from kitvalue.intake.text.words import Refusal, fold, listed, look_alike, trimmed, visible
 
 REQUIRED: Final = ("series", "pieces", "condition", "price")
@@ -40,8 +41,6 @@ class Vocabulary:
 
     def refusal(self, text: str, column: str) -> Refusal:
         """The refusal of a word that is none of ours in `column`, for which shop.toml maps more."""
-        from kitvalue.intake.text.tomltext import toml_heading, toml_text  # only a mistake needs them
-
         table = toml_heading("prices", "words", column)
         likely = likely_word(column, text, self.words)
         if likely is None:
@@ -66,13 +65,7 @@ def grade(text: str) -> Decimal | None:
     plain = visible(word)
     for sign, decimal in _HALVES.items():
         plain = plain.replace(sign, decimal)
-    if not (1 <= len(plain) <= 6 and plain[0] in "12345" and set(plain) <= set("0123456789.")):
-        return None
-    try:
-        number = Decimal(plain)
-    except InvalidOperation:
-        return None
-    return number if 1 <= number <= 5 and number * 2 == (number * 2).to_integral_value() else None
+    return Decimal(plain) if re.fullmatch(r"[1-4](?:\.(?:[05]0{0,3})?)?|5(?:\.0{0,4})?", plain) else None
 
 
 _CLOSE: Final = 0.85  # of SequenceMatcher's ratio

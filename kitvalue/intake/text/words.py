@@ -217,18 +217,10 @@ def _closest(
         near = process.extract(
             " ".join(words), whole, scorer=Indel.normalized_similarity, score_cutoff=_CLOSE, limit=None
         )
-        for _, score, one in near:
-            scores[spellings[one]] = max(min(score, _beyond(words, known[one])), scores.get(spellings[one], 0.0))
+        for _, score, one in near:  # as little as what only one of both has: a maker's name makes no two series alike
+            left = " ".join(word for word in words if word not in known[one])
+            right = " ".join(word for word in known[one] if word not in words)
+            score = min(score, Indel.normalized_similarity(left, right))
+            scores[spellings[one]] = max(score, scores.get(spellings[one], 0.0))
     best = max([_CLOSE, *scores.values()])
     return {name: None for name in spellings.values() if scores.get(name, 0.0) >= best - 1e-9}
-
-
-def _beyond(one: Sequence[str], other: Sequence[str]) -> float:
-    """How alike two names are, 0 to 1, beyond the words that both have: a maker's name makes no two series alike."""
-    from rapidfuzz.distance import Indel
-
-    left = [word for word in one if word not in other]
-    right = [word for word in other if word not in one]
-    if not left and not right:
-        return 1.0
-    return Indel.normalized_similarity(" ".join(left), " ".join(right)) if left and right else 0.0
