@@ -237,7 +237,7 @@ def _taken_columns(
     elif went and _of_price_size(by_header[went[0]], by_header[every["price"]]):
         every["sold_for"] = went[0]
     spare = [header for header in rest if header not in every.values() and rest[header]]
-    drums = next((header for test in (_PIECES, _SIZES) for header in spare if test(rest[header])), None)
+    drums = next((header for test in _DRUMS for header in spare if test(rest[header])), None)
     if "pieces" not in every and drums is not None:  # whatever its header: it can be nothing else
         every["pieces"] = drums
     for header in spare if "channel" in free and "channel" not in every else ():
@@ -305,10 +305,7 @@ def _few_words(cells: Sequence[str]) -> bool:
 
 
 _DIGITS: Final = _mostly(lambda cell: any(map(str.isdigit, cell)))
-_PIECES: Final = _mostly(says_pieces)
-_SIZES: Final = _mostly(lambda cell: drums_listed(cell) is not None)
-
-
+_DRUMS: Final = (_mostly(says_pieces), _mostly(lambda cell: drums_listed(cell) is not None))
 _OF_COLUMNS: Final[Mapping[str, Test]] = {
     **dict.fromkeys(("price", "sold_for", "premium", "freight", "weight"), _DIGITS),
     **dict.fromkeys(("price_kind", "channel"), lambda cells: _few_words(cells) and not _DIGITS(cells)),
