@@ -1,5 +1,5 @@
-"""The words of languages: kitvalue/intake/words/*.toml, one file a language, each table put together of all of them, with
-and without their accents.
+"""The words of languages: kitvalue/intake/words/*.toml, one file a language, each table put together of all of them,
+with and without their accents.
 """
 
 from __future__ import annotations
