@@ -19,6 +19,7 @@ OPTIONAL: Final = (
 )  # fmt: skip
 PRICE_KINDS: Final = ("asked", "sold", "hammer")
 CHANNELS: Final = ("private", "dealer", "auction")
+SOURCES: Final = ("private", "trade", "import")  # what an offer is bought from
 GRADES: Final[Mapping[str, Decimal]] = {
     "wipe": Decimal(5), "freshen": Decimal(4), "mend": Decimal(3), "remake": Decimal(2), "harvest": Decimal(1),
 }  # fmt: skip
