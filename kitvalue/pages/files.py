@@ -34,7 +34,6 @@ def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets of such countries expect; else by commas.
     """
-
     rows = (
         (line.group.value, line.what, line.quantity.quantize(FINEST).normalize(), line.unit,
          None if line.unit_price is None else line.unit_price.quantize(FINEST), _money(line.net), line.basis)
