@@ -44,7 +44,7 @@ class Vocabulary:
         """The refusal of a word that is none of ours in `column`, for which shop.toml maps more."""
         table = toml_heading("prices", "words", column)
         likely = likely_word(column, text, self.words)
-        if likely is None:
+        if likely is None or likely not in self.words.values():
             known = listed(dict.fromkeys(self.words.values()), last="or")
             return Refusal("unknown_word", "is no known word", f"write {known}, or map it under {table}")
         mapping = f"{toml_text(trimmed(text)[:60])} = {toml_text(likely)}"
