@@ -49,12 +49,12 @@ def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: boo
     with nullcontext() if quiet else click.progressbar(length=100, label="Judging offers", file=sys.stderr) as bar:
         tell = None if bar is None else (lambda done: bar.update(int(100 * done) - bar.pos))
         done = command.shortlist(folder, plan, on, csv=as_csv, tell=tell)
-    found, written = done.shortlist, None if done.written is None else str(done.written)
+    ranked, written = done.shortlist, None if done.written is None else str(done.written)
     return Said(
-        lambda: {**shortlist_answer(found), "written": written},
-        lambda: shortlist_text(found, written),
+        lambda: {**shortlist_answer(ranked), "written": written},
+        lambda: shortlist_text(ranked, written),
         done.problems,
-        found.cautions,
+        ranked.cautions,
     )
 
 
@@ -85,9 +85,7 @@ def source(folder: ShopFolder, plan: str, best: int, write: str | None) -> Said:
     from kitvalue.pages.terminal.buying import source_text
 
     done = command.source(folder, plan, best, write)
-    found = done.sourcing
-    status = 1 if found.answers[0].status == "infeasible" else 0
-    written = None if done.written is None else str(done.written)
-    return Said(
-        source_answer(found, written), source_text(found, written), done.problems, found.cautions, exit_status=status
-    )
+    sourcing, written = done.sourcing, None if done.written is None else str(done.written)
+    answer, text = source_answer(sourcing, written), source_text(sourcing, written)
+    status = 1 if sourcing.answers[0].status == "infeasible" else 0
+    return Said(answer, text, done.problems, sourcing.cautions, exit_status=status)

@@ -18,17 +18,16 @@ def card(folder: ShopFolder, plan_name: str | None, today: date) -> Printed:
     plan = None if plan_name is None else folder.plan(plan_name)
     shop, market = folder.shop, folder.market
     folder.ready()
-    page = render_card(
-        CardInput(
-            shop_name=shop.shop.name,
-            currency=shop.shop.currency,
-            today=today,
-            fit=market.fit,
-            cautions=market.cautions,
-            plan="" if plan is None else plan.title,
-            ceilings=() if plan is None else donor_ceilings(plan, shop, market.fit),
-        )
+    given = CardInput(
+        shop_name=shop.shop.name,
+        currency=shop.shop.currency,
+        today=today,
+        fit=market.fit,
+        cautions=market.cautions,
+        plan="" if plan is None else plan.title,
+        ceilings=() if plan is None else donor_ceilings(plan, shop, market.fit),
     )
+    page = render_card(given)
     path, size = folder.put("card.html", page), len(page.encode())
     large = Caution("large_card", f"the card has {size // 1000} kB, more than the {MOST_BYTES // 1000} that it should")
     return Printed((path,), (*market.cautions, *((large,) if size > MOST_BYTES else ())))

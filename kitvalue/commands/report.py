@@ -32,19 +32,18 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Print
         if table is not None:
             files.append(table.counts)
             problems += table.problems
-    page = report_page(
-        ReportInput(
-            shop_name=shop.shop.name,
-            currency=shop.shop.currency,
-            today=today,
-            files=tuple(files),
-            problems=tuple(problems),
-            fit=market.fit,
-            offers=offers_seen(folder, market.fit),
-            builds=tuple(_build_seen(name, folder, market.fit) for name in folder.plan_names),
-            cautions=market.cautions,
-        )
+    given = ReportInput(
+        shop_name=shop.shop.name,
+        currency=shop.shop.currency,
+        today=today,
+        files=tuple(files),
+        problems=tuple(problems),
+        fit=market.fit,
+        offers=offers_seen(folder, market.fit),
+        builds=tuple(_build_seen(name, folder, market.fit) for name in folder.plan_names),
+        cautions=market.cautions,
     )
+    page = report_page(given)
     written = [folder.put("report.html", page.html)]
     for picture in () if charts is None else page.pictures:
         for name, data in picture.files().items():

@@ -23,7 +23,8 @@ COSTS = ("group", "what", "quantity", "unit", "unit_price", "net", "basis")
 OFFERS = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
-    "chance_of_loss", "hours", "profit_per_hour", "reason", "features", "finished", "finished_hours", "finished_parts",
+    "chance_of_loss", "hours", "profit_per_hour", "reason", "price_kind", "premium", "features", "finished",
+    "finished_hours", "finished_parts",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
 ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
@@ -34,7 +35,6 @@ def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:
 
     With a decimal comma the cells are parted by semicolons, as spreadsheets of such countries expect; else by commas.
     """
-
     rows = (
         (line.group.value, line.what, line.quantity.quantize(FINEST).normalize(), line.unit,
          None if line.unit_price is None else line.unit_price.quantize(FINEST), _money(line.net), line.basis)
@@ -59,7 +59,8 @@ def _offer(one: JudgedOffer) -> list[Cell]:
     return [
         offer.offer, offer.series, offer.pieces, offer.condition,
         *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
-        *map(_money, (one.paid.price, one.open_at, one.stop_at)), *in_best, one.reason,
+        *map(_money, (one.expected_paid, one.open_at, one.stop_at)), *in_best, one.reason,
+        offer.price_kind, offer.premium or None,
         feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
     ]  # fmt: skip
 

@@ -77,11 +77,15 @@ def test_duty_and_import_vat_fall_on_price_and_freight_of_the_original() -> None
     assert made.quote.original_landed == (Decimal(2600 + 90) * Decimal("1.04") * Decimal("1.20") + 250)
 
 
-def test_a_market_price_between_the_steps_is_kept_where_the_step_below_would_miss_the_floor() -> None:
-    # resale 3868.20: at or above the floor of 3866.45, while the step below, 3860, is not
-    made = price_of(plan={"finished": {"series": "I", "share": 100, "condition": 5}}, finished=3868.20, original=9000)
-    assert made.quote.suggested == Decimal("3868.20")
+@pytest.mark.parametrize("market", ["3868.20", "3866.45"])
+def test_a_market_price_between_the_steps_is_kept_where_the_step_below_would_miss_the_floor(market: str) -> None:
+    # at or above the floor of 3866.45, while the step below, 3860, is not
+    finished = {"series": "I", "share": 100, "condition": 5}
+    made = price_of(plan={"finished": finished}, finished=float(market), original=9000)
+    assert made.quote.floor == Decimal("3866.45")
+    assert made.quote.suggested == Decimal(market)
     assert made.quote.binding == "resale"
+    assert made.ways_out == ()
 
 
 @settings(max_examples=80)

@@ -47,7 +47,7 @@ def test_the_keys_are_words_of_ours() -> None:
     assert set(MEANINGS) <= set(word_lists("adverts"))
 
 
-@pytest.mark.parametrize("table", ["cells", "adverts", "phrases"])
+@pytest.mark.parametrize("table", ["cells", "adverts", "amounts", "phrases"])
 def test_every_pattern_can_be_read(table: str) -> None:
     for key in word_lists(table):
         assert re.compile(any_of(table, key))

@@ -129,6 +129,13 @@ def test_one_job_alone_teaches_its_mean_and_no_more() -> None:
     assert settings_lines(learned(PLANNED)) == ()
 
 
+@pytest.mark.parametrize(("hours", "own"), [("2", "0.14"), ("1.4", "0.10"), ("1.3", "0.093"), ("1", "0.071")])
+def test_hours_for_one_are_told_to_a_hundredth_small_ones_to_a_thousandth(hours: str, own: str) -> None:
+    """Fourteen edges."""
+    found = {one.operation: one for one in learned(PLANNED | {"edge": hours}).operations}
+    assert str(found["edge"].own) == own
+
+
 def test_jobs_that_agree_on_a_longer_edge_move_it_and_little_else() -> None:
     found = learned(PLANNED | {"edge": "14.0"}, PLANNED | {"edge": "14.2"}, PLANNED | {"edge": "13.8"})
     by_name = {one.operation: one for one in found.operations}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -15,11 +14,9 @@ from typing import Final, Literal, cast, get_args
 from kitvalue.intake.books.bookrows import says_total
 from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.tables.headers import (
-    DELIMITERS,
-    MOST_CELLS,
-    RawRow,
+    commonest_delimiter,
     declared_delimiter,
-    is_figure,
+    likely_header,
     split_lines,
     split_rows,
 )
@@ -121,9 +118,7 @@ def sign_by_size(cells: Iterable[str]) -> SizedSign | None:
     return SizedSign(sign, f"{first} is more than a thousand: the other prices lie between {smallest} and {largest}")
 
 
-_SEARCHED: Final = 60  # lines in which the headers are looked for
 _LOOKED_AT: Final = 2000  # rows from which a column is judged
-_FEWEST: Final = 2  # cells of a header row
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,14 +148,12 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
     if declared is not None:
         lines = lines[1:]
     names = (*REQUIRED, *OPTIONAL, *features)
-
-    def cells_in_line(delimiter: str) -> int:
-        """The cells in rows of the commonest width, beyond the first of each: most for the true delimiter."""
-        widths = Counter(raw.count for raw in split_rows(lines[:_SEARCHED], delimiter) if raw.count > 1)
-        return max((rows * (width - 1) for width, rows in widths.items()), default=0)
-
-    sign = declared or max(DELIMITERS, key=cells_in_line)
-    header, first = _header_row(lines, sign, names, file)
+    sign = declared or commonest_delimiter(lines)
+    found = likely_header(lines, sign, names)
+    if found is None:
+        message = "has no row of headers; the first row of a table says what its columns are"
+        raise refused_file(file, "no_header", message)
+    header, first = found.raw, found.line
     below = lines[first:]
     headers = [trimmed(cell) for cell in header.cells]
     cells: list[list[str]] = [[] for _ in headers]  # the filled ones of each column
@@ -191,27 +184,6 @@ def incoming(data: bytes, file: str, features: Mapping[str, str]) -> Incoming:
         money=money,
         sized=sign_by_size([*columns.get("price", ()), *columns.get("sold_for", ())]),
     )
-
-
-def _header_row(lines: list[str], delimiter: str, names: Sequence[str], file: str) -> tuple[RawRow, int]:
-    """The row that says most of our columns, of those alike the first, and the index of its first line: of rows of two
-    cells and more, none of which is a figure.
-    """
-    rows: list[tuple[tuple[int, int, int], RawRow, int]] = []
-    further = 0  # lines that cells with line breaks took beyond one a row
-    for raw in split_rows(lines[:_SEARCHED], delimiter):
-        line = raw.row - 1 + further
-        further += raw.lines - 1
-        filled = [trimmed(cell) for cell in raw.cells if trimmed(cell)]
-        if raw.damage is not None or raw.count > MOST_CELLS or len(filled) < _FEWEST or any(map(is_figure, filled)):
-            continue
-        known = {fold(cell) for cell in filled}.intersection(names).union(likely_headers(names, filled))
-        rows.append(((len(known.intersection(REQUIRED)), len(known), len(filled)), raw, line))
-    if not rows:
-        message = "has no row of headers; the first row of a table says what its columns are"
-        raise refused_file(file, "no_header", message)
-    _, best, line = max(rows, key=lambda row: row[0])
-    return best, line
 
 
 def _series(lines: list[str], delimiter: str, places: Mapping[str, int]) -> tuple[str, ...]:
@@ -265,7 +237,7 @@ def _taken_columns(
     elif went and _of_price_size(by_header[went[0]], by_header[every["price"]]):
         every["sold_for"] = went[0]
     spare = [header for header in rest if header not in every.values() and rest[header]]
-    drums = next((header for test in (_PIECES, _SIZES) for header in spare if test(rest[header])), None)
+    drums = next((header for test in _DRUMS for header in spare if test(rest[header])), None)
     if "pieces" not in every and drums is not None:  # whatever its header: it can be nothing else
         every["pieces"] = drums
     for header in spare if "channel" in free and "channel" not in every else ():
@@ -333,10 +305,7 @@ def _few_words(cells: Sequence[str]) -> bool:
 
 
 _DIGITS: Final = _mostly(lambda cell: any(map(str.isdigit, cell)))
-_PIECES: Final = _mostly(says_pieces)
-_SIZES: Final = _mostly(lambda cell: drums_listed(cell) is not None)
-
-
+_DRUMS: Final = (_mostly(says_pieces), _mostly(lambda cell: drums_listed(cell) is not None))
 _OF_COLUMNS: Final[Mapping[str, Test]] = {
     **dict.fromkeys(("price", "sold_for", "premium", "freight", "weight"), _DIGITS),
     **dict.fromkeys(("price_kind", "channel"), lambda cells: _few_words(cells) and not _DIGITS(cells)),

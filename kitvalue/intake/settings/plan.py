@@ -135,12 +135,11 @@ def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Probl
     if len(given) != 1:
         message = f"{shown(line.what)} has {listed(given) or 'none of them'}; give one of operation, hours and each"
         yield toml.problem(where, "one_of", message, line.what)
-    if line.operation is not None:
-        known = shop.work.hours if shop.work is not None else {}
-        if line.operation not in known:
-            hint = or_known(line.operation, known, "add its hours there, or give hours here")
-            message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; {hint}"
-            yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
+    known = shop.work.hours if shop.work is not None else {}
+    if line.operation is not None and line.operation not in known:
+        hint = or_known(line.operation, known, "add its hours there, or give hours here")
+        message = f"{shown(line.operation)} is not in shop.toml's [work.hours]; {hint}"
+        yield toml.problem((*where, "operation"), "unknown_operation", message, line.operation)
     if line.per == "sheet":
         message = 'per = "sheet" goes with [[part]] only; use "shell" or "m2_outside"'
         yield toml.problem((*where, "per"), "per", message, "sheet")
@@ -150,11 +149,10 @@ def _part(line: PartLine, at: int, toml: TomlFile) -> Iterator[Problem]:
     where = ("part", at)
     if line.each is None:
         yield toml.problem(where, "no_price", f"{shown(line.what)} needs each, the price of one", line.what)
-    if line.per == "sheet":
-        if line.sheet is None:
-            message = 'a line per = "sheet" needs the size of a sheet in millimetres, such as sheet = "1370x610"'
-            yield toml.problem(where, "no_sheet", message, line.what)
-    elif line.sheet is not None:
+    if line.per == "sheet" and line.sheet is None:
+        message = 'a line per = "sheet" needs the size of a sheet in millimetres, such as sheet = "1370x610"'
+        yield toml.problem(where, "no_sheet", message, line.what)
+    elif line.per != "sheet" and line.sheet is not None:
         message = f'sheet goes with per = "sheet" only, and this line counts per {line.per}; correct one of the two'
         yield toml.problem((*where, "sheet"), "sheet", message, str(line.sheet))
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import repeat
 from typing import Final
 
 from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, Unmapped, shown
-from kitvalue.intake.text.vocabulary import likely_headers
+from kitvalue.intake.text.vocabulary import REQUIRED, likely_headers
 from kitvalue.intake.text.words import fold, listed, look_alike, trimmed
 
 MOST_CELLS: Final = 1000
@@ -146,6 +147,7 @@ def _quoted_cell(lines: list[str], start: int, opened: int, delimiter: str) -> t
 
 DELIMITERS: Final = (";", ",", "\t", "|")
 _SEARCHED_LINES: Final = 60
+_FEWEST: Final = 2  # cells of a header row
 _LONGEST_HEADER: Final = 1000  # characters of one cell
 _NAMES: Final = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "vertical bar"}
 
@@ -188,6 +190,42 @@ def declared_delimiter(lines: list[str]) -> str | None:
     return found[1] if found is not None and found[1] in DELIMITERS else None
 
 
+@dataclass(frozen=True, slots=True)
+class LikelyHeader:
+    """The row that is most likely a sheet's header, and the index of its first line."""
+
+    raw: RawRow
+    line: int
+
+
+def commonest_delimiter(lines: list[str]) -> str:
+    """The delimiter by which most rows have one width."""
+
+    def cells_in_line(delimiter: str) -> int:
+        """The cells in rows of the commonest width, beyond the first of each: most for the true delimiter."""
+        widths = Counter(raw.count for raw in split_rows(lines[:_SEARCHED_LINES], delimiter) if raw.count > 1)
+        return max((rows * (width - 1) for width, rows in widths.items()), default=0)
+
+    return max(DELIMITERS, key=cells_in_line)
+
+
+def likely_header(lines: list[str], delimiter: str, names: Sequence[str]) -> LikelyHeader | None:
+    """The row that says most of our columns `names`, in our words or in any that are likely for them; of those alike
+    the first. Of rows of two cells and more, none of which is a figure; None where there is no such row.
+    """
+    rows: list[tuple[tuple[int, int, int], LikelyHeader]] = []
+    further = 0  # lines that cells with line breaks took beyond one a row
+    for raw in split_rows(lines[:_SEARCHED_LINES], delimiter):
+        line = raw.row - 1 + further
+        further += raw.lines - 1
+        filled = [trimmed(cell) for cell in raw.cells if trimmed(cell)]
+        if raw.damage is not None or raw.count > MOST_CELLS or len(filled) < _FEWEST or any(map(is_figure, filled)):
+            continue
+        known = {fold(cell) for cell in filled}.intersection(names).union(likely_headers(names, filled))
+        rows.append(((len(known.intersection(REQUIRED)), len(known), len(filled)), LikelyHeader(raw, line)))
+    return max(rows, key=lambda row: row[0])[1] if rows else None
+
+
 def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: str | None) -> Header:
     """Judge delimiter and columns on the header row. Raises FileError where the file cannot be trusted as a whole."""
     candidates = (delimiter,) if delimiter is not None else DELIMITERS
@@ -211,12 +249,25 @@ def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: s
         return _read_header(best or first, sign, wanted, file)
     if required >= min(2, len(wanted.required)):
         row = best.row
+        over = [raw for raw in split_rows(lines[:_SEARCHED_LINES], sign) if raw.row < row]
+        odd = next((raw for raw in over if not _is_title(raw, len(wanted.required))), None)
+        if odd is None:
+            return _read_header(best, sign, wanted, file)
         above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
         expected = f"the expected columns ({', '.join(wanted.required)}) are in row {row}"
         message = f"row {first.row} is not the header: {expected}; delete {above}"
         text = next((cell for cell in first.cells if trimmed(cell)), None)
         raise refused_file(file, "late_header", message, row=first.row, text=text)
     return _read_header(first, sign, wanted, file)
+
+
+def _is_title(raw: RawRow, required: int) -> bool:
+    """Can a row above the headers be passed over? Blank, one cell, or cells with a figure that are too few for a row of
+    the table; several words are rather a second row of headers.
+    """
+    filled = [trimmed(cell) for cell in raw.cells if trimmed(cell)]
+    few = len(filled) < 2 or (len(filled) < required and any(map(is_figure, filled)))
+    return raw.damage is None and raw.count <= MOST_CELLS and few
 
 
 def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) -> Header:
@@ -236,7 +287,9 @@ def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) 
         raise _missing(places, unknown, wanted, file, raw.row, delimiter)
     problems = []
     if raw.row > 1:
-        message = f"the header stands in row {raw.row}, under blank rows; rows are numbered as in the spreadsheet"
+        message = (
+            f"the header stands in row {raw.row}, what is above it is passed over; rows are numbered as in the sheet"
+        )
         problems.append(Problem(file, raw.row, None, None, "blank_above", Level.WARNING, message))
     for name in unknown:
         likely = next((ours for ours in (*wanted.required, *wanted.optional) if look_alike(name, ours)), None)
