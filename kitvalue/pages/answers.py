@@ -229,7 +229,7 @@ def value_answer(
             best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
             profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
         reckoned_with=reckoned{{{_RECKONED}}} reason""",
-            **answer(asked.judged[0] if asked.judged else None, "rank expected_paid=paid.price$"),
+            **answer(asked.judged[0] if asked.judged else None, "rank expected_paid$"),
         )
     )
     outlook = "{typical$ mean$ low$ high$ level_low$ level_high$ range_percent rests_on}"
@@ -257,7 +257,8 @@ def shortlist_answer(s: Shortlist) -> Answer:
         f"""currency plan on as_of
         offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
             features=offer.features: finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$
-            buy_in$ asked_against_percent=against_percent rank expected_paid=paid.price$ paid_rests_on=paid.rests_on
+            price_kind=offer.price_kind premium=offer.premium
+            buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
