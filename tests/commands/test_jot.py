@@ -266,3 +266,24 @@ def test_a_row_jotted_means_what_the_same_words_mean_in_the_price_book(
     assert [code for code, _ in by_hand] == [code for code, _ in jotted_row]
     assert {row.price for row in reading.rows_as_read} <= {425.0}
     assert len(reading.rows_as_read) == (0 if by_hand else 2)
+
+
+PASTE = "1. Slane 5-piece, 470 EUR, a deposit of 60 EUR keeps it\n2. Wanted: Burren\n3. Burren 22/16/13, 350 EUR"
+
+
+def test_several_adverts_in_one_paste_are_each_written_or_refused(shop: Path) -> None:
+    """Common practice, no source."""
+    path = book(shop, f"{HEADER}\n".encode())
+    ran = run(shop, "jot", "--yes", "--json", PASTE)
+    assert ran.status == 0
+    first, wanted, last = ran.data["rows"]
+    assert (first["row"]["row"], last["row"]["row"]) == (2, 3)
+    assert "seeks a kit" in wanted["refused"]
+    assert [one["role"] for one in first["amounts"]] == ["price", "deposit"]
+    assert path.read_bytes().decode().splitlines()[1:] == [first["row"]["line"], last["row"]["line"]]
+
+
+def test_a_paste_of_nothing_that_is_offered_is_refused(shop: Path) -> None:
+    ran = run(shop, "jot", "--yes", "Wanted: Burren 5-piece\n\nWanted: Slane 4-piece")
+    assert ran.status == 1
+    assert "none of 2 adverts" in ran.err

@@ -44,7 +44,7 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
         raise FileError("there is no advert: paste its text behind the command, or send it on standard input")
     if len(text) > LONGEST:
         raise FileError(f"the text has {len(text):,} characters; paste one advert, at most {LONGEST:,}")
-    words = lexicon({word: meaning for word, meaning in shop.jot.words.items() if fold(meaning) in MEANINGS})
+    words = shop_lexicon(shop)
     advert = advert_text(text)
     wanted = kit.why_wanted(advert, words)
     if wanted is not None:
@@ -63,6 +63,11 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     )
     price, sizes = findings.price, findings.drums.sizes
     return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), sizes, price.haggle, rest, price.amounts)
+
+
+def shop_lexicon(shop: Shop) -> Lexicon:
+    """The words of adverts, the shop's own among them."""
+    return lexicon({word: meaning for word, meaning in shop.jot.words.items() if fold(meaning) in MEANINGS})
 
 
 def _findings(
