@@ -11,7 +11,7 @@ from typing import Final
 
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.settings.words import grades_by
-from kitvalue.intake.text.languages import pattern
+from kitvalue.intake.text.languages import pattern, word_lists
 from kitvalue.intake.text.lexicon import Lexicon, phrase, said, whole_words
 from kitvalue.intake.text.numbers import plain
 from kitvalue.intake.text.vocabulary import GRADES, grade
@@ -22,7 +22,7 @@ _GRADED: Final = pattern(
     rf"(?<!\w){_CONDITION}[ :=-]*(?:grade |note )?(?P<grade>[1-5](?:[.,]5| ?½| 1/2)?|"
     r"[^\W\d_]+)(?![\w]|[.,]\d|/| ?%| ?von\b| ?-| ?bis\b| ?to\b)"
 )
-_STRONGER: Final = pattern(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: so)?[ -]+$")
+_STRONGER: Final = pattern(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: [^\W\d_]{{1,3}}){{0,2}}[ -]+$")
 _LIKE: Final = pattern(rf"{said('like')}(?: {said('the')})? *$")
 _MOST_NAMES: Final = 400  # that a word is held against
 _LONG_WORD: Final = re.compile(r"[^\W\d_]{5,30}")  # one that is held against the names
@@ -98,8 +98,27 @@ def read_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
         return Outcome(None, f"words of different grades: {words}")
     if stronger:
         return Outcome(None, f'"{stronger[0]}" is not mapped under [prices.words.condition]')
+    if (usual := _usual_condition(advert)) is not None:
+        return usual
     known = listed(GRADES, last="or")
     return Outcome(None, f"no word for it that is known ({known}, or those of [prices.words.condition])")
+
+
+def _usual_condition(advert: AdvertText) -> Outcome | None:
+    """The grade that a phrase of a language usually means ("bon état"), told as a guess; None where there are several."""
+    found: dict[str, Find] = {}
+    for ours, usual in word_lists("grades").items():
+        longer = sorted((word for word in usual if " " in word), key=len, reverse=True)
+        for find in advert.finds(whole_words(map(phrase, longer))):
+            if _STRONGER.search(advert.before(find.start)) is None:
+                found.setdefault(ours, find)
+    value = grade(next(iter(found))) if len(found) == 1 else None
+    if value is None:
+        return None
+    ((ours, find),) = found.items()
+    words = advert.words(find)
+    told = f'"{words}" is taken for {ours}, as such words are mostly meant; [prices.words.condition] can say otherwise'
+    return Outcome(Taken("condition", plain(value), words), remarks=(told,))
 
 
 def _speaks_of_condition(advert: AdvertText, find: Find, word: str) -> bool | None:

@@ -126,7 +126,9 @@ def is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     if _SOUGHT.search(tail):
         return True
     last = -1 if _STANDING.search(_BETWEEN.sub("", tail)) else _last(words, tail, "not a drum")
-    if last > _last(words, tail, *ROLES) and re.search(r"[,;]", tail[last:]) is None:
+    own = tail[last:].strip()  # "the hats, 14, are 60", and not "hardware, 22, 16, 13"
+    apposed = own == "," and _GOES_ON.match(advert.after(find.end, 12)) is None and not beside(advert, find, words).words
+    if last > _last(words, tail, *ROLES) and (apposed or re.search(r"[,;]", own) is None):
         return True
     line = advert.plain[advert.plain.rfind("\n", 0, find.start) + 1 : find.start]
     heading = re.match(r"\W*([^\W\d_][\w &/-]{2,30}):", line)  # behind "Becken:" nothing of the line is a drum
@@ -316,7 +318,8 @@ def _single(
     mark = (m["mark"] or "").strip().casefold()
     place = mark == "in" and word is None and re.match(r"[ ][^\W\d_]", advert.plain[m.end() : m.end() + 2])
     marked = given or (mark not in ("", "er") and not place)
-    if not marked and (word is None or not _BEHIND_ONE.match(advert.plain[m.end() :][:12])):
+    named = word is not None and word is around.before and re.search(r"\w[ :=]{0,2}$", advert.before(m.start(), 4))
+    if not marked and not named and (word is None or not _BEHIND_ONE.match(advert.plain[m.end() :][:12])):
         return ()
     drums = _drums(m, around.role(word_first, float(m["number"])))
     return drums * times(advert, Find(m.start(), m.end()), around) if len(drums) == 1 else drums

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from kitvalue.intake.adverts.lists import ROLES, word_at, word_before
+from kitvalue.intake.adverts.lists import ROLES, without_material, word_at, word_before
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.text.dates import ORDINAL, Day, SeveralDays, read_date
 from kitvalue.intake.text.languages import pattern, word_numbers
@@ -152,7 +152,7 @@ def day_like(advert: AdvertText, words: Lexicon, today: dt.date) -> DayLike:
             continue
         if _OF_THE_ADVERT.search(before) or _BEFORE_A_DAY.search(before):
             continue
-        behind = _JOINED.sub("", advert.after(find.end), count=1)  # which matches at the start
+        behind = without_material(_JOINED.sub("", advert.after(find.end), count=1))  # which matches at the start
         of_a_kit = _KIT_BEFORE.search(advert.before(find.start)) or _KIT_BEHIND.match(behind)
         if of_a_kit or word_at(words, behind) or word_before(words, advert.before(find.start).rstrip(" :=([-")):
             drums.append(find)

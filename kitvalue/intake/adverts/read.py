@@ -10,7 +10,7 @@ from typing import Final
 from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
 from kitvalue.intake.adverts.price import AdvertPrice, read_price
-from kitvalue.intake.adverts.scoring import score_amounts
+from kitvalue.intake.adverts.scoring import others_for_sale, score_amounts, told_of_others
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.languages import any_of, pattern
@@ -77,8 +77,9 @@ def _findings(
     dated = advert.without(alike.drums)
     kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
     kit_only = kit_only.without(places.numbers_to_call(kit_only))
+    ours = kit_only.without(others_for_sale(kit_only, words))
     perhaps = [*alike.old, *(() if pieces_said(advert, words) else alike.recent)]
-    drums = read_drums(kit_only, words, shop.shop.size_order, perhaps)
+    drums = read_drums(ours, words, shop.shop.size_order, perhaps)
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
@@ -87,6 +88,15 @@ def _findings(
     series = kit.read_series(linkless, spellings)
     price = read_price(kit_only, amounts, words, shop.shop.currency, [*series.named.values(), *drums.counted])
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
+    seller = kit.value_said(
+        linkless.without(told_of_others(linkless, amounts, words)),
+        "channel",
+        sellers,
+        {name: words[name] for name in CHANNELS},
+        _NO_CHANNEL,
+    )
+    if seller.reason == _NO_CHANNEL and price.kind.taken is not None and price.kind.taken.value == "hammer":
+        seller = Outcome(Taken("channel", "auction", price.kind.taken.words))  # who else has a hammer?
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
@@ -95,7 +105,7 @@ def _findings(
         "currency": price.currency,
         "price_kind": price.kind,
         **({} if price.premium is None else {"premium": price.premium}),
-        "channel": kit.value_said(linkless, "channel", sellers, {name: words[name] for name in CHANNELS}, _NO_CHANNEL),
+        "channel": seller,
         "freight": price.freight,
         "date": places.day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
         "ref": places.reference(advert),
