@@ -12,18 +12,15 @@ from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
 from kitvalue.intake.adverts.price import AdvertPrice, read_price, sums
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.text.languages import pattern
-from kitvalue.intake.text.lexicon import MEANINGS, Lexicon, lexicon
+from kitvalue.intake.text.languages import any_of, pattern
+from kitvalue.intake.text.lexicon import MEANINGS, Lexicon, lexicon, said
 from kitvalue.intake.text.problems import FileError, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.vocabulary import CHANNELS
 from kitvalue.intake.text.words import fold, listed
 
-_TWO_KITS: Final = pattern(
-    r"(?<!\w)(?:two|2|three|3|zwei|drei|beide|both) (?:[^\W\d_]+ ){0,2}(?:drum ?kits|drum ?sets|"
-    r"kits|sets|schlagzeuge|drumsets)(?!\w)"
-)
-_NO_SWAP: Final = pattern(r"\b(?:no|kein|keine|keinen|not|ohne|nicht)\b[^,]*$")
+_TWO_KITS: Final = pattern(rf"(?<!\w)(?:2|3|{said('both', 'several')}) (?:[^\W\d_]+ ){{0,2}}{said('kits')}(?!\w)")
+_NO_SWAP: Final = pattern(rf"(?<!\w){any_of('adverts', 'without')}(?!\w)[^,]*$")
 _NO_CHANNEL: Final = "nothing is said about who sells; blank counts as private"
 
 

@@ -17,7 +17,7 @@ _SIGNS: Final = str.maketrans(
     dict.fromkeys("“”„″‟＂", '"') | dict.fromkeys("’‘`´′ʼ", "'") | dict.fromkeys("×✕✖", "x")
     | dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys(f"\x00\x0b\x0c{INVISIBLE}", " ")
 )  # fmt: skip
-_SHORT: Final = "".join(rf"(?<!{word})" for word in word_lists("phrases")["short"])
+_SHORT: Final = "".join(rf"(?<!\b{word})" for word in word_lists("phrases")["short"])
 _CLAUSE: Final = pattern(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s")
 
 
