@@ -140,10 +140,8 @@ def taken_columns(
     every |= _by_cells(names, every, spare, aligned)
     named = {name: every[name] for name in names if name in every}
     unnamed = tuple(name for name, header in named.items() if header in spare)
-    truths = tuple(
-        header for header, column in spare.items()
-        if header not in named.values() and header != ticks and _only_truths(column) and not _speaks(header)
-    )  # fmt: skip
+    silent = [one for one in spare if one not in (*named.values(), ticks) and not _speaks(one, (*REQUIRED, *OPTIONAL))]
+    truths = tuple(header for header in silent if _only_truths(spare[header]))
     return Taken(named, unnamed, truths, _notes(named, by_header, ticks, went[1] if len(went) > 1 else None))
 
 
@@ -169,13 +167,16 @@ def _by_cells(
         first("sizes", _SIZES)
     first("condition", _GRADES)
     first("channel", _SELLERS)
-    first("note", _remarks)
     first("date", lambda cells: _OF_COLUMNS["date"](cells) and not _AMOUNTS(cells))
     first("series", _series_names)
     if pieces:
         first("condition", _MARKS)
     if "price" not in every:
         first("price", _prices)
+    silent = [header for header in spare if header not in found.values() and not _speaks(header, names)]
+    remarks = next((header for header in silent if _remarks(spare[header])), None)
+    if remarks is not None and "note" not in every:
+        found["note"] = remarks
     price = found.get("price", every.get("price", ""))
     for header in spare if price and "sold_for" not in every else ():
         if header not in found.values() and _paid_beside(aligned[header], aligned[price], header):
@@ -211,8 +212,8 @@ def _paid_beside(paid: Sequence[str], asked: Sequence[str], header: str) -> bool
     return sound and fewer and lower >= max(_FEWEST_BOTH, _MOSTLY * len(both)) and _of_price_size(paid, asked)
 
 
-def _speaks(header: str) -> bool:
-    return price_role(header) is not None or any(speaks_of(name, header) for name in (*REQUIRED, *OPTIONAL))
+def _speaks(header: str, names: Iterable[str]) -> bool:
+    return price_role(header) is not None or any(speaks_of(name, header) for name in names)
 
 
 def _only_truths(cells: Sequence[str]) -> bool:

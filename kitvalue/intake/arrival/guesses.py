@@ -129,7 +129,7 @@ class SeriesSeen:
 
 
 _BRACKETED: Final = re.compile(r"\s*[(\[][^)\]]*[)\]]\s*")
-_ENDINGS: Final = ("s", "es", "'s", "’s", "e", "en")
+_ENDINGS: Final = ("s", "'s", "’s", "es")
 _FEWEST_LETTERS: Final = 4  # of a name to which an ending can be added
 
 
@@ -149,9 +149,8 @@ def spelt_alike(cells: Iterable[str]) -> Mapping[str, str]:
     for name in often:
         key = _key(name)
         stems = [key, *(key.removesuffix(end) for end in _ENDINGS if key.endswith(end))]
-        names[name] = next(
-            (plain[stem] for stem in reversed(stems) if stem in plain and len(stem) >= _FEWEST_LETTERS), name
-        )
+        others = (plain[stem] for stem in stems if stem in plain and len(stem) >= _FEWEST_LETTERS)
+        names[name] = next((other for other in others if other != name), name)
     return names
 
 

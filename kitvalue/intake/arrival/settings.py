@@ -73,7 +73,7 @@ def new_settings(starter: str, sheet: Incoming, said: Said) -> str:
         text = re.sub(r'(?m)^# decimal = ".*$', lambda _: line, text)
     text = _without_features(text, columns)
     mapped = {name: header for name, header in columns.items() if fold(header) != name}
-    mapped = {name: "" for name in REQUIRED if columns and name not in columns} | mapped
+    mapped = {name: "" for name in REQUIRED if name not in columns} | mapped
     text = _under(
         text, toml_heading("prices", "columns"), [f"{toml_key(k)} = {toml_text(v)}" for k, v in mapped.items()]
     )
