@@ -91,11 +91,11 @@ def test_the_answer_as_json(tmp_path: Path) -> None:
         '"shells ok"',
     }
     assert ran.data["guesses"] == [
-        {"column": "channel", "word": "club", "means": "private", "rows": 6},
-        {"column": "channel", "word": "paper", "means": "private", "rows": 2},
         {"column": "condition", "word": "mint", "means": "wipe", "rows": 3},
         {"column": "condition", "word": "v good", "means": "wipe", "rows": 2},
         {"column": "condition", "word": "tatty", "means": "remake", "rows": 2},
+        {"column": "channel", "word": "club", "means": "private", "rows": 6},
+        {"column": "channel", "word": "paper", "means": "private", "rows": 2},
     ]  # fmt: skip
     assert any(problem["code"] == "not_a_grade" for problem in ran.data["problems"])
 

@@ -14,7 +14,7 @@ from kitvalue.intake.arrival.takeover import Incoming
 from kitvalue.intake.settings.pasting import PasteBlock
 from kitvalue.intake.settings.words import TURNED
 from kitvalue.intake.text.tomltext import Place, toml_heading, toml_key, toml_text
-from kitvalue.intake.text.vocabulary import REQUIRED
+from kitvalue.intake.text.vocabulary import REQUIRED, likely_headers
 from kitvalue.intake.text.words import fold
 
 _FEATURES: Final = toml_heading("prices", "features")
@@ -73,7 +73,9 @@ def new_settings(starter: str, sheet: Incoming, said: Said) -> str:
         text = re.sub(r'(?m)^# decimal = ".*$', lambda _: line, text)
     text = _without_features(text, columns)
     mapped = {name: header for name, header in columns.items() if fold(header) != name}
-    mapped = {name: "" for name in REQUIRED if name not in columns} | mapped
+    missing = [name for name in REQUIRED if name not in columns]
+    likely = likely_headers(missing, sheet.unused)  # by their words alone: their cells say otherwise
+    mapped = {name: likely.get(name, "") for name in missing} | mapped
     text = _under(
         text, toml_heading("prices", "columns"), [f"{toml_key(k)} = {toml_text(v)}" for k, v in mapped.items()]
     )
