@@ -121,8 +121,8 @@ def _one_grade(advert: AdvertText, places: Mapping[Decimal, Find], remark: str |
 
 
 def _usual_condition(advert: AdvertText, words: Lexicon) -> Outcome | None:
-    """The grade by the usual words, as a guess: beside "condition", or several together ("as new", "for parts") that are
-    not said of a cymbal, a case or one drum.
+    """The grade by the usual words, as a guess: beside "condition", or several together ("as new", "for parts") that
+    are not said of a cymbal, a case or one drum.
     """
     usual = {word: GRADES[ours] for ours, known in word_lists("grades").items() for word in known}
     places: dict[Decimal, Find] = {}
