@@ -6,6 +6,7 @@ Common practice, no source, but for the apostrophe before formulas (CWE-1236) an
 
 from __future__ import annotations
 
+import ast
 import json
 import shlex
 import shutil
@@ -15,6 +16,7 @@ from pathlib import Path
 import pytest
 from click.shell_completion import ShellComplete
 
+from kitvalue.cli import answers
 from kitvalue.cli.main import main
 from tests.shops import book_shop, run, sample_shop
 from tests.tooling import hostile
@@ -69,6 +71,14 @@ def test_signs_that_steer_a_terminal_are_spelt_out(tmp_path: Path, line: tuple[s
     for path in (shop / "out").glob("*.csv"):
         assert prints(path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n"))
     assert prints((shop / "prices.csv").read_bytes()[book:].decode().replace("\r\n", "\n"))
+
+
+def test_answers_are_printed_in_one_place() -> None:
+    """What else is printed are prompts of the program's own."""
+    for path in Path(answers.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func) in ("click.echo", "print", "sys.stdout.write"):
+                assert path.name == "answers.py" or all(isinstance(one, ast.Constant) for one in node.args)
 
 
 def test_a_line_break_in_a_name_begins_no_line_of_an_answer(tmp_path: Path) -> None:

@@ -78,8 +78,12 @@ def _mentions(advert: AdvertText, words: Lexicon, roles: Sequence[str]) -> Itera
         places = []
         for find in blank.finds(words[role]):
             after = advert.after(find.end, 40)
-            thing = words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after) or _AWAY.match(after)
-            thing = thing or sold_apart(after)
+            thing = (
+                sold_apart(after)
+                or words["not a drum"].match(after.lstrip(" -"))
+                or _NO_DRUM.match(after)
+                or _AWAY.match(after)
+            )
             if not thing and not _DENIED.search(advert.before(find.start, 36)):
                 places.append(find)
         blank = blank.without(places)

@@ -113,8 +113,10 @@ def score_amounts(advert: AdvertText, words: Lexicon) -> list[Scored]:
                 also = Find(find.start, one.find.start)
                 reasons[one.find].append(Reason("other thing", "also", 3, advert.words(also), also))
     for one, two in pairwise(amounts):  # both ends of a range are the same thing
-        if one.ranged and two.ranged and not reasons[two.find][1:]:
-            reasons[two.find] += [reason for reason in reasons[one.find] if reason.code != "currency"]
+        if one.ranged and two.ranged:
+            both = dict.fromkeys(r for find in (one.find, two.find) for r in reasons[find] if r.code != "currency")
+            for end in (one, two):
+                reasons[end.find] = [*_own(advert, end), *both]
     named = any(one.money for one in amounts)
     for at, one in enumerate(amounts):
         if named and not one.money and not reasons[one.find] and _alone(advert, cuts, one, amounts[:at]):
@@ -169,6 +171,8 @@ def _cuts(advert: AdvertText, amounts: Sequence[Amount]) -> list[int]:
     """Where clauses end. A bracket around nothing but an amount belongs to the words before it."""
     spared = {at for m in _ONLY_IT.finditer(advert.plain) for at in (m.start(), m.end() - 1)}
     spared |= {at for one in amounts for at in range(one.find.start, one.find.end)}  # the comma of "450,-"
+    ends = [(one.find.end, two.find.start) for one, two in pairwise(amounts) if one.ranged and two.ranged]
+    spared |= {at for start, end in ends for at in range(start, end)}  # the dash of "300 - 450"
     found = [m for m in _CUT.finditer(advert.plain) if m.start() not in spared]
     return [m.start() for m in found if m[0] != "." or not _SHORT.search(advert.plain[: m.start()][-8:])]
 
@@ -184,12 +188,9 @@ def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Ite
         )
         linked = code == "other thing" and _is_part(advert, find)
         denied = code in ("sold", "hammer") and _DENIED.search(advert.before(find.start))
-        if (
-            not within
-            and not linked
-            and not denied
-            and (code in ("story", "bid", "extra") or find.start not in numbers)
-        ):
+        inside = find.start in numbers and code not in ("story", "bid", "extra")
+        percent = _PERCENT.match(advert.plain, find.end)  # "plus 22 %" is no amount on top
+        if not (within or linked or denied or inside or percent):
             yield code, find
 
 
