@@ -218,12 +218,14 @@ def _nearest(
     ):
         if one is not None and reach >= 0:
             text = advert.plain[between]
-            far = len(_WORD.findall(text))
+            far, joins = len(_WORD.findall(text)), len(_JOINS.findall(text))
+            if joins and one is before and rule is _RULES["now"]:
+                return []  # "100 now and 300 on collection" are parts of one price
             if far <= reach:
-                options.append((far + 2 * len(_JOINS.findall(text)), not first, one))
+                options.append((far + 2 * joins, not first, one))
     if not options:
         return []
-    if rule.role == PRICE and not rule.behind_first:  # "was 600, now 480": of two the one behind the word
+    if rule.role == PRICE and not rule.behind_first:  # "600 now 480": of two the one behind the word
         options = options[:1]
     far, _, one = min(options, key=lambda option: option[:2])
     return [(one, rule.points + (far <= 1 and max(rule.before, rule.behind) >= _CLAUSE))]

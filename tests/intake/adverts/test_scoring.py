@@ -20,6 +20,7 @@ from tests.intake.adverts.test_adverts import understood
         ("estimate €300 - 400", None), ("bids from €150", None), ("€1,200 new, yours for €420", "420"),
         ("my dad paid €300", None), ("0171 1234567 450 VB", "450"), ("call 087 555 0142 €450", "450"),
         ("Tel. 087 5550142 450 EUR", "450"), ("tel 087 555 0142, asking 450", "450"),
+        ("€150 deposit, €300 on collection", None), ("€100 now and €300 on collection", None),
         ("450 EUR or 400 EUR", None), ("450 EUR with stands, 400 EUR without", None),
     ],
 )  # fmt: skip
