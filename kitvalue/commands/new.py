@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
@@ -52,7 +53,7 @@ def lay_out(folder: Path) -> tuple[str, ...]:
     return tuple(names)
 
 
-def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
+def take_over(folder: Path, spreadsheet: Path, today: date) -> TakenOver:
     """Lay out a shop folder from a spreadsheet saved as CSV: its rows as prices.csv, what it calls things in shop.toml.
 
     Raises FileError where the folder already holds something or the spreadsheet cannot be read.
@@ -64,7 +65,7 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
     with _all_or_none(folder) as write:
         write(PRICES, sheet.data)
         write(SETTINGS, new_settings(starter, replace(sheet, sized=None), (), FirstLook(), currency).encode())
-        seen = _first_look(ShopFolder(folder), sheet)
+        seen = _first_look(ShopFolder(folder, today), sheet)
         if seen.decimal is not None:  # proven by a row beyond those that were looked at
             sheet = replace(sheet, sized=None)
         write(SETTINGS, new_settings(starter, sheet, series, seen, currency).encode())
@@ -74,11 +75,11 @@ def take_over(folder: Path, spreadsheet: Path) -> TakenOver:
             *(name for name in features if name in sheet.columns),
         )
         write(OFFERS, csv_text(columns, (), sheet.delimiter).encode())
-        toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder))
+        toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder, today))
     channels = toml.values["prices"]["words"]["channel"]
     places = (("prices", "words", "channel", word) for word, ours in channels.items() if ours == "private")
     private = tuple(sorted(toml.lines[place] for place in places if place in toml.lines))
-    grades = shop_grades(ShopFolder(folder).shop)
+    grades = shop_grades(ShopFolder(folder, today).shop)
     often = Counter(map(fold, sheet.cells.get("condition", ()))).most_common()
     usual = next((grade for cell, _ in often if (grade := grades.find(cell)) is not None), Decimal(3))
     settings = NewLines(open_blocks(toml), seen.guesses, private, toml.lines, usual)

@@ -64,7 +64,7 @@ def test_line_ends_and_encodings_are_kept(shop: Path, end: str, encoding: str, e
     name = {"utf-8-sig": "utf-8", "utf-16": "utf-16-le"}.get(encoding, encoding)
     assert new.decode(name).startswith(("" if ended else end) + "2026-11-03;Burren;4;3,5;1480,50;asked;")
     assert new.decode(name).endswith(end)
-    reading = read_pricebook(shop / "prices.csv", read_shop(shop))
+    reading = read_pricebook(shop / "prices.csv", read_shop(shop), TODAY)
     assert [row.row for row in reading.rows_as_read] == [2, 3]
     assert reading.rows_as_read[1].price == 1480.5
     assert reading.rows_as_read[0].note == "groß €"
@@ -157,7 +157,7 @@ def test_the_advert_comes_from_standard_input(shop: Path) -> None:
 
 def test_a_file_that_changed_meanwhile_is_left_alone(shop: Path) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     found = jot(folder, ADVERT, TODAY, offer=False)
     path.write_bytes(f"{HEADER}\n2024-04-03;Slane;4;3;480;sold;;\n".encode())
     with pytest.raises(FileError, match="has changed"):
@@ -231,10 +231,10 @@ def test_old_bytes_are_kept_and_the_row_is_read_back(
     shop = tmp_path_factory.mktemp("shop")
     shop.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
     path = book(shop, (end.join([HEADER, *quoted_rows(rows)]) + (end if ended else "")).encode())
-    found = jot(ShopFolder(shop), ADVERT, TODAY, offer=False)
+    found = jot(ShopFolder(shop, TODAY), ADVERT, TODAY, offer=False)
     assert found.row.data.startswith(path.read_bytes())
     path.write_bytes(found.row.data)
-    reading = read_pricebook(path, read_shop(shop))
+    reading = read_pricebook(path, read_shop(shop), TODAY)
     assert (reading.rows_as_read[-1].row, reading.rows_as_read[-1].ref) == (found.row.row, "https://example.org/7")
 
 
@@ -260,7 +260,7 @@ def test_a_row_jotted_means_what_the_same_words_mean_in_the_price_book(
     assert (
         run(shop, "jot", "--yes", f"Burren 22x16 16x16 13x9 12x8, condition 3, 3.11.2026, asking {words}").status == 0
     )
-    reading = read_pricebook(path, read_shop(shop))
+    reading = read_pricebook(path, read_shop(shop), TODAY)
     by_hand = [(one.code, one.message) for one in reading.problems if one.row == 2]
     jotted_row = [(one.code, one.message) for one in reading.problems if one.row == 3]
     assert [code for code, _ in by_hand] == [code for code, _ in jotted_row]
