@@ -211,7 +211,7 @@ class ShopFolder:
         return self.put(FIT_FILE, dump_fit(market.fit, market.counts, self._fit_key(of_day)))
 
     def _fit_key(self, of_day: bool) -> str:
-        """What a saved fit is known by. It holds for its year (of two digits), or its day where any ahead is refused."""
+        """What a saved fit is known by. It holds for its year (of two digits), or day where any ahead is refused."""
         return f"{self.fingerprint()} {self.today if of_day else self.today.year}"
 
     def bytes_of(self, name: str) -> bytes | None:

@@ -49,13 +49,15 @@ def source(folder: ShopFolder, plan_name: str, best: int = 1, write: str | None 
     kits, cut = supplies(offers, parts or (), plan, shop), cut_cost(shop)
     answers = solve(wanted_drums(plan, shop), kits, cut, shop.buying, best)
     unsized = ", ".join(offer.offer for offer in offers if not offer.sizes)
+    unpriced = ", ".join(offer.offer for offer in offers if offer.price is None)
     bought = {name for answer in answers for name in answer.buy}
     unknown = ", ".join(o.offer for o in offers if o.freight is None and o.offer in bought)
     lack = "there is no parts.csv" if parts is None else "parts.csv has no usable row"
-    asked = "prices are those asked, less an offer's own haggle"
+    asked = "prices are those asked, less an offer's own haggle; hammer prices with their premium"
     told = (
         (True, "as_asked", f"{asked}; work and parts that every answer needs are left out"),
         (unsized, "no_sizes", f"left out because offers.csv does not give their sizes (diameter and depth): {unsized}"),
+        (unpriced, "no_price", f"left out because they have no price yet: {unpriced}"),
         (not parts, "no_parts", f"{lack}, so drums left over are credited with nothing"),
         (cut is None, "no_cutting", "no shell is cut down: cut_down has no hours under [work.hours] of shop.toml"),
         (unknown, "freight_not_known", f"freight not known and not counted: {unknown}"),

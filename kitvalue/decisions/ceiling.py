@@ -38,7 +38,8 @@ class Deals:
     `outcomes` are gross selling prices, `clipped` those from which means are taken. `cost` is all net cost but the
     price. Under the margin scheme P = `others` + max(0, price - `credit`), and `least` is the lowest price that the
     scheme allows; the VAT of an outcome is k * `part` * max(0, `taxed` - P) - k * freight, where a kit has part 1 and
-    taxed = outcome + freight, and a kit sold in parts the sold part of its value and that value.
+    taxed = outcome + freight, and a kit sold in parts the sold part of its value and that value. `up` is what is paid
+    for each unit of a price that is bid, with an auction's premium.
     """
 
     outcomes: FloatArray  # (m, n)
@@ -53,6 +54,7 @@ class Deals:
     credit: FloatArray  # (m,)
     least: FloatArray  # (m,)
     values: FloatArray | None = None  # (m,) what all parts of a kit sold in parts fetch together; None for whole kits
+    up: FloatArray | float = 1.0  # (m,)
 
     @property
     def k(self) -> float:
@@ -86,12 +88,12 @@ class Deals:
 @dataclass(frozen=True, slots=True)
 class MadeUp:
     """How a ceiling comes about, means in money: sells_for - vat - fee - costs - margin = leaves, what is left to pay
-    for the kit; below 0 even a gift does not leave the margin."""
+    for the kit; below 0 even a gift does not leave the margin. For a lot at an auction it is the hammer price."""
 
     sells_for: float
     vat: float
     fee: float
-    costs: float  # work with its contingency, parts, other donors, freight, holding
+    costs: float  # work with its contingency, parts, other donors, freight, holding, an auction's premium
     margin: float
     leaves: float
 
@@ -99,7 +101,7 @@ class MadeUp:
 @dataclass(frozen=True, slots=True, eq=False)
 class Ceilings:
     """(m,) each; a price is below 0 where there is none. Chances are shares of the sample. `made_up` is at the price
-    that leaves the margin as it comes out, before it is rounded and whatever its sign."""
+    that leaves the margin as it comes out, before it is rounded and whatever its sign. Prices are as they are bid."""
 
     ceiling: FloatArray
     safe: FloatArray
@@ -111,7 +113,9 @@ def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
     """Where the money goes at prices paid (m,); what is left over them is the margin."""
     sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
     fee = deals.fee * (sells_for + deals.freight)
-    columns = (sells_for, sells_for - net, fee, deals.cost, net - fee - deals.cost - price, price)
+    premium = np.maximum(0.0, price - price / deals.up)
+    margin = net - fee - deals.cost - price
+    columns = (sells_for, sells_for - net, fee, deals.cost + premium, margin, price - premium)
     return [MadeUp(*row) for row in np.column_stack(columns).tolist()]
 
 
@@ -134,13 +138,13 @@ def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     """The highest price that leaves the margin on average, and the highest at or below it that loses no oftener than
     `loss_chance` (a fraction). Both rounded down to the cent."""
     leaves, least = _margin_price(deals), np.maximum(0.0, deals.least)
-    top = down_to_cent(leaves)
-    top = np.where(top >= least, top, -1.0)
+    top = down_to_cent(leaves / deals.up)
+    top = np.where(top * deals.up >= least, top, -1.0)
     even = break_even_prices(deals)
     allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
-    safe = np.minimum(top, down_to_cent(np.partition(even, allowed, axis=1)[:, allowed]))
-    safe = np.where((safe >= least) & (top >= 0), safe, -1.0)
-    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), _made_up(deals, leaves))
+    safe = np.minimum(top, down_to_cent(np.partition(even, allowed, axis=1)[:, allowed] / deals.up))
+    safe = np.where((safe * deals.up >= least) & (top >= 0), safe, -1.0)
+    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0) * deals.up), _made_up(deals, leaves))
 
 
 def break_even_prices(deals: Deals) -> FloatArray:
@@ -289,8 +293,8 @@ def place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | str:
 
 @dataclass(frozen=True, slots=True)
 class Paid:
-    """What an offer is expected to be bought for, and why. The book's own step from asked to sold is that of an asked
-    price of 1."""
+    """What an offer is expected to be bought for, a lot's premium left out, and why. The book's own step from asked to
+    sold is that of an asked price of 1."""
 
     price: float
     rests_on: str
@@ -315,9 +319,14 @@ def step_of(fit: Fit) -> Paid:
     return Paid(1.0, "the asked price: the book does not tell how far sold lies under asked")
 
 
-def paid_for(offer: Offer, step: Paid) -> Paid:
-    """The expected price: by the offer's own haggle where it has one, else by the book's step; never both."""
+def paid_for(offer: Offer, step: Paid) -> Paid | None:
+    """The expected price: by the offer's own haggle where it has one, else by the book's step; never both. Nothing
+    comes off a hammer price. None where there is no price."""
+    if offer.price is None:
+        return None
     asked = float(offer.price)
+    if offer.price_kind == "hammer":
+        return Paid(asked, "the hammer price")
     if offer.haggle == "fixed":
         return Paid(asked, "the asked price: it is fixed")
     if offer.haggle is not None:

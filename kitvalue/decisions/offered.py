@@ -114,7 +114,7 @@ class Lot:
 
     place: int  # among the lots
     offer: Offer
-    paid: Paid
+    paid: Paid | None  # None for a lot that has no price yet
     kit: Kit  # as it stands
     sold: Kit  # as a webshop sells it, in the grade that it will be sold in
     cautions: tuple[Caution, ...]
@@ -124,6 +124,16 @@ class Lot:
     def freight(self) -> float:
         """What is not known counts as nothing."""
         return float(self.offer.freight or 0)
+
+    @property
+    def up(self) -> float:
+        """What is paid for each unit of its price."""
+        return float(self.offer.with_premium)
+
+    @property
+    def spent(self) -> float:
+        """What its kit costs at the price expected, premium and freight with it."""
+        return (0.0 if self.paid is None else self.paid.price) * self.up + self.freight
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,9 +163,10 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     batches: list[UseBatch] = []
     makers = (_sold_on, _rebuilt, _in_parts) if grounds.plan is not None else (_sold_on, _in_parts)
     for done, make in enumerate(makers, start=1):
-        for batch in make(grounds, lots):
+        for made in make(grounds, lots):
+            prices = [paid.price if (paid := lots[place].paid) is not None else None for place in made.places]
+            batch = replace(made, up=np.array([lots[place].up for place in made.places]))
             batches.append(batch)
-            prices = np.array([lots[place].paid.price for place in batch.places])
             judged_here = judged_uses(batch, prices, grounds.terms, grounds.loss_chance)
             for place, use in zip(batch.places, judged_here, strict=True):
                 lots[place].uses.append(use)
@@ -167,7 +178,8 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     own = {use: own_route(grounds.shop, grounds.plan, use) for use in (SELL_ON, REBUILD, PARTS)}
     for lot in lots:
         at, routes = rows[lot.kit], [own[use.use] for use in lot.uses]
-        rank = float(np.searchsorted(ordered[at], float(lot.offer.price))) / ordered.shape[1]
+        price = lot.offer.price
+        rank = None if price is None else float(np.searchsorted(ordered[at], float(price) * lot.up)) / ordered.shape[1]
         answers.append(judged(lot.offer, lot.paid, float(buy_in.typical[at]), rank, lot.uses, routes, lot.cautions))
     return JudgedOffers(ranked(answers), tuple(lots), tuple(batches))
 
@@ -188,6 +200,7 @@ def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     prepared = offer.hours is None and _hours(offer, grounds.shop) is not None
     recipe = grounds.fit.recipe
     told = (
+        (offer.price is None, "no_price", "it has no price yet, so only the most to pay is told"),
         (offer.freight is None, "freight_not_known",
          "freight not known: whatever it is comes off these prices and profits"),
         (offer.bought_from == "trade", "vat_not_said",
@@ -332,12 +345,12 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         elif use.use == PARTS:
             profits[row] = rng.choice(batch.outcomes[batch.at[at]], DRAWS)
         deals = batch.deals(slice(at, at + 1), grounds.terms)
-        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.paid.price]))[0]
+        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
     candidates = Candidates(
         names=tuple(lot.offer.offer for lot, _ in gaining),
         expected=np.array([use.expected_profit for _, use in gaining], dtype=np.float64),
         profits=profits,
-        spent=np.array([lot.paid.price + lot.freight for lot, _ in gaining]),
+        spent=np.array([lot.spent for lot, _ in gaining]),
         hours=np.array([use.hours for _, use in gaining], dtype=np.float64),
     )
     limits = grounds.shop.buying

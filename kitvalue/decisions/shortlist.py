@@ -29,7 +29,8 @@ MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
 class JudgedUse:
     """One use of an offer by one route. Money; chances are shares of the sample; None beside a `reason`.
 
-    `expected_profit` and `chance_of_loss` are at the price expected to be paid, `chance_at_ceiling` at the ceiling.
+    `expected_profit` and `chance_of_loss` are at the price expected to be paid, None where none is; `chance_at_ceiling`
+    is at the ceiling. Ceilings are as they are bid: of a lot at an auction hammer prices.
     """
 
     use: Use
@@ -47,10 +48,11 @@ class JudgedUse:
 
 @dataclass(frozen=True, slots=True)
 class JudgedOffer:
-    """One offer judged. `rank` is the share of the buy-in sample below the asked price. None beside a `reason`."""
+    """One offer judged. `rank` is the share of the buy-in sample below the asked price, with its premium as in
+    `against_percent`. None beside a `reason`; a lot without a price has neither, and `paid` None."""
 
     offer: Offer
-    paid: Paid
+    paid: Paid | None
     buy_in: float | None = None
     against_percent: float | None = None
     rank: float | None = None
@@ -60,6 +62,15 @@ class JudgedOffer:
     uses: tuple[JudgedUse, ...] = ()
     cautions: tuple[Caution, ...] = ()
     reason: str | None = None
+
+    @property
+    def expected_paid(self) -> float | None:
+        return None if self.paid is None else self.paid.price
+
+    @property
+    def pays(self) -> bool:
+        """Does it pay at the price that it will probably be had for?"""
+        return self.stop_at is not None and self.paid is not None and self.paid.price <= self.stop_at
 
     @property
     def limited_by_loss(self) -> bool:
@@ -107,7 +118,7 @@ class Shortlist:
 @dataclass(frozen=True, slots=True, eq=False)
 class UseBatch:
     """Offers of one use and route with what they bring: row `at[i]` of `outcomes` and `clipped` is offer
-    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding."""
+    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding. `up`: `Deals`' own."""
 
     base: Base
     places: Sequence[int]  # in the list of offers
@@ -117,6 +128,7 @@ class UseBatch:
     cost: FloatArray  # (m,)
     freight: float  # outward, charged to the buyer
     values: FloatArray | None = None  # (u,) for kits in parts
+    up: FloatArray | float = 1.0
 
     def deals(self, part: slice, terms: Terms) -> Deals:
         """Some of the offers as purchases."""
@@ -135,11 +147,14 @@ class UseBatch:
             credit=base.credit * one,
             least=base.least * one,
             values=None if self.values is None else self.values[at],
+            up=(self.up * np.ones(len(self.at)))[part],
         )
 
 
-def judged_uses(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: float) -> list[JudgedUse]:
-    """The use for each offer of a batch; `paid` (m,) are the prices expected."""
+def judged_uses(
+    batch: UseBatch, paid: Sequence[float | None] | FloatArray, terms: Terms, loss_chance: float
+) -> list[JudgedUse]:
+    """The use for each offer of a batch; `paid` are the prices expected, without a premium."""
     base, m = batch.base, len(batch.places)
     if base.reason is not None:
         return [JudgedUse(base.use, base.route, hours=base.hours, reason=base.reason)] * m
@@ -149,37 +164,46 @@ def judged_uses(batch: UseBatch, paid: FloatArray, terms: Terms, loss_chance: fl
         part = slice(start, start + step)
         deals = batch.deals(part, terms)
         tops = ceilings(deals, loss_chance)
-        profits, losses = mean_profit(deals, paid[part]), chance_of_loss(deals, paid[part])
+        prices = np.array([price or 0.0 for price in paid[part]]) * deals.up
+        profits, losses = mean_profit(deals, prices), chance_of_loss(deals, prices)
         figures = np.column_stack([tops.ceiling, tops.safe, profits, losses, tops.chance_at_ceiling]).tolist()
-        for (top, safe, profit, loss, at_top), made in zip(figures, tops.made_up, strict=True):
+        for price, (top, safe, profit, loss, at_top), made in zip(paid[part], figures, tops.made_up, strict=True):
+            by_hour = (profit + base.labour) / base.hours if base.hours else None
             uses.append(
                 JudgedUse(
-                    base.use, base.route, top if top >= 0 else None, safe if safe >= 0 else None, profit, loss,
-                    at_top if top >= 0 else None, base.hours,
-                    (profit + base.labour) / base.hours if base.hours else None, None, made,
+                    base.use, base.route, top if top >= 0 else None, safe if safe >= 0 else None,
+                    None if price is None else profit, None if price is None else loss, at_top if top >= 0 else None,
+                    base.hours, None if price is None else by_hour, None, made,
                 )
             )  # fmt: skip
     return uses
 
 
 def judged(
-    offer: Offer, paid: Paid, buy_in: float, rank: float, uses: Sequence[JudgedUse], own: Sequence[Route],
-    cautions: Sequence[Caution],
+    offer: Offer, paid: Paid | None, buy_in: float, rank: float | None, uses: Sequence[JudgedUse],
+    own: Sequence[Route], cautions: Sequence[Caution],
 ) -> JudgedOffer:  # fmt: skip
     """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is the most
-    profitable by these, or by the others of the same use where that route is closed."""
-    profits = [(u, u.expected_profit, u.route == r) for u, r in zip(uses, own, strict=True)]
-    ours = {u.use for u, profit, is_own in profits if is_own and profit is not None}
-    candidates = [(u, p) for u, p, is_own in profits if p is not None and (is_own or u.use not in ours)]
-    best = max(candidates, key=lambda c: c[1])[0] if candidates else None
-    asked, stop = float(offer.price), None if best is None else best.safe_ceiling
+    profitable by these, or by the others of the same use where that route is closed; without a price the one for which
+    the most may be paid."""
+
+    def gain(use: JudgedUse) -> tuple[bool, float]:
+        if use.expected_profit is not None or use.safe_ceiling is not None:
+            return True, use.safe_ceiling or 0.0 if use.expected_profit is None else use.expected_profit
+        return False, 0.0 if use.made_up is None else use.made_up.leaves
+
+    open_ones = [(u, u.route == r) for u, r in zip(uses, own, strict=True) if u.reason is None]
+    ours = {u.use for u, is_own in open_ones if is_own}
+    candidates = [u for u, is_own in open_ones if is_own or u.use not in ours]
+    best = max(candidates, key=gain) if candidates else None
+    asked, stop = None if offer.price is None else float(offer.price), None if best is None else best.safe_ceiling
     return JudgedOffer(
         offer=offer,
         paid=paid,
         buy_in=buy_in,
-        against_percent=100 * (asked / buy_in - 1),
+        against_percent=None if asked is None else 100 * (asked * float(offer.with_premium) / buy_in - 1),
         rank=rank,
-        open_at=None if stop is None else opening(asked, paid.price, stop),
+        open_at=None if stop is None or asked is None or paid is None else opening(asked, paid.price, stop),
         stop_at=stop,
         best=best,
         uses=tuple(uses),

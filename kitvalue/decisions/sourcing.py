@@ -47,7 +47,8 @@ class WantedDrum:
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """A kit on offer: `price` expected and `freight`, and for each of its drums what it brings, net, if left over."""
+    """A kit on offer: `price` expected, with its premium, and `freight`, and for each of its drums what it brings, net,
+    if left over."""
 
     offer: str
     price: float
@@ -277,7 +278,7 @@ def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
 
 
 def supplies(offers: Sequence[Offer], parts: Sequence[Part], plan: Plan, shop: Shop) -> tuple[Supply, ...]:
-    """The offers whose sizes are known, at the asked price less their own haggle; freight that is not known is 0.
+    """The offers whose price and sizes are known, at what `_cost` says; freight that is not known is 0.
 
     A drum left over is credited at its expected part value, less VAT and fee.
     """
@@ -286,12 +287,18 @@ def supplies(offers: Sequence[Offer], parts: Sequence[Part], plan: Plan, shop: S
     keep = float(1 / up - terms.fee)
     return tuple(
         Supply(
-            offer.offer, round(paid_for(offer, ASKED).price, 2), float(offer.freight or 0), offer.sizes,
+            offer.offer, round(cost, 2), float(offer.freight or 0), offer.sizes,
             tuple(round(max(0.0, keep * drum_value(size, parts)), 2) for size in offer.sizes),
         )
         for offer in offers
-        if offer.sizes
+        if offer.sizes and (cost := _cost(offer)) is not None
     )  # fmt: skip
+
+
+def _cost(offer: Offer) -> float | None:
+    """The asked price less an offer's own haggle, the hammer price with its premium; None where there is no price."""
+    paid = paid_for(offer, ASKED)
+    return None if paid is None else paid.price * float(offer.with_premium)
 
 
 def cut_cost(shop: Shop) -> float | None:
@@ -333,7 +340,7 @@ def plan_from(answer: Answer, plan: Plan, shop: Shop, offers: Sequence[Offer], n
         left = [drum.credit for drum in answer.leftovers if drum.offer == offer.offer]
         donor = DonorTable(
             id=offer.offer, series=offer.series, pieces=offer.pieces, condition=offer.condition,
-            price=cents(Decimal(repr(paid_for(offer, ASKED).price))), freight=offer.freight,
+            price=cents(Decimal(repr(_cost(offer) or 0.0))), freight=offer.freight,
             spare=cents(Decimal(str(round(sum(left) / len(left), 4)))) if left else None, bought_from=offer.bought_from,
         )  # fmt: skip
         donors.append(donor)

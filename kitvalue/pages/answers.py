@@ -186,10 +186,14 @@ def arrival_answer(
 
 
 def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) -> Answer:
-    """The columns understood with their words, those left open, and the row; `written`: it stands in the file."""
+    """The columns understood with their words, those left open, amounts, and the row; `written`: the file has it."""
     return {
         "file": file,
-        **answer(understood, "understood=taken{field value words} unknown{field reason}"),
+        **answer(
+            understood,
+            """understood=taken{field value words} unknown{field reason}
+            amounts{value words role reasons{role code points words}}""",
+        ),
         "row": answer(row, "row cells line", cells=dict(row.cells)),
         "written": written,
     }
@@ -225,7 +229,7 @@ def value_answer(
             best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
             profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
         reckoned_with=reckoned{{{_RECKONED}}} reason""",
-            **answer(asked.judged[0] if asked.judged else None, "rank expected_paid=paid.price$"),
+            **answer(asked.judged[0] if asked.judged else None, "rank expected_paid$"),
         )
     )
     outlook = "{typical$ mean$ low$ high$ level_low$ level_high$ range_percent rests_on}"
@@ -253,7 +257,8 @@ def shortlist_answer(s: Shortlist) -> Answer:
         f"""currency plan on as_of
         offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
             features=offer.features: finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$
-            buy_in$ asked_against_percent=against_percent rank expected_paid=paid.price$ paid_rests_on=paid.rests_on
+            price_kind=offer.price_kind premium=offer.premium
+            buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss

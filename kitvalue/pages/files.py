@@ -14,6 +14,7 @@ from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.tomltext import toml_text
+from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.words import feature_words
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import cents
@@ -22,7 +23,8 @@ COSTS = ("group", "what", "quantity", "unit", "unit_price", "net", "basis")
 OFFERS = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
-    "chance_of_loss", "hours", "profit_per_hour", "reason", "features", "finished", "finished_hours", "finished_parts",
+    "chance_of_loss", "hours", "profit_per_hour", "reason", "price_kind", "premium", "features", "finished",
+    "finished_hours", "finished_parts",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
 ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
@@ -57,7 +59,8 @@ def _offer(one: JudgedOffer) -> list[Cell]:
     return [
         offer.offer, offer.series, offer.pieces, offer.condition,
         *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
-        *map(_money, (one.paid.price, one.open_at, one.stop_at)), *in_best, one.reason,
+        *map(_money, (one.expected_paid, one.open_at, one.stop_at)), *in_best, one.reason,
+        offer.price_kind, offer.premium or None,
         feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
     ]  # fmt: skip
 
@@ -76,7 +79,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
 
     Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its place.
     """
-    blocks = [f"# {remark}", _keys(plan, order, skip=("name",))]
+    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
         if isinstance(value, BaseModel):

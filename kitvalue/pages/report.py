@@ -16,7 +16,7 @@ from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.outlook import ESTIMATES
-from kitvalue.pages.figures import amount, change, count, day, exact, in_so_many, number, percent, with_currency
+from kitvalue.pages.figures import amount, count, day, exact, in_so_many, number, percent, with_currency
 from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
 from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, lead_words
@@ -120,16 +120,15 @@ def today_view(given: ReportInput) -> tuple[NoteList, ...]:
     cheap = [
         v
         for v in valued(offers)
-        if v.strip.against <= WELL_UNDER  # or it pays at the price that it will probably be had for
-        or (v.judged and v.judged.stop_at is not None and v.judged.paid.price <= v.judged.stop_at)
+        if (v.strip.against is not None and v.strip.against <= WELL_UNDER) or (v.judged is not None and v.judged.pays)
     ]
     calls = [
         Fact(
             v.offer.offer,
-            change(v.strip.against, 0),
-            f"{kit_words(v.offer)}: asked {with_currency(exact(v.offer.price), currency)}, worth about "
+            v.strip.against_words,
+            f"{kit_words(v.offer)}: asked {with_currency(bid_words(v.strip.asked), currency)}, worth about "
             f"{amount(v.valuation.buy_in.typical)} to buy in. "
-            f"Such kits that sell for less: {in_so_many(v.share_below)}.{_bid(v.judged, currency)}",
+            f"Such kits that sell for less: {in_so_many(v.share_below or 0.0)}.{_bid(v.judged, currency)}",
             "offers",
         )
         for v in cheap[:MOST_NOTES]

@@ -254,3 +254,61 @@ def test_hours_are_read_by_the_sign_that_the_prices_prove(tmp_path: Path) -> Non
 def test_offers_without_the_columns_tell_nothing_of_it(tmp_path: Path) -> None:
     (offer,) = read(tmp_path, "D;Burren;4;3;360;;;;;").rows
     assert (offer.finished, offer.hours) == (None, None)
+
+
+LOTS = "offer;series;pieces;condition;price;price_kind;premium;freight"
+
+
+def test_a_lot_at_an_auction(tmp_path: Path) -> None:
+    """As in prices.csv a hammer price needs its premium; a lot that has no price yet is told by it."""
+    rows = ("A;Burren;4;3;320;hammer;25;", "B;Burren;4;3;;hammer;22,5 %;40", "C;Burren;4;3;;;0;", "D;Burren;4;3;400;;;")
+    reading = read(tmp_path, *rows, header=LOTS)
+    assert reading.problems == ()
+    assert [(o.price, o.price_kind, o.premium, o.with_premium) for o in reading.rows] == [
+        (320, "hammer", 25, Decimal("1.25")), (None, "hammer", Decimal("22.5"), Decimal("1.225")),
+        (None, "hammer", 0, 1), (400, "asked", 0, 1),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "words"),
+    [
+        ("A;Burren;4;3;320;hammer;;", "premium", "0 if none"),
+        ("A;Burren;4;3;;hammer;;", "premium", "0 if none"),
+        ("A;Burren;4;3;;;;", "price", "is empty"),
+        ("A;Burren;4;3;;asked;;", "price", "is empty"),
+        ("A;Burren;4;3;320;sold;25;", "price_kind", "write asked or hammer"),
+        ("A;Burren;4;3;320;verkauft;25;", "price_kind", "write asked or hammer"),
+        ("A;Burren;4;3;320;hammer;120;", "premium", "percentage"),
+    ],
+)
+def test_a_lot_that_cannot_be_taken(tmp_path: Path, row: str, column: str, words: str) -> None:
+    settings = f'{SETTINGS}\n[prices.words.price_kind]\nverkauft = "sold"\n'
+    reading = read(tmp_path, row, header=LOTS, settings=settings)
+    assert reading.rows == ()
+    assert column in {problem.column for problem in refused(reading)}
+    assert any(words in problem.message for problem in refused(reading) if problem.column == column)
+
+
+def test_a_premium_on_what_is_asked_is_counted_and_said(tmp_path: Path) -> None:
+    reading = read(tmp_path, "A;Burren;4;3;320;;25;", header=LOTS)
+    assert [(p.code, p.level) for p in reading.problems] == [("premium_on_asked", Level.WARNING)]
+    assert (reading.rows[0].price_kind, reading.rows[0].with_premium) == ("asked", Decimal("1.25"))
+
+
+def test_whom_it_is_bought_from_in_the_shops_own_words(tmp_path: Path) -> None:
+    settings = f'{SETTINGS}\n[prices.words.bought_from]\n"Händler" = "trade"\n"aus Privat" = "private"\n'
+    rows = ("A;Burren;4;3;360;;;händler;;", "B;Burren;4;3;360;;;aus privat;;", "C;Burren;4;3;360;;;Handel;;")
+    reading = read(tmp_path, *rows, settings=settings)
+    assert [offer.bought_from for offer in reading.rows] == ["trade", "private"]
+    (problem,) = refused(reading)
+    assert "[prices.words.bought_from]" in problem.message
+
+
+def test_a_sign_of_several_currencies_is_that_of_which_a_rate_is_known(tmp_path: Path) -> None:
+    shop = shop_in(tmp_path, SETTINGS)
+    path = tmp_path / "offers.csv"
+    path.write_text("offer,series,pieces,condition,price\nA,Burren,4,3,£320\n", encoding="utf-8")
+    assert read_offers(path, shop).rows == ()
+    (tmp_path / "rates.csv").write_text("date,currency,rate\n2026-10-01,GBP,1.15\n", encoding="utf-8")
+    assert [offer.price for offer in read_offers(path, shop).rows] == [Decimal("368.00")]

@@ -256,6 +256,17 @@ def test_blank_rows_above_the_header_are_said_and_keep_the_numbers() -> None:
     assert found.problems[0].code == "blank_above"
 
 
+def test_titles_above_the_header_are_passed_over_and_keep_the_numbers() -> None:
+    """Common practice of spreadsheets, no source: a title, its day, a blank row, then the headers."""
+    found = table("Seen prices;;\n30.06.2025;;\n;;\nname;price;remark\nA;1;x\n")
+    assert cells(found) == [(5, ["A", "1", "x"])]
+    assert found.problems[0].code == "blank_above"
+
+
+def test_a_row_of_the_table_above_its_header_is_never_passed_over() -> None:
+    assert whole("A;1\nname;price\nB;2\n").code == "late_header"
+
+
 def test_header_only_and_a_million_columns() -> None:
     assert whole("name;price\n\n").code == "no_rows"
     assert whole("a;" * 1_000_000 + "\n1;2\n").code == "too_wide"

@@ -17,14 +17,14 @@ from kitvalue.intake.text.sizes import Size, read_size
 from kitvalue.intake.text.words import Refusal, listed
 
 _LEAST_BASS: Final = 16  # inches
-_NO_DRUM: Final = re.compile(rf"[ -]*{said('no drum')}")
+_NO_DRUM: Final = pattern(rf"[ -]*{said('no drum')}(?!\w)")
 _DENIED: Final = pattern(rf"\b{said('deny')}(?: {said('denied article')})?(?: {said('denied adjective')})?[ ]*$")
 _AWAY: Final = pattern(
-    rf"[ ,(]*(?:(?:(?:is|are|was|ist|sind|war|wurde|gibt es) )?(?:{said('by now')} )*{said('away')}|"
-    rf"(?:(?:is|was|has been|ist|wurde|{said('by now')}) )+(?:sold|verkauft|weg)\b)|[ ]{said('stays away')}"
+    rf"[ ,(]*(?:(?:{said('is')} )?(?:{said('by now')} )*{said('away')}(?!\w)|"
+    rf"(?:{said('is', 'by now')} )+{said('is sold')}(?!\w))|[ ]{said('stays away')}(?!\w)"
 )
 _NOT_HERE: Final = pattern(
-    rf"[ ,()]*(?:is |are |ist |sind )?(?:(?:sadly|leider|also|auch) )?(?:{said('not here')}|"
+    rf"[ ,()]*(?:{said('is')} )?(?:(?:{said('by now')}|also|auch) )?(?:{said('not here')}(?!\w)|"
     r"(?:for |für )[€£$]?\d{1,4}[ ]?(?:[€£$]|EUR|euros?)?[ ]?(?:extra|more|on top|mehr)\b|"
     r"(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))"
 )
@@ -115,11 +115,11 @@ _NEXT_SIZE: Final = pattern(
 )  # the stroke of 12x8/13x9
 _SLASHED: Final = pattern(rf"(\d{{1,2}}){INCH}?[ ]?/[ ]?(\d{{1,2}}){INCH}?")
 _OUT_OF_TEN: Final = pattern(
-    r"(?<![\d/])(?P<mark>(?:10|[1-9])/10)(?![\d/])(?=[ ]*(?:condition|cond\b|shape|zustand|erhalten))|"
-    r"(?:condition|shape|zustand)[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])"
+    rf"(?<![\d/])(?P<mark>(?:10|[1-9])/10)(?![\d/])(?=[ ]*{said('condition')}(?!\w))|"
+    rf"(?<!\w){said('condition')}[ :=]*(?P<behind>(?:10|[1-9])/10)(?![\d/])"
 )
 _BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
-_LOOSE: Final = pattern(r"[,+&]|\b(?:and|und|plus)\b")
+_LOOSE: Final = pattern(rf"[,+&]|\b(?:{said('and')}|plus)\b")
 _COUNTED: Final = pattern(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?")
 _NUMBER_WORDS: Final = "|".join(word for word, number in word_numbers("numbers").items() if 2 <= number <= 9)
 _STATED: Final = pattern(rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)")

@@ -9,21 +9,22 @@ from itertools import pairwise
 from typing import Final
 
 from kitvalue.intake.adverts.text import AdvertText, Find
-from kitvalue.intake.text.languages import pattern, word_numbers
+from kitvalue.intake.text.languages import pattern, word_lists, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, at_end, said
-from kitvalue.intake.text.sizes import Size
+from kitvalue.intake.text.sizes import INCHES, Size
 
 ROLES: Final = ("bass", "floor", "rack", "snare")
-INCH: Final = r"(?:[ ]?(?:\"{1,2}|''|inch(?:es)?(?:\b|(?=x))|in\b\.?|zoll(?:\b|(?=x))|-inch\b|er\b))"
+INCH: Final = rf"(?:[ ]?(?:\"{{1,2}}|''|(?:{INCHES})(?:\b|(?=x))|in\b\.?|-inch\b|er\b))"
 LEAST, MOST = 6, 28  # inches across of anything that is a drum of a kit
 _WIDEST_SNARE: Final = 15
-_BETWEEN: Final = re.compile(
-    r"(?:[\s:=(,+&/x\x00-]|\b(?:and|und|is|are|ist|sind)\b|(?<!\d)\d{1,2}(?!\d)(?:\"|er\b)?)+$"
-)
+_BETWEEN: Final = pattern(rf"(?:[\s:=(,+&/x\x00-]|\b{said('and', 'is', 'of')}\b|(?<!\d)\d{{1,2}}(?!\d)(?:\"|er\b)?)+$")
 _SOUGHT: Final = pattern(rf"(?<!\w){said('sought')}(?!\w)[^,;(€£$]{{0,30}}$")
-_MANY_WORDS: Final = {word: n for word, n in word_numbers("numbers").items() if 2 <= n <= 4} | {"both": 2, "beide": 2}
+_MANY_WORDS: Final = {word: n for word, n in word_numbers("numbers").items() if 2 <= n <= 4} | dict.fromkeys(
+    word_lists("phrases")["both"], 2
+)
 _MANY: Final = pattern(rf"(?<![\w.,/-])([2-4]|{'|'.join(_MANY_WORDS)})[ ]?x?[ ]$")
-_GOES_ON: Final = pattern(r"[ ]*(?:(?:,|and|und|&|\+|/|plus)[ ]*)?\d")  # another size of a kind
+_GOES_ON: Final = pattern(rf"[ ]*(?:(?:,|{said('and')}|&|\+|/|plus)[ ]*)?\d")  # another size of a kind
+_APART: Final = pattern(rf"[,+&]|\b{said('and')}\b")
 _STANDING: Final = pattern(r"(?:^|[,;+/(])[ ]?stand$")  # "Bass 22, Tom 13, Stand 16"
 _BRACKETED: Final = re.compile(r"^\(([^()\d ]{2,14})\)")
 _OF_WHAT: Final = pattern(rf"(?:{said('material')}[ -]+){{1,2}}")  # "14x5 wood snare"
@@ -101,7 +102,7 @@ def beside(advert: AdvertText, find: Find, words: Lexicon) -> Beside:
     after = without_material(_BRACKETED.sub(r"\1", re.sub(r"^[ )\]:=-]+", "", advert.after(find.end, 36))))
     text = advert.before(find.start, 40)
     tail = _BETWEEN.sub("", text)
-    apart = re.search(r"[,+&]|\band\b|\bund\b", text[len(tail) :], re.IGNORECASE) is not None
+    apart = _APART.search(text[len(tail) :]) is not None
     standing = RoleWord("floor", "Stand") if _STANDING.search(tail) else None
     return Beside(word_before(words, tail) or standing, word_at(words, after), apart)
 
@@ -168,11 +169,11 @@ _BARE: Final = pattern(
     rf"(?<![\w:€£$])(?:(?P<count>[1-4])[ ]?x[ ]?)?(?P<number>\d{{1,2}})(?P<mark>{INCH})?(?![\w%€£$]|:\d|"
     rf"[ ]?(?:{said('unit')}|EUR|GBP|USD|CHF|euro|x[ ]?\d|%|{said('counted thing')}(?!\w)))"
 )
-_IN_A_ROW: Final = pattern(r"[ ]{0,2}[/,+&|-][ ]{0,2}|[ ]{1,3}(?:(?:and|und|plus|u\.)[ ]{1,2})?")
+_IN_A_ROW: Final = pattern(rf"[ ]{{0,2}}[/,+&|-][ ]{{0,2}}|[ ]{{1,3}}(?:(?:{said('and')}|plus)[ ]{{1,2}})?")
 _BAD_START: Final = re.compile(r"[\w.,/:+€£$-]")
 _BAD_END: Final = re.compile(r"[\w/%€£$-]|[.,]\d")
 _OTHER_NUMBERS: Final = pattern(rf"(?<!\w){said('other number')}[ .:]*$")
-_BEHIND_ONE: Final = pattern(r"[ ]*(?:$|[,;.+&/()\n-]|and\b|und\b|\w*toms?\b|snare|bass|floor|kick|rack)")
+_BEHIND_ONE: Final = pattern(rf"[ ]*(?:$|[,;.+&/()\n-]|{said('and')}\b|\w*toms?\b|snare|bass|floor|kick|rack)")
 _LONGEST_ROW: Final = 10  # drums
 _SNARES: Final = (13, 14)  # inches: the usual ones
 _BASS: Final = 16  # inches: a row without a word beside it is a kit's only where one of it can be a bass drum

@@ -11,7 +11,7 @@ from typing import Final
 
 from kitvalue.intake.adverts.lists import ROLES, word_at, word_before
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
-from kitvalue.intake.text.dates import Day, SeveralDays, read_date
+from kitvalue.intake.text.dates import ORDINAL, Day, SeveralDays, read_date
 from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, said
 from kitvalue.intake.text.words import listed
@@ -23,28 +23,30 @@ _LISTING: Final = pattern(
     r"(?P<number>(?=[\w-]*\d{3})[A-Z0-9][\w-]{2,30})"
 )
 _CALLED: Final = pattern(
-    rf"{said('call')}[ .:]*(?:(?:on|at|unter|me|nr|no|number|nummer)[ .:]*){{0,3}}(\+?[\d(][\d ()/.-]{{4,24}}\d)"
+    rf"(?<!\w){said('call')}[ .:]*(?:(?:on|at|unter|me|nr|no|number|nummer)[ .:]*){{0,3}}(\+?[\d(][\d ()/.-]{{4,24}}\d)"
 )
 _NUMBER_TO_CALL: Final = re.compile(
     r"(?<![\w.,/])(?:\+\d{1,3}[ ./-]?(?:\(0\)[ ]?)?[\d ()/.-]{6,20}\d|00\d{2}[\d ()/.-]{6,20}\d|"
     r"0\d{1,5}[ /-][\d /-]{4,16}\d|"
-    r"0\d{7,13}|\(0\d{2,5}\)[ ]?[\d /-]{4,14}\d|\d{3}[- ]\d{3}[- ]\d{4})(?![\w])"
+    r"0\d{7,13}|0\d(?:\.\d\d){4}|[36-9]\d{2}[ ./-]?\d{6,7}|[6-9]\d{2}([ .])\d{3}\1\d{3}|"
+    r"\(0\d{2,5}\)[ ]?[\d /-]{4,14}\d|\d{3}[- ]\d{3}[- ]\d{4})(?![\w])"
 )
 _PLACE_CODE: Final = re.compile(r"(?<![\w.,])(?:D-|A-|CH-)?\d{4,5} (?=[A-ZÄÖÜ][a-zäöüß]{2,})(?!EUR|Euro)")
 _DAYS: Final = re.compile(
     r"(?<![\w./-])(?:\d{4}-\d{2}-\d{2}(?:T\d\d:\d\d(?::\d\d)?)?|\d{1,2}\. ?\d{1,2}\. ?(?:\d{4}|"
     r"\d{2})|\d{1,2}/\d{1,2}/(?:\d{4}|\d{2})|"
-    r"\d{1,2}-\d{1,2}-\d{4}|\d{1,2}(?:\.|st|nd|rd|th)? ?[^\W\d_]{3,9}\.? \d{4}|"
-    r"[^\W\d_]{3,9} \d{1,2}(?:st|nd|rd|th)?,? \d{4})(?![\w/-])"
+    r"\d{1,2}-\d{1,2}-\d{4}|"
+    rf"\d{{1,2}}{ORDINAL} ?(?:(?:of|de) |d')?[^\W\d_]{{3,10}}\.? (?:del? )?\d{{4}}|"
+    r"[^\W\d_]{3,10} \d{1,2}(?:st|nd|rd|th)?,? \d{4})(?![\w/-])"
 )
 _RELATIVE: Final = pattern(
     rf"(?:{said('listed')}[ :]+)?(?<!\w)({'|'.join(word_numbers('days-ago'))})(?:, \d{{1,2}}[:.]\d{{2}})?(?!\w)"
 )
 _BEFORE_A_DAY: Final = pattern(rf"(?<!\w){said('before a day')}[ :]*$")
-_OF_THE_ADVERT: Final = pattern(rf"(?:(?<!\w){said('listed', 'its day')}|datum|anzeige)(?: am| on| seit)?[ :]*$")
+_OF_THE_ADVERT: Final = pattern(rf"(?:(?<!\w){said('listed', 'its day')}|datum|anzeige)(?: {said('on a day')})?[ :]*$")
 _NOT_THE_ADVERTS: Final = pattern(rf"(?<!\w){said('not its day')}[^,]{{0,12}}$")
 _OF_ITS_PAST: Final = pattern(
-    rf"(?<!\w){said('made')}[^,]{{0,12}}(?<!\w)(?:on|vom|am)[ :]*$|(?<!\w){said('day it was made')}[ :]*$"
+    rf"(?<!\w){said('made')}[^,]{{0,12}}(?<!\w){said('on a day')}[ :]*$|(?<!\w){said('day it was made')}[ :]*$"
 )  # "bought on"
 
 
@@ -122,7 +124,7 @@ _THREE: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2})")
 _LEAST, _MOST = 8, 28  # inches across of a kit's drums
 _KIT_BEFORE: Final = pattern(rf"(?<!\w){said('kit')}[ :=(\[-]*$")
 _KIT_BEHIND: Final = pattern(rf"(?:[^\W\d_]+ ){{0,2}}{said('kit')}(?!\w)")  # "bop kit"
-_JOINED: Final = pattern(r"[ )\]]*(?:(?:\+|&|plus|and|und|mit|with|inkl\.?|incl\.?)[ ]*)?(?:[1-4][ ]?x?[ ])?")
+_JOINED: Final = pattern(rf"[ )\]]*(?:(?:\+|&|{said('more')}\.?)[ ]*)?(?:[1-4][ ]?x?[ ])?")
 _RECENT: Final = dt.timedelta(days=730)
 
 

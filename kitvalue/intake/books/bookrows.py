@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
-from kitvalue.intake.books.specs import PRICES, RATES, FeatureValue, feature_specs
+from kitvalue.intake.books.specs import NO_PREMIUM, PRICES, RATES, FeatureValue, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import Column, Columns, read_columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, TextTable
@@ -39,6 +39,13 @@ class Rates:
         known = self.by_currency.get(currency, ())
         at = bisect.bisect_right(known, date, key=itemgetter(0))
         return known[at - 1][1] if at else None
+
+    def turning(self, codes: Sequence[str], own: str, date: dt.date) -> Decimal | None:
+        """What one unit of a currency that `codes` can stand for is worth; None where no rate tells, or two do."""
+        known = [code for code in codes if code in self.by_currency]
+        if own in codes:
+            return Decimal(1)
+        return self.on(known[0], date) if len(known) == 1 else None
 
 
 def read_rates(path: Path, shop: Shop, today: dt.date = dt.date.max) -> Rates:
@@ -196,8 +203,7 @@ class RowReader:
             yield columns.problem("sold_for", at, "hammer_and_sold_for", "stands in the row of a hammer price", cure)
         if kind == "hammer" and columns["premium"].values[at] is None:
             if columns["premium"].present:
-                cure = "a hammer price needs the auction's premium in percent, 0 if none"
-                yield columns.problem("premium", at, "no_premium", "is no premium", cure)
+                yield columns.problem("premium", at, "no_premium", "is no premium", NO_PREMIUM)
             else:
                 message = "a hammer price needs a column premium with the auction's percent, 0 if there is none"
                 yield self.table.problem(at, said_kind.header, said_kind.cells[at], "no_premium", message)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead, Rates, read_rates
-from kitvalue.intake.books.specs import OFFERS, PARTS, feature_specs
+from kitvalue.intake.books.specs import NO_PREMIUM, OFFERS, PARTS, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
@@ -22,20 +22,21 @@ from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, read_size
 from kitvalue.intake.text.words import Refusal, fold, rows_phrase
 
 BoughtFrom = Literal["private", "trade", "import"]
+OfferKind = Literal["asked", "hammer"]
 NO_DEPTHS: Final = "no_depths"
 _MONEY: Final = ("price", "freight", "parts")  # in any currency of which a rate is known
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One kit on offer: money in the shop's currency."""
+    """One kit on offer: money in the shop's currency. `price` is None for a lot at an auction that has none yet."""
 
     row: int
     offer: str
     series: str
     pieces: int
     condition: Decimal
-    price: Decimal
+    price: Decimal | None
     freight: Decimal | None
     sizes: tuple[Size, ...]  # () where they are not known in full
     bought_from: BoughtFrom
@@ -45,6 +46,13 @@ class Offer:
     finished: Decimal | None = None  # the grade that it will be sold in; None: as it is
     hours: Decimal | None = None  # the bench's to restore it, on top of `prepare`
     parts: Decimal | None = None  # what is bought for that, net of the VAT that is deducted
+    price_kind: OfferKind = "asked"
+    premium: Decimal = Decimal(0)  # percent, on top of the price
+
+    @property
+    def with_premium(self) -> Decimal:
+        """What the buyer pays for each unit of the price."""
+        return 1 + self.premium / 100
 
 
 def offer_columns(shop: Shop) -> WantedColumns:
@@ -75,6 +83,7 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
                 if amount is not None and _rate(amount, currency, rates) is None:
                     cure = f"write the amount in {currency}, or give the rate of its currency in rates.csv"
                     yield columns.problem(name, at, "currency", f"is not in {currency}", cure)
+            yield from _premium_problems(columns, at)
         yield from _named_twice(columns)
 
     def offers(columns: Columns, rows: Sequence[int]) -> Iterator[Offer]:
@@ -93,11 +102,25 @@ def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
             sizes = _sizes_meant(columns, at)
             values["sizes"] = sizes if isinstance(sizes, tuple) else ()
             values["bought_from"] = values["bought_from"] or "private"
+            values["price_kind"] = values["price_kind"] or ("asked" if values["price"] is not None else "hammer")
+            values["premium"] = values["premium"] or Decimal(0)
             features = {name: columns.known(name, at) for name in names}
             told = tuple(FeatureRead(name, value) for name, value in features.items() if value is not None)
             yield Offer(row=columns.table.row(at), features=told, **values)
 
     return read_rows(path, (*OFFERS, *feature_specs(shop, names)), shop, across, offers)
+
+
+def _premium_problems(columns: Columns, at: int) -> Iterator[Problem]:
+    """A hammer price without a premium is refused; a premium on a price that is asked is counted, and said."""
+    kind, premium, price = (columns.known(name, at) for name in ("price_kind", "premium", "price"))
+    if kind == "hammer" and columns["premium"].values[at] is None:
+        yield columns.problem("premium", at, "no_premium", "is missing", NO_PREMIUM)
+    elif kind != "hammer" and premium and price is not None:
+        header, cell = columns["premium"].header, columns["premium"].cells[at]
+        message = f"the {shown(cell)} % come on top of a price that counts as asked, haggle taken off; write hammer "
+        message += "under price_kind if it is a lot at an auction"
+        yield columns.table.problem(at, header, cell, "premium_on_asked", message, Level.WARNING)
 
 
 def _named_twice(columns: Columns) -> Iterator[Problem]:
@@ -138,9 +161,7 @@ def _sizes_meant(columns: Columns, at: int) -> tuple[Size, ...] | Diameters | Re
 
 def _rate(amount: Amount, own: str, rates: Rates) -> Decimal | None:
     """What one unit of an amount's currency is worth today: by the newest rate, since an offer stands now."""
-    if not amount.currencies or own in amount.currencies:
-        return Decimal(1)
-    return rates.on(amount.currencies[0], dt.date.max) if len(amount.currencies) == 1 else None
+    return rates.turning(amount.currencies, own, dt.date.max) if amount.currencies else Decimal(1)
 
 
 _DRUM_WORDS: Final = frozenset(["drum", "drums", "shell", "tom", "floor", "rack", "bass", "snare", "inch", '"'])

@@ -26,13 +26,12 @@ from kitvalue.intake.text.numbers import (
 )
 from kitvalue.intake.text.sizes import read_pieces, sizes_reader
 from kitvalue.intake.text.tomltext import toml_heading
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, TRUTHS, vocabulary
+from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, SOURCES, TRUTHS, vocabulary
 from kitvalue.intake.text.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed, visible
 
 FeatureValue = Decimal | bool | str
 HOURS: Final = "hours_"  # begins the column of an operation in done.csv
-SOURCES: Final = ("private", "trade", "import")
-_SOURCES: Final = vocabulary(SOURCES, {})
+OFFER_KINDS: Final = ("asked", "hammer")
 _FIXED: Final = ("fixed", "fix", "firm", "fest", "festpreis", "fp", "none")
 _LONGEST: Final = 40  # characters
 _CLOCK: Final = re.compile(r"(\d{1,4}):([0-5]\d)(?::00)?")  # 5:30, as spreadsheets show a duration
@@ -83,7 +82,8 @@ def read_shop_grade(shop: Shop) -> Callable[[str], Decimal | Refusal]:
 
 def kind_reader(name: str, own: Sequence[str], shop: Shop) -> Callable[[str], str | Refusal | None]:
     """The reader of a cell that holds one of our words or one of the shop's for it. What says nothing is None."""
-    known = vocabulary(own, shop.prices.words.get(name, {}))
+    mapped = shop.prices.words.get(name, {})
+    known = vocabulary(own, {word: ours for word, ours in mapped.items() if fold(ours) in own})
 
     def read(text: str) -> str | Refusal | None:
         if spreadsheet_error(text):
@@ -213,6 +213,10 @@ PRICE: Final = ColumnSpec(
 FREIGHT: Final = ColumnSpec(
     "freight", read_amount, "write the amount, 0 if it is free, or leave it blank if unknown", "number", "money",
     bounds=FREIGHT_OR_PARTS, firm=True, description="blank is unknown, 0 is free")  # fmt: skip
+NO_PREMIUM: Final = "a hammer price needs the auction's premium in percent, 0 if none"
+PREMIUM: Final = ColumnSpec(
+    "premium", read_percent, "write the auction's premium in percent, such as 20", "number", "percent", bounds=PERCENT,
+    description="percent on a hammer price")  # fmt: skip
 OWN_HOURS: Final = ColumnSpec(
     "hours", read_hours, "write hours as a number, such as 6.5, or leave it blank if nobody wrote them down", "number",
     "hours", bounds=WORK, gives_sign="file", takes_sign=True, schema={"type": "string"},
@@ -227,8 +231,7 @@ PRICES: Final = (
                bounds=_a_price("a price must be above 0; leave the cell blank if the kit is unsold")),
     _kind("price_kind", PRICE_KINDS, "blank counts as asked"),
     _kind("channel", CHANNELS, "blank counts as private"),
-    ColumnSpec("premium", read_percent, "write the auction's premium in percent, such as 20", "number", "percent",
-               bounds=PERCENT, description="percent on a hammer price"),
+    PREMIUM,
     ColumnSpec("currency", cure="write the currency's code, such as EUR", by_shop=_read_currency,
                description="ISO 4217; blank counts as the shop's"),
     FREIGHT,
@@ -249,13 +252,16 @@ RATES: Final = (
 
 OFFERS: Final = (
     ColumnSpec("offer", trimmed, "write a name or number of your choice", needed=True, schema={"unique": True}),
-    SERIES, PIECES, CONDITION, PRICE,
+    SERIES, PIECES, CONDITION,
+    replace(PRICE, unless="premium", description="what is asked, or the hammer price of a lot at an auction; blank "
+                                                 "only where premium is filled in"),
+    _kind("price_kind", OFFER_KINDS, "blank counts as asked"),
+    PREMIUM,
     replace(FREIGHT, gives_sign="columns"),
     ColumnSpec("sizes", cure='write sizes such as "22x16 16x16 13x11 12x10"',
                by_shop=lambda shop: sizes_reader(shop.shop.size_order),
                description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"'),
-    ColumnSpec("bought_from", lambda text: _SOURCES.find(text) or Refusal("unknown_word", "is no known word"),
-               "write private, trade or import", schema={"enum": list(SOURCES)}),
+    _kind("bought_from", SOURCES, "blank counts as private"),
     ColumnSpec("haggle", cure='write a percentage, such as 10, or "fixed"', by_shop=_read_haggle,
                description='percent, or "fixed"'),
     ColumnSpec("finished", by_shop=lambda shop: unless_nothing(read_shop_grade(shop)),

@@ -16,11 +16,11 @@ from kitvalue.intake.settings.toml import TomlFile, or_known
 from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
 from kitvalue.intake.text.problems import FileError, Problem, shown
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, TRUTHS, grade
+from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, SOURCES, TRUTHS, grade
 from kitvalue.intake.text.words import fold, listed
 
 _RESERVED: Final = frozenset(["log_pieces", "sold", "dealer", "auction", "years", "intercept", "row", "file", "hammer"])
-_WORDY: Final = ("condition", "price_kind", "channel", "currency")
+_WORDY: Final = ("condition", "price_kind", "channel", "currency", "bought_from")
 
 
 def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -103,11 +103,12 @@ def _jot(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _not_ours(shop: Shop, column: str, ours: str) -> str | None:
     """Why a word cannot stand behind the = of a mapping."""
-    kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
+    kind = shop.prices.features.get(column, column)
     fits, why = {
         "condition": (grade(ours) is not None, f"is no grade; write 1 to 5 in halves, {listed(GRADES, last='or')}"),
         "price_kind": (fold(ours) in PRICE_KINDS, f"is no price kind; write {listed(PRICE_KINDS, last='or')}"),
         "channel": (fold(ours) in CHANNELS, f"is no channel; write {listed(CHANNELS, last='or')}"),
+        "bought_from": (fold(ours) in SOURCES, f"is nobody to buy from; write {listed(SOURCES, last='or')}"),
         "currency": (len(meanings(ours)) == 1, "is no currency; write its code, such as EUR"),
         "yes-no": (fold(ours) in TRUTHS, "is neither yes nor no; write one of them"),
     }.get(kind, (bool(ours.strip()), "is blank; write a word"))

@@ -249,12 +249,25 @@ def find_header(lines: list[str], wanted: WantedColumns, file: str, delimiter: s
         return _read_header(best or first, sign, wanted, file)
     if required >= min(2, len(wanted.required)):
         row = best.row
+        over = [raw for raw in split_rows(lines[:_SEARCHED_LINES], sign) if raw.row < row]
+        odd = next((raw for raw in over if not _is_title(raw, len(wanted.required))), None)
+        if odd is None:
+            return _read_header(best, sign, wanted, file)
         above = f"row {first.row}" if row - 1 == first.row else f"rows {first.row} to {row - 1}"
         expected = f"the expected columns ({', '.join(wanted.required)}) are in row {row}"
         message = f"row {first.row} is not the header: {expected}; delete {above}"
         text = next((cell for cell in first.cells if trimmed(cell)), None)
         raise refused_file(file, "late_header", message, row=first.row, text=text)
     return _read_header(first, sign, wanted, file)
+
+
+def _is_title(raw: RawRow, required: int) -> bool:
+    """Can a row above the headers be passed over? Blank, one cell, or cells with a figure that are too few for a row of
+    the table; several words are rather a second row of headers.
+    """
+    filled = [trimmed(cell) for cell in raw.cells if trimmed(cell)]
+    few = len(filled) < 2 or (len(filled) < required and any(map(is_figure, filled)))
+    return raw.damage is None and raw.count <= MOST_CELLS and few
 
 
 def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) -> Header:
@@ -274,7 +287,9 @@ def _read_header(raw: RawRow, delimiter: str, wanted: WantedColumns, file: str) 
         raise _missing(places, unknown, wanted, file, raw.row, delimiter)
     problems = []
     if raw.row > 1:
-        message = f"the header stands in row {raw.row}, under blank rows; rows are numbered as in the spreadsheet"
+        message = (
+            f"the header stands in row {raw.row}, what is above it is passed over; rows are numbered as in the sheet"
+        )
         problems.append(Problem(file, raw.row, None, None, "blank_above", Level.WARNING, message))
     for name in unknown:
         likely = next((ours for ours in (*wanted.required, *wanted.optional) if look_alike(name, ours)), None)

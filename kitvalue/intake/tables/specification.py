@@ -356,7 +356,8 @@ def read_rows(
     told: list[Problem] = []
     for spec in specs:
         column = columns[spec.name]
-        told += column.problems(column.refused() | column.blank() if spec.needed else column.refused())
+        lacks = column.blank() & spec.needed & (not spec.unless or columns[spec.unless].blank())
+        told += column.problems(column.refused() | lacks)
     told += across(columns)
     refused = {problem.row for problem in told if problem.level is Level.REFUSED}
     rows = tuple(records(columns, [at for at in range(len(table)) if table.row(at) not in refused]))

@@ -21,12 +21,14 @@ _FIRST_YEAR: Final = 1900
 _LAST_YEAR: Final = 2099
 AFTER_TODAY: Final = "after_today"  # the code of a day that has not been
 _TIME: Final = r"(?:[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s?(?:[ap]\.?m\.?|uhr|z|utc|[+-]\d{2}:?\d{2})?)?"
+ORDINAL: Final = r"(?:\.|st|nd|rd|th|er|ste|de|e|[º°])?"  # behind the number of a day: "1st", "1er", "1º"
 _SHAPES: Final = tuple(
     pattern(rf"{shape}{_TIME}")
     for shape in (
         r"(?P<year>\d{4})([-./])(?P<month>\d{1,2})\2(?P<day>\d{1,2})",
         r"(?P<day>\d{1,2})\. ?(?P<month>\d{1,2})\. ?(?P<year>\d{4}|\d{2})",
-        r"(?P<day>\d{1,2})(?:\.|st|nd|rd|th)?[ -]?(?:of )?(?P<month>[^\W\d_]+)\.?,?[ -]?['’]?(?P<year>\d{4}|\d{2})",
+        rf"(?P<day>\d{{1,2}}){ORDINAL}[ -]?(?:(?:of|de) |d['’])?(?P<month>[^\W\d_]+)\.?,?[ -]?(?:del? )?['’]?"
+        r"(?P<year>\d{4}|\d{2})",
         r"(?P<month>[^\W\d_]+)\.?[ -](?P<day>\d{1,2})(?:st|nd|rd|th)?(?:, ?| |-)(?P<year>\d{4})",
         r"(?P<year>\d{4})[ -](?P<month>[^\W\d_]+)\.?[ -](?P<day>\d{1,2})",
     )
@@ -71,9 +73,9 @@ def _any_day(text: str, day_first: bool | None, today: dt.date) -> DateReading:
         return Refusal("empty", "is empty")
     word = _WEEKDAY.match(plain)
     weekday = word_numbers("weekdays").get(word[1].casefold()) if word is not None else None
-    if word is None or weekday is None:
+    read = _by_shape(plain[word.end() :], day_first, today) if word is not None and weekday is not None else None
+    if read is None or (isinstance(read, Refusal) and read.code == "not_a_date"):  # "Mar" is a month and martes
         return _by_shape(plain, day_first, today)
-    read = _by_shape(plain[word.end() :], day_first, today)
     if isinstance(read, Day) and read.date.weekday() != weekday:
         return Refusal("weekday", f"names a weekday, and {read.date.isoformat()} falls on another")
     return read

@@ -1,4 +1,6 @@
-"""The words of languages: kitvalue/intake/words/*.toml, one file a language, each table put together of all of them."""
+"""The words of languages: kitvalue/intake/words/*.toml, one file a language, each table put together of all of them,
+with and without their accents.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +8,25 @@ import re
 import tomllib
 from collections.abc import Mapping
 from functools import cache
+from itertools import islice, product
 from pathlib import Path
 from typing import Any, Final
 
 WORDS: Final = Path(__file__).parents[1] / "words"
+# Accents that people leave out; German umlauts are written out instead (ae), which its own file spells.
+_ACCENTS: Final = str.maketrans("àâáèéêëìíîïòóôùúûçñ", "aaaeeeeiiiiooouuucn")
+_MOST_SPELLINGS: Final = 16  # of one word
+
+
+def spellings(word: str) -> tuple[str, ...]:
+    """A word as it is, then as people write it who leave out some of its accents or all; one of one or two letters
+    keeps them, for without it is another word ("à", "où").
+    """
+    if word.isascii() or len(word) < 3:
+        return (word,)
+    choices = [dict.fromkeys((letter, letter.translate(_ACCENTS))) for letter in word]
+    every = dict.fromkeys("".join(letters) for letters in islice(product(*choices), _MOST_SPELLINGS))
+    return tuple(every | {word.translate(_ACCENTS): None})
 
 
 @cache
@@ -29,7 +46,10 @@ def _merged(table: str) -> Mapping[str, Any]:
         for part in table.split("."):
             tables = tables.get(part, {})
         for key, words in tables.items():
-            merged[key] = (*merged.get(key, ()), *words) if isinstance(words, list) else words
+            if isinstance(words, list):
+                merged[key] = (*merged.get(key, ()), *(one for word in words for one in spellings(word)))
+            else:
+                merged |= dict.fromkeys(spellings(key), words)
     return merged
 
 

@@ -21,7 +21,10 @@ _LEAST: Final = Decimal(2)
 _WIDEST: Final = Decimal(40)
 _DEEPEST: Final = Decimal(30)
 _FRACTIONS: Final = {"¼": " 1/4", "½": " 1/2", "¾": " 3/4", "⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8"}
-_INCH: Final = r"(?: ?(?:''|[\"“”„″‟＂]|’’|inch(?:es)?|in\.?|zoll|\"\"))?"
+INCHES: Final = (
+    "inch(?:es)?|zoll|pouces?|pulgadas?|pollici|duim"  # here, for sizes are read without the languages' files
+)
+_INCH: Final = rf"(?: ?(?:''|[\"“”„″‟＂]|’’|{INCHES}|in\.?|\"\"))?"
 _NUMBER: Final = r"(\d{1,3}(?:[.,]\d{1,4})?)(?:[ -](\d{1,2})/(\d{1,2}))?"
 _SIZE: Final = pattern(rf"{_NUMBER}{_INCH} ?(?:[xX×✕*/]|by) ?{_NUMBER}{_INCH}")
 _DIAMETER: Final = rf"\d{{1,2}}{_INCH}"

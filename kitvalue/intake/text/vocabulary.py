@@ -19,6 +19,7 @@ OPTIONAL: Final = (
 )  # fmt: skip
 PRICE_KINDS: Final = ("asked", "sold", "hammer")
 CHANNELS: Final = ("private", "dealer", "auction")
+SOURCES: Final = ("private", "trade", "import")  # what an offer is bought from
 GRADES: Final[Mapping[str, Decimal]] = {
     "wipe": Decimal(5), "freshen": Decimal(4), "mend": Decimal(3), "remake": Decimal(2), "harvest": Decimal(1),
 }  # fmt: skip
@@ -43,7 +44,7 @@ class Vocabulary:
         """The refusal of a word that is none of ours in `column`, for which shop.toml maps more."""
         table = toml_heading("prices", "words", column)
         likely = likely_word(column, text, self.words)
-        if likely is None:
+        if likely is None or likely not in self.words.values():
             known = listed(dict.fromkeys(self.words.values()), last="or")
             return Refusal("unknown_word", "is no known word", f"write {known}, or map it under {table}")
         mapping = f"{toml_text(trimmed(text)[:60])} = {toml_text(likely)}"

@@ -65,20 +65,24 @@ class SeriesStrip:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OfferStrip:
-    """One offer: what is asked, the buy-in value, and up to what price it pays in its best use, None where there is
-    none or it was not asked for. Money."""
+    """One offer: what is asked (None: no price yet), the buy-in value, and up to what price it pays in its best use,
+    None where there is none or it was not asked for. Money; of a lot at an auction all of it less its premium."""
 
     offer: str
     series: str
-    asked: float
+    asked: float | None
     outlook: Outlook
     ceiling: float | None = None
     safe: float | None = None
 
     @property
-    def against(self) -> float:
+    def against(self) -> float | None:
         """Asked against the buy-in value, percent."""
-        return 100 * (self.asked / self.outlook.typical - 1)
+        return None if self.asked is None else 100 * (self.asked / self.outlook.typical - 1)
+
+    @property
+    def against_words(self) -> str:
+        return "no price" if self.against is None else change(self.against, 0)
 
     @property
     def core(self) -> tuple[float, float]:
@@ -171,10 +175,10 @@ def offers_figure(strips: Sequence[OfferStrip], currency: str, layout: Layout) -
         name = f"{short(strip.offer, 9)}  {short(strip.series, 22 if layout.narrow else 13)}"
         if layout.narrow:
             charts.write(ax, (low, y - 21), name)
-            charts.write(ax, (high, y - 21), change(strip.against, 0), anchor="right", bold=True)
+            charts.write(ax, (high, y - 21), strip.against_words, anchor="right", bold=True)
         else:
             charts.write(ax, (low, y), name, shift=(-12, 0), anchor="right")
-            charts.write(ax, (high, y), change(strip.against, 0), shift=(12, 0), bold=True)
+            charts.write(ax, (high, y), strip.against_words, shift=(12, 0), bold=True)
         _ranges(ax, strip.outlook, y, 7)
         _offer_marks(ax, strip, y)
     return figure
@@ -187,6 +191,8 @@ def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
         if price is not None and low <= price <= high:
             ax.plot([price], [y], marker, markersize=size, markerfacecolor="white", markeredgecolor=INK,
                     markeredgewidth=1.5, gid=gid)  # fmt: skip
+    if strip.asked is None:
+        return
     if low <= strip.asked <= high:
         ax.plot([strip.asked], [y], "D", markersize=7.5, markerfacecolor=VERMILLION, markeredgecolor="white",
                 markeredgewidth=1, gid="asked")  # fmt: skip

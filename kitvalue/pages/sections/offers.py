@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import partial
+from typing import Any
 
 import numpy as np
 
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import Valuation, no_dealer
-from kitvalue.pages.figures import DASH, amount, change, count, exact, number, percent, trimmed
+from kitvalue.market.outlook import Outlook, Valuation, no_dealer
+from kitvalue.pages.figures import DASH, amount, count, exact, number, percent, trimmed
 from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import RANGES, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Table, and_more, table
 from kitvalue.pages.words import capital, feature_words, sold_words
 
+LOTS = (
+    "Of a lot at an auction every price is the hammer price, its premium and freight off already; against the buy-in "
+    "value it counts with its premium, and in the picture that value stands less the premium."
+)
 MOST_DRAWN = 20
 MOST_LISTED = 100
 
@@ -37,12 +42,12 @@ class OfferSeen:
 @dataclass(frozen=True, slots=True, eq=False)
 class ValuedOffer:
     """An offer with its valuation and its strip; `share_below` is the share of the market's own scatter that lies below
-    what is asked."""
+    what is asked; None where nothing is."""
 
     offer: Offer
     judged: JudgedOffer | None
     valuation: Valuation
-    share_below: float
+    share_below: float | None
     strip: OfferStrip
 
 
@@ -51,12 +56,22 @@ def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
     values = []
     for seen in offers:
         if seen.valuation is not None:
-            offer, view, best = seen.offer, seen.valuation.buy_in, seen.judged and seen.judged.best
+            offer, best = seen.offer, seen.judged and seen.judged.best
+            view = _without_premium(seen.valuation.buy_in, float(offer.with_premium))
             bids = (best.ceiling, best.safe_ceiling) if best else (None, None)
-            strip = OfferStrip(offer.offer, offer.series, float(offer.price), view, *bids)
-            below = float(np.mean(view.sample < strip.asked))
+            asked = None if offer.price is None else float(offer.price)
+            strip = OfferStrip(offer.offer, offer.series, asked, view, *bids)
+            below = None if asked is None else float(np.mean(view.sample < asked))
             values.append(ValuedOffer(offer, seen.judged, seen.valuation, below, strip))
-    return tuple(sorted(values, key=lambda v: (v.strip.against, v.offer.offer)))
+    return tuple(sorted(values, key=lambda v: (v.strip.against is None, v.strip.against or 0.0, v.offer.offer)))
+
+
+def _without_premium(view: Outlook, up: float) -> Outlook:
+    """What a kit sells for as the hammer prices that come to it."""
+    names = ("typical", "mean", "low", "high", "level_low", "level_high", "sample")
+    figures: dict[str, Any] = {name: getattr(view, name) for name in names}
+    less: dict[str, Any] = {name: None if figure is None else figure / up for name, figure in figures.items()}
+    return replace(view, **less)
 
 
 def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Section:
@@ -66,6 +81,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     values = valued(offers)
     bids = [(v.judged, v.judged.best) for v in values if v.judged is not None and v.judged.best is not None]
     without = [o for o in offers if o.valuation is None]
+    lots = any(v.offer.premium or v.offer.price_kind == "hammer" for v in values)
     not_valued = table(
         "Offers that cannot be valued",
         "Offer< | Kit< | Why<<",
@@ -74,7 +90,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
     )
     return Section(
         "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
-        "private. Freight comes on top.",
+        f"private. Freight comes on top.{f' {LOTS}' if lots else ''}",
         offers_chart(values, currency) if values else None,
         (
             *([_bids_table(bids, currency)] if bids else []),
@@ -94,9 +110,9 @@ def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
         "Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 % | Asked against value"
         f"{' | Ceiling | Safe ceiling' if any_bids else ''}",
         (
-            (s.offer, amount(s.asked), amount(s.outlook.typical),
+            (s.offer, DASH if s.asked is None else amount(s.asked), amount(s.outlook.typical),
              range_or_none(s.outlook.level_low, s.outlook.level_high), range_or_none(s.outlook.low, s.outlook.high),
-             change(s.against, 0), *(map(bid_words, (s.ceiling, s.safe)) if any_bids else ()))
+             s.against_words, *(map(bid_words, (s.ceiling, s.safe)) if any_bids else ()))
             for s in strips
         ),
     )  # fmt: skip
@@ -105,7 +121,7 @@ def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
         "offers-against-value",
         "Asked against the buy-in value",
         f"{count(len(strips), 'offer')} on a log scale of {currency}, from {first.offer} at "
-        f"{change(first.against, 0)} to {last.offer} at {change(last.against, 0)} against the buy-in value.",
+        f"{first.against_words} to {last.offer} at {last.against_words} against the buy-in value.",
         numbers,
         partial(offers_figure, strips, currency),
         (Key("asked", "asked"), *RANGES, *(bids if any_bids else ())),
@@ -116,18 +132,20 @@ def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
 def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Table:
     told = any(v.offer.features for v in values)
     sold = [sold_words(v.offer.finished, v.offer.hours) for v in values]
-    worked = any(sold)
+    worked, lots = any(sold), any(v.offer.premium for v in values)
     resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit).text
     return table(
         f"Offers, the cheapest against their value first, {currency}",
         f"Offer< | Series< | Pieces | Condition{' | Features<' if told else ''}{' | Sold<' if worked else ''} | "
-        "Asked | Freight | Buy-in value | Against value | Such kits sold for less | Resale value",
+        f"Asked{' | Premium' if lots else ''} | Freight | Buy-in value | Against value | "
+        "Such kits sold for less | Resale value",
         (
             (v.offer.offer, v.offer.series, trimmed(v.offer.pieces), trimmed(v.offer.condition, 1),
              *((feature_words(v.offer.features),) if told else ()), *((how or "as it is",) if worked else ()),
-             exact(v.offer.price), "not known" if v.offer.freight is None else exact(v.offer.freight),
-             amount(v.valuation.buy_in.typical), change(v.strip.against, 0), percent(100 * v.share_below, 0),
-             amount(v.valuation.resale.typical))
+             bid_words(v.strip.asked), *((percent(v.offer.premium, 0),) if lots else ()),
+             "not known" if v.offer.freight is None else exact(v.offer.freight),
+             amount(v.valuation.buy_in.typical), v.strip.against_words,
+             DASH if v.share_below is None else percent(100 * v.share_below, 0), amount(v.valuation.resale.typical))
             for v, how in zip(values[:MOST_LISTED], sold, strict=False)
         ),
         and_more(len(values) - MOST_LISTED, "more offers", "they are in offers.csv"),
@@ -143,7 +161,8 @@ def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) ->
         "Offer< | Best use< | Likely to pay | Open at | Stop at | Ceiling | Expected profit | Chance of a loss | "
         "Profit an hour",
         (
-            (j.offer.offer, best.use, amount(j.paid.price), bid_words(j.open_at), bid_words(j.stop_at),
+            (j.offer.offer, best.use, DASH if j.paid is None else amount(j.paid.price),
+             bid_words(j.open_at), bid_words(j.stop_at),
              bid_words(best.ceiling), DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
@@ -166,6 +185,8 @@ def kit_words(offer: Offer) -> str:
     sold = sold_words(offer.finished, offer.hours)
     parts = (
         offer.series, f"{offer.pieces} {'piece' if offer.pieces == 1 else 'pieces'}",
-        f"condition {trimmed(offer.condition, 1)}", feature_words(offer.features), f"sold {sold}" if sold else "",
+        f"condition {trimmed(offer.condition, 1)}",
+        f"premium {trimmed(offer.premium, 1)} %" if offer.premium else "",
+        feature_words(offer.features), f"sold {sold}" if sold else "",
     )  # fmt: skip
     return ", ".join(part for part in parts if part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import astuple
 
@@ -44,8 +45,8 @@ def shortlist_text(s: Shortlist, written: str | None) -> str:
     heads = "offer< | series< | to pay | open at | stop at | best use< | profit | loss | per hour"
     bids = [
         (
-            one.offer.offer, one.offer.series, money(one.paid.price), dash(one.open_at), dash(one.stop_at),
-            *((one.best.use, money(one.best.expected_profit), dash(one.best.chance_of_loss, share),
+            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at), dash(one.stop_at),
+            *((one.best.use, dash(one.best.expected_profit), dash(one.best.chance_of_loss, share),
                dash(one.best.profit_per_hour)) if one.best is not None else ("-",) * 4),
         )
         for one in valued
@@ -81,13 +82,15 @@ def shortlist_text(s: Shortlist, written: str | None) -> str:
 
 def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     """The answer in a sentence; where no offer leaves the margin, which ones are expected to bring anything at all."""
-    good = [one for one in valued if one.stop_at is not None and one.paid.price <= one.stop_at]
+    good = [one for one in valued if one.pays]
+    unpriced = [f"{money(one.stop_at)} for {one.offer.offer}" for one in valued if one.stop_at and one.paid is None]
+    most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
     if good:
         first = good[0]
         use = first.best.use if first.best is not None else ""
         return wrapped(
             f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
-            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}."
+            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}.{most}"
         )
     profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
     gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
@@ -95,7 +98,7 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     selling = s.reckoned_with.selling
     return wrapped(
         f"At the price that it will probably be had for, no offer leaves {float(selling.margin):g} % of net revenue "
-        f"and loses in no more than {float(selling.loss_chance):g} %.{less} Open low, or pass."
+        f"and loses in no more than {float(selling.loss_chance):g} %.{less} Open low, or pass.{most}"
     )
 
 
@@ -114,6 +117,11 @@ def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
         said.append(f"Selling on is judged unrestored where finished is blank in offers.csv: {which}.")
     if len(blank) < len(valued):
         said.append("Where finished is filled in it is judged restored only; blank, as it is.")
+    if any(one.offer.premium or one.offer.price_kind == "hammer" for one in valued):
+        said.append(
+            "Of a lot at an auction every price is the hammer price: what may be bid, its premium and its freight are "
+            "off already. Against the buy-in value it counts with its premium."
+        )
     said.append(reckoned_words(s.reckoned_with))
     return "\n".join(map(wrapped, said))
 
@@ -124,10 +132,11 @@ def _asked(valued: Sequence[JudgedOffer]) -> str:
     for one in valued:
         o = one.offer
         rows.append((
-            o.offer, o.series, f"{o.pieces:g}", figure(o.condition), money(o.price), money(one.buy_in),
-            change(one.against_percent, 0), dash(one.rank, share),
+            o.offer, o.series, f"{o.pieces:g}", figure(o.condition), dash(o.price), money(one.buy_in),
+            "-" if one.against_percent is None else change(one.against_percent, 0), dash(one.rank, share),
         ))  # fmt: skip
-        words = (feature_words(o.features), work_words(o.finished, o.hours, o.parts))
+        premium = f"premium {figure(o.premium)} %" if o.premium else ""
+        words = (premium, feature_words(o.features), work_words(o.finished, o.hours, o.parts))
         under.append("; ".join(filter(None, words)))
     return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under)
 
@@ -150,7 +159,7 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
 def _uses(valued: Sequence[JudgedOffer]) -> str:
     rows = [
         (one.offer.offer, use.use, ROUTES[use.route], dash(use.ceiling, cents), dash(use.chance_at_ceiling, share),
-         dash(use.safe_ceiling, cents), money(use.expected_profit), dash(use.chance_of_loss, share), figure(use.hours))
+         dash(use.safe_ceiling, cents), dash(use.expected_profit), dash(use.chance_of_loss, share), figure(use.hours))
         for one in valued[:MOST_USES]
         for use in one.uses
         if use.reason is None
@@ -165,7 +174,7 @@ def _single(valued: Sequence[JudgedOffer]) -> list[str]:
     said = []
     for one in valued:
         cautions = following(one.cautions)
-        paid = [] if one.paid.of_values else [f"to pay rests on {one.paid.rests_on}"]
+        paid = [] if one.paid is None or one.paid.of_values else [f"to pay rests on {one.paid.rests_on}"]
         said += [(text, one.offer.offer) for text in (*cautions, *paid)]
     return [f"{text} ({'all' if len(names) == len(valued) else _names(names)})" for text, names in grouped(said)]
 
@@ -197,7 +206,8 @@ def source_text(s: Sourcing, written: str | None) -> str:
     now = ""
     if written is not None:
         name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
-        now = f"{wrapped(f'Written: {written}', '')}\nNow: kitvalue price {name}"
+        dashes = ["--"] if name.startswith("-") else []  # else it would be taken for an option
+        now = f"{wrapped(f'Written: {written}', '')}\nNow: {shlex.join(['kitvalue', 'price', *dashes, name])}"
     return page(wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, take_care(s.cautions))
 
 
@@ -226,7 +236,8 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
 def asked_text(asked: JudgedPrice, typical: float) -> str:
     """The answer in a few sentences: up to what price each way to sell it pays; then how that comes about."""
     judged, price, asking = asked.judged, float(asked.price), money(asked.price)
-    rank, step = (judged[0].rank, judged[0].paid.price / price) if judged else (None, 1.0)
+    rank, paid = (judged[0].rank, judged[0].expected_paid or price) if judged else (None, price)
+    step = paid / price
     off = round(100 * (price * step / typical - 1))
     how = f"{abs(off)} % {'above' if off > 0 else 'below'}" if off else "just"
     usual = f"the price at which such kits usually sell, {money(typical)}"
@@ -245,7 +256,7 @@ def asked_text(asked: JudgedPrice, typical: float) -> str:
     if best is not None:
         what = f"leave {money(best)}" if best >= 0 else f"lose {money(-best)}"
         better = " in the better way" if len(judged) > 1 else ""
-        said.append(f"At {money(judged[0].paid.price)}, the price to expect, it would {what} on average{better}.")
+        said.append(f"At {money(paid)}, the price to expect, it would {what} on average{better}.")
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
     return page(wrapped(" ".join(said), ""), _come_about(asked) if judged else "")[:-1]
@@ -271,7 +282,8 @@ def _come_about(asked: JudgedPrice) -> str:
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
         ["stop at", *(dash(one.stop_at) for one in judged)],
         ["open at", *(dash(one.open_at) for one in judged)],
-        [f"profit at {money(judged[0].paid.price)}", *("-" if b is None else money(b.expected_profit) for b in best)],
+        [f"profit at {money(judged[0].expected_paid)}",
+         *("-" if b is None else money(b.expected_profit) for b in best)],
         ["bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare",
          *("-" if b is None else figure(b.hours) for b in best)],
     ]  # fmt: skip
