@@ -107,7 +107,7 @@ class ShopFolder:
         """The kits on offer."""
         from kitvalue.intake.books.offers import read_offers
 
-        return read_offers(self.path / OFFERS, self.shop)
+        return read_offers(self.path / OFFERS, self.shop, self.today)
 
     def offers_to_judge(self) -> FileReading[Offer]:
         """The kits on offer. Raises FileError where there is no such file or it is refused as a whole, RefusedError
