@@ -349,7 +349,5 @@ def test_without_a_day_todays_is_written_and_said(shop: Path, words: str) -> Non
 
 def test_a_day_that_cannot_be_told_is_not_todays(shop: Path) -> None:
     book(shop, f"{HEADER}\n".encode())
-    jotted = jot(
-        ShopFolder(shop, TODAY), "Burren, 4 pieces, condition 3, listed 03/04/2026, 450 EUR", TODAY, offer=False
-    )
+    jotted = jot(ShopFolder(shop, TODAY), "Burren, 4 pieces, condition 3, seen 03/04/2026, 450 EUR", TODAY, offer=False)
     assert dict(jotted.row.cells)["date"] == ""

@@ -42,7 +42,7 @@ from kitvalue.intake.settings.shop import read_shop  # noqa: E402
 from kitvalue.market.encoding import Kit  # noqa: E402
 from kitvalue.market.fit import fit_book  # noqa: E402
 from kitvalue.market.outlook import outlooks  # noqa: E402
-from tests import TODAY
+from tests import TODAY  # noqa: E402
 from tests.market.books import invented_book  # noqa: E402
 
 LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "pydantic", "click")
