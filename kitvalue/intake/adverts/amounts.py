@@ -38,7 +38,8 @@ _THOUSAND: Final = 1000
 _MOST: Final = 1_000_000
 LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
 _LOWERED: Final = pattern(
-    rf"(?:(?<!\w)(?:from|von|de|van|da|desde)[ ])?(?:{CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})(?:[ ]?{CURRENCY}|,-)?[ ]?"
+    rf"(?:(?<!\w)(?:from|von|de|van|da|desde)[ ])?(?:{CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})"
+    rf"(?:[ ]?{CURRENCY}|,-)?[ ]?"
     rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|tot|à|a|hasta)(?!\w))[ ]?(?:{CURRENCY}[ ]?)?(?P<new>{_NUMBER})"
 )
 _YEAR: Final = pattern(r"(?:19|20)\d\d[ ]?(?:->|=>|→)")  # "washing machine, 2019 -> 110 €"
