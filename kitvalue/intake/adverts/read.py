@@ -87,7 +87,7 @@ def _findings(
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
-        "condition": kit.read_condition(linkless, shop.prices.words.get("condition", {})),
+        "condition": kit.read_condition(linkless, shop.prices.words.get("condition", {}), words),
         "price": price.price,
         "currency": price.currency,
         "price_kind": price.kind,
