@@ -66,7 +66,7 @@ _RULES: Final[Mapping[str, _Rule]] = {
 }
 _ORDER: Final = tuple(dict.fromkeys(rule.role for rule in _RULES.values()))
 _SHORT: Final = pattern(rf"(?<!\w){said('short')}$")
-_CUT: Final = pattern(r"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w)(?:but|aber)(?!\w)")
+_CUT: Final = pattern(rf"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w){said('but')}(?!\w)")
 _SENTENCE: Final = re.compile(r"[\n!?]|\.(?=\s|$)")
 _ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,3}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
