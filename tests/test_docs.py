@@ -217,7 +217,7 @@ def test_a_newcomers_spreadsheet_comes_to_a_decision_by_readme(tmp_path: Path) -
     ran = run(shop, "check")
     assert "40 rows read, 37 used, 3 refused" in ran.out
     head = (shop / "offers.csv").read_text(encoding="utf-8-sig").strip().split(";")
-    assert set(["offer", "series", "pieces", "condition", "price", "finished", "hours", "parts", "hardware"]) <= set(head)
+    assert {"offer", "series", "pieces", "condition", "price", "finished", "hours", "parts", "hardware"} <= set(head)
     with (shop / "offers.csv").open("a", encoding="utf-8", newline="") as offers:
         rows = csv.DictWriter(offers, head, delimiter=";", lineterminator="\n")
         kit = {"offer": "A", "series": "Inishmore", "pieces": 5, "condition": "mittel", "price": "1.100,00 €"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import pty
 import select
@@ -107,7 +108,7 @@ def test_a_column_that_nothing_tells_is_asked_for_first(tmp_path: Path, answer: 
         asked.append(question)
         return answer if question.column == "condition" and not question.word else None
 
-    take_over(tmp_path / "shop", path, ask)
+    take_over(tmp_path / "shop", path, dt.date(2026, 11, 30), ask)
     assert (asked[0].column, asked[0].word) == ("condition", "")
     assert "Look" in asked[0].choices.values()
     columns = settings(tmp_path)["prices"]["columns"]
