@@ -10,7 +10,7 @@ import sys
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from functools import update_wrapper
 from pathlib import Path
@@ -166,14 +166,23 @@ def _shop_folder(context: click.Context) -> Path:
     return Path(context.find_root().params.get("folder") or ".")
 
 
-def day(text: str) -> date:
-    """A date option, read as the files' dates are."""
-    from kitvalue.intake.text.dates import Day, read_date
+def day(text: str, last: date | None = None) -> date:
+    """A date option, read as the files' dates are: today at most, or the `last` day."""
+    from kitvalue.intake.text.dates import AFTER_TODAY, Day, read_date
+    from kitvalue.intake.text.words import Refusal
 
-    read = read_date(text)
-    if not isinstance(read, Day):
-        raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
-    return read.date
+    read = read_date(text, today=last or date.today())
+    if isinstance(read, Day):
+        return read.date
+    if isinstance(read, Refusal) and read.code == AFTER_TODAY:
+        ahead = "more than a year ahead" if last else read.reason
+        raise click.BadParameter(f'"{text}" is {ahead.removeprefix("is ")}; {read.cure}')
+    raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
+
+
+def day_of_sale(text: str) -> date:
+    """The day of a sale, which may lie ahead by a year: no longer is a kit kept in stock, nor a trend drawn on."""
+    return day(text, date.today() + timedelta(days=366))
 
 
 class Whole(click.IntRange):

@@ -19,6 +19,7 @@ from kitvalue.cli.answers import (
     amount,
     bench_hours,
     day,
+    day_of_sale,
     is_terminal,
     say,
     series_names,
@@ -91,7 +92,7 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     here = click.get_current_context()
     as_json = here.params["as_json"] or here.find_root().params["as_json"]
     asking = is_terminal(sys.stdin, sys.stdout) and not as_json
-    done = command.take_over(folder, spreadsheet, _Asker() if asking else None)
+    done = command.take_over(folder, spreadsheet, date.today(), _Asker() if asking else None)
     counts, problems = done.check.files, done.check.problems
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
     then = arrival.next_text(shop, counts[0], problems, done.sheet, done.series, done.settings)
@@ -237,7 +238,9 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     help="Bench hours to restore it, on top of prepare; needs --asked.",
 )  # fmt: skip
 @click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
-@click.option("--on", type=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option(
+    "--on", type=day_of_sale, metavar="DATE", help="The day of the sale; the book's newest date if not given."
+)
 @click.option("--since", type=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(

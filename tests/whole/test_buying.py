@@ -20,6 +20,7 @@ from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.market.encoding import FeatureValue, Kit, of_kits, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import sample_of, scatter_at
+from tests import TODAY
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -91,7 +92,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
         if listed is None:
             return
         shop = read_shop(folder)
-        fit = ShopFolder(folder).market.fit
+        fit = ShopFolder(folder, TODAY).market.fit
         channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
         rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
         for offer in listed["offers"]:
@@ -164,7 +165,7 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
             listed = asked(folder, "shortlist", "--plan", name)
             if listed is None:
                 continue
-            fit = ShopFolder(folder).market.fit
+            fit = ShopFolder(folder, TODAY).market.fit
             channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
             series, grade = plan["finished"]["series"].name, float(plan["finished"]["condition"])
             kit = Kit(series, len(plan["drum"]), grade, "sold", channel)  # type: ignore[arg-type]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,9 +49,9 @@ class _Rows(Sequence[RowAsRead]):
         return self.read.get(at) or self.reader.row(at)
 
 
-def read_pricebook(path: Path, shop: Shop) -> PriceReading:
-    """Read a price book by a shop's settings, with exchange rates from rates.csv beside it. Every problem is in the
-    result; nothing is raised for what stands in the files.
+def read_pricebook(path: Path, shop: Shop, today: dt.date) -> PriceReading:
+    """Read a price book by a shop's settings, no day in it after `today`, with exchange rates from rates.csv beside it.
+    Every problem is in the result; nothing is raised for what stands in the files.
     """
     try:
         table = read_table(path, wanted_columns(shop), shop.files)
@@ -59,8 +60,8 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    rates = read_rates(path.parent / "rates.csv", shop)
-    reader = RowReader(table, shop, rates, counted)
+    rates = read_rates(path.parent / "rates.csv", shop, today)
+    reader = RowReader(table, shop, rates, counted, today)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
     problems += [*scale_warning(columns, shop), *reader.problems]
