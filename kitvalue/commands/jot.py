@@ -9,13 +9,14 @@ from typing import Final
 
 from kitvalue.commands.folder import ShopFolder, state_of
 from kitvalue.commands.writing import OFFERS, PRICES
-from kitvalue.intake.adverts.jot import FileStyle, NewRow, book_values, file_style, new_row, offer_values
+from kitvalue.intake.adverts.jot import book_values, offer_values
 from kitvalue.intake.adverts.read import understand
 from kitvalue.intake.adverts.text import Understood
 from kitvalue.intake.books.offers import offer_columns
 from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
+from kitvalue.intake.tables.style import FileStyle, NewRow, file_style, new_row
 from kitvalue.intake.text.problems import Caution, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
@@ -53,10 +54,10 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted
         own = [name for name in (*columns.required, *columns.optional) if name != "sold_for" or name in columns.headers]
         header = f"{sign.join(columns.headers.get(name, name) for name in own)}\r\n"
         data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
-    style = file_style(data, file, columns, shop)
+    style = file_style(data, file, columns, shop.files)
     understood = understand(text, shop, _spellings(shop, style), today)
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
-    row = new_row(data, style, values, columns, shop)
+    row = new_row(data, style, values, columns, shop.files)
     return Jotted(file, state_of(before), understood, row, tuple(_notices(understood, values, style, shop, offer)))
 
 
@@ -71,7 +72,7 @@ def _spellings(shop: Shop, style: FileStyle) -> dict[str, str]:
         return {spelling: name for name, table in shop.series.items() for spelling in (name, *table.also)}
     place = style.header.places["series"]
     names: dict[str, str] = {}
-    for row in style.rows:
+    for row in style.rows.values():
         if 0 < len(trimmed(row[place])) <= _LONGEST_NAME:
             names.setdefault(fold(row[place]), trimmed(row[place]))
     return {name: name for name in names.values()}
@@ -100,7 +101,7 @@ def _notices(
     if lost:
         yield Caution("no_column", f"{style.file} has no column {listed(lost, last='or')}, so that is not written")
     ref, place = understood.value("ref"), style.header.places.get("ref")
-    if ref is not None and place is not None and any(trimmed(row[place]) == ref for row in style.rows):
+    if ref is not None and place is not None and any(trimmed(row[place]) == ref for row in style.rows.values()):
         yield Caution("in_the_book", f"{ref} is in the book already: of a listing's rows only the latest counts")
     if understood.not_used:
         phrases = listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)

@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
-    from kitvalue.intake.adverts.jot import NewRow
     from kitvalue.intake.adverts.text import Understood
     from kitvalue.intake.arrival.settings import NewLines, SeriesSeen
     from kitvalue.intake.arrival.takeover import Incoming
     from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
+    from kitvalue.intake.tables.style import NewRow
     from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem
     from kitvalue.market.encoding import FeatureValue
     from kitvalue.market.fitted import Fit, Moved

@@ -8,13 +8,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from kitvalue.intake.adverts.jot import NewRow
 from kitvalue.intake.adverts.text import Understood
 from kitvalue.intake.arrival.settings import Guess, NewLines, SeriesSeen
 from kitvalue.intake.arrival.takeover import Incoming
 from kitvalue.intake.books.bookrows import RowAsRead
 from kitvalue.intake.settings.pasting import PasteBlock
 from kitvalue.intake.settings.words import TURNED, scale_to_ten
+from kitvalue.intake.tables.style import NewRow
 from kitvalue.intake.text.problems import (
     FEWEST_ROWS,
     FINE,
