@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import sys
 import tomllib
 from collections.abc import Callable, Sequence
@@ -13,14 +14,16 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from functools import update_wrapper
 from pathlib import Path
-from typing import IO, Any, NoReturn
+from typing import IO, Any, Final, NoReturn
 
 import click
 
 from kitvalue.intake.text.problems import Caution, Level, Problem, shown, together
+from kitvalue.intake.text.words import spelt_out
 
 MOST_LINES = 20  # of problems, where they are the answer
 MOST_BESIDE = 5  # of problems beside an answer
+_PLAIN: Final = re.compile(r"[\w .,:+@%=/-]+")  # names that a shell may be offered: it sets them in unquoted
 MOST_INDENTED = 200_000  # signs of JSON; more is for programs, and indenting takes longer than the answer
 
 
@@ -65,11 +68,16 @@ def _say(said: Said, as_json: bool) -> None:
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
     elif said.question is not None and _is_terminal():
-        click.echo(said.question.text)
+        _print(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
-        click.echo(said.question.if_yes() if agreed else "Nothing is written.")
+        _print(said.question.if_yes() if agreed else "Nothing is written.")
     else:
-        click.echo(said.text if isinstance(said.text, str) else said.text())
+        _print(said.text if isinstance(said.text, str) else said.text())
+
+
+def _print(text: str) -> None:
+    """An answer to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
+    click.echo("\n".join(map(spelt_out, text.split("\n"))))
 
 
 def _is_terminal() -> bool:
@@ -79,7 +87,7 @@ def _is_terminal() -> bool:
 def tell(line: str) -> None:
     """One line to stderr, whatever stands in a file's name; where nobody listens there, the answer goes on."""
     try:
-        click.echo("".join(c if c.isprintable() else shown(c)[1:-1] for c in line), err=True)
+        click.echo(spelt_out(line), err=True)
     except OSError:
         hush(sys.stderr)
 
@@ -104,7 +112,7 @@ def say_error(message: str, problems: Sequence[Problem] = (), as_json: bool = Fa
 
 
 def _print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: Sequence[Caution]) -> None:
-    """One object on stdout; signs that the terminal's encoding lacks are spelt as JSON's escapes, so none is lost."""
+    """One object on stdout; signs that do not print, or its encoding lacks, are JSON's escapes, so none is lost."""
     from kitvalue.pages.answers import envelope
 
     whole = {**answer, **envelope(problems, cautions)}
@@ -113,7 +121,11 @@ def _print_json(answer: dict[str, Any], problems: Sequence[Problem], cautions: S
     text = json.dumps(whole, ensure_ascii=escaped, allow_nan=False)
     if len(text) < MOST_INDENTED:
         text = json.dumps(whole, indent=2, ensure_ascii=escaped, allow_nan=False)
-    click.echo(text)
+    click.echo("\n".join(_escaped(line) for line in text.split("\n")))
+
+
+def _escaped(line: str) -> str:
+    return line if line.isprintable() else "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in line)
 
 
 def _problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
@@ -137,15 +149,14 @@ def series_names(context: click.Context, parameter: click.Parameter, begun: str)
             names = [str(name) for name in fitted["recipe"]["series"]]
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return []
-    return [name for name in sorted(names) if name.casefold().startswith(begun.casefold())]
+    return [name for name in sorted(names) if name.casefold().startswith(begun.casefold()) and _PLAIN.fullmatch(name)]
 
 
 def plan_names(context: click.Context, parameter: click.Parameter, begun: str) -> list[str]:
     """The plans in builds/ that begin like `begun`."""
     try:
-        return sorted(
-            path.stem for path in (_shop_folder(context) / "builds").glob("*.toml") if path.stem.startswith(begun)
-        )
+        names = sorted(path.stem for path in (_shop_folder(context) / "builds").glob("*.toml"))
+        return [name for name in names if name.startswith(begun) and _PLAIN.fullmatch(name)]
     except OSError:
         return []
 

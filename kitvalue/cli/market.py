@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from datetime import date
 from decimal import Decimal
@@ -48,7 +49,7 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     from kitvalue.pages.terminal import arrival
 
     name = str(folder)
-    shop = f"kitvalue --shop {name}" if all(c.isalnum() or c in "/._-" for c in name) else f'kitvalue --shop "{name}"'
+    shop = shlex.join(["kitvalue", "--shop", name])
     if spreadsheet is None:
         files = command.lay_out(folder)
         return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))

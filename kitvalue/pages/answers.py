@@ -186,10 +186,14 @@ def arrival_answer(
 
 
 def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) -> Answer:
-    """The columns understood with their words, those left open, and the row; `written`: it stands in the file."""
+    """The columns understood with their words, those left open, amounts, and the row; `written`: the file has it."""
     return {
         "file": file,
-        **answer(understood, "understood=taken{field value words} unknown{field reason}"),
+        **answer(
+            understood,
+            """understood=taken{field value words} unknown{field reason}
+            amounts{value words role reasons{role code points words}}""",
+        ),
         "row": answer(row, "row cells line", cells=dict(row.cells)),
         "written": written,
     }

@@ -14,6 +14,7 @@ from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.tomltext import toml_text
+from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.words import feature_words
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import cents
@@ -78,7 +79,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
 
     Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its place.
     """
-    blocks = [f"# {remark}", _keys(plan, order, skip=("name",))]
+    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
         if isinstance(value, BaseModel):

@@ -124,7 +124,8 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
             if how == signal.SIGINT:
                 assert not left_over(shop)
                 assert begun.returncode != 130 or out == b""
-                assert begun.returncode == -how or b"Traceback" not in err, err
+                lost = b"<frozen importlib" in err  # before the program ran: Python itself can only say so
+                assert begun.returncode == -how or lost or b"Traceback" not in err, err
             for left in left_over(shop):
                 left.unlink()
 

@@ -1,16 +1,20 @@
-"""Damaged files for every reader: whatever is in them, an answer or one clear refusal, never a traceback.
+"""Damaged files for every reader, hostile shops and adverts for every command: an answer or one clear refusal, always.
 
-    python tests/tooling/fuzz.py 200000 [seed]
+    python tests/tooling/fuzz.py [readers 20000] [seed] [--commands 1500]
 
 Inputs are made from sound ones by cutting, doubling, splicing and setting odd texts between; a seed gives the same ones
-again. Prints how many inputs each reader took and how it answered; a failure is printed with its seed and kept.
+again. Looked for: tracebacks, a library's warnings, runs that do not end, signs that steer a terminal on either stream
+or in a table, lines to paste that a shell would run, files cut short, another file's text. Prints how many inputs were
+answered how; a failure is printed with its seed.
 """
 
 from __future__ import annotations
 
+import argparse
 import collections
 import datetime as dt
 import random
+import signal
 import sys
 import tempfile
 import time
@@ -28,6 +32,9 @@ from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import KitvalueError, Level, Problem
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))  # as a script it stands outside of its own package
+from tests.tooling.hostile import ATTACKS, attempt, load_all
+
 ROOT = Path(__file__).resolve().parents[2]
 STARTER = ROOT / "kitvalue" / "starter"
 SHOP_TEXT = (STARTER / "shop.toml").read_text(encoding="utf-8")
@@ -40,6 +47,7 @@ ADVERT = (
     b"Verkaufe Burren, 22x16, 16x16, 13x9, 12x8 + Snare, guter Zustand, 480,00 EUR VB, Versand 45, 3.11.2026, "
     b'Tel. 0171 1234567, https://example.org/1, Becken: 20" Ride'
 )
+LIMIT = 60.0  # seconds after which a reader is taken to hang
 TODAY = dt.date(2026, 11, 25)
 ODD = (
     b'"', b'""', b";",
@@ -53,7 +61,7 @@ ODD = (
     b"total", b"4+1", b"1/2", b"22x16", b"22/16/13", b"[", b"]", b"[[drum]]", b"{", b"}", b"=", b"#", b"true",
     b"'''", b'"""', b"\\u0000",
     b"sep=;", b"Suche", b"je", b"x" * 130, b"1" * 60, b"a" * 3000, b"((((((((", b"[[[[[[[[", b".", b"..", b"/", b"%",
-        b"<script>",
+        b"<script>", *(attack.encode() for attack in ATTACKS),
 )  # fmt: skip
 
 
@@ -173,27 +181,63 @@ class Readers:
         return "refused"
 
 
-def main() -> int:
-    wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
-    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+def _too_long(*_: object) -> None:
+    raise TimeoutError(f"no answer within {LIMIT:g} seconds")
+
+
+def read_damaged(wanted: int, first: int) -> int:
+    """Give the readers so many damaged files; how many of them failed."""
     counts: collections.Counter[str] = collections.Counter()
-    failed, slowest, start = 0, (0.0, ""), time.perf_counter()
+    failed, slowest = 0, (0.0, "")
+    signal.signal(signal.SIGALRM, _too_long)
     with tempfile.TemporaryDirectory() as place:
         readers = Readers(Path(place))
         names = list(readers.by_name)
         for at in range(wanted):
             name, seed = names[at % len(names)], first + at // len(names)
             began = time.perf_counter()
+            signal.setitimer(signal.ITIMER_REAL, LIMIT)
             try:
                 counts[f"{name}: {readers.take(name, seed)}"] += 1
             except Exception:
                 failed += 1
                 print(f"FAILED {name} {seed}\n{traceback.format_exc(limit=-4)}", flush=True)
+            signal.setitimer(signal.ITIMER_REAL, 0)
             slowest = max(slowest, (time.perf_counter() - began, f"{name} {seed}"))
+    _tell(counts, f"{wanted} files, {failed} failed; slowest {slowest[0]:.2f} s ({slowest[1]})")
+    return failed
+
+
+def run_hostile(wanted: int, first: int) -> int:
+    """Run so many commands on hostile shops, one a shop; how many did what none may do."""
+    counts: collections.Counter[str] = collections.Counter()
+    failed, slowest = 0, (0.0, 0)
+    load_all()
+    with tempfile.TemporaryDirectory() as place:
+        for seed in range(first, first + wanted):
+            outcome, faults = attempt(Path(place) / "work", seed)
+            counts[f"{outcome.args[0]:.12}: exit status {outcome.status}"] += 1
+            slowest = max(slowest, (outcome.seconds, seed))
+            if faults:
+                failed += 1
+                print(f"FAILED command {seed} {outcome.args}\n  {faults}\n{outcome.err[-1000:]}", flush=True)
+    _tell(counts, f"{wanted} commands, {failed} failed; slowest {slowest[0]:.2f} s ({slowest[1]})")
+    return failed
+
+
+def _tell(counts: collections.Counter[str], last: str) -> None:
     for what, count in sorted(counts.items()):
-        print(f"{count:8d}  {what}")
-    took = time.perf_counter() - start
-    print(f"{wanted} inputs in {took:.0f} s, {failed} failed; slowest {slowest[0]:.2f} s ({slowest[1]})")
+        print(f"{count:8d}  {what!r}"[:100])
+    print(last, flush=True)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("readers", nargs="?", type=int, default=20_000, help="damaged files for the readers")
+    parser.add_argument("seed", nargs="?", type=int, default=0, help="another seed draws other inputs")
+    parser.add_argument("--commands", type=int, default=1_500, help="hostile shops, a command each")
+    asked = parser.parse_args()
+    failed = read_damaged(asked.readers, asked.seed) + run_hostile(asked.commands, asked.seed)
     return 1 if failed else 0
 
 

@@ -9,7 +9,8 @@ from typing import Final
 
 from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
-from kitvalue.intake.adverts.price import AdvertPrice, read_price, sums
+from kitvalue.intake.adverts.price import AdvertPrice, read_price
+from kitvalue.intake.adverts.scoring import score_amounts
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.languages import any_of, pattern
@@ -60,7 +61,8 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     rest = places.left_over(
         advert.without(findings.drums.counted), taken, [*(one.reason for one in unknown), *remarks], words
     )
-    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), findings.drums.sizes, findings.price.haggle, rest)
+    price, sizes = findings.price, findings.drums.sizes
+    return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), sizes, price.haggle, rest, price.amounts)
 
 
 def _findings(
@@ -75,9 +77,10 @@ def _findings(
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
-    amounts = sums(kit_only.without(drums.places), words)
+    amounts = score_amounts(kit_only.without(drums.places), words)
     linkless = advert.without(places.addresses(advert))
-    price, series = read_price(kit_only, amounts, words, shop.shop.currency), kit.read_series(linkless, spellings)
+    series = kit.read_series(linkless, spellings)
+    price = read_price(kit_only, amounts, words, shop.shop.currency, [*series.named.values(), *drums.counted])
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
     columns = {
         "series": series.outcome,

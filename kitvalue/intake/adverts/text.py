@@ -15,7 +15,7 @@ LONGEST: Final = 20_000  # characters: a long advert, and far below what a searc
 _BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
 _SIGNS: Final = str.maketrans(
     dict.fromkeys("“”„″‟＂", '"') | dict.fromkeys("’‘`´′ʼ", "'") | dict.fromkeys("×✕✖", "x")
-    | dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys(f"\x00\x0b\x0c{INVISIBLE}", " ")
+    | dict.fromkeys("‐‑‒–—−", "-") | dict.fromkeys("\x00\x0b\x0c", " ")
 )  # fmt: skip
 _SHORT: Final = "".join(rf"(?<!\b{word})" for word in word_lists("phrases")["short"])
 _CLAUSE: Final = pattern(rf"[\n;!?•|]|{_SHORT}\.(?=\s|$)|\s-\s")
@@ -61,8 +61,8 @@ class AdvertText:
 
 
 def advert_text(text: str) -> AdvertText:
-    """The text of an advert with its line ends made one."""
-    original = text.replace("\r\n", "\n").replace("\r", "\n")
+    """The text of an advert with its line ends made one, and without signs that show nothing: "4\u200b50" is 450."""
+    original = re.sub(f"[{INVISIBLE}]", "", text.replace("\r\n", "\n").replace("\r", "\n"))
     return AdvertText(original, re.sub(r"[^\S\n]", " ", original.translate(_SIGNS)))
 
 
@@ -84,11 +84,32 @@ class Unknown:
 
 
 @dataclass(frozen=True, slots=True)
+class Reason:
+    """Why an amount may be what `role` says: the meaning of the advert's `words` (or `currency`), and its points."""
+
+    role: str
+    code: str
+    points: int
+    words: str
+    find: Find
+
+
+@dataclass(frozen=True, slots=True)
+class ToldAmount:
+    """An amount of money that the advert names, plain and as written, with what it is taken for and why."""
+
+    value: str
+    words: str
+    role: str
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Understood:
     """What an advert says: the values it gives, what it leaves open, remarks, and the drums with known sizes.
 
     `haggle`: "fixed" or "negotiable" where the advert says so. `not_used`: its phrases about the kit that are in none
-    of these.
+    of these. `amounts`: every amount of money, with what it is taken for.
     """
 
     taken: tuple[Taken, ...]
@@ -97,6 +118,7 @@ class Understood:
     sizes: tuple[Size, ...]
     haggle: Literal["fixed", "negotiable"] | None
     not_used: tuple[str, ...]
+    amounts: tuple[ToldAmount, ...] = ()
 
     def value(self, field: str) -> str | None:
         """The value of one column; None where the advert leaves it open."""

@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import compress
+from os.path import realpath
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
@@ -18,6 +19,7 @@ from pydantic_core import PydanticCustomError
 from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
 from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
+from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
 from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text
 from kitvalue.intake.text.tomltext import Place
@@ -339,6 +341,9 @@ def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
     Raises FileError with every problem of the file, or with the names there are where it does not exist.
     """
     path = _plan_path(name_or_path, folder)
+    if path.parent == folder / "builds" and not Path(realpath(path)).is_relative_to(realpath(folder)):
+        cure = "put the plan itself into builds/, or give its path"
+        raise refused_file(f"builds/{path.name}", "leads_out", f"is a link that leads out of the shop's folder; {cure}")
     file = f"builds/{path.name}" if path.parent == folder / "builds" else str(path)
     toml = TomlFile(path, file)
     if "name" in toml.values:
@@ -372,12 +377,15 @@ def plan_names(folder: Path) -> tuple[str, ...]:
 
 
 def _plan_path(name: str, folder: Path) -> Path:
-    ending = "" if name.endswith(".toml") else ".toml"
-    named = [folder / "builds" / f"{name}{ending}"] if name and Path(name).name == name else []
-    for path in (*named, Path(name), folder / name, Path(f"{name}.toml")):
+    file = name if name.endswith(".toml") else f"{name}.toml"
+    named = [folder / "builds" / file] if name and Path(name).name == name else []
+    for path in (*named, Path(file), folder / file):
         with suppress(OSError, ValueError):
-            if path.name and path.is_file():
+            if path.is_file() or (path in named and path.is_symlink()):
                 return path
+    with suppress(OSError, ValueError):
+        if file != name and Path(name).is_file():  # it is not looked into
+            raise FileError(f"{shown(name)} is no plan: the name of a plan's file ends in .toml")
     names = plan_names(folder)
     if not names:
         raise FileError(f"there is no plan {shown(name)}: {shown(str(folder / 'builds'))} holds no plans")

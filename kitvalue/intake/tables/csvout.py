@@ -8,16 +8,23 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Final
 
+from kitvalue.intake.text.words import NOTHING, spelt_out
+
 MARK: Final = "\ufeff"
-_RISKY: Final = ("=", "+", "-", "@", "\t", "\r")
+_RISKY: Final = ("=", "+", "-", "@")
+_SPACE: Final = re.compile(r"[^\S ]")
 _NUMBER: Final = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 
 Cell = str | Decimal | int | dt.date | None
 
 
 def safe_text(text: str) -> str:
-    """The text with an apostrophe before it where a spreadsheet would run it (CWE-1236); twice adds no second."""
-    return f"'{text}" if text.startswith(_RISKY) else text
+    """The text as a cell: in one line, without signs that show nothing, those that steer or turn the reading order
+    spelt out, and with an apostrophe before it where a spreadsheet would run it (CWE-1236). Twice changes nothing more.
+    """
+    if not text.isprintable():
+        text = spelt_out(_SPACE.sub(" ", text).translate(NOTHING))
+    return f"'{text}" if text.lstrip().startswith(_RISKY) else text
 
 
 def is_number(text: str) -> bool:

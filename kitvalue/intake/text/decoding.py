@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import os
 import re
 import stat
 from dataclasses import dataclass
@@ -57,6 +58,10 @@ def read_bytes(path: Path, file: str) -> bytes:
             raise refused_file(file, "not_a_file", "is a pipe or a device, not a file")
         if status.st_size > MOST_BYTES:
             raise refused_file(file, "too_big", f"is larger than {MOST_BYTES // 2**20} MB; split it")
+        kind = Path(os.path.realpath(path)).suffix.lower()
+        if kind != path.suffix.lower():  # a message would quote what no table or settings file is
+            message = f"is a link to a file that is no {path.suffix} file; put the file itself there"
+            raise refused_file(file, "link_to_another", message)
         return path.read_bytes()
     except FileNotFoundError:
         raise refused_file(file, "no_file", f"there is no such file in {shown(str(path.parent))}") from None

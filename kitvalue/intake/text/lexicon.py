@@ -19,7 +19,7 @@ Lexicon = Mapping[str, re.Pattern[str]]  # one pattern for each meaning
 
 def lexicon(own: Mapping[str, str]) -> Lexicon:
     """The built-in words and the shop's own: word -> meaning."""
-    known = {name: list(words) for name, words in word_lists("adverts").items()}
+    known = {name: list(words) for table in ("adverts", "amounts") for name, words in word_lists(table).items()}
     known["asks"] = [f"(?:{word})(?: {said('about')})?" for word in known["asks"]]
     wanted = rf"(?:{said('be asked')} )?{said('asked')}(?: {said('asked for')}|(?=\s*(?:$|[,)(])))"
     known["asked behind"] = [wanted]  # the same as `asks`, right behind a sum

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import ClassVar, Final
 
-from kitvalue.intake.text.words import rows_phrase
+from kitvalue.intake.text.words import rows_phrase, spelt_out
 
 UNKNOWN_WORDS: Final = ("not_a_grade", "unknown_word")  # codes of problems that a word mapped in shop.toml can cure
 
@@ -97,7 +97,7 @@ class RefusedError(KitvalueError):
 
 def shown(text: str, limit: int = 60) -> str:
     """The user's text for a message: quoted, shortened, invisible characters spelt as `<U+00A0>`."""
-    visible = "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in text[: limit + 1])
+    visible = spelt_out(text[: limit + 1])
     return f'"{visible[:limit]}…"' if len(text) > limit else f'"{visible}"'
 
 

@@ -8,8 +8,10 @@ from typing import Final
 
 
 def toml_text(text: str) -> str:
-    """A text in double quotes: JSON's escapes are TOML's, but for one sign."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    """A text in double quotes: JSON's escapes are TOML's; any sign that does not print is escaped, too."""
+    written = json.dumps(text, ensure_ascii=False)
+    odd = {ord(c): f"\\u{ord(c):04X}" if c <= "\uffff" else f"\\U{ord(c):08X}" for c in written if not c.isprintable()}
+    return written.translate(odd)
 
 
 def toml_key(name: str) -> str:

@@ -14,7 +14,7 @@ from kitvalue.intake.text.languages import word_lists
 # Characters that show nothing and mean nothing beside digits: soft hyphen, zero-width signs, left-to-right and
 # right-to-left marks, word joiner, byte order mark. Direction overrides are not among them: they turn digits round.
 INVISIBLE: Final = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\ufeff"
-_NOTHING: Final = dict.fromkeys(map(ord, INVISIBLE))
+NOTHING: Final = dict.fromkeys(map(ord, INVISIBLE))
 SPACES: Final = (
     "\t\n\v\f\r\x1c\x1d\x1e\x1f \x85\u00a0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a"
     "\u2028\u2029\u202f\u205f\u3000"
@@ -39,17 +39,22 @@ class Refusal:
 
 
 def trimmed(text: str) -> str:
-    """The text without outer spaces of any kind and outer invisible characters."""
+    """The text without outer spaces of any kind, outer invisible characters, and soft hyphens anywhere."""
     if text.isascii():
         return text.strip()
-    return text.strip(SPACES + INVISIBLE)
+    return text.replace("\u00ad", "").strip(SPACES + INVISIBLE)
+
+
+def spelt_out(text: str) -> str:
+    """The text as a terminal may have it: what would steer it, hide or turn its reading order stands as `<U+202E>`."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in text)
 
 
 def visible(text: str) -> str:
     """The text for a parser: trimmed, invisible characters dropped, every space plain, every digit 0 to 9."""
     if text.isascii():
         return text.strip()
-    plain = re.sub(r"[^\S\n]", " ", text.translate(_NOTHING)).strip()
+    plain = re.sub(r"[^\S\n]", " ", text.translate(NOTHING)).strip()
     return "".join(str(unicodedata.decimal(c)) if c.isdecimal() and not c.isascii() else c for c in plain)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import re
+import shlex
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
@@ -31,7 +31,7 @@ from kitvalue.intake.text.problems import (
 )
 from kitvalue.intake.text.sizes import read_pieces
 from kitvalue.intake.text.tomltext import Place, toml_text
-from kitvalue.intake.text.words import fold, listed
+from kitvalue.intake.text.words import fold, listed, spelt_out
 from kitvalue.pages.terminal.figures import cents, counted, figure
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import bullets, command, page, table, wrapped
@@ -74,7 +74,7 @@ def check_text(
     if plans:
         broken = [plan.file.rpartition("/")[2] for plan in plans if plan.drums is None]
         usable = f"{len(plans) - len(broken)} usable" + (f" (not {', '.join(broken)})" if broken else "")
-        parts.append(f"builds: {counted(len(plans), 'plan')} read, {usable}")
+        parts.append(spelt_out(f"builds: {counted(len(plans), 'plan')} read, {usable}"))
     refused = sum(p.level is not Level.WARNING for p in problems)
     warned = sum(p.level is Level.WARNING and p.code not in FINE for p in problems)
     to_mend = f"{refused} to mend" if refused else "nothing refused"
@@ -213,7 +213,8 @@ def next_text(
     """What to do next. `shop`: as in `laid_out_text`."""
     lines = settings.lines
     rates = ", ".join(f"line {lines[place]} ({name})" for name, place in _RATES if place in lines)
-    value = f"{shop} {_value_of(series[0].name, sheet, settings.usual)}" if series else ""
+    named = next((one.name for one in series if one.name.isprintable()), "")  # what can be pasted into a shell
+    value = f"{shop} {_value_of(named, sheet, settings.usual)}" if named else ""
     steps = [
         *_to_fill(settings),
         *dict.fromkeys(_not_told(counts.file, problems, sheet, lines)),
@@ -316,8 +317,7 @@ def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
     """A first question about a kit such as those of the sheet."""
     counts = Counter(drums for cell in sheet.cells.get("pieces", ()) if isinstance(drums := read_pieces(cell), int))
     drums = counts.most_common(1)[0][0] if counts else 5
-    name = series if re.fullmatch(r"\w+", series) else f'"{series}"'
-    return f"value --series {name} --pieces {drums} --condition {usual.normalize():f} --asked 350"
+    return f"value --series {shlex.quote(series)} --pieces {drums} --condition {usual.normalize():f} --asked 350"
 
 
 def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[Caution, ...]) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import astuple
 
@@ -205,7 +206,8 @@ def source_text(s: Sourcing, written: str | None) -> str:
     now = ""
     if written is not None:
         name = written.replace("\\", "/").rsplit("/", 1)[-1].removesuffix(".toml")
-        now = f"{wrapped(f'Written: {written}', '')}\nNow: kitvalue price {name}"
+        dashes = ["--"] if name.startswith("-") else []  # else it would be taken for an option
+        now = f"{wrapped(f'Written: {written}', '')}\nNow: {shlex.join(['kitvalue', 'price', *dashes, name])}"
     return page(wrapped(f"Donors for {s.title} ({s.currency}, net)", ""), *answers, now, take_care(s.cautions))
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 from typing import NamedTuple
 
+from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.words import cut, width
 
 WIDTH = 80
@@ -41,7 +42,7 @@ def table(heads: str, rows: Sequence[Sequence[object]], under: Sequence[str] = (
     parts = [head.strip().partition("<") for head in heads.split("|")]
     every = [Column(title, not words, int(most or 60)) for title, words, most in parts]
     used = [j for j, c in enumerate(every) if c.title or any(row[j] for row in rows)] or [0]
-    shown, texts = [every[j] for j in used], [[str(row[j]) for j in used] for row in rows]
+    shown, texts = [every[j] for j in used], [[spelt_out(str(row[j])) for j in used] for row in rows]
     widths, gap = _widths(shown, texts)
     beneath = " " * min(len(INDENT) + widths[0] + len(gap), DEEPEST) if widths else INDENT
     lines: list[str] = []
@@ -96,10 +97,11 @@ def _lines(cells: Sequence[Sequence[str]], columns: Sequence[Column], widths: Se
 
 def fold(text: str, columns: int, whole: bool = False) -> list[str]:
     """A text in lines of so many columns, broken between words, and within a word that is too long unless `whole`."""
+    text = spelt_out(text.replace("\n", " "))
     if width(text) <= columns:
         return [text]
     lines, line = [], ""
-    for word in WORD.findall(text.replace("\n", " ")):
+    for word in WORD.findall(text):
         if width(line + word) <= columns:
             line += word
             continue
