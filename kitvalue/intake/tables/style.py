@@ -174,7 +174,7 @@ def _cell(name: str, value: str, style: FileStyle) -> str:
     """A value in the file's own style; texts are made safe for a spreadsheet."""
     if name in _NUMBERS and is_number(value):
         return (written_money(value) if name in _MONEY else value).replace(".", style.decimal)
-    if name in ("price", "sold_for"):
+    if name in _MONEY:
         number, _, code = value.partition(" ")
         return f"{number.replace('.', style.decimal)} {code}".rstrip()
     if name == "date" and style.dotted_dates and value:
