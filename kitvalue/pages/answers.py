@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
     from kitvalue.intake.adverts.text import Understood
+    from kitvalue.intake.arrival.merging import Taken
     from kitvalue.intake.arrival.settings import NewLines, SeriesSeen
     from kitvalue.intake.arrival.takeover import Incoming
     from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
@@ -195,6 +196,21 @@ def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) ->
             amounts{value words role reasons{role code points words}}""",
         ),
         "row": answer(row, "row cells line", cells=dict(row.cells)),
+        "written": written,
+    }
+
+
+def take_answer(taken: Taken, written: bool) -> Answer:
+    """What became of each row of an export, by its number there; `written`: the book has it."""
+    rows = "row book_row cells{column old new}"
+    return {
+        **answer(taken, "file read"),
+        "added": [
+            answer(row, "row series pieces condition price$ price_kind channel currency date ref note")
+            for row in taken.added
+        ],
+        **answer(taken, f"changed{{{rows}}} open{{{rows}}} left{{row book_row=of_row}}"),
+        "refused": [answer(problem, "row column text code message") for problem in taken.refused],
         "written": written,
     }
 

@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 
 from kitvalue.intake.books.book import FeatureColumn, IntArray, PriceBook
-from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
+from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
 from kitvalue.intake.books.bookwarnings import absent_warnings, repeats, row_warnings, scale_warning
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import Coded, read_table
+from kitvalue.intake.tables.table import Coded, TextTable, read_table
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold
@@ -56,10 +56,14 @@ def read_pricebook(path: Path, shop: Shop) -> PriceReading:
         table = read_table(path, wanted_columns(shop), shop.files)
     except FileError as error:
         return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
+    return read_prices(table, shop, read_rates(path.parent / "rates.csv", shop))
+
+
+def read_prices(table: TextTable, shop: Shop, rates: Rates) -> PriceReading:
+    """The same of a table that holds prices."""
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    rates = read_rates(path.parent / "rates.csv", shop)
     reader = RowReader(table, shop, rates, counted)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
