@@ -16,8 +16,31 @@ from kitvalue.intake.text.problems import Level
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
+    from kitvalue.intake.arrival.questions import Question as Open
 
 MOST_PASTED = 200_000  # bytes; far more than an advert has
+
+
+class _Asker:
+    """Asks one question after the other on the terminal, until somebody has had enough."""
+
+    def __init__(self) -> None:
+        self.stopped = False
+
+    def __call__(self, question: Open) -> str | None:
+        from kitvalue.pages.terminal.arrival import STOP, question_text
+
+        if self.stopped:
+            return None
+        click.echo(question_text(question), nl=False)
+        try:
+            key = click.getchar()
+        except EOFError:
+            key = STOP
+        answer = question.choices.get(key.casefold())
+        self.stopped = answer is None and key.casefold() in (STOP, "\x04")
+        click.echo(f" {answer or ('stop' if self.stopped else 'left open')}")
+        return answer
 
 
 @shop_command
@@ -31,13 +54,13 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
 
     Without --prices its invented prices, offers, parts and plan answer at once, and the remarks in shop.toml and
     builds/example.toml say what each key means. With --prices your rows become prices.csv as they are, and shop.toml
-    knows your headers, series and words. What a word for a condition likely means is written in as a guess, to be
-    looked at; where only you can say it, its line is left open. A folder that is not empty is refused.
+    knows your headers, series and words. What a word likely means is written in as a guess, to be
+    looked at, and used until you change it; on a terminal you are asked for what only you can say, one key an answer,
+    and what you leave stands open there. A folder that is not empty is refused.
 
     \b
-    Writes  FOLDER/shop.toml, prices.csv, offers.csv;
-            as an example also parts.csv, done.csv,
-            builds/example.toml
+    Writes  FOLDER/shop.toml, prices.csv, offers.csv,
+            parts.csv, done.csv, builds/example.toml
 
     \b
     Example:
@@ -53,7 +76,10 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     if spreadsheet is None:
         files = command.lay_out(folder)
         return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
-    done = command.take_over(folder, spreadsheet)
+    asking = (
+        sys.stdin.isatty() and sys.stdout.isatty() and not click.get_current_context().find_root().params["as_json"]
+    )
+    done = command.take_over(folder, spreadsheet, _Asker() if asking else None)
     counts, problems = done.check.files, done.check.problems
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
     then = arrival.next_text(shop, counts[0], problems, done.sheet, done.series, done.settings)

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from kitvalue.commands.folder import ShopFolder, state_of
-from kitvalue.commands.writing import OFFERS, PRICES
-from kitvalue.intake.adverts.jot import book_values, offer_values
+from kitvalue.commands.writing import OFFERS, PRICES, RATES
+from kitvalue.intake.adverts.jot import book_values, offer_values, other_currencies
 from kitvalue.intake.adverts.read import understand
-from kitvalue.intake.adverts.text import Understood
+from kitvalue.intake.adverts.text import NO_DAY, Taken, Understood
+from kitvalue.intake.books.bookrows import Rates, read_rates
 from kitvalue.intake.books.offers import offer_columns
 from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
 from kitvalue.intake.tables.style import FileStyle, NewRow, file_style, new_row
-from kitvalue.intake.text.problems import Caution, shown
+from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
 _DEFAULTS: Final = {"price_kind": "asked", "channel": "private", "bought_from": "private"}  # of a blank
@@ -43,7 +44,8 @@ class Jotted:
 def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted:
     """Understand an advert and make its row for prices.csv, or offers.csv with `offer`; nothing is written.
 
-    Raises RefusedError for what is no offer of one kit, FileError where the file cannot take a row.
+    Raises RefusedError for what is no offer of one kit and for a currency without a rate, FileError where the file
+    cannot take a row.
     """
     shop, file = folder.shop, OFFERS if offer else PRICES
     columns = offer_columns(shop) if offer else wanted_columns(shop)
@@ -56,9 +58,44 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted
         data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
     style = file_style(data, file, columns, shop.files)
     understood = understand(text, shop, _spellings(shop, style), today)
+    if offer:
+        _refuse_what_is_sold(understood)
+    elif "date" in style.header.places and any(one.code == NO_DAY for one in understood.unknown):
+        others = tuple(one for one in understood.unknown if one.code != NO_DAY)
+        understood = replace(
+            understood, taken=(*understood.taken, Taken("date", today.isoformat(), "")), unknown=others
+        )
+    told = None if offer else understood.value("date")
+    _refuse_without_rate(folder, understood, today if told is None else dt.date.fromisoformat(told))
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
     row = new_row(data, style, values, columns, shop.files)
     return Jotted(file, state_of(before), understood, row, tuple(_notices(understood, values, style, shop, offer)))
+
+
+def _refuse_what_is_sold(understood: Understood) -> None:
+    """Raise RefusedError for a kit that has gone already."""
+    sold = next((one for one in understood.taken if one.field == "price_kind" and one.value == "sold"), None)
+    if sold is not None:
+        raise RefusedError(
+            f"{shown(sold.words)}: the kit is sold, so it is no offer; jot without --offer notes its price"
+        )
+
+
+def _refuse_without_rate(folder: ShopFolder, understood: Understood, day: dt.date) -> None:
+    """Raise RefusedError where `check` could not turn the price into the shop's currency on a day."""
+    own, codes = folder.shop.shop.currency, other_currencies(understood, folder.shop)
+    rates = read_rates(folder.path / RATES, folder.shop) if codes else Rates({})
+    if not codes or rates.turning(codes, own, day) is not None:
+        return
+    price = shown(next(one.words for one in understood.taken if one.field == "price"))
+    several = [code for code in codes if code in rates.by_currency]
+    if len(several) > 1:
+        raise RefusedError(f"{price} can be {listed(several, 4, last='or')}: write the code into the advert's text")
+    raise RefusedError(
+        f"{price} is in {listed(codes, 4, last='or')}, of which no rate is known: {RATES} is needed, with the columns "
+        f"date,currency,rate and a row for {day.isoformat()} or a day before, what one costs in {own}; or write the "
+        f"price in {own} into the advert"
+    )
 
 
 def write_jotted(folder: ShopFolder, jotted: Jotted) -> None:
@@ -83,14 +120,25 @@ def _notices(
 ) -> Iterator[Caution]:
     """What the row lacks, and what has no column in the file."""
     lacking = [name for name in _NEEDED if name not in values and not (name == "price" and "sold_for" in values)]
-    if values.get("price_kind") == "hammer" and "premium" not in values:
+    kind, places = values.get("price_kind", "asked"), style.header.places
+    if kind == "hammer" and "premium" not in values:
         lacking.append("premium")
+    untold = kind != "asked" and "sold_for" not in values and "price_kind" not in places
+    if "price" in lacking and (untold or (offer and kind == "hammer")):
+        lacking.remove("price")
+    if not offer and other_currencies(understood, shop) and not {"date"} <= values.keys() & places.keys():
+        lacking.append("date")  # which its rate is found by
     if lacking:
         verb = "are" if len(lacking) > 1 else "is"
         yield Caution("needed", f"{listed(lacking)} {verb} needed: the row counts once you have filled that in")
-    if offer and (understood.value("currency") or shop.shop.currency) != shop.shop.currency:
-        yield Caution("other_currency", f"offers are in {shop.shop.currency}: write the price in it")
-    said = values if offer else {one.field: one.value for one in understood.taken}
+    if untold:
+        text = (
+            f"{style.file} has no column price_kind, so a price that is {kind} would count as asked, and is not written"
+        )
+        yield Caution("no_price_kind", f"{text}: add price_kind, and premium, behind its last header")
+    if any(one.field == "date" and not one.words for one in understood.taken):
+        yield Caution("today", f"the advert names no day, so today's is written: {values['date']}")
+    said = values if offer else {one.field: one.value for one in understood.taken if one.words}
     if "sold_for" in values:  # which says that it was sold, and for how much
         said = {name: value for name, value in said.items() if name not in ("price", "price_kind")}
     lost = [

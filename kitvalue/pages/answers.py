@@ -24,8 +24,9 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
     from kitvalue.intake.adverts.text import Understood
+    from kitvalue.intake.arrival.guesses import SeriesSeen
     from kitvalue.intake.arrival.merging import Taken
-    from kitvalue.intake.arrival.settings import NewLines, SeriesSeen
+    from kitvalue.intake.arrival.settings import NewLines
     from kitvalue.intake.arrival.takeover import Incoming
     from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
     from kitvalue.intake.tables.style import NewRow
@@ -170,18 +171,18 @@ def arrival_answer(
     counts: Sequence[FileCounts],
     settings: NewLines,
 ) -> Answer:
-    """What was made of a spreadsheet; `guesses` are the grades written in for words of conditions, `open_lines` the
-    lines of shop.toml whose right side is to be written."""
+    """What was made of a spreadsheet; `guesses` are the words written in that are not beyond doubt, `open_lines`
+    the lines of shop.toml whose right side is to be written."""
     return {
         "folder": folder,
         "files": list(files),
         "columns": dict(sheet.columns),
         "unused": list(sheet.unused),
         "rows_left_out_above": sheet.above,
-        "series": [answer(one, "name rows alike", alike=dict(one.alike)) for one in series],
+        "series": [answer(one, "name rows alike same", alike=dict(one.alike), same=dict(one.same)) for one in series],
         "currency": currency,
         "read": [answer(c, _COUNTS) for c in counts],
-        "guesses": [answer(guess, "word grade rows") for guess in settings.guesses],
+        "guesses": [answer(guess, "column word means rows") for guess in settings.guesses],
         "open_lines": [at for block in settings.to_fill for at in block.open_at],
     }
 

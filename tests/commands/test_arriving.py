@@ -79,17 +79,23 @@ def test_the_answer_as_json(tmp_path: Path) -> None:
     spreadsheet(tmp_path, HEAD, *rows(6), rows(8)[7], rows(5)[4])
     ran = run(".", "new", str(tmp_path / "myshop"), "--prices", str(tmp_path / "kits seen.csv"), "--json")
     assert ran.data["columns"]["pieces"] == "Sizes"
-    assert ran.data["files"] == ["offers.csv", "prices.csv", "shop.toml"]
+    assert ran.data["files"] == [
+        "builds/example.toml", "done.csv", "offers.csv", "parts.csv", "prices.csv", "shop.toml",
+    ]  # fmt: skip
     assert ran.data["series"] == [
-        {"name": "Inishmore", "rows": 4, "alike": {}}, {"name": "Burren", "rows": 4, "alike": {}},
+        {"name": "Inishmore", "rows": 4, "alike": {}, "same": {}},
+        {"name": "Burren", "rows": 4, "alike": {}, "same": {}},
     ]  # fmt: skip
     text = (tmp_path / "myshop" / "shop.toml").read_text(encoding="utf-8").split("\n")
     assert {text[at - 1].split(" = ")[0] for at in ran.data["open_lines"]} == {
         '"shells ok"',
     }
     assert ran.data["guesses"] == [
-        {"word": "mint", "grade": "wipe", "rows": 3}, {"word": "v good", "grade": "wipe", "rows": 2},
-        {"word": "tatty", "grade": "remake", "rows": 2},
+        {"column": "condition", "word": "mint", "means": "wipe", "rows": 3},
+        {"column": "condition", "word": "v good", "means": "wipe", "rows": 2},
+        {"column": "condition", "word": "tatty", "means": "remake", "rows": 2},
+        {"column": "channel", "word": "club", "means": "private", "rows": 6},
+        {"column": "channel", "word": "paper", "means": "private", "rows": 2},
     ]  # fmt: skip
     assert any(problem["code"] == "not_a_grade" for problem in ran.data["problems"])
 

@@ -15,6 +15,7 @@ from kitvalue.cli import answers as cli_answers
 from kitvalue.cli.main import main
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.jot import jot, write_jotted
+from kitvalue.intake.books.offers import read_offers
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.intake.text.problems import FileError
@@ -240,9 +241,16 @@ def test_old_bytes_are_kept_and_the_row_is_read_back(
 
 @pytest.mark.parametrize("words", ["asking £900 ono", "£900", "price: £900 obo", "for £ 900"])
 def test_a_sign_of_several_currencies_stays_with_the_price(shop: Path, words: str) -> None:
-    """It must never become a price in the shop's own money."""
-    line = added(shop, (HEADER + "\n").encode(), f"Burren 22x16 16x16 13x9 12x8, condition 3, {words}").decode()
-    assert ";900 £;" in line
+    """It must never become a price in the shop's own money: rates.csv turns it, or nothing is written."""
+    text = f"Burren 22x16 16x16 13x9 12x8, condition 3, {words}"
+    path = book(shop, (HEADER + "\n").encode())
+    ran = run(shop, "jot", "--yes", text)
+    assert ran.status == 1
+    assert "rates.csv is needed" in ran.err
+    assert path.read_bytes() == (HEADER + "\n").encode()
+    (shop / "rates.csv").write_text("date,currency,rate\n2026-01-02,GBP,1.15\n", encoding="utf-8")
+    assert ";900 £;" in added(shop, (HEADER + "\n").encode(), text).decode()
+    assert run(shop, "check", "--rows", "--json").data["rows"][0]["price"] == 900
 
 
 @pytest.mark.parametrize("own", ["USD", "CAD", "EUR"])
@@ -251,18 +259,95 @@ def test_a_sign_of_several_currencies_stays_with_the_price(shop: Path, words: st
 def test_a_row_jotted_means_what_the_same_words_mean_in_the_price_book(
     shop: Path, own: str, words: str, header: str
 ) -> None:
-    """The price book's own reader decides what a sign means; a row by jot must come back as the same money."""
+    """The price book's own reader decides what a sign means; a row by jot must come back as the same money. Where that
+    reader knows no rate for it, jot writes none."""
     (shop / "shop.toml").write_text(SETTINGS.replace("EUR", own), encoding="utf-8")
     path = book(
         shop,
         f"{header}\n2026-11-03;Burren;4;3;{words};asked;;x\n".replace(";x", ";x" + ";" * (header != HEADER)).encode(),
     )
-    assert (
-        run(shop, "jot", "--yes", f"Burren 22x16 16x16 13x9 12x8, condition 3, 3.11.2026, asking {words}").status == 0
-    )
-    reading = read_pricebook(path, read_shop(shop))
-    by_hand = [(one.code, one.message) for one in reading.problems if one.row == 2]
-    jotted_row = [(one.code, one.message) for one in reading.problems if one.row == 3]
-    assert [code for code, _ in by_hand] == [code for code, _ in jotted_row]
-    assert {row.price for row in reading.rows_as_read} <= {425.0}
-    assert len(reading.rows_as_read) == (0 if by_hand else 2)
+    for rates in (None, "2026-10-01,GBP,1.15", "2026-10-01,USD,0.9\n2026-10-01,GBP,1.15"):
+        if rates is not None:
+            (shop / "rates.csv").write_text(f"date,currency,rate\n{rates}\n", encoding="utf-8")
+        by_hand = read_pricebook(path, read_shop(shop)).rows_as_read
+        before = path.read_bytes()
+        ran = run(shop, "jot", "--yes", f"Burren 22x16 16x16 13x9 12x8, condition 3, 3.11.2026, asking {words}")
+        assert (ran.status == 0) is bool(by_hand)
+        assert bool(by_hand) or "rates.csv is needed" in ran.err
+        rows = read_pricebook(path, read_shop(shop)).rows_as_read
+        assert {(row.price, row.currency, row.rate) for row in rows} == {(r.price, r.currency, r.rate) for r in by_hand}
+        assert len(rows) == 2 * len(by_hand)
+        path.write_bytes(before)
+
+
+OFFERS = "offer,series,pieces,condition,price,price_kind,premium,freight,haggle\n"
+LOT = "Burren 22x16 16x16 13x9 12x8, condition 3, hammer price 320 EUR, buyer's premium 25 %, shipping 40 EUR"
+
+
+def offered(shop: Path, text: str, header: str = OFFERS) -> str:
+    """The row that an advert becomes in an empty offers.csv."""
+    (shop / "offers.csv").write_text(header, encoding="utf-8")
+    ran = run(shop, "jot", "--offer", "--yes", text)
+    assert ran.status == 0, ran.err
+    return (shop / "offers.csv").read_text(encoding="utf-8").splitlines()[-1]
+
+
+def test_a_lot_keeps_its_premium(shop: Path) -> None:
+    assert offered(shop, LOT) == "burren,Burren,4,3,320,hammer,25,40,"
+    assert {one["file"] for one in run(shop, "check", "--json").data["problems"]} == {"prices.csv"}  # there is none
+
+
+def test_a_lot_without_a_price_is_written_and_counts(shop: Path) -> None:
+    text = "Auction: Burren, 4 pieces, condition 3, estimate 300-400 EUR, buyer's premium 25 %"
+    ran = run(shop, "jot", "--offer", "--json", text)
+    assert ran.data["row"]["cells"]["price"] == ""
+    assert ran.data["row"]["cells"]["price_kind"] == "hammer"
+    assert "price is needed" not in ran.err
+
+
+def test_a_hammer_price_is_not_written_where_it_would_count_as_asked(shop: Path) -> None:
+    for words, header in (
+        (("--offer",), "offer,series,pieces,condition,price\n"),
+        ((), "series,pieces,condition,price\n"),
+    ):
+        file = "offers.csv" if words else "prices.csv"
+        (shop / file).write_text(header, encoding="utf-8")
+        ran = run(shop, "jot", *words, "--yes", LOT)
+        assert (shop / file).read_text(encoding="utf-8").splitlines()[-1].endswith("Burren,4,3,")
+        assert f"{file} has no column price_kind" in " ".join(ran.out.split())
+
+
+def test_a_sold_kit_is_no_offer(shop: Path) -> None:
+    ran = run(shop, "jot", "--offer", "--yes", "Burren, 4 pieces, condition 3, sold for 450 EUR")
+    assert (ran.status, ran.out) == (1, "")
+    assert "is sold" in ran.err
+    assert not (shop / "offers.csv").exists()
+
+
+def test_an_offer_in_pounds_is_read_by_a_rate(shop: Path) -> None:
+    text = "Burren, 4 pieces, condition 3, £320, shipping £30"
+    ran = run(shop, "jot", "--offer", "--yes", text)
+    assert ran.status == 1
+    assert "rates.csv is needed" in ran.err
+    (shop / "rates.csv").write_text("date,currency,rate\n2026-01-02,GBP,1.10\n", encoding="utf-8")
+    offered(shop, text)
+    (offer,) = read_offers(shop / "offers.csv", read_shop(shop)).rows
+    assert (offer.price, offer.freight) == (352, 33)
+    assert {one["file"] for one in run(shop, "check", "--json").data["problems"]} == {"prices.csv"}  # there is none
+
+
+@pytest.mark.parametrize("words", ["", "3.11.2026, "])
+def test_without_a_day_todays_is_written_and_said(shop: Path, words: str) -> None:
+    path = book(shop, f"{HEADER}\n".encode())
+    jotted = jot(ShopFolder(shop), f"Burren, 4 pieces, condition 3, {words}450 EUR", TODAY, offer=False)
+    write_jotted(ShopFolder(shop), jotted)
+    assert path.read_text(encoding="utf-8").splitlines()[-1].startswith("2026-11-03;" if words else "2026-11-25;")
+    said = [one.text for one in jotted.notices if one.code == "today"]
+    assert said == ([] if words else ["the advert names no day, so today's is written: 2026-11-25"])
+    assert jotted.understood.value("date") == ("2026-11-03" if words else "2026-11-25")
+
+
+def test_a_day_that_cannot_be_told_is_not_todays(shop: Path) -> None:
+    book(shop, f"{HEADER}\n".encode())
+    jotted = jot(ShopFolder(shop), "Burren, 4 pieces, condition 3, listed 03/04/2026, 450 EUR", TODAY, offer=False)
+    assert dict(jotted.row.cells)["date"] == ""

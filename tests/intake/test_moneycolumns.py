@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from kitvalue.intake.arrival.takeover import Incoming, MoneyNotes, Role, incoming, price_role
+from kitvalue.intake.arrival.columns import MoneyNotes, Role, price_role
+from kitvalue.intake.arrival.takeover import Incoming, incoming
 
 ROWS = 8
 

@@ -21,6 +21,9 @@ OTHERS = ("Corrib Inishmore", "Corrib Burren", "Lisdoon")
         (["slane1", "slane7", "burren3"], "Corrib Slane", "slane8"), (["burren2"], "Corrib Slane", "slane"),
         (["burren1", "lisdoon2"], "Corrib Slane", "slane"), (["lis1"], "Corrib Slane", "slane"),
         (["the red one"], "The Slane", "slane"), ([], "22", "k1"),
+        (["harbour2"], "Corrib Slane", "slane"), (["harbour1", "harbour2"], None, "k1"),
+        (["D3", "harbour7"], None, "D4"),
+        (["ebay 304455667"], "Corrib Slane", "slane"), (["1968"], None, "k1"), (["Anna 4", "lot 12"], None, "k1"),
         ([], None, "k1"), (["k1", "burren2"], None, "k2"), (["burren2"], None, "k1"),
     ],
 )  # fmt: skip

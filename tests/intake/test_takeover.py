@@ -71,7 +71,7 @@ def test_a_column_of_sizes_gives_the_pieces_whatever_its_header() -> None:
 
 def test_headers_of_which_none_is_known_are_still_the_headers() -> None:
     sheet = seen("Aa;Bb;Cc", *(f"Burren;{400 + n},00;sold, as a kit" for n in range(5)))
-    assert (sheet.unused, sheet.columns, sheet.above) == (("Aa", "Bb", "Cc"), {}, 0)
+    assert (sheet.unused, sheet.columns, sheet.above) == (("Aa", "Cc"), {"price": "Bb"}, 0)
 
 
 def test_our_own_names_come_before_likely_ones() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from itertools import count
 from typing import Final
@@ -14,11 +14,15 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import shop_grades
 from kitvalue.intake.tables.headers import Header
 from kitvalue.intake.tables.style import FileStyle, written_money
+from kitvalue.intake.text.languages import pattern
+from kitvalue.intake.text.lexicon import said
 from kitvalue.intake.text.numbers import meanings
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
 
 _COUNTED: Final = re.compile(r"(.*?)(\d{0,8})")
+_COUNTING: Final = pattern(rf"(?:[^\W\d_]{{0,2}}|{said('kit')})[ ._#-]*")  # D12, kit 7, but not harbour2
+_LONGEST_COUNT: Final = 3  # digits; more of them are somebody's own number
 _WORD: Final = re.compile(r"[^\W\d_]{2,20}")
 _TELLING: Final = 4  # letters of a word that is surely no article
 _SHORTENED: Final = 3  # letters that are enough to stand for a series
@@ -27,7 +31,8 @@ _NAMELESS: Final = "k"  # for a kit whose series is not known
 
 def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -> str:
     """A name that no offer has yet. A count (D12) goes on (D13); where offers are named after series, and where there
-    is no count, it is a word of the kit's own series, with a number if it is taken. `others`: the shop's other series.
+    is no count, it is a word of the kit's own series, with a number if it is taken. No other name is gone on with: of
+    harbour2 and a listing's number the next one would be a lie. `others`: the shop's other series.
     """
     taken = [(m[1], m[2]) for name in names if (m := _COUNTED.fullmatch(trimmed(name)))]
     foreign = {word for name in others for word in _WORD.findall(fold(name))}
@@ -39,7 +44,12 @@ def next_name(names: Iterable[str], series: str | None, others: Iterable[str]) -
         plain = stem.strip(" -_")
         if plain in known or (len(plain) >= _SHORTENED and any(word.startswith(plain) for word in known)):
             of_series.append(stem)
-    counted = next(((stem, number) for stem, number in reversed(taken) if number), None)
+    counts = (
+        (stem, number)
+        for stem, number in reversed(taken)
+        if 0 < len(number) <= _LONGEST_COUNT and _COUNTING.fullmatch(stem)
+    )
+    counted = next(counts, None)
     if counted is not None and not of_series:
         return _free(counted[0], int(counted[1]) + 1, len(counted[1]), taken)
     again = next((stem for stem in reversed(of_series) if stem in own), None)
@@ -56,7 +66,7 @@ def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) 
     return next(name for n in count(number) if fold(name := f"{stem}{n:0{width}d}") not in folded)
 
 
-_OF_OFFERS: Final = ("series", "pieces", "condition", "price", "freight", "note")
+_OF_OFFERS: Final = ("series", "pieces", "condition", "price", "price_kind", "premium", "freight", "note")
 
 
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
@@ -78,7 +88,7 @@ def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str,
     sizes = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
     if sizes and "note" in values:
         values["note"] = values["note"].replace(" ".join(map(size_text, understood.sizes)), sizes)
-    return values
+    return _without_kind(values, header)
 
 
 def _unit(understood: Understood, shop: Shop, header: Header) -> str | None:
@@ -90,13 +100,31 @@ def _unit(understood: Understood, shop: Shop, header: Header) -> str | None:
         return "" if code == shop.shop.currency or "currency" in header.places else code
     if not any(one.field == "currency" and "can be" in one.reason for one in understood.unknown):
         return ""
-    price = next(one.words for one in understood.taken if one.field == "price")
+    return _sign(understood)
+
+
+def _sign(understood: Understood) -> str | None:
+    """The sign or name beside the price that can mean several currencies."""
+    price = next((one.words for one in understood.taken if one.field == "price"), "")
     signs = re.findall(r"[^\W\d_]+\.?|[^\w\s.,'()-]", price)
     return next((sign for sign in signs if len(meanings(sign)) > 1), None)
 
 
+def other_currencies(understood: Understood, shop: Shop) -> tuple[str, ...]:
+    """What currencies the price can be in, if not in the shop's own; () if it is, and without a price."""
+    code, own = understood.value("currency"), shop.shop.currency
+    codes = meanings(_sign(understood) or "") if code is None else (code,)
+    return () if own in codes else codes
+
+
+def _without_kind(values: Mapping[str, str], header: Header) -> dict[str, str]:
+    """The values without a price whose kind the file has no column for: it would count as asked."""
+    told = "price_kind" in header.places or values.get("price_kind", "asked") == "asked"
+    return {name: value for name, value in values.items() if told or name != "price"}
+
+
 def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
-    """The advert's values for the offers' columns, under a name that is free."""
+    """The advert's values for the offers' columns, under a name that is free. Where a premium is due it is a lot."""
     known = (*_OF_OFFERS, *offer_features(shop))
     values = {name: value for name, value in book_values(understood, shop, style.header).items() if name in known}
     series = values.get("series")
@@ -107,7 +135,12 @@ def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[s
         values["sizes"] = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
         if "sizes" in style.header.places and "note" in values:
             values["note"] = values["note"].replace(values["sizes"], "").strip("; ")
-    if understood.haggle == "fixed":
+    unit = values.get("price", "").partition(" ")[2]
+    if unit and "freight" in values:
+        values["freight"] = f"{written_money(values['freight'])} {unit}"
+    if "premium" in values or ("price" not in values and understood.value("channel") == "auction"):
+        values["price_kind"] = "hammer"
+    if understood.haggle == "fixed" and values.get("price_kind") != "hammer":
         values["haggle"] = "fixed"
     source = {"private": "private", "dealer": "trade"}.get(understood.value("channel") or "")
-    return values | ({"bought_from": source} if source else {})
+    return _without_kind(values, style.header) | ({"bought_from": source} if source else {})

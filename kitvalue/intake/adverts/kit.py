@@ -9,20 +9,27 @@ from decimal import Decimal
 from itertools import islice
 from typing import Final
 
+from kitvalue.intake.adverts.lists import word_before
 from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
 from kitvalue.intake.settings.words import grades_by
-from kitvalue.intake.text.languages import pattern
+from kitvalue.intake.text.languages import pattern, word_lists
 from kitvalue.intake.text.lexicon import Lexicon, phrase, said, whole_words
 from kitvalue.intake.text.numbers import plain
 from kitvalue.intake.text.vocabulary import GRADES, grade
-from kitvalue.intake.text.words import listed, look_alike
+from kitvalue.intake.text.words import fold, listed, look_alike
 
 _CONDITION: Final = said("condition")
+_CONDITION_BEHIND: Final = pattern(rf"[ ,-]*(?:[^\W\d_]+ )?{_CONDITION}(?!\w)")
+_SAYS_CONDITION: Final = pattern(rf"(?<!\w){_CONDITION}(?!\w)")
+_CONDITION_BEFORE: Final = pattern(rf"(?<!\w){_CONDITION}[ :=-]*(?:{said('is')} )?$")
 _GRADED: Final = pattern(
     rf"(?<!\w){_CONDITION}[ :=-]*(?:grade |note )?(?P<grade>[1-5](?:[.,]5| ?½| 1/2)?|"
     r"[^\W\d_]+)(?![\w]|[.,]\d|/| ?%| ?von\b| ?-| ?bis\b| ?to\b)"
 )
-_STRONGER: Final = pattern(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: so)?[ -]+$")
+_STRONGER: Final = pattern(rf"(?<!\w)(?:in |im )?{said('stronger')}(?: so| in| en| im)?[ -]+$")
+_GOES_ON: Final = pattern(
+    rf"[ ]+(?!(?:{said('more', 'but', 'and')}|to)\b)[^\W\d_]"
+)  # "good sound", not "good with stands"
 _LIKE: Final = pattern(rf"{said('like')}(?: {said('the')})? *$")
 _MOST_NAMES: Final = 400  # that a word is held against
 _LONG_WORD: Final = re.compile(r"[^\W\d_]{5,30}")  # one that is held against the names
@@ -66,8 +73,16 @@ def read_series(advert: AdvertText, spellings: Mapping[str, str]) -> AdvertSerie
     return AdvertSeries(outcome, named)
 
 
-def read_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
-    """The bench grade: by a number or one of our words behind "condition", else by the shop's own words for it."""
+def read_condition(advert: AdvertText, mapped: Mapping[str, str], words: Lexicon) -> Outcome:
+    """The bench grade: by a number or one of our words behind "condition", else by the shop's own words for it, else by
+    the usual ones of any language.
+    """
+    known = listed(GRADES, last="or")
+    nothing = Outcome(None, f"no word for it that is known ({known}, or those of [prices.words.condition])")
+    return _mapped_condition(advert, mapped) or _usual_condition(advert, words) or nothing
+
+
+def _mapped_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome | None:
     places: dict[Decimal, Find] = {}  # the first of each grade
     sure: set[Decimal] = set()
     stronger: list[str] = []
@@ -91,26 +106,43 @@ def read_condition(advert: AdvertText, mapped: Mapping[str, str]) -> Outcome:
                 if speaks:
                     sure.add(value)
     chosen = {value: find for value, find in places.items() if value in sure or not sure}
-    words = listed((advert.words(find) for find in chosen.values()), 4)
-    if len(chosen) == 1:
-        return Outcome(Taken("condition", plain(next(iter(chosen))), words))
-    if chosen:
-        return Outcome(None, f"words of different grades: {words}")
-    if stronger:
+    if not chosen and stronger:
         return Outcome(None, f'"{stronger[0]}" is not mapped under [prices.words.condition]')
-    known = listed(GRADES, last="or")
-    return Outcome(None, f"no word for it that is known ({known}, or those of [prices.words.condition])")
+    return _one_grade(advert, chosen)
+
+
+def _one_grade(advert: AdvertText, places: Mapping[Decimal, Find], remark: str | None = None) -> Outcome | None:
+    """The grade that words stand for; None where no word stands. `remark` is said behind the words."""
+    words = listed((advert.words(find) for find in places.values()), 4)
+    if len(places) > 1:
+        return Outcome(None, f"words of different grades: {words}")
+    remarks = () if remark is None else (f'"{words}" {remark}',)
+    return next((Outcome(Taken("condition", plain(value), words), remarks=remarks) for value in places), None)
+
+
+def _usual_condition(advert: AdvertText, words: Lexicon) -> Outcome | None:
+    """The grade by the usual words, as a guess: beside "condition", or several together ("as new", "for parts") that
+    are not said of a cymbal, a case or one drum.
+    """
+    usual = {word: GRADES[ours] for ours, known in word_lists("grades").items() for word in known}
+    places: dict[Decimal, Find] = {}
+    for find in advert.finds(whole_words(map(phrase, usual))):
+        word = fold(advert.words(find))
+        before, after = advert.before(find.start), advert.after(find.end)
+        beside = _speaks_of_condition(advert, find, word) or _SAYS_CONDITION.search(word)
+        of_a_part = words["not a drum"].search(before.rpartition(",")[2]) or word_before(words, before.rstrip())
+        alone = " " in word and (not _GOES_ON.match(after) or words["price"].match(after.lstrip())) and not of_a_part
+        if word in usual and (beside or alone) and not _STRONGER.search(before):
+            places.setdefault(usual[word], find)
+    return _one_grade(advert, places, "is a guess; map it under [prices.words.condition] to have your own grade")
 
 
 def _speaks_of_condition(advert: AdvertText, find: Find, word: str) -> bool | None:
     """True: the word "condition" stands beside it. False: it may be about the kit. None: it is about something else."""
     after, before = advert.after(find.end), advert.before(find.start)
-    if re.match(rf"[ ,-]*(?:[^\W\d_]+ )?{_CONDITION}(?!\w)", after, re.IGNORECASE) or re.search(
-        rf"(?<!\w){_CONDITION}[ :=-]*(?:is |ist )?$", before, re.IGNORECASE
-    ):
+    if _CONDITION_BEHIND.match(after) or _CONDITION_BEFORE.search(before):
         return True
-    alone = not re.match(r"[ ]+(?!(?:and|und|but|aber|with|mit|for|für|to)\b)[^\W\d_]", after)
-    return False if alone or " " in word or "-" in word else None
+    return False if not _GOES_ON.match(after) or " " in word or "-" in word else None
 
 
 def value_said(

@@ -17,7 +17,9 @@ ROLES: Final = ("bass", "floor", "rack", "snare")
 INCH: Final = rf"(?:[ ]?(?:\"{{1,2}}|''|(?:{INCHES})(?:\b|(?=x))|in\b\.?|-inch\b|er\b))"
 LEAST, MOST = 6, 28  # inches across of anything that is a drum of a kit
 _WIDEST_SNARE: Final = 15
-_BETWEEN: Final = pattern(rf"(?:[\s:=(,+&/x\x00-]|\b{said('and', 'is', 'of')}\b|(?<!\d)\d{{1,2}}(?!\d)(?:\"|er\b)?)+$")
+_BETWEEN: Final = pattern(
+    rf"(?:[\s:=(,+&/x\x00-]|\b{said('and', 'is', 'of', 'material')}\b|(?<!\d)\d{{1,2}}(?!\d)(?:\"|er\b)?)+$"
+)
 _SOUGHT: Final = pattern(rf"(?<!\w){said('sought')}(?!\w)[^,;(€£$]{{0,30}}$")
 _MANY_WORDS: Final = {word: n for word, n in word_numbers("numbers").items() if 2 <= n <= 4} | dict.fromkeys(
     word_lists("phrases")["both"], 2
@@ -142,7 +144,7 @@ def times(advert: AdvertText, find: Find, around: Beside) -> int:
     many = None
     if around.behind is not None and around.behind.plural:
         many = _MANY.search(advert.before(find.start, 8))
-    if many is None and around.before is not None and around.before.plural:
+    if many is None and around.before is not None and (around.before.plural or around.before.role in ("rack", "floor")):
         before = advert.before(find.start, 40)
         at = before.rfind(around.before.text)
         if not _GOES_ON.match(advert.after(find.end, 12)) and not re.search(r"\d", before[at:]):
@@ -316,7 +318,8 @@ def _single(
     mark = (m["mark"] or "").strip().casefold()
     place = mark == "in" and word is None and re.match(r"[ ][^\W\d_]", advert.plain[m.end() : m.end() + 2])
     marked = given or (mark not in ("", "er") and not place)
-    if not marked and (word is None or not _BEHIND_ONE.match(advert.plain[m.end() :][:12])):
+    told = word is not None and word_first and word is around.before  # "floor 16 for 300"
+    if not marked and (word is None or not (told or _BEHIND_ONE.match(advert.plain[m.end() :][:12]))):
         return ()
     drums = _drums(m, around.role(word_first, float(m["number"])))
     return drums * times(advert, Find(m.start(), m.end()), around) if len(drums) == 1 else drums

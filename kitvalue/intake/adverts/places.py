@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Final
 
 from kitvalue.intake.adverts.lists import ROLES, word_at, word_before
-from kitvalue.intake.adverts.text import AdvertText, Find, Outcome, Taken
+from kitvalue.intake.adverts.text import NO_DAY, AdvertText, Find, Outcome, Taken
 from kitvalue.intake.text.dates import ORDINAL, Day, SeveralDays, read_date
 from kitvalue.intake.text.languages import pattern, word_numbers
 from kitvalue.intake.text.lexicon import Lexicon, said
@@ -28,7 +28,7 @@ _CALLED: Final = pattern(
 _NUMBER_TO_CALL: Final = re.compile(
     r"(?<![\w.,/])(?:\+\d{1,3}[ ./-]?(?:\(0\)[ ]?)?[\d ()/.-]{6,20}\d|00\d{2}[\d ()/.-]{6,20}\d|"
     r"0\d{1,5}[ /-][\d /-]{4,16}\d|"
-    r"0\d{7,13}|0\d(?:\.\d\d){4}|[36-9]\d{2}[ ./-]?\d{6,7}|[6-9]\d{2}([ .])\d{3}\1\d{3}|"
+    r"0\d{7,13}|0\d(?:\.\d\d){4}|3\d{2}[ ./-]\d{6,7}|[6-9]\d{2}([ .])\d{3}\1\d{3}|"
     r"\(0\d{2,5}\)[ ]?[\d /-]{4,14}\d|\d{3}[- ]\d{3}[- ]\d{4})(?![\w])"
 )
 _PLACE_CODE: Final = re.compile(r"(?<![\w.,])(?:D-|A-|CH-)?\d{4,5} (?=[A-ZÄÖÜ][a-zäöüß]{2,})(?!EUR|Euro)")
@@ -117,7 +117,9 @@ def day(advert: AdvertText, today: dt.date, day_first: bool | None, unsure: Sequ
         return Outcome(None, f"several days: {listed((d.isoformat() for d in sorted(chosen)), 4)}")
     if doubtful:
         return Outcome(None, f"{doubtful[0]}; set day_first under [files]")
-    return Outcome(None, f"{unsure[0]} can be a day or three drums" if unsure else "no day is named")
+    if unsure:
+        return Outcome(None, f"{unsure[0]} can be a day or three drums")
+    return Outcome(None, "no day is named", code=NO_DAY)
 
 
 _THREE: Final = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{2})")

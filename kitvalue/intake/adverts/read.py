@@ -54,7 +54,9 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     swap = next((m[0] for m in swaps if not _NO_SWAP.search(advert.before(m.start(), 24))), None)
     _refuse_what_is_no_kit(advert, findings, swap)
     taken = tuple(one.taken for one in findings.columns.values() if one.taken is not None)
-    unknown = tuple(Unknown(name, one.reason or "") for name, one in findings.columns.items() if one.taken is None)
+    unknown = tuple(
+        Unknown(name, one.reason or "", one.code) for name, one in findings.columns.items() if one.taken is None
+    )
     remarks = [*findings.price.remarks, *(remark for one in findings.columns.values() for remark in one.remarks)]
     if swap is not None:
         remarks.append(f'"{swap}": a swap is offered as well; only the price is noted')
@@ -85,7 +87,7 @@ def _findings(
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
-        "condition": kit.read_condition(linkless, shop.prices.words.get("condition", {})),
+        "condition": kit.read_condition(linkless, shop.prices.words.get("condition", {}), words),
         "price": price.price,
         "currency": price.currency,
         "price_kind": price.kind,

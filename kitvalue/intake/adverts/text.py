@@ -12,6 +12,7 @@ from kitvalue.intake.text.sizes import Size
 from kitvalue.intake.text.words import INVISIBLE
 
 LONGEST: Final = 20_000  # characters: a long advert, and far below what a search could take long over
+NO_DAY: Final = "no_day"
 _BLANK: Final = "\x00"  # stands where something was read already, so that it is not read twice
 _SIGNS: Final = str.maketrans(
     dict.fromkeys("“”„″‟＂", '"') | dict.fromkeys("’‘`´′ʼ", "'") | dict.fromkeys("×✕✖", "x")
@@ -77,10 +78,11 @@ class Taken:
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """A column that the advert leaves open, and why."""
+    """A column that the advert leaves open, and why; `code` tells a reason that something hangs on."""
 
     field: str
     reason: str
+    code: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,3 +134,4 @@ class Outcome:
     taken: Taken | None
     reason: str | None = None
     remarks: tuple[str, ...] = ()
+    code: str = ""  # of the reason

@@ -116,7 +116,7 @@ def merge(book: Sequence[SheetRow], export: Sequence[SheetRow], refs: Mapping[st
             _same_listing(rows, new, refs[new.ref])
     for olds, news in rows.alike(_TOLD):
         _same_facts(rows, olds, news)
-    again = 2 * len(rows.left) >= len(export)
+    again = 2 * (len(rows.left) + len(rows.changed)) >= len(export)
     for olds, news in rows.alike(_OF_KIT):
         _same_kit(rows, olds, news, again=again)
     return Merge(tuple(rows.left), tuple(rows.export), tuple(rows.changed), tuple(rows.open))

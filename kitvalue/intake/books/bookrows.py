@@ -6,11 +6,11 @@ import bisect
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from operator import itemgetter
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from kitvalue.intake.books.book import IntArray
 from kitvalue.intake.books.specs import NO_PREMIUM, PRICES, RATES, FeatureValue, feature_specs
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import Column, Columns, read_columns, read_rows
-from kitvalue.intake.tables.table import BoolArray, TextTable
+from kitvalue.intake.tables.table import BoolArray, Coded, TextTable
 from kitvalue.intake.text.languages import word_lists
 from kitvalue.intake.text.numbers import Amount, currencies_said
 from kitvalue.intake.text.problems import FileCounts, Problem, shown
@@ -64,6 +64,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
     return Rates(by_currency, reading.problems, reading.counts)
 
 
+T = TypeVar("T")
 _NOT_FOR_TOTALS: Final = ("note", "ref")
 _AS_THEY_STAND: Final = ("series", "pieces", "condition", "premium", "freight", "date", "weight", "ref", "note")
 _PLACEHOLDER: Final = re.compile(r"1|1{3,}|9{4,}|1234(?:5(?:67?)?)?")
@@ -139,6 +140,7 @@ class RowReader:
     def __init__(self, table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> None:
         """Rows that are not `counted` (totals) prove nothing about a column."""
         columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted)
+        columns = replace(columns, by_name={**columns.by_name, "pieces": _pieces_or_sizes(columns)})
         self.table, self.columns, self.rates, self.counted = table, columns, rates, counted
         self.currency = shop.shop.currency
         self.features = {name: kind for name, kind in shop.prices.features.items() if columns[name].present}
@@ -146,8 +148,10 @@ class RowReader:
         asked, sold = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
         kinds = columns["price_kind"].values.map(lambda word: PRICE_KINDS.index(word) if word in PRICE_KINDS else asked)
         self.kinds: IntArray = np.array(kinds.each, dtype=np.int64)[kinds.codes]
-        if columns["sold_for"].present:  # that column alone tells what was paid
-            self.kinds[self.kinds == sold] = asked
+        if columns["sold_for"].present:  # that column alone tells what was paid, unless the kinds are those of `price`
+            beside = self.kinds[self.paid & ~columns["price_kind"].blank()]
+            if (beside == sold).sum() >= (beside == asked).sum():
+                self.kinds[self.kinds == sold] = asked
             self.kinds[self.paid] = sold
         self.sound = counted.copy()
         self.problems = tuple(self._cell_problems())
@@ -283,6 +287,20 @@ class RowReader:
             rate=rate,
             **{name: known(name, at) for name in _AS_THEY_STAND},
         )
+
+
+def _pieces_or_sizes(columns: Columns) -> Column[int]:
+    """The column of pieces; where it is blank, as many as the column of sizes lists."""
+    pieces, sizes = columns["pieces"], columns["sizes"]
+    listed_there = pieces.blank() & ~sizes.blank()
+
+    def filled(own: Coded[T], others: Coded[T]) -> Coded[T]:
+        codes = np.where(listed_there, others.codes + len(own.each), own.codes)
+        return Coded([*own.each, *others.each], codes)
+
+    if not listed_there.any():
+        return pieces
+    return replace(pieces, cells=filled(pieces.cells, sizes.cells), values=filled(pieces.values, sizes.values))
 
 
 def says_currency(column: Column[Amount], rows: BoolArray, code: str | None = None) -> BoolArray:

@@ -16,6 +16,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
 from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
+from kitvalue.intake.text.languages import any_of, pattern
 from kitvalue.intake.text.numbers import Amount, plain
 from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.sizes import drums_listed
@@ -153,6 +154,7 @@ def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, sho
     table, columns = reader.table, reader.columns
     numbers = table.rows[at]
     problems = [*absent_warnings(table, shop), *_blanks(reader, at), *_asked_after_all(reader, at)]
+    problems += _hammer_in_notes(reader, at)
     for place in np.flatnonzero(to_be_looked_at(reader)[at]).tolist():
         problems += single_warnings(rows[place], int(at[place]), reader)
     if not shop.series:
@@ -213,7 +215,8 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
     table, columns, open_ = reader.table, reader.columns, ~reader.paid[at]
     kind, price, sold_for = (columns[name].header for name in ("price_kind", "price", "sold_for"))
     says_sold = columns["price_kind"].values.where(lambda said: said == "sold")[at]
-    alone = table.rows[at][says_sold & open_].tolist()
+    asked = reader.kinds[at] == PRICE_KINDS.index("asked")
+    alone = table.rows[at][says_sold & open_ & asked].tolist()
     if alone and columns["sold_for"].present:
         message = f"blank in {rows_phrase(alone)}, where {kind} says sold: what stands in {price} counts as asked, "
         message += f"since in a file with this column it does not tell what was paid; fill in {sold_for}"
@@ -227,6 +230,21 @@ def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:
             cure = f"write what was paid under {sold_for}, or hammer under {kind}"
         message = f"{rows_phrase(auctions)} {say} auction and nothing under {kind}, so {they} {count} as asked: {cure}"
         yield table.warning(kind, None, "auction_asked", message)
+
+
+def _hammer_in_notes(reader: RowReader, at: IntArray) -> Iterator[Problem]:
+    """The warning about rows whose note speaks of a hammer and whose price does not say that it is one."""
+    notes, rows = reader.columns["note"], reader.table.rows[at]
+    hammer = pattern(rf"(?<!\w){any_of('adverts', 'hammer')}(?!\w)")
+    said = notes.cells.where(lambda cell: hammer.search(cell) is not None)[at]
+    found = rows[said & (reader.kinds[at] != PRICE_KINDS.index("hammer"))].tolist()
+    if found:
+        message = (
+            f"these look like hammer prices ({rows_phrase(found)}), which a premium comes on top of: if they are, "
+        )
+        message += "write hammer under price_kind, the amount under price, and the percent under premium"
+        cell = notes.cells[int(at[np.flatnonzero(rows == found[0])[0]])]
+        yield reader.table.warning(notes.header, cell, "hammer_in_note", message)
 
 
 def absent_warnings(table: TextTable, shop: Shop) -> Iterator[Problem]:

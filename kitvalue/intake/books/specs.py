@@ -24,7 +24,7 @@ from kitvalue.intake.text.numbers import (
     read_percent,
     spreadsheet_error,
 )
-from kitvalue.intake.text.sizes import read_pieces, sizes_reader
+from kitvalue.intake.text.sizes import drums_listed, read_pieces, sizes_reader
 from kitvalue.intake.text.tomltext import toml_heading
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, SOURCES, TRUTHS, vocabulary
 from kitvalue.intake.text.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed, visible
@@ -239,6 +239,8 @@ PRICES: Final = (
                description="precision weight; blank counts as 1"),
     ColumnSpec("ref", lambda text: trimmed(text) if any(map(str.isalnum, text)) else None,  # a dash or "?" is none
                description="the listing's own number or address; of its rows only the latest counts"),
+    ColumnSpec("sizes", drums_listed, "write sizes such as 22x16 16x16 13x11",
+               description="the drums by their sizes: where pieces is blank, as many count"),
     NOTE,
 )  # fmt: skip
 

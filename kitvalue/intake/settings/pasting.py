@@ -66,18 +66,28 @@ def paste_blocks(problems: Sequence[Problem], shop: Shop, stands: Mapping[Place,
         wanted = [name for name in (*unmapped.missing, *unmapped.absent) if name in likely]
         lines = {name: f"{toml_key(name)} = {toml_text(likely[name])}" for name in wanted}
         blocks.append(block(("prices", "columns"), lines, _HEADER))
-    for column, cells in _unknown_words(problems, shop).items():
-        kind = "yes-no" if shop.prices.features.get(column) == "yes-no" else column
-        mapped = shop.prices.words.get(column, {})
-        known = {fold(word): word for word in _OURS.get(kind, ())} | {fold(word): ours for word, ours in mapped.items()}
-        often = sorted(cells.items(), key=lambda pair: -len(pair[1]))
-        lines = {}
-        for folded, texts in often[:_MOST]:  # written as in the first of its rows
-            word, rows = texts[0].strip(), f"{len(texts)} row{'s' if len(texts) > 1 else ''}"
-            lines[word] = f"{toml_text(word)} = {toml_text(likely_word(kind, folded, known) or '')}  # {rows}"
-        more = max(0, len(often) - _MOST)
-        blocks.append(block(("prices", "words", column), lines, _choice(kind), tuple(cells), more))
+    for column, words in unknown_words(problems, shop).items():
+        kind = word_kind(column, shop.prices.features)
+        lines = {word.text: word_line(word.text, word.likely, word.rows) for word in words[:_MOST]}
+        more = max(0, len(words) - _MOST)
+        told = tuple(fold(word.text) for word in words)
+        blocks.append(block(("prices", "words", column), lines, _choice(kind), told, more))
     return tuple(blocks)
+
+
+def word_line(word: str, ours: str, rows: int, why: str = "") -> str:
+    """A line that maps a word, with the number of its rows and `why` it is mapped so."""
+    return f"{toml_text(word)} = {toml_text(ours)}  # {rows} row{'s' if rows > 1 else ''}{why}"
+
+
+def word_kind(column: str, features: Mapping[str, str]) -> str:
+    """What kind of words a column of words holds: the column itself, or "yes-no" for a feature of that kind."""
+    return "yes-no" if features.get(column) == "yes-no" else column
+
+
+def our_words(kind: str) -> tuple[str, ...]:
+    """What words of a kind can stand for; () where it may be any."""
+    return _OURS.get(kind, ())
 
 
 def open_blocks(toml: TomlFile) -> tuple[PasteBlock, ...]:
@@ -97,8 +107,17 @@ def open_blocks(toml: TomlFile) -> tuple[PasteBlock, ...]:
     return tuple(sorted(blocks, key=lambda block: block.open_at))
 
 
-def _unknown_words(problems: Sequence[Problem], shop: Shop) -> dict[str, dict[str, list[str]]]:
-    """Our column -> each word in it that is not known, folded -> the cells with it."""
+@dataclass(frozen=True, slots=True)
+class UnknownWord:
+    """A word of a column as its first row spells it, in how many rows it stands, and ours for it, blank if unknown."""
+
+    text: str
+    rows: int
+    likely: str
+
+
+def unknown_words(problems: Sequence[Problem], shop: Shop) -> dict[str, list[UnknownWord]]:
+    """Our column -> the words in it that are not known, those of most rows first."""
     ours = ("condition", *shop.prices.features)
     names = {
         "prices.csv": {fold(name): name for name in ("price_kind", "channel", *ours)}
@@ -110,7 +129,14 @@ def _unknown_words(problems: Sequence[Problem], shop: Shop) -> dict[str, dict[st
         column, text = names.get(problem.file, {}).get(fold(problem.column or "")), problem.text or ""
         if problem.code in UNKNOWN_WORDS and column is not None and fold(text) and len(text) <= _LONGEST:
             words.setdefault(column, {}).setdefault(fold(text), []).append(text)
-    return words
+    found: dict[str, list[UnknownWord]] = {}
+    for column, cells in words.items():
+        kind, mapped = word_kind(column, shop.prices.features), shop.prices.words.get(column, {})
+        known = {fold(word): word for word in our_words(kind)} | {fold(word): ours for word, ours in mapped.items()}
+        often = sorted(cells.items(), key=lambda pair: -len(pair[1]))
+        likely = ((texts, likely_word(kind, folded, known) or "") for folded, texts in often)
+        found[column] = [UnknownWord(texts[0].strip(), len(texts), ours) for texts, ours in likely]
+    return found
 
 
 def _choice(kind: str) -> str:

@@ -6,11 +6,12 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from itertools import chain
-from typing import Final
+from typing import Final, Literal
 
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.text.languages import any_of, pattern, word_lists, word_numbers
 from kitvalue.intake.text.numbers import error_refusal, spreadsheet_error
 from kitvalue.intake.text.tomltext import toml_heading, toml_text
 from kitvalue.intake.text.vocabulary import GRADES, grade
@@ -42,6 +43,8 @@ class ShopGrades:
         shop has not mapped beside others that it has.
         """
         own, ours = self.words.get(fold(text)), grade(text)
+        if own is None and ours is None:
+            return of_ten(text)
         if own is not None or ours is None or not self.turned or fold(text) in GRADES:
             return own or ours
         return self.numbers.get(ours)
@@ -115,9 +118,53 @@ is_of_ten: Final = _looks_like(r"(?:[7-9]|10)(?:[.,]5)?(?: ?/ ?10)?|[1-6](?:[.,]
 is_number_to_ten: Final = _looks_like(r"(?:[0-9]|10)(?:[.,][0-9])?", trimmed)
 
 
-def scale_to_ten(cells: Iterable[str]) -> bool:
-    """Do conditions run to ten? So they do where three and more are numbers from 7 to 10."""
-    return sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in cells) >= FEWEST_OF_TEN
+def of_ten(text: str) -> Decimal | None:
+    """The grade of a mark that says ten itself, such as "7/10" or "7 out of 10": half of it. None for all others."""
+    found = pattern(rf"(\d{{1,2}}(?:[.,]\d)?) ?(?:/|{any_of('cells', 'out of')}) ?10").fullmatch(visible(text[:30]))
+    mark = Decimal(found[1].replace(",", ".")) if found is not None else None
+    return halved(mark) if mark is not None and mark <= 10 else None
+
+
+def halved(mark: Decimal) -> Decimal:
+    """The grade of a mark out of ten: its half, to the next half grade that there is, the better of two as near."""
+    half = mark.quantize(Decimal(1), ROUND_HALF_UP) / 2
+    return min(max(half, Decimal(1)), _LAST)
+
+
+Scale = Literal["ten", "school"]
+
+
+def scale_said(header: str) -> Scale | None:
+    """The scale that the header of conditions names: "Cond (out of 10)", "Schulnote", "Zustand (1 = top)"."""
+    words = re.findall(r"\w+", fold(header[:200]))
+    if any(word == "10" or word_numbers("numbers").get(word) == 10 for word in words):
+        return "ten"
+    best = re.search(rf"(?<!\d)1 ?(?:=|:|is|ist|est|é|es) ?{any_of('cells', 'best')}", fold(header[:200]))
+    return "school" if best or not set(words).isdisjoint(word_lists("cells")["school marks"]) else None
+
+
+def scale_of(header: str, cells: Iterable[str]) -> Scale | None:
+    """The scale that conditions are in, where they are not in ours: to ten, where three and more are numbers from 7 to
+    10; else as the header names it, or that of schools where a mark as they give it stands among digits.
+    """
+    every = list(cells)
+    if sum(is_number_to_ten(cell) and is_of_ten(cell) for cell in every) >= FEWEST_OF_TEN:
+        return "ten"
+    said = scale_said(header)
+    return said or ("school" if any(map(is_school_mark, every)) and any(map(is_digit, every)) else None)
+
+
+def mark_grade(scale: Scale, cell: str) -> Decimal | None:
+    """The grade that a number or a mark stands for in a scale; None for a cell that is neither."""
+    if scale == "ten":
+        return halved(Decimal(trimmed(cell).replace(",", "."))) if is_number_to_ten(cell) else None
+    found = re.fullmatch(rf"([1-6])(?:[.,]([05]))?(?: ?(?:([{_DASH}] ?[1-6])|[{_DASH}+]))?", visible(cell[:8]))
+    if found is None:
+        return None
+    mark = Decimal(f"{found[1]}.{found[2] or 0}")
+    if found[3]:  # between two marks
+        mark = (mark + Decimal(found[3][-1])) / 2
+    return max(6 - mark, Decimal(1))
 
 
 @dataclass(frozen=True, slots=True)

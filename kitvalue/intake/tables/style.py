@@ -23,7 +23,7 @@ from kitvalue.intake.tables.table import table_from_text
 from kitvalue.intake.text.decoding import decode
 from kitvalue.intake.text.numbers import column_style, read_amount
 from kitvalue.intake.text.problems import FileError
-from kitvalue.intake.text.words import trimmed
+from kitvalue.intake.text.words import is_dash, trimmed
 
 _MONEY: Final = ("price", "sold_for", "freight")
 _NUMBERS: Final = (*_MONEY, "condition", "premium", "haggle", "weight")
@@ -89,7 +89,7 @@ def file_style(data: bytes, file: str, wanted: WantedColumns, files: FilesTable)
         rows=rows,
     )
     dates = style.column("date")
-    dotted = bool(dates) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in dates)
+    dotted = 2 * sum(_DOTTED.fullmatch(trimmed(cell)) is not None for cell in dates) > len(dates)  # but for totals
     return replace(style, decimal=_decimal_sign(style, files), dotted_dates=dotted)
 
 
@@ -181,7 +181,7 @@ def _cell(name: str, value: str, style: FileStyle) -> str:
         year, month, day = value.split("-")
         return f"{day}.{month}.{year}"
     text = " ".join(value.split())
-    return text if is_number(text) else safe_text(text)
+    return text if is_number(text) or is_dash(text) else safe_text(text)  # a dash alone says no
 
 
 def written_money(value: str) -> str:

@@ -126,6 +126,8 @@ _FRACTION: Final = r"(?:1/2|[13]/4|[1357]/8)(?!\d)"  # belongs to the number bef
 _LONGEST_KITSIZES: Final = 1000
 _LEAST_BASS: Final = 18  # inches: no drum is deeper than wide and as deep as that
 _SIGNS: Final = re.compile(r"\s*(?:[x×X*/]|by)\s*")
+_CROSSES: Final = re.compile(r"\s*(?:[x×X*]|by)\s*")
+_CROSS: Final = re.compile(r"\d\s*[\"”″]?\s*[x×X*]\s*\d")  # then a stroke parts drums: "24x14/14x10"
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,9 +189,12 @@ def _sizes(text: str, order: str) -> tuple[Size, ...] | Refusal:
 
 
 def split_sizes(text: str) -> list[str]:
-    """The sizes in a cell, apart at spaces, commas, semicolons or plus signs: "22x16 16x16, 13 x 7 1/4"."""
-    joined = _SIGNS.sub(lambda m: m[0].strip(), text.replace("\n", " "))
-    parts = re.split(rf"\s*[;+&]\s*|,\s+|\s+(?!{_FRACTION})", joined.strip())
+    """The sizes in a cell, apart at spaces, commas, semicolons, plus signs, and strokes where crosses stand in sizes:
+    "22x16 16x16, 13 x 7 1/4", "24x14/14x10".
+    """
+    signs, between = (_SIGNS, "") if _CROSS.search(text) is None else (_CROSSES, r"\s*/\s*(?=\d+(?:\.\d+)?[xX×*])|")
+    joined = signs.sub(lambda m: m[0].strip(), text.replace("\n", " "))
+    parts = re.split(rf"{between}\s*[;+&]\s*|,\s+|\s+(?!{_FRACTION})", joined.strip())
     return [part for part in (trimmed(one).strip(",") for one in parts) if part]
 
 

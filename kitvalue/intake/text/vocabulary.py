@@ -9,13 +9,14 @@ from decimal import Decimal
 from difflib import SequenceMatcher
 from typing import Final
 
-from kitvalue.intake.text.languages import any_of, word_lists
+from kitvalue.intake.text.languages import any_of, pattern, word_lists
 from kitvalue.intake.text.tomltext import toml_heading, toml_text
 from kitvalue.intake.text.words import Refusal, fold, listed, look_alike, trimmed, visible
 
 REQUIRED: Final = ("series", "pieces", "condition", "price")
 OPTIONAL: Final = (
     "date", "price_kind", "sold_for", "channel", "premium", "currency", "freight", "ref", "note", "weight",
+    "sizes",
 )  # fmt: skip
 PRICE_KINDS: Final = ("asked", "sold", "hammer")
 CHANNELS: Final = ("private", "dealer", "auction")
@@ -125,6 +126,8 @@ def likely_word(column: str, text: str, known: Mapping[str, str]) -> str | None:
     table = {one: ours for ours, words in word_lists(f"values.{column}").items() for one in words}
     if word in table:
         return table[word]
+    if column == "price_kind" and pattern(rf"{any_of('cells', 'negotiable', 'fixed')}\.?").fullmatch(word):
+        return "asked"  # nobody says of a price paid whether it was open to offers
     taken_in = any_of("cells", "taken in")  # by a shop, of somebody
     if column in _BY_ONE_WORD and not re.search(taken_in, word):
         told = {known.get(one, table.get(one)) for one in re.findall(r"\w+", word)} - {None}

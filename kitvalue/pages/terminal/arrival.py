@@ -9,12 +9,14 @@ from decimal import Decimal
 from typing import Final, NamedTuple
 
 from kitvalue.intake.adverts.text import Understood
+from kitvalue.intake.arrival.guesses import SeriesSeen, WordMeant
 from kitvalue.intake.arrival.merging import ChangedRow, Taken
-from kitvalue.intake.arrival.settings import Guess, NewLines, SeriesSeen
+from kitvalue.intake.arrival.questions import Question
+from kitvalue.intake.arrival.settings import NewLines
 from kitvalue.intake.arrival.takeover import Incoming
 from kitvalue.intake.books.bookrows import RowAsRead
 from kitvalue.intake.settings.pasting import PasteBlock
-from kitvalue.intake.settings.words import TURNED, scale_to_ten
+from kitvalue.intake.settings.words import TURNED
 from kitvalue.intake.tables.style import NewRow
 from kitvalue.intake.text.problems import (
     FEWEST_ROWS,
@@ -115,6 +117,10 @@ _GRADES: Final = (
     "5 wipe: clean and tune; 4 freshen: new heads, polish; 3 mend: one or two repairs; 2 remake: the finish or several "
     "edges; 1 harvest: worth its parts only"
 )
+_SCHOOL: Final = (
+    "Your conditions look like school marks: they are turned round below [prices.words.condition]. If 5 is the best of "
+    "yours, delete those lines"
+)
 _TURNED: Final = (
     "Numbers among your conditions are read as grades, 5 the best. If 1 is the best of yours, take the # away from the "
     "five lines below [prices.words.condition]"
@@ -162,6 +168,9 @@ _MONEY: Final = {
     "left": "{it} is not used: if it is what a kit went for, write sold_for = {it} {place}",
 }
 _BEST: Final = 5
+_SCALES: Final = {
+    "ten": "conditions run to ten, so they are halved", "school": "conditions are school marks, so 1 is the best",
+}  # fmt: skip
 
 
 class _Step(NamedTuple):
@@ -183,7 +192,7 @@ def laid_out_text(folder: str, files: Sequence[str], shop: str) -> str:
 
 
 def made_text(
-    came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None, guesses: Sequence[Guess]
+    came_from: str, sheet: Incoming, series: Sequence[SeriesSeen], currency: str | None, guesses: Sequence[WordMeant]
 ) -> str:
     """What a spreadsheet's headers, series, conditions and prices were taken for."""
     above = f", the {counted(sheet.above, 'row')} above its headers left blank" if sheet.above else ""
@@ -193,8 +202,11 @@ def made_text(
         "not used": ", ".join(sheet.unused),
         "series": ", ".join(f"{one.name} {one.rows}" for one in series),
         "unsure": ", ".join(f'"{name}" may be {one.name}' for one in series for name in one.alike),
+        "by cells": ", ".join(f"{name} = {sheet.columns[name]}" for name in sheet.by_cells),
+        "spelt": "; ".join(f"{one.name} also {', '.join(one.same)}" for one in series if one.same),
+        "scale": _SCALES.get(sheet.scale or "", ""),
         "guesses": ", ".join(  # the first says that it is rows that are counted
-            f"{guess.word} = {guess.grade} ({guess.rows if at else counted(guess.rows, 'row')})"
+            f"{guess.word} = {guess.means} ({guess.rows if at else counted(guess.rows, 'row')})"
             for at, guess in enumerate(guesses)
         ),
         "currency": f"{currency}, as the prices say" if currency is not None else "",
@@ -278,13 +290,14 @@ def _to_fill(settings: NewLines) -> Iterator[_Step]:
     columns, conditions = blocks.pop(_COLUMNS, None), blocks.pop(("prices", "words", "condition"), None)
     if columns is not None:
         yield _Step(_open_side(columns, f"column {listed(columns.words)}"))
-    guesses = _lines_phrase(settings.guessed) if settings.guessed else ""
-    look = f"shop.toml, {guesses} (condition): look at the guesses, write over what you mean otherwise"
+    guessed = {column: at for column, at in settings.guessed.items() if column != "channel"}  # told below
+    guesses = ", ".join(f"{_lines_phrase(at)} ({column})" for column, at in guessed.items())
+    look = f"shop.toml, {guesses}: look at the guesses, write over what you mean otherwise"
     if guesses and conditions is not None:
-        fill = f"fill in {_lines_phrase(conditions.open_at)}. Write {conditions.to_fill}"
+        fill = f"fill in {_lines_phrase(conditions.open_at)} (condition). Write {conditions.to_fill}"
         yield _Step(f"{look}; {fill}: that is {_GRADES}", waits=True)
     elif guesses:
-        yield _Step(f"{look}. The grades: {_GRADES}")
+        yield _Step(f"{look}. The grades: {_GRADES}" if "condition" in guessed else look)
     elif conditions is not None:
         yield _Step(f"{_open_side(conditions, 'condition')}. That is {_GRADES}", waits=True)
     for block in blocks.values():
@@ -303,8 +316,8 @@ def _not_told(file: str, problems: Sequence[Problem], sheet: Incoming, lines: Ma
             yield _Step(f"shop.toml, below line {lines.get(('files',))} ([files]): write {key}", waits=True)
         elif problem.level is Level.FILE and problem.unmapped is None:
             yield _Step(problem.line())
-    if scale_to_ten(sheet.cells.get("condition", ())):
-        yield _Step(_TO_TEN)
+    if sheet.scale is not None:
+        yield _Step(_TO_TEN if sheet.scale == "ten" else _SCHOOL)
     elif any(cell in TURNED for cell in sheet.cells.get("condition", ())):
         yield _Step(_TURNED)
     place = f"below line {lines.get(_COLUMNS)} of shop.toml ([prices.columns])"
@@ -313,6 +326,22 @@ def _not_told(file: str, problems: Sequence[Problem], sheet: Incoming, lines: Ma
         headers = getattr(sheet.money, name) or ()
         for header in (headers,) if isinstance(headers, str) else headers:
             yield _Step(text.format(it=toml_text(header), price=price, place=place))
+
+
+STOP: Final = "q"
+
+
+def question_text(question: Question) -> str:
+    """One question, and the keys that answer it; any other key leaves it open, q all that are left."""
+    rows, word = counted(question.rows, "row"), shown(question.word, 40)
+    if not question.word:
+        asks = f"Which column holds {question.column}?"
+    elif question.like:
+        asks = f"Series: is {word} ({rows}) the same as {question.like}?"
+    else:
+        asks = f"{question.column.capitalize()}: what is {word} ({rows})?"
+    keys = ", ".join(f"{key} {shown(answer, 40)[1:-1]}" for key, answer in question.choices.items())
+    return wrapped(f"{asks} {keys}; space leaves it open, {STOP} stops asking", "")
 
 
 def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
