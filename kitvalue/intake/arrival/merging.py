@@ -116,9 +116,14 @@ def merge(book: Sequence[SheetRow], export: Sequence[SheetRow], refs: Mapping[st
             _same_listing(rows, new, refs[new.ref])
     for olds, news in rows.alike(_TOLD):
         _same_facts(rows, olds, news)
-    again = 2 * (len(rows.left) + len(rows.changed)) >= len(export)
+    found = {pair.of_row for pair in (*rows.left, *rows.changed)}
+    again: dict[int, bool] = {}
+    above = 0
+    for count, old in enumerate(book):
+        again[old.row] = 0 < count <= 2 * above
+        above += old.row in found
     for olds, news in rows.alike(_OF_KIT):
-        _same_kit(rows, olds, news, again=again)
+        _same_kit(rows, olds, news, again=all(again[old.row] for old in olds))
     return Merge(tuple(rows.left), tuple(rows.export), tuple(rows.changed), tuple(rows.open))
 
 
@@ -153,8 +158,9 @@ def _same_facts(rows: _Matching, olds: list[SheetRow], news: Sequence[SheetRow])
 
 
 def _same_kit(rows: _Matching, olds: list[SheetRow], news: list[SheetRow], *, again: bool) -> None:
-    """Rows of the same kit of one day that say something else. In the same sheet exported `again` a row of the book
-    that is no longer there has changed, and which of several is which makes no difference where none is missing.
+    """Rows of the same kit of one day that say something else. In the same sheet exported `again`, as the rows above
+    show (what was taken before stands behind), a row of the book that is no longer there has changed, and which
+    of several is which makes no difference where none is missing.
     """
     olds = [old for old in olds if not all(_two_listings(new, old) for new in news)]
     news = [new for new in news if not all(_two_listings(new, old) for old in olds)]
