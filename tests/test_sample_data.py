@@ -19,6 +19,7 @@ from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlook
+from tests import TODAY
 
 ROOT = Path(__file__).resolve().parents[1]
 SAMPLE = ROOT / "sample_data"
@@ -170,7 +171,7 @@ def test_offers() -> None:
 
 @pytest.fixture(scope="module")
 def reading() -> PriceReading:
-    return read_pricebook(SAMPLE / "prices.csv", read_shop(SAMPLE))
+    return read_pricebook(SAMPLE / "prices.csv", read_shop(SAMPLE), TODAY)
 
 
 @pytest.fixture(scope="module")

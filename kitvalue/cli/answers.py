@@ -10,7 +10,7 @@ import sys
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal, InvalidOperation
 from functools import update_wrapper
 from pathlib import Path
@@ -67,21 +67,22 @@ def _say(said: Said, as_json: bool) -> None:
         tell(line)
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
-    elif said.question is not None and _is_terminal():
-        _print(said.question.text)
+    elif said.question is not None and is_terminal(sys.stdin):
+        say(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
-        _print(said.question.if_yes() if agreed else "Nothing is written.")
+        say(said.question.if_yes() if agreed else "Nothing is written.")
     else:
-        _print(said.text if isinstance(said.text, str) else said.text())
+        say(said.text if isinstance(said.text, str) else said.text())
 
 
-def _print(text: str) -> None:
-    """An answer to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
-    click.echo("\n".join(map(spelt_out, text.split("\n"))))
+def say(text: str, *, end: bool = True) -> None:
+    """A text to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
+    click.echo("\n".join(map(spelt_out, text.split("\n"))), nl=end)
 
 
-def _is_terminal() -> bool:
-    return sys.stdin is not None and sys.stdin.isatty()  # None where it was closed
+def is_terminal(*streams: IO[str] | None) -> bool:
+    """Are all of them terminals? None where one was closed."""
+    return all(stream is not None and stream.isatty() for stream in streams)
 
 
 def tell(line: str) -> None:
@@ -165,14 +166,23 @@ def _shop_folder(context: click.Context) -> Path:
     return Path(context.find_root().params.get("folder") or ".")
 
 
-def day(text: str) -> date:
-    """A date option, read as the files' dates are."""
-    from kitvalue.intake.text.dates import Day, read_date
+def day(text: str, last: date | None = None) -> date:
+    """A date option, read as the files' dates are: today at most, or the `last` day."""
+    from kitvalue.intake.text.dates import AFTER_TODAY, Day, read_date
+    from kitvalue.intake.text.words import Refusal
 
-    read = read_date(text)
-    if not isinstance(read, Day):
-        raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
-    return read.date
+    read = read_date(text, today=last or date.today())
+    if isinstance(read, Day):
+        return read.date
+    if isinstance(read, Refusal) and read.code == AFTER_TODAY:
+        ahead = "more than a year ahead" if last else read.reason
+        raise click.BadParameter(f'"{text}" is {ahead.removeprefix("is ")}; {read.cure}')
+    raise click.BadParameter(f'"{text}" is no date that can be read in one way; write for instance 2026-11-25')
+
+
+def day_of_sale(text: str) -> date:
+    """The day of a sale, which may lie ahead by a year: no longer is a kit kept in stock, nor a trend drawn on."""
+    return day(text, date.today() + timedelta(days=366))
 
 
 class Whole(click.IntRange):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import Said, day, plan_names, shop_command
+from kitvalue.cli.answers import Said, day_of_sale, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     "--plan", shell_complete=plan_names, metavar="PLAN", help="Judge each offer as a donor of this build, too."
 )
 @click.option(
-    "--on", type=day, metavar="DATE",
+    "--on", type=day_of_sale, metavar="DATE",
     help="The day of the sale, such as 2026-11-25; the book's newest date if not given.",
 )  # fmt: skip
 @click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")

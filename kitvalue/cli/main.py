@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -149,4 +150,4 @@ def main(context: click.Context, folder: Path, as_json: bool) -> None:
     """
     from kitvalue.commands.folder import ShopFolder
 
-    context.obj = ShopFolder(folder)
+    context.obj = ShopFolder(folder, date.today())

@@ -11,7 +11,20 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import DRUMS, Question, Said, Whole, amount, bench_hours, day, series_names, shop_command
+from kitvalue.cli.answers import (
+    DRUMS,
+    Question,
+    Said,
+    Whole,
+    amount,
+    bench_hours,
+    day,
+    day_of_sale,
+    is_terminal,
+    say,
+    series_names,
+    shop_command,
+)
 from kitvalue.intake.text.problems import Level
 
 if TYPE_CHECKING:
@@ -32,14 +45,14 @@ class _Asker:
 
         if self.stopped:
             return None
-        click.echo(question_text(question), nl=False)
+        say(question_text(question), end=False)
         try:
             key = click.getchar()
         except EOFError:
             key = STOP
         answer = question.choices.get(key.casefold())
         self.stopped = answer is None and key.casefold() in (STOP, "\x04")
-        click.echo(f" {answer or ('stop' if self.stopped else 'left open')}")
+        say(f" {answer or ('stop' if self.stopped else 'left open')}")
         return answer
 
 
@@ -76,10 +89,10 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     if spreadsheet is None:
         files = command.lay_out(folder)
         return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
-    asking = (
-        sys.stdin.isatty() and sys.stdout.isatty() and not click.get_current_context().find_root().params["as_json"]
-    )
-    done = command.take_over(folder, spreadsheet, _Asker() if asking else None)
+    here = click.get_current_context()
+    as_json = here.params["as_json"] or here.find_root().params["as_json"]
+    asking = is_terminal(sys.stdin, sys.stdout) and not as_json
+    done = command.take_over(folder, spreadsheet, date.today(), _Asker() if asking else None)
     counts, problems = done.check.files, done.check.problems
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)
     then = arrival.next_text(shop, counts[0], problems, done.sheet, done.series, done.settings)
@@ -270,7 +283,9 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     help="Bench hours to restore it, on top of prepare; needs --asked.",
 )  # fmt: skip
 @click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
-@click.option("--on", type=day, metavar="DATE", help="The day of the sale; the book's newest date if not given.")
+@click.option(
+    "--on", type=day_of_sale, metavar="DATE", help="The day of the sale; the book's newest date if not given."
+)
 @click.option("--since", type=day, metavar="DATE", help="Say by how many percent prices have moved since that day.")
 @click.option("--unseen", is_flag=True, help="Value a series that the book does not have as an unknown one.")
 @click.option(

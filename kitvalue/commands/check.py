@@ -37,7 +37,7 @@ def check(folder: ShopFolder, *, strict: bool = False) -> CheckDone:
             if problem.code == "undecided_decimal" and book.counts.decimal is not None:  # worth knowing, yet no proof
                 message += f' ({PRICES} is read with decimal = "{book.counts.decimal}")'
             problems.append(replace(problem, message=message))
-    rates = read_rates(folder.path / RATES, shop)
+    rates = read_rates(folder.path / RATES, shop, folder.today)
     for table in (folder.parts, rates, folder.finished if folder.has(DONE) else None):
         if table is not None and table.counts is not None:
             counts.append(table.counts)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import shutil
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 from kitvalue import __version__
 from kitvalue.commands.writing import DONE, OFFERS, PARTS, PRICES, RATES, make_writable, write_whole
 from kitvalue.intake.settings.shop import Shop, read_shop
+from kitvalue.intake.text.dates import AFTER_TODAY
 from kitvalue.intake.text.decoding import read_bytes
 from kitvalue.intake.text.problems import Caution, FileCounts, FileError, KitvalueError, Level, Problem, RefusedError
 from kitvalue.market.fitted import FORMAT, Fit, dump_fit, load_fit, upside_down
@@ -60,10 +62,12 @@ class ShopMarket:
 
 
 class ShopFolder:
-    """The files of one shop, each read once, when it is first asked for. Raises FileError where one cannot be used."""
+    """The files of one shop as of `today`, each read once, when it is first asked for. Raises FileError where one
+    cannot be used.
+    """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path, today: dt.date) -> None:
+        self.path, self.today = path, today
         self._plans: dict[str, Plan] = {}
 
     # ---- what stands in it
@@ -96,14 +100,14 @@ class ShopFolder:
         """The price book, read anew: a tall one is not kept in memory."""
         from kitvalue.intake.books.pricebook import read_pricebook
 
-        return read_pricebook(self.path / PRICES, self.shop)
+        return read_pricebook(self.path / PRICES, self.shop, self.today)
 
     @cached_property
     def offers(self) -> FileReading[Offer]:
         """The kits on offer."""
         from kitvalue.intake.books.offers import read_offers
 
-        return read_offers(self.path / OFFERS, self.shop)
+        return read_offers(self.path / OFFERS, self.shop, self.today)
 
     def offers_to_judge(self) -> FileReading[Offer]:
         """The kits on offer. Raises FileError where there is no such file or it is refused as a whole, RefusedError
@@ -139,7 +143,7 @@ class ShopFolder:
         """The finished builds."""
         from kitvalue.intake.books.done import read_done
 
-        return read_done(self.path / DONE, self.shop, self.plan_names)
+        return read_done(self.path / DONE, self.shop, self.plan_names, self.today)
 
     # ---- its market
 
@@ -170,7 +174,7 @@ class ShopFolder:
             text = (self.path / OUT / FIT_FILE).read_bytes().decode("utf-8")
         except (OSError, UnicodeDecodeError):
             return None
-        kept = load_fit(text, self.fingerprint())
+        kept = load_fit(text, self._fit_key(of_day=False), self._fit_key(of_day=True))
         return None if kept is None else ShopMarket(kept.fit, kept.counts, ())
 
     def fingerprint(self) -> str:
@@ -203,7 +207,12 @@ class ShopFolder:
     def save(self, market: ShopMarket) -> Path:
         """Keep a fit in out/fit.json."""
         self.ready()
-        return self.put(FIT_FILE, dump_fit(market.fit, market.counts, self.fingerprint()))
+        of_day = any(problem.code == AFTER_TODAY for problem in market.problems)
+        return self.put(FIT_FILE, dump_fit(market.fit, market.counts, self._fit_key(of_day)))
+
+    def _fit_key(self, of_day: bool) -> str:
+        """What a saved fit is known by. It holds for its year (of two digits), or day where any ahead is refused."""
+        return f"{self.fingerprint()} {self.today if of_day else self.today.year}"
 
     def bytes_of(self, name: str) -> bytes | None:
         """One of the shop's own files as it is on the disk now; None where it is not there."""

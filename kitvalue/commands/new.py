@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
@@ -56,7 +57,7 @@ def lay_out(folder: Path) -> tuple[str, ...]:
     return tuple(names)
 
 
-def take_over(folder: Path, spreadsheet: Path, ask: Ask | None = None) -> TakenOver:
+def take_over(folder: Path, spreadsheet: Path, today: date, ask: Ask | None = None) -> TakenOver:
     """Lay out a shop folder from a spreadsheet saved as CSV: its rows as prices.csv, what it calls things in shop.toml.
     `ask` is asked what nothing tells, before anything is written.
 
@@ -74,7 +75,7 @@ def take_over(folder: Path, spreadsheet: Path, ask: Ask | None = None) -> TakenO
     with _all_or_none(folder) as write:
         write(PRICES, sheet.data)
         write(SETTINGS, new_settings(starter, replace(sheet, sized=None), Said(home=home)).encode())
-        said = _first_look(ShopFolder(folder), sheet, said, ask)
+        said = _first_look(ShopFolder(folder, today), sheet, said, ask)
         if said.decimal is not None:  # proven by a row beyond those that were looked at
             sheet = replace(sheet, sized=None)
         write(SETTINGS, new_settings(starter, sheet, said).encode())
@@ -82,11 +83,11 @@ def take_over(folder: Path, spreadsheet: Path, ask: Ask | None = None) -> TakenO
             more = (name_of for name_of in features if name == OFFERS and name_of in sheet.columns)
             write(name, csv_text((*(spec.name for spec in specs_of), *more), (), sheet.delimiter).encode())
         write(_PLAN, _plan_to_copy(said.series).encode())
-        toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder))
+        toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder, today))
     channels = toml.values["prices"]["words"]["channel"]
     places = (("prices", "words", "channel", word) for word, ours in channels.items() if ours == "private")
     private = tuple(sorted(toml.lines[place] for place in places if place in toml.lines))
-    grades = shop_grades(ShopFolder(folder).shop)
+    grades = shop_grades(ShopFolder(folder, today).shop)
     often = Counter(map(fold, sheet.cells.get("condition", ()))).most_common()
     usual = next((grade for cell, _ in often if (grade := grades.find(cell)) is not None), Decimal(3))
     guesses = tuple(word for word in said.words if word.guess)

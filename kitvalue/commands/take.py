@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -59,11 +60,11 @@ def take(folder: ShopFolder, path: Path) -> Taken:
     """
     from kitvalue.intake.books.bookrows import read_rates
 
-    data, rates = folder.bytes_of(PRICES), read_rates(folder.path / RATES, folder.shop)
+    data, rates = folder.bytes_of(PRICES), read_rates(folder.path / RATES, folder.shop, folder.today)
     if data is None:
         raise FileError(f"there is no {PRICES} in {folder.path}; kitvalue new FOLDER --prices {path.name} lays one out")
-    book = _sheet(data, PRICES, folder.shop, rates)
-    export = _export(read_bytes(path, path.name), path.name, folder.shop, rates)
+    book = _sheet(data, PRICES, folder.shop, rates, folder.today)
+    export = _export(read_bytes(path, path.name), path.name, folder.shop, rates, folder.today)
     both = book.style.header.places.keys() & export.style.header.places.keys()
     olds, news = ({n: sheet_row(row, both) for n, row in sheet.rows.items()} for sheet in (book, export))
     merged = merge([*olds.values()], [*news.values()], _listings(book) if "ref" in both else {})
@@ -72,7 +73,7 @@ def take(folder: ShopFolder, path: Path) -> Taken:
         added = {n: row_cells(book.style, _values(book, export, n)) for n in merged.added}
         changed, cells = _changes(book, export, merged.changed, olds, news)
         grown = with_rows(with_changed(data, book.style, cells, folder.shop.files), book.style, [*added.values()])
-        lost = _lost(_sheet(grown, PRICES, folder.shop, rates), olds, news, merged, both)
+        lost = _lost(_sheet(grown, PRICES, folder.shop, rates, folder.today), olds, news, merged, both)
         if not lost:
             break
         refused += [_unheld(path.name, n) for n in lost]
@@ -98,19 +99,19 @@ def write_taken(folder: ShopFolder, taken: Taken) -> None:
         folder.change({PRICES: taken.data}, {PRICES: taken.state})
 
 
-def _sheet(data: bytes, file: str, shop: Shop, rates: Rates) -> _Sheet:
+def _sheet(data: bytes, file: str, shop: Shop, rates: Rates, today: dt.date) -> _Sheet:
     from kitvalue.intake.books.pricebook import read_prices, wanted_columns
     from kitvalue.intake.tables.table import table_from_text
 
     wanted = wanted_columns(shop)
     text = decode(data, file, shop.files.encoding)
-    reading = read_prices(table_from_text(text, file, wanted, shop.files.delimiter), shop, rates)
+    reading = read_prices(table_from_text(text, file, wanted, shop.files.delimiter), shop, rates, today)
     refuse_file(reading.problems)
     rows = {row.row: row for row in reading.rows_as_read}
     return _Sheet(data, shop, file_style(data, file, wanted, shop.files), reading, rows)
 
 
-def _export(data: bytes, file: str, shop: Shop, rates: Rates) -> _Sheet:
+def _export(data: bytes, file: str, shop: Shop, rates: Rates, today: dt.date) -> _Sheet:
     """An export by the shop's own headers, else by those that are likely; delimiter, encoding, decimal sign and order
     of days as it shows them itself, else as shop.toml has them.
     """
@@ -127,13 +128,13 @@ def _export(data: bytes, file: str, shop: Shop, rates: Rates) -> _Sheet:
         known["decimal"] = sheet.sized.sign
     own = shop.model_copy(update={"files": shop.files.model_copy(update=known)})
     try:
-        return _sheet(data, file, own, rates)
+        return _sheet(data, file, own, rates, today)
     except FileError as why:
         if not any(problem.code in ("missing_column", "late_header") for problem in why.problems):
             raise
         columns = shop.prices.model_copy(update={"columns": {**sheet.columns}})
         try:
-            return _sheet(sheet.data, file, own.model_copy(update={"prices": columns}), rates)
+            return _sheet(sheet.data, file, own.model_copy(update={"prices": columns}), rates, today)
         except FileError:
             raise why from None
 

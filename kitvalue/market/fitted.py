@@ -229,14 +229,14 @@ def sealed(text: str) -> str:
     return body + SEAL.format(hashlib.sha256(body.encode()).hexdigest())
 
 
-def load_fit(text: str, fingerprint: str) -> KeptFit | None:
-    """The fit in a file's text, or None where it is of other inputs, another version or damaged."""
+def load_fit(text: str, *fingerprints: str) -> KeptFit | None:
+    """The fit in a file's text, or None where it is of other inputs than these, another version or damaged."""
     body = text[: -len(SEAL.format("0" * 64))]
     if sealed(body) != text:
         return None
     try:
         values = json.loads(body + "}", parse_constant=int)  # int takes no NaN and no infinity
-        if (values.pop("format"), values.pop("fingerprint")) != (FORMAT, fingerprint):
+        if values.pop("format") != FORMAT or values.pop("fingerprint") not in fingerprints:
             return None
         values["scaling"] = {name: values.pop(name) for name in ("center", "scale")}
         kept = KeptFit(

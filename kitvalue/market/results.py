@@ -16,6 +16,7 @@ The figures are the command line's own: both come from one Fit.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import cast, get_args
 
@@ -159,11 +160,11 @@ class PriceResults:
         return summary
 
 
-def read_prices(folder: str | Path) -> Prices:
-    """Read shop.toml and prices.csv of a shop folder. Raises FileError where the file cannot be used as a whole."""
+def read_prices(folder: str | Path, today: date) -> Prices:
+    """Read shop.toml and prices.csv of a shop folder, no day after `today`. Raises FileError where it cannot."""
     place = Path(folder)
     shop = read_shop(place)
-    reading = read_pricebook(place / "prices.csv", shop)
+    reading = read_pricebook(place / "prices.csv", shop, today)
     if reading.book is None:
         bad = [p for p in reading.problems if p.level is Level.FILE]
         raise FileError(bad[0].line() if bad else "prices.csv has no usable row", reading.problems)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from kitvalue.commands import new as arriving
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.intake.text.problems import FileError
+from tests import TODAY
 from tests.shops import Ran, run
 
 HEAD = "Date,Model,Sizes,State,Price,Sold?,Stands?,Where seen,Colour"
@@ -326,7 +327,7 @@ def test_whatever_stands_in_the_cells_the_settings_can_be_read(table: list[list[
     with tempfile.TemporaryDirectory() as name:
         shop = Path(name) / "myshop"
         path = spreadsheet(Path(name), head, *cells)
-        done = arriving.take_over(shop, path)
+        done = arriving.take_over(shop, path, TODAY)
         assert read_shop(shop).prices.columns["pieces"] == "Drums"
         lines = (shop / "shop.toml").read_text(encoding="utf-8").split("\n")
         for block in done.settings.to_fill:

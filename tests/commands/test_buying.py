@@ -16,6 +16,7 @@ from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.market.encoding import Kit
 from kitvalue.market.outlook import outlook, resale_kit
+from tests import TODAY
 from tests.shops import run, sample_shop
 
 HEADER = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note\n"
@@ -51,7 +52,7 @@ def test_selling_on_is_what_the_outlook_and_the_settings_say(shop: Path) -> None
     """The ceiling by hand from the kit's own outlook: mean profit is 18 % of mean net revenue, full VAT."""
     data = run(shop, "shortlist", "--json").data
     one = offer_of(data, "D02")
-    settings, fit = read_shop(shop), ShopFolder(shop).market.fit
+    settings, fit = read_shop(shop), ShopFolder(shop, TODAY).market.fit
     view = outlook(fit, resale_kit(fit, Kit("Burren", 5, 3.5)))
     net = view.mean / 1.23
     spent = 60 + 24 + 3 * 36 * 1.10 + 0.029 * (view.mean + 60)  # freight, holding, work, fee

@@ -11,6 +11,7 @@ from filelock import FileLock
 from kitvalue.commands import folder as folders
 from kitvalue.commands.folder import KEPT, ShopFolder, state_of
 from kitvalue.intake.text.problems import FileError
+from tests import TODAY
 
 
 def files(place: Path) -> dict[str, bytes]:
@@ -21,7 +22,7 @@ def files(place: Path) -> dict[str, bytes]:
 def folder(tmp_path: Path) -> ShopFolder:
     (tmp_path / "prices.csv").write_bytes(b"old prices\n")
     (tmp_path / "offers.csv").write_bytes(b"old offers\n")
-    return ShopFolder(tmp_path)
+    return ShopFolder(tmp_path, TODAY)
 
 
 def states(folder: ShopFolder, *names: str) -> dict[str, str]:
@@ -107,7 +108,7 @@ def test_two_writers_do_not_lose_each_others_rows(tmp_path: Path) -> None:
     (tmp_path / "prices.csv").write_bytes(b"")
 
     def add(mark: bytes) -> None:
-        folder = ShopFolder(tmp_path)
+        folder = ShopFolder(tmp_path, TODAY)
         for _ in range(15):
             while True:
                 data = folder.bytes_of("prices.csv") or b""

@@ -65,7 +65,7 @@ def test_line_ends_and_encodings_are_kept(shop: Path, end: str, encoding: str, e
     name = {"utf-8-sig": "utf-8", "utf-16": "utf-16-le"}.get(encoding, encoding)
     assert new.decode(name).startswith(("" if ended else end) + "2026-11-03;Burren;4;3,5;1480,50;asked;")
     assert new.decode(name).endswith(end)
-    reading = read_pricebook(shop / "prices.csv", read_shop(shop))
+    reading = read_pricebook(shop / "prices.csv", read_shop(shop), TODAY)
     assert [row.row for row in reading.rows_as_read] == [2, 3]
     assert reading.rows_as_read[1].price == 1480.5
     assert reading.rows_as_read[0].note == "groß €"
@@ -140,7 +140,7 @@ def test_without_a_terminal_and_without_yes_nothing_is_written(shop: Path) -> No
 @pytest.mark.parametrize(("typed", "written"), [("y\n", True), ("n\n", False), ("\n", False)])
 def test_a_terminal_is_asked(shop: Path, monkeypatch: pytest.MonkeyPatch, typed: str, written: bool) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    monkeypatch.setattr(cli_answers, "_is_terminal", lambda: True)
+    monkeypatch.setattr(cli_answers, "is_terminal", lambda *_: True)
     result = CliRunner().invoke(main, ["--shop", str(shop), "jot", ADVERT], input=typed, catch_exceptions=False)
     assert result.exit_code == 0
     assert "Write it into prices.csv?" in result.stderr
@@ -158,7 +158,7 @@ def test_the_advert_comes_from_standard_input(shop: Path) -> None:
 
 def test_a_file_that_changed_meanwhile_is_left_alone(shop: Path) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     found = jot(folder, ADVERT, TODAY, offer=False)
     path.write_bytes(f"{HEADER}\n2024-04-03;Slane;4;3;480;sold;;\n".encode())
     with pytest.raises(FileError, match="has changed"):
@@ -232,10 +232,10 @@ def test_old_bytes_are_kept_and_the_row_is_read_back(
     shop = tmp_path_factory.mktemp("shop")
     shop.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
     path = book(shop, (end.join([HEADER, *quoted_rows(rows)]) + (end if ended else "")).encode())
-    found = jot(ShopFolder(shop), ADVERT, TODAY, offer=False)
+    found = jot(ShopFolder(shop, TODAY), ADVERT, TODAY, offer=False)
     assert found.row.data.startswith(path.read_bytes())
     path.write_bytes(found.row.data)
-    reading = read_pricebook(path, read_shop(shop))
+    reading = read_pricebook(path, read_shop(shop), TODAY)
     assert (reading.rows_as_read[-1].row, reading.rows_as_read[-1].ref) == (found.row.row, "https://example.org/7")
 
 
@@ -269,12 +269,12 @@ def test_a_row_jotted_means_what_the_same_words_mean_in_the_price_book(
     for rates in (None, "2026-10-01,GBP,1.15", "2026-10-01,USD,0.9\n2026-10-01,GBP,1.15"):
         if rates is not None:
             (shop / "rates.csv").write_text(f"date,currency,rate\n{rates}\n", encoding="utf-8")
-        by_hand = read_pricebook(path, read_shop(shop)).rows_as_read
+        by_hand = read_pricebook(path, read_shop(shop), TODAY).rows_as_read
         before = path.read_bytes()
         ran = run(shop, "jot", "--yes", f"Burren 22x16 16x16 13x9 12x8, condition 3, 3.11.2026, asking {words}")
         assert (ran.status == 0) is bool(by_hand)
         assert bool(by_hand) or "rates.csv is needed" in ran.err
-        rows = read_pricebook(path, read_shop(shop)).rows_as_read
+        rows = read_pricebook(path, read_shop(shop), TODAY).rows_as_read
         assert {(row.price, row.currency, row.rate) for row in rows} == {(r.price, r.currency, r.rate) for r in by_hand}
         assert len(rows) == 2 * len(by_hand)
         path.write_bytes(before)
@@ -339,8 +339,8 @@ def test_an_offer_in_pounds_is_read_by_a_rate(shop: Path) -> None:
 @pytest.mark.parametrize("words", ["", "3.11.2026, "])
 def test_without_a_day_todays_is_written_and_said(shop: Path, words: str) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    jotted = jot(ShopFolder(shop), f"Burren, 4 pieces, condition 3, {words}450 EUR", TODAY, offer=False)
-    write_jotted(ShopFolder(shop), jotted)
+    jotted = jot(ShopFolder(shop, TODAY), f"Burren, 4 pieces, condition 3, {words}450 EUR", TODAY, offer=False)
+    write_jotted(ShopFolder(shop, TODAY), jotted)
     assert path.read_text(encoding="utf-8").splitlines()[-1].startswith("2026-11-03;" if words else "2026-11-25;")
     said = [one.text for one in jotted.notices if one.code == "today"]
     assert said == ([] if words else ["the advert names no day, so today's is written: 2026-11-25"])
@@ -349,5 +349,5 @@ def test_without_a_day_todays_is_written_and_said(shop: Path, words: str) -> Non
 
 def test_a_day_that_cannot_be_told_is_not_todays(shop: Path) -> None:
     book(shop, f"{HEADER}\n".encode())
-    jotted = jot(ShopFolder(shop), "Burren, 4 pieces, condition 3, listed 03/04/2026, 450 EUR", TODAY, offer=False)
+    jotted = jot(ShopFolder(shop, TODAY), "Burren, 4 pieces, condition 3, seen 03/04/2026, 450 EUR", TODAY, offer=False)
     assert dict(jotted.row.cells)["date"] == ""

@@ -14,6 +14,7 @@ import pytest
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.market.encoding import Kit
 from kitvalue.market.outlook import outlook, resale_kit
+from tests import TODAY
 from tests.shops import run, sample_shop
 
 HEADER = "offer;series;pieces;condition;price;price_kind;premium;freight;sizes;haggle\n"
@@ -48,7 +49,7 @@ def by_name(told: dict[str, Any]) -> dict[str, Any]:
 def test_a_hammer_price_by_hand(shop: Path, told: dict[str, Any]) -> None:
     """Full VAT, 18 % margin: the mean sale less VAT, fee, work with its contingency, freight, holding and margin is
     what the lot may cost, premium within; of that 100 parts in 125 are the hammer price."""
-    fit = ShopFolder(shop).market.fit
+    fit = ShopFolder(shop, TODAY).market.fit
     mean = outlook(fit, resale_kit(fit, Kit("Burren", 5, 3.5))).mean
     net, spent = mean / 1.23, 60 + 24 + 3 * 36 * 1.10 + 0.029 * (mean + 60)
     lot = by_name(told)["L"]

@@ -19,6 +19,7 @@ from kitvalue.intake.text.problems import texts
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
+from tests import TODAY
 from tests.decisions.test_haggling import offer
 from tests.drawn import kits_drawn
 from tests.market.books import invented_book
@@ -89,7 +90,7 @@ def test_the_terminal_and_the_table_for_a_spreadsheet_tell_them(shop: Path) -> N
 
 
 def test_the_report_values_the_same_kits(shop: Path) -> None:
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit)}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
@@ -166,7 +167,7 @@ def test_a_word_that_no_row_of_the_book_has_is_refused_for_that_offer_alone(tmp_
     assert found["A"]["buy_in"] is None
     reason = 'no row of the price book has finish = "golden"; it has blue: write one of these, or leave the cell blank'
     assert found["A"]["reason"] == reason
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit)}
     assert (seen["A"].valuation, seen["A"].reason) == (None, reason)
     assert run(shop, "value", *KIT, "--with", "finish=golden").status == 1

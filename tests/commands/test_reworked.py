@@ -15,6 +15,7 @@ from kitvalue.commands.report import offers_seen
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.pages.sections.offers import kit_words, offers_section
+from tests import TODAY
 from tests.drawn import kits_drawn
 from tests.shops import run, sample_shop
 from tests.whole.test_buying import samples
@@ -136,7 +137,7 @@ def test_parts_that_are_no_amount_refuse_the_row(tmp_path: Path, cell: str) -> N
 def test_its_ceilings_are_the_last_cents_that_the_definitions_allow(tmp_path: Path, route: str) -> None:
     """Every cent to 2,000 tried; VAT 23 %, fee 2.9 %, margin 18 %, 10 % of losses, 60 outward freight, 24 holding."""
     shop = with_rows(tmp_path, "A;Inishmore;5;3;900;45;yes;4;6")
-    fit, price = ShopFolder(shop).market.fit, np.arange(200_001) / 100
+    fit, price = ShopFolder(shop, TODAY).market.fit, np.arange(200_001) / 100
     kit = Kit("Inishmore", 5, 4, "sold", "dealer", features=(FeatureValue("hardware", True),))
     signed, means = samples(fit, kit)
     on_top = 45 + 24 + (PREPARE + 6) * RATE * CONTINGENCY
@@ -194,7 +195,7 @@ def test_the_answers_show_what_is_done_to_each(shop: Path) -> None:
 
 
 def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     seen = {one.offer.offer: one for one in offers_seen(folder, folder.market.fit)}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
@@ -208,7 +209,7 @@ def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
 
 def test_the_tables_of_the_report_have_a_column_for_them_where_one_is_told(shop: Path, tmp_path: Path) -> None:
     for place, told in ((shop, True), (sample_shop(tmp_path), False)):
-        folder = ShopFolder(place)
+        folder = ShopFolder(place, TODAY)
         fit = folder.market.fit
         seen = offers_seen(folder, fit)
         table = offers_section(seen, "EUR", fit).tables[1]

@@ -16,6 +16,7 @@ from kitvalue.intake.settings import plan as plans
 from kitvalue.intake.settings import shop as shops
 from kitvalue.market.fit import fit_book
 from kitvalue.workshop.costing import cost_sheet
+from tests import TODAY
 
 ROOT = Path(__file__).resolve().parents[2]
 STARTER = ROOT / "kitvalue" / "starter"
@@ -109,7 +110,7 @@ def test_the_first_price_book_is_plain_and_large_enough() -> None:
 
 
 def test_the_first_price_book_is_read_whole_and_can_be_fitted() -> None:
-    reading = read_pricebook(STARTER / "prices.csv", shops.read_shop(STARTER))
+    reading = read_pricebook(STARTER / "prices.csv", shops.read_shop(STARTER), TODAY)
     assert reading.counts.used == reading.counts.read == 36
     assert reading.book is not None
     fit = fit_book(reading.book, haggle=10.0)

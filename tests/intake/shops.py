@@ -7,6 +7,7 @@ from pathlib import Path
 from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
 from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.intake.text.problems import Level, Problem
+from tests import TODAY
 
 SETTINGS = """
 [shop]
@@ -54,7 +55,7 @@ def read_bytes(folder: Path, data: bytes, settings: str = SETTINGS) -> PriceRead
     shop = shop_in(folder, settings)
     path = folder / "prices.csv"
     path.write_bytes(data)
-    return read_pricebook(path, shop)
+    return read_pricebook(path, shop, TODAY)
 
 
 def read_rows(folder: Path, *rows: str, header: str = HEADER, settings: str = SETTINGS) -> PriceReading:

@@ -16,6 +16,7 @@ from kitvalue.intake.books.done import FinishedBuild, OperationHours, read_done
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import FileReading
 from kitvalue.intake.text.problems import Level
+from tests import TODAY
 
 PLANS = ("seven-piece", "inishmore-restored")
 HEAD = "plan;finished_on;hours;hours_edge;hours_head;cost;sold_on;sold_for;note\n"
@@ -34,7 +35,7 @@ def shop(**files: object) -> Shop:
 def read(place: Path, text: str, **files: object) -> FileReading[FinishedBuild]:
     path = place / "done.csv"
     path.write_text(text, encoding="utf-8")
-    return read_done(path, shop(**files), PLANS)
+    return read_done(path, shop(**files), PLANS, TODAY)
 
 
 def test_a_row_as_a_workshop_writes_it(tmp_path: Path) -> None:
@@ -157,7 +158,7 @@ def test_a_file_that_cannot_be_trusted_gives_one_problem(tmp_path: Path, text: s
 
 
 def test_no_file_is_one_problem(tmp_path: Path) -> None:
-    (problem,) = read_done(tmp_path / "done.csv", shop(), PLANS).problems
+    (problem,) = read_done(tmp_path / "done.csv", shop(), PLANS, TODAY).problems
     assert problem.code == "no_file"
 
 

@@ -10,6 +10,7 @@ import pytest
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.intake.text.problems import FileError
+from tests import TODAY
 from tests.intake.shops import read_bytes, refused, whole_file
 from tests.shops import run
 
@@ -113,4 +114,4 @@ def test_a_device_is_no_file(tmp_path: Path) -> None:
     tmp_path.joinpath("shop.toml").write_text(SETTINGS, encoding="utf-8")
     path = tmp_path / "prices.csv"
     path.symlink_to("/dev/zero")
-    assert whole_file(read_pricebook(path, read_shop(tmp_path))).code == "not_a_file"
+    assert whole_file(read_pricebook(path, read_shop(tmp_path), TODAY)).code == "not_a_file"

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from kitvalue.intake.books.pricebook import read_pricebook
 from kitvalue.intake.text.problems import Level
+from tests import TODAY
 from tests.intake.shops import (
     HEADER,
     kit,
@@ -237,7 +238,7 @@ def test_whole_file_refusals_carry_one_problem_and_no_row(tmp_path: Path) -> Non
              HEADER.encode(): "no data", HEADER.encode() + b'\n;"open\n;x\n': "swallowed"}  # fmt: skip
     for data, word in cases.items():
         assert word in whole_file(read_bytes(tmp_path, data)).message
-    missing = read_pricebook(tmp_path / "gone.csv", shop_in(tmp_path))
+    missing = read_pricebook(tmp_path / "gone.csv", shop_in(tmp_path), TODAY)
     assert whole_file(missing).code == "no_file"
 
 

@@ -22,6 +22,7 @@ from kitvalue.intake.text.decoding import decode
 from kitvalue.intake.text.problems import FileError, Level
 from kitvalue.intake.text.vocabulary import CHANNELS, PRICE_KINDS
 from kitvalue.intake.text.words import fold, trimmed
+from tests import TODAY
 from tests.intake.drawn import LISTED, RATES, SETTINGS, tables, tall_text
 from tests.intake.shops import shop_in
 from tests.tooling.fuzz import PRICES, damaged
@@ -40,7 +41,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def agree(data: bytes, folder: Path, shop: Shop) -> PriceReading:
     """The reading, once its short cuts have been held against the long way round."""
     folder.joinpath("prices.csv").write_bytes(data)
-    reading = read_pricebook(folder / "prices.csv", shop)
+    reading = read_pricebook(folder / "prices.csv", shop, TODAY)
     try:
         text = decode(data, "prices.csv", shop.files.encoding)
         table = table_from_text(text, "prices.csv", wanted_columns(shop), shop.files.delimiter)
@@ -49,7 +50,7 @@ def agree(data: bytes, folder: Path, shop: Shop) -> PriceReading:
         return reading
     totals = totals_refusals(table)
     counted = np.array([at not in totals for at in range(len(table))], dtype=bool)
-    reader = RowReader(table, shop, read_rates(folder / "rates.csv", shop), counted)
+    reader = RowReader(table, shop, read_rates(folder / "rates.csv", shop), counted, TODAY)
     looked_at, usable = to_be_looked_at(reader), []
     for at in np.flatnonzero(counted).tolist():
         row = reader.read(at)

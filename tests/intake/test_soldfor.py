@@ -16,6 +16,7 @@ from kitvalue.intake.books.pricebook import PriceReading, read_pricebook
 from kitvalue.intake.books.specs import read_sold_for
 from kitvalue.intake.text.numbers import Amount
 from kitvalue.intake.text.problems import Level
+from tests import TODAY
 from tests.intake.shops import SETTINGS, read_rows, refused, shop_in, warned
 from tests.intake.test_rows import agree, same_book
 from tests.shops import run
@@ -286,7 +287,7 @@ def test_one_book_written_in_two_ways_is_one_book(
     books = []
     for lines in (one, two):
         (folder / "prices.csv").write_text("\n".join([*lines, ""]), encoding="utf-8")
-        books.append(read_pricebook(folder / "prices.csv", shop))
+        books.append(read_pricebook(folder / "prices.csv", shop, TODAY))
     first, second = books
     assert first.book is not None
     assert second.book is not None
@@ -356,7 +357,7 @@ def test_a_tall_book_is_one_in_both_ways(tmp_path: Path) -> None:
     found = []
     for text in two_ways(6000):
         tmp_path.joinpath("prices.csv").write_text(text, encoding="utf-8")
-        found.append(read_pricebook(tmp_path / "prices.csv", shop))
+        found.append(read_pricebook(tmp_path / "prices.csv", shop, TODAY))
     first, second = found
     assert first.counts == second.counts
     assert first.book is not None

@@ -13,6 +13,7 @@ from kitvalue.pages.figures import exact
 from kitvalue.pages.pictures.frame import NARROW, WIDE
 from kitvalue.pages.report import today_view
 from kitvalue.pages.sections.offers import OfferSeen, offers_chart, offers_section, valued
+from tests import TODAY
 from tests.pages.given import fit_of, given
 from tests.shops import run, sample_shop
 
@@ -22,7 +23,7 @@ def seen(place: Path, *rows: str) -> tuple[OfferSeen, ...]:
     if rows:
         head = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
         (shop / "offers.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     return offers_seen(folder, folder.market.fit)
 
 
@@ -67,7 +68,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     shop = sample_shop(tmp_path)
     text = (shop / "shop.toml").read_text(encoding="utf-8")
     (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
-    folder = ShopFolder(shop)
+    folder = ShopFolder(shop, TODAY)
     offers = offers_seen(folder, folder.market.fit)
     assert all(one.valuation is not None and one.judged is None for one in offers)
     view = offers_section(offers, "EUR", fit_of())

@@ -42,6 +42,7 @@ from kitvalue.intake.settings.shop import read_shop  # noqa: E402
 from kitvalue.market.encoding import Kit  # noqa: E402
 from kitvalue.market.fit import fit_book  # noqa: E402
 from kitvalue.market.outlook import outlooks  # noqa: E402
+from tests import TODAY  # noqa: E402
 from tests.market.books import invented_book  # noqa: E402
 
 LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "pydantic", "click")
@@ -111,9 +112,9 @@ def dirty(shop: Path, rows: int, times: int) -> Iterator[Compared]:
         frame = pd.read_csv(shop / "prices.csv", dtype=str)
         frame.loc[::2, cell] = [odd(n) for n in range(len(frame.loc[::2]))]
         frame.to_csv(place, index=False)
-        return middle([call(lambda: read_pricebook(place, settings)) for _ in range(times)])
+        return middle([call(lambda: read_pricebook(place, settings, TODAY)) for _ in range(times)])
 
-    clean = middle([call(lambda: read_pricebook(shop / "prices.csv", settings)) for _ in range(times)])
+    clean = middle([call(lambda: read_pricebook(shop / "prices.csv", settings, TODAY)) for _ in range(times)])
     against = "the same book, clean"
     prices = read("price", lambda n: f"{n} or offer {n % 97}")
     yield Compared(f"{rows // 2:,} unreadable prices", prices, clean, 4.0, against)
@@ -156,12 +157,12 @@ def offers(shop: Path, counts: Sequence[int], times: int) -> Iterator[str]:
 def grown(shop: Path, times: int) -> list[Spent]:
     """What is spent on a shop: reading, fitting, 100 outlooks in this process; `fit` and `shortlist` as processes."""
     settings = read_shop(shop)
-    book = read_pricebook(shop / "prices.csv", settings).book
+    book = read_pricebook(shop / "prices.csv", settings, TODAY).book
     assert book is not None
     fit = fit_book(book, 10.0, robust=True, pooled=True)
     asked = [Kit(book.series_names[0], 5, 3)] * 100
     return [
-        middle([call(lambda: read_pricebook(shop / "prices.csv", settings)) for _ in range(times)]),
+        middle([call(lambda: read_pricebook(shop / "prices.csv", settings, TODAY)) for _ in range(times)]),
         middle([call(lambda: fit_book(book, 10.0, robust=True, pooled=True)) for _ in range(times)]),
         middle([call(lambda: outlooks(fit, asked)) for _ in range(3)]),
         middle([ours(shop, "fit") for _ in range(times)]),

@@ -124,7 +124,7 @@ class Readers:
         return path
 
     def prices(self, data: bytes) -> str:
-        reading = read_pricebook(self._written("prices.csv", data), self.shop)
+        reading = read_pricebook(self._written("prices.csv", data), self.shop, TODAY)
         counts = reading.counts
         assert counts.read == counts.used + counts.refused + counts.set_aside
         assert counts.used == len(reading.rows_as_read) == (0 if reading.book is None else len(reading.book))
@@ -142,7 +142,7 @@ class Readers:
         return found
 
     def done(self, data: bytes) -> str:
-        return _sound(read_done(self._written("done.csv", data), self.shop, ("example",)).problems)
+        return _sound(read_done(self._written("done.csv", data), self.shop, ("example",), TODAY).problems)
 
     def settings(self, data: bytes) -> str:
         place = self.folder / "settings"
@@ -158,12 +158,12 @@ class Readers:
 
     def jot(self, data: bytes) -> str:
         self._written("prices.csv", PRICES)
-        jot(ShopFolder(self.folder), data.decode("utf-8", errors="replace"), TODAY, offer=False)
+        jot(ShopFolder(self.folder, TODAY), data.decode("utf-8", errors="replace"), TODAY, offer=False)
         return "used"
 
     def jot_into(self, data: bytes) -> str:
         self._written("prices.csv", data)
-        assert jot(ShopFolder(self.folder), ADVERT.decode(), TODAY, offer=False).row.data.startswith(data)
+        assert jot(ShopFolder(self.folder, TODAY), ADVERT.decode(), TODAY, offer=False).row.data.startswith(data)
         return "used"
 
     def take(self, name: str, seed: int) -> str:

@@ -26,7 +26,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         shop = Path(place) / "sample_data"
         shutil.copytree(ROOT / "sample_data", shop, ignore=shutil.ignore_patterns("out"))
-        page_file = report(ShopFolder(shop), date.today()).written[0]
+        page_file = report(ShopFolder(shop, date.today()), date.today()).written[0]
         with sync_playwright() as play:
             browser = play.chromium.launch(
                 executable_path=shutil.which("chromium"),

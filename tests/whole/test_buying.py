@@ -20,6 +20,7 @@ from kitvalue.intake.settings.shop import Shop, read_shop
 from kitvalue.market.encoding import FeatureValue, Kit, of_kits, offsets
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import sample_of, scatter_at
+from tests import TODAY
 from tests.whole.made import MadeShop, Money, Table, toml
 from tests.whole.running import asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -91,7 +92,7 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
         if listed is None:
             return
         shop = read_shop(folder)
-        fit = ShopFolder(folder).market.fit
+        fit = ShopFolder(folder, TODAY).market.fit
         channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
         rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
         for offer in listed["offers"]:
@@ -110,13 +111,19 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
                     assert abs(use["hours"] - hours) < 1e-9
                     labour = hours * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
                     on_top = labour + holding(shop) + _freight(row)
-                    _check(use, lambda price, use=use, on_top=on_top: _sale(shop, use, price + on_top, price),
+                    up = _up(row)
+                    _check(use, lambda bid, use=use, cost=on_top, up=up: _sale(shop, use, up * bid + cost, up * bid),
                            signed, means, shop, 0.0)  # fmt: skip
 
 
 def _freight(row: Mapping[str, object]) -> float:
     freight = row["freight"]
     return float(freight.amount) if isinstance(freight, Money) else 0.0
+
+
+def _up(row: Mapping[str, object]) -> float:
+    """What is paid for each unit of an offer's price: an auction takes its premium on top."""
+    return 1 + float(str(row.get("premium") or 0)) / 100
 
 
 def _sale(shop: Shop, use: Mapping[str, Any], cost: float, purchase: float) -> Sale:
@@ -164,14 +171,15 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
             listed = asked(folder, "shortlist", "--plan", name)
             if listed is None:
                 continue
-            fit = ShopFolder(folder).market.fit
+            fit = ShopFolder(folder, TODAY).market.fit
             channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"
             series, grade = plan["finished"]["series"].name, float(plan["finished"]["condition"])
             kit = Kit(series, len(plan["drum"]), grade, "sold", channel)  # type: ignore[arg-type]
             rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
             for offer in listed["offers"]:
                 for use in offer["uses"]:
-                    if use["use"] == "rebuild" and use["reason"] is None:
+                    whole_cents = _up(rows[offer["offer"]]) == 1  # as a plan takes them
+                    if use["use"] == "rebuild" and use["reason"] is None and whole_cents:
                         signed, means = samples(fit, kit)
                         share = float(plan["finished"]["share"]) / 100
                         bought = _Bought(folder, shop, made, plan, rows[offer["offer"]], use)
@@ -244,9 +252,9 @@ def test_ceilings_of_a_kit_in_parts_are_what_its_parts_are_expected_to_fetch(mad
                 cost = labour + float(shop.selling.holding or 0) * months + _freight(rows[offer["offer"]])
                 rate = 0.0 if use["route"] == "none" else float(shop.tax.rate) / 100
 
-                def left(price: float, use: Any = use, mean: float = mean, value: float = value, cost: float = cost,
-                         rate: float = rate) -> float:  # fmt: skip
-                    k = rate / (1 + rate)
+                def left(bid: float, use: Any = use, mean: float = mean, value: float = value, cost: float = cost,
+                         rate: float = rate, up: float = _up(rows[offer["offer"]])) -> float:  # fmt: skip
+                    k, price = rate / (1 + rate), up * bid
                     vat = k * mean / value * max(0.0, value - price) if use["route"] == "margin" else k * mean
                     return (1 - margin) * (mean - vat) - fee * mean - cost - price
 
@@ -292,17 +300,19 @@ def _one_offer(offer: Mapping[str, Any]) -> None:
     for use in best:
         assert use["expected_profit"] == offer["expected_profit"]
         assert use["safe_ceiling"] == offer["stop_at"]
-    if offer["stop_at"] is not None:
+    priced = offer["asked"] is not None
+    if offer["stop_at"] is not None and priced:
         assert offer["open_at"] <= offer["stop_at"]
     for use in offer["uses"]:
-        assert (use["expected_profit"] is None) == (use["reason"] is not None), use
+        assert (use["expected_profit"] is None) == (use["reason"] is not None or not priced), use
+        assert priced or use["ceiling"] is None or use["ceiling"] >= (use["safe_ceiling"] or 0)
 
 
 def _portfolio(listed: Mapping[str, Any], made: MadeShop) -> None:
     chosen, offers = listed["portfolio"], {one["offer"]: one for one in listed["offers"]}
     profit = sum(offers[name]["expected_profit"] for name in chosen["buy"])
     assert abs(profit - chosen["expected_profit"]) < 0.01 * (1 + len(chosen["buy"]))
-    paid = sum(offers[name]["expected_paid"] for name in chosen["buy"])
+    paid = sum(offers[name]["expected_paid"] * (1 + offers[name]["premium"] / 100) for name in chosen["buy"])
     freight = sum(_freight(r) for r in made.tables["offers.csv"].rows if r["offer"] in chosen["buy"])
     assert abs(paid + freight - chosen["spent"]) < 0.01 * (1 + len(chosen["buy"]))
     budget = made.settings["buying"].get("budget")
@@ -335,8 +345,8 @@ def _sourced(one: Mapping[str, Any], made: MadeShop, wanted: Mapping[str, Any], 
     offers = {row["offer"]: row for row in made.tables["offers.csv"].rows if row["offer"] in one["buy"]}
     kits = 0.0
     for row in offers.values():
-        haggle = float(row["haggle"]) if isinstance(row["haggle"], int) else 0.0
-        kits += round(float(row["price"].amount) * (1 - haggle / 100), 2) + _freight(row)  # type: ignore[attr-defined]
+        haggle = float(row["haggle"]) if isinstance(row["haggle"], int) and not row.get("price_kind") else 0.0
+        kits += round(_up(row) * float(row["price"].amount) * (1 - haggle / 100), 2) + _freight(row)  # type: ignore[attr-defined]
     assert {drum["drum"] for drum in one["drums"]} == set(wanted)
     new = [wanted[name] for name in one["new_shells"]]
     spent = kits + sum(drum.new_price for drum in new)

@@ -17,6 +17,7 @@ from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.market.encoding import Kit
 from kitvalue.market.outlook import Valuation, value_kit
+from tests import TODAY
 from tests.whole.contract import MONEY, same
 from tests.whole.made import Dialect, MadeShop
 from tests.whole.running import asked, examples, laid_out
@@ -53,7 +54,7 @@ def answers(folder: Path, made: MadeShop) -> dict[str, Any]:
 def valued(folder: Path, made: MadeShop) -> list[Valuation]:
     """Kits valued without rounding; none where the book has no answer."""
     try:
-        fit = ShopFolder(folder).market.fit
+        fit = ShopFolder(folder, TODAY).market.fit
         kits = [Kit(made.asked.name, float(pieces), grade) for pieces in (3, 5, 7) for grade in (2.0, 4.5)]
         return [value_kit(fit, kit, 5.0, 80) for kit in kits]
     except KitvalueError:

@@ -11,6 +11,7 @@ from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.settings.plan import read_plan
 from kitvalue.intake.settings.shop import read_shop
 from kitvalue.workshop.costing import cost_sheet
+from tests import TODAY
 from tests.whole.made import MadeShop
 from tests.whole.running import answered, asked, examples, laid_out
 from tests.whole.shops import shops, sure
@@ -150,7 +151,7 @@ def test_check_reads_the_rows_that_the_fit_uses(made: MadeShop) -> None:
         if fit is not None:
             counts = ("read", "used", "refused", "set_aside")
             assert {key: fit["rows"][key] for key in counts} == {key: book[key] for key in counts}
-            used = ShopFolder(folder).market.fit.book.rows
+            used = ShopFolder(folder, TODAY).market.fit.book.rows
             assert sorted(int(row) for row in used) == sorted(row["row"] for row in check["rows"])
             assert sum(series["rows"] for series in fit["series"]) == book["used"]
 

@@ -48,7 +48,7 @@ class Rates:
         return self.on(known[0], date) if len(known) == 1 else None
 
 
-def read_rates(path: Path, shop: Shop) -> Rates:
+def read_rates(path: Path, shop: Shop, today: dt.date = dt.date.max) -> Rates:
     """The rates of a shop; none where there is no such file."""
     if not path.exists():
         return Rates({})
@@ -57,7 +57,7 @@ def read_rates(path: Path, shop: Shop) -> Rates:
         known = columns.known
         return ((known("date", at), known("currency", at), known("rate", at)) for at in rows)
 
-    reading = read_rows(path, RATES, shop, lambda columns: (), rates)
+    reading = read_rows(path, RATES, shop, lambda columns: (), rates, today)
     by_currency: dict[str, list[tuple[dt.date, Decimal]]] = {}
     for date, code, rate in sorted(reading.rows, key=itemgetter(0)):
         by_currency.setdefault(code, []).append((date, rate))
@@ -137,9 +137,9 @@ class RowReader:
     nothing to say, and whose money is the shop's own. `kinds` (n,): what each row's price is, a place in PRICE_KINDS.
     """
 
-    def __init__(self, table: TextTable, shop: Shop, rates: Rates, counted: BoolArray) -> None:
+    def __init__(self, table: TextTable, shop: Shop, rates: Rates, counted: BoolArray, today: dt.date) -> None:
         """Rows that are not `counted` (totals) prove nothing about a column."""
-        columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted)
+        columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted, today)
         columns = replace(columns, by_name={**columns.by_name, "pieces": _pieces_or_sizes(columns)})
         self.table, self.columns, self.rates, self.counted = table, columns, rates, counted
         self.currency = shop.shop.currency

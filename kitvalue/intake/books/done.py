@@ -46,7 +46,7 @@ class FinishedBuild:
     note: str | None
 
 
-def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[FinishedBuild]:
+def read_done(path: Path, shop: Shop, plans: Sequence[str], today: dt.date) -> FileReading[FinishedBuild]:
     """Read the finished builds; `plans` are the names of the shop's plans. Every problem is in the result."""
     operations = shop.work.hours if shop.work is not None else {}
     plan, *others = DONE
@@ -85,4 +85,4 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str]) -> FileReading[Finis
             values = {spec.name: columns.known(spec.name, at) for spec in DONE}
             yield FinishedBuild(row=columns.table.row(at), operations=hours_of(columns, at), **values)
 
-    return read_rows(path, specs, shop, across, builds)
+    return read_rows(path, specs, shop, across, builds, today)

@@ -67,9 +67,13 @@ def offer_features(shop: Shop) -> tuple[str, ...]:
     return tuple(name for name in shop.prices.features if fold(name) not in own)
 
 
-def read_offers(path: Path, shop: Shop) -> FileReading[Offer]:
+def read_offers(path: Path, shop: Shop, today: dt.date = dt.date.max) -> FileReading[Offer]:
     """Read the offers by a shop's settings. Every problem is in the result; a missing file is one of them."""
-    rates, currency, names = read_rates(path.parent / "rates.csv", shop), shop.shop.currency, offer_features(shop)
+    rates, currency, names = (
+        read_rates(path.parent / "rates.csv", shop, today),
+        shop.shop.currency,
+        offer_features(shop),
+    )
 
     def across(columns: Columns) -> Iterator[Problem]:
         for at in range(len(columns.table)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,23 +49,23 @@ class _Rows(Sequence[RowAsRead]):
         return self.read.get(at) or self.reader.row(at)
 
 
-def read_pricebook(path: Path, shop: Shop) -> PriceReading:
-    """Read a price book by a shop's settings, with exchange rates from rates.csv beside it. Every problem is in the
-    result; nothing is raised for what stands in the files.
+def read_pricebook(path: Path, shop: Shop, today: dt.date) -> PriceReading:
+    """Read a price book by a shop's settings, no day in it after `today`, with exchange rates from rates.csv beside it.
+    Every problem is in the result; nothing is raised for what stands in the files.
     """
     try:
         table = read_table(path, wanted_columns(shop), shop.files)
     except FileError as error:
         return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    return read_prices(table, shop, read_rates(path.parent / "rates.csv", shop))
+    return read_prices(table, shop, read_rates(path.parent / "rates.csv", shop, today), today)
 
 
-def read_prices(table: TextTable, shop: Shop, rates: Rates) -> PriceReading:
+def read_prices(table: TextTable, shop: Shop, rates: Rates, today: dt.date) -> PriceReading:
     """The same of a table that holds prices."""
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    reader = RowReader(table, shop, rates, counted)
+    reader = RowReader(table, shop, rates, counted, today)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
     problems += [*scale_warning(columns, shop), *reader.problems]

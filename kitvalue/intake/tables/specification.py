@@ -208,11 +208,15 @@ def _mixed_in(column: Column[Any]) -> Problem:
     return column.table.warning(column.header, sample, "mixed_styles", message)
 
 
-def _date_column(table: TextTable, name: str, day_first: bool | None, counted: BoolArray) -> Column[dt.date]:
-    """A column of days. Where no cell of it can be read but some can be read in two ways, the file is unusable."""
+def _date_column(
+    table: TextTable, name: str, day_first: bool | None, today: dt.date, counted: BoolArray
+) -> Column[dt.date]:
+    """A column of days up to `today`. Where no cell of it can be read but some can be read in two ways, the file is
+    unusable.
+    """
 
     def read(text: str) -> DateReading | None:
-        return None if is_dash(text) or says_not_known(text) else read_date(text, day_first)
+        return None if is_dash(text) or says_not_known(text) else read_date(text, day_first, today)
 
     def can_be(several: SeveralDays) -> str:
         return f"can be {' or '.join(day.isoformat() for day in several.dates)}"
@@ -287,16 +291,22 @@ class Columns:
 
 
 def read_columns(
-    table: TextTable, specs: Sequence[ColumnSpec], shop: Shop, counted: BoolArray | None = None
+    table: TextTable,
+    specs: Sequence[ColumnSpec],
+    shop: Shop,
+    counted: BoolArray | None = None,
+    today: dt.date = dt.date.max,
 ) -> Columns:
-    """Every column by its own rules. Rows that are not `counted` (totals) prove nothing about a column."""
+    """Every column by its own rules. Rows that are not `counted` (totals) prove nothing about a column. Days after
+    `today` are refused.
+    """
     speak = np.ones(len(table), dtype=bool) if counted is None else counted
 
     def column(spec: ColumnSpec, sign: Sign | None) -> Column[Any]:
         if spec.kind == "number":
             return _number_column(table, spec, shop, sign, speak)
         if spec.kind == "day":
-            return _date_column(table, spec.name, shop.files.day_first, speak)
+            return _date_column(table, spec.name, shop.files.day_first, today, speak)
         return _word_column(table, spec.name, spec.reader(shop), spec.cure)
 
     decimal = shop.files.decimal
@@ -330,15 +340,17 @@ def read_rows(
     shop: Shop,
     across: Callable[[Columns], Iterable[Problem]],
     records: Callable[[Columns, Sequence[int]], Iterable[Record]],
+    today: dt.date = dt.date.max,
 ) -> FileReading[Record]:
-    """Read a table by a shop's settings; a missing file is a problem like any other. `across` says what only several
-    cells together show; `records` makes what the program works on of the rows that are not refused (their places).
+    """Read a table by a shop's settings, no day in it after `today`; a missing file is a problem like any other.
+    `across` says what only several cells together show; `records` makes what the program works on of the rows that are
+    not refused (their places).
     """
     try:
         table = read_table(path, wanted(specs), shop.files, may_be_empty=True)
     except FileError as error:
         return FileReading((), error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
-    columns = read_columns(table, specs, shop)
+    columns = read_columns(table, specs, shop, today=today)
     if columns.undecided:
         return FileReading((), (*table.problems, *columns.undecided), table.counts(0, columns.sign))
     told: list[Problem] = []

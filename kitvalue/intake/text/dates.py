@@ -2,7 +2,8 @@
 
 ISO dates are exact and no setting touches them. A date with dots is day.month.year. A date with slashes (or with
 hyphens and the year last) is taken if only one order gives a day; where several do, `day_first` decides, and without
-it the cell is given back with all its readings.
+it the cell is given back with all its readings. A day after today has not been, and is refused; a two-digit year ahead
+is that of the century before.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from kitvalue.intake.text.words import Refusal, visible
 
 _FIRST_YEAR: Final = 1900
 _LAST_YEAR: Final = 2099
+AFTER_TODAY: Final = "after_today"  # the code of a day that has not been
 _TIME: Final = r"(?:[T ,]+\d{1,2}[:.]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s?(?:[ap]\.?m\.?|uhr|z|utc|[+-]\d{2}:?\d{2})?)?"
 ORDINAL: Final = r"(?:\.|st|nd|rd|th|er|ste|de|e|[º°])?"  # behind the number of a day: "1st", "1er", "1º"
 _SHAPES: Final = tuple(
@@ -52,8 +54,16 @@ class SeveralDays:
 DateReading = Day | SeveralDays | Refusal
 
 
-def read_date(text: str, day_first: bool | None = None) -> DateReading:
-    """The day in a cell; a time of day is dropped."""
+def read_date(text: str, day_first: bool | None = None, today: dt.date = dt.date.max) -> DateReading:
+    """The day in a cell, `today` or before; a time of day is dropped. Of several days one at least is not ahead."""
+    read = _any_day(text, day_first, today)
+    days = () if isinstance(read, Refusal) else (read.date,) if isinstance(read, Day) else read.dates
+    if not days or min(days) <= today:
+        return read
+    return Refusal(AFTER_TODAY, f"is a day after today, {today.isoformat()}", "correct the day or its year")
+
+
+def _any_day(text: str, day_first: bool | None, today: dt.date) -> DateReading:
     if len(text) > LONGEST:
         return Refusal("not_a_date", "is too long for a date")
     plain = visible(text).removeprefix("'")
@@ -63,9 +73,9 @@ def read_date(text: str, day_first: bool | None = None) -> DateReading:
         return Refusal("empty", "is empty")
     word = _WEEKDAY.match(plain)
     weekday = word_numbers("weekdays").get(word[1].casefold()) if word is not None else None
-    read = _by_shape(plain[word.end() :], day_first) if word is not None and weekday is not None else None
+    read = _by_shape(plain[word.end() :], day_first, today) if word is not None and weekday is not None else None
     if read is None or (isinstance(read, Refusal) and read.code == "not_a_date"):  # "Mar" is a month and martes
-        return _by_shape(plain, day_first)
+        return _by_shape(plain, day_first, today)
     if isinstance(read, Day) and read.date.weekday() != weekday:
         return Refusal("weekday", f"names a weekday, and {read.date.isoformat()} falls on another")
     return read
@@ -84,14 +94,14 @@ def day_order(text: str) -> bool | None:
     return day_first if day_first != month_first else None
 
 
-def _by_shape(plain: str, day_first: bool | None) -> DateReading:
+def _by_shape(plain: str, day_first: bool | None, today: dt.date) -> DateReading:
     for shape in _SHAPES:
         if m := shape.fullmatch(plain):
             month = m["month"] if m["month"].isdigit() else word_numbers("months").get(m["month"].casefold())
             if month is not None:
-                return _day(m["year"], str(month), m["day"])
+                return _day(m["year"], str(month), m["day"], today)
     if m := _YEAR_LAST.fullmatch(plain):
-        return _either_order(m[1], m[3], m[4], m[2] == "-", day_first)
+        return _either_order(m[1], m[3], m[4], m[2] == "-", day_first, today)
     if re.fullmatch(r"\d{8}", plain):
         return _day(plain[:4], plain[4:6], plain[6:])
     if re.fullmatch(r"\d{5}(?:[.,]\d+)?", plain):
@@ -101,25 +111,26 @@ def _by_shape(plain: str, day_first: bool | None) -> DateReading:
     return Refusal("not_a_date", "is no date that can be read" if has_digits else "is a word, no date")
 
 
-def _either_order(one: str, two: str, year: str, hyphen: bool, day_first: bool | None) -> DateReading:
+def _either_order(one: str, two: str, year: str, hyphen: bool, day_first: bool | None, today: dt.date) -> DateReading:
     """Day or month first. With hyphens and two-digit years the year may stand first as well."""
-    first, second = _day(year, two, one), _day(year, one, two)
+    first, second = _day(year, two, one, today), _day(year, one, two, today)
     if day_first is not None:
         wanted, other = (first, second) if day_first else (second, first)
         return wanted if isinstance(wanted, Day) else other
     readings = [first, second]
     if hyphen and len(year) == 2 and len(one) == 2:
-        readings.append(_day(one, two, year))
+        readings.append(_day(one, two, year, today))
     days = dict.fromkeys(reading.date for reading in readings if isinstance(reading, Day))
     if not days:
         return first
     return Day(next(iter(days))) if len(days) == 1 else SeveralDays(tuple(days))
 
 
-def _day(year: str, month: str, day: str) -> Day | Refusal:
+def _day(year: str, month: str, day: str, today: dt.date = dt.date.max) -> Day | Refusal:
     number = int(year)
     if len(year) == 2:
         number += 2000 if number < 70 else 1900  # as POSIX strptime reads %y, but for the year 69
+        number -= 100 if number > today.year else 0
     try:
         date = dt.date(number, int(month), int(day))
     except ValueError:
