@@ -148,7 +148,7 @@ def test_it_asks_on_a_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     before = (shop / "prices.csv").read_bytes()
     plain = run(shop, "take", str(tmp_path / "export.csv"))
     assert "--yes writes" in plain.out
-    monkeypatch.setattr(cli_answers, "is_terminal", lambda: True)
+    monkeypatch.setattr(cli_answers, "is_terminal", lambda *_: True)
     for agreed in (False, True):
         monkeypatch.setattr(cli_answers.click, "confirm", lambda *_, agreed=agreed, **__: agreed)
         assert "1 new" in run(shop, "take", str(tmp_path / "export.csv")).out
