@@ -56,7 +56,7 @@ KEYS: Mapping[str, Mapping[str, str]] = {
         "": "status cost gap buy drums new_shells leftovers", "drums[]": "drum from cut_down",
     },
     "done": {"": "jobs learned_hours learned_shares"},
-    "jot": {"": "file understood unknown row written"},
+    "jot": {"": "file understood unknown amounts row written"},
     "take": {
         "": "file read added changed open left refused written",
         "added[]": "row series pieces condition price price_kind channel currency date ref note",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from itertools import count
 from typing import Final
@@ -13,10 +14,11 @@ from kitvalue.intake.books.offers import offer_features
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import shop_grades
 from kitvalue.intake.tables.headers import Header
-from kitvalue.intake.tables.style import FileStyle, written_money
+from kitvalue.intake.tables.style import FileStyle, NewRow, written_money
 from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import said
 from kitvalue.intake.text.numbers import meanings
+from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
 
@@ -67,6 +69,28 @@ def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) 
 
 
 _OF_OFFERS: Final = ("series", "pieces", "condition", "price", "price_kind", "premium", "freight", "note")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Jotted:
+    """An advert's row, ready to be written into the file of that name, whose `state` it was made from.
+
+    `notices` say what the row lacks, and what is said in the advert and has no place in the row.
+    """
+
+    file: str
+    state: str
+    understood: Understood
+    row: NewRow
+    notices: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NotJotted:
+    """An advert of several that is no offer of one kit: how it begins, and why."""
+
+    begins: str
+    why: str
 
 
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
