@@ -155,5 +155,5 @@ def safe_ceiling_by_bisection(use: Use, terms: Terms, business: Business, loss_c
         )
         return losing <= loss_chance * len(use.sample)
 
-    most, even = ceiling_by_bisection(use, terms, business), highest(fits)
-    return None if most is None or even is None else min(most, even)
+    most = ceiling_by_bisection(use, terms, business)
+    return None if most is None else highest(lambda offer: offer <= most and fits(offer))

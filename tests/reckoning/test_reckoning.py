@@ -256,6 +256,14 @@ def test_an_acquisition_is_owed_and_deducted_without_cash() -> None:
     assert reckon(1000, Terms("union", "excluded"), EXEMPT).acquisition_vat == 230
 
 
+def test_what_is_said_beside_a_purchase() -> None:
+    assert reckon(100, Terms("trade"), HOME).cautions == ("vat_unsaid",)
+    assert reckon(100, Terms("union", "included"), HOME).cautions == ("ask_for_invoice_without",)
+    for other in (Terms(), Terms("trade", "included"), Terms("trade", "margin"), Terms("union"), Terms("import")):
+        assert reckon(100, other, HOME).cautions == ()
+    assert reckon(100, Terms("union", "included"), EXEMPT).cautions == ()
+
+
 def test_purchases_for_resale_bear_no_sales_tax() -> None:
     sales = Business(rate=F(8), kind="sales")
     found = reckon(1000, Terms("trade", "excluded"), sales)
@@ -704,6 +712,22 @@ def test_the_slope_under_the_margin_scheme() -> None:
     assert ceilings.ceiling(dear, Terms(), HOME) == down(F(820))
 
 
+@pytest.mark.parametrize("premium_vat", ["", "included"])
+@pytest.mark.parametrize("freight_by", ["carrier", "seller"])
+@pytest.mark.parametrize("others", [0, 150, 700])
+def test_the_ceiling_of_an_auction_under_the_margin_scheme(premium_vat: str, freight_by: str, others: int) -> None:
+    """A premium of 20 %, 40 of freight, capital tied up, and sales of which some make no margin."""
+    terms = Terms(premium=F(20), premium_vat=premium_vat, freight=F(40), freight_by=freight_by)
+    selling = replace(case_selling(), capital=percent(9), months=F(6), reserve=percent(2))
+    use = ceilings.Use((F(500), F(1000), F(1400), F(2200)), "margin", V, selling, F(others), F(others))
+    found = ceilings.ceiling(use, terms, HOME)
+    assert found is None or found > 0
+    assert found == ceilings.ceiling_by_bisection(use, terms, HOME)
+    for chance in (ZERO, F(1, 4), F(1, 2), F(1)):
+        safe = ceilings.safe_ceiling(use, terms, HOME, chance)
+        assert safe == ceilings.safe_ceiling_by_bisection(use, terms, HOME, chance)
+
+
 @given(USES.filter(lambda use: use.route == "full"), offers(), BUSINESSES)
 def test_a_ceiling_leaves_the_margin_and_a_cent_more_does_not(
     use: ceilings.Use, terms: Terms, business: Business
@@ -889,6 +913,22 @@ def test_the_objective_is_what_the_floor_rests_on() -> None:
         for one in answers:
             from_objective = (task.other_costs + selling.fee * selling.freight + one.objective) / D
             assert -F(2, 100) <= one.floor - from_objective <= F(4, 100)
+
+
+@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("words", [{"registered": False}, {"kind": "sales"}], ids=["exempt", "sales"])
+def test_without_the_margin_scheme_the_lowest_cost_has_the_lowest_floor(seed: int, words: dict[str, Any]) -> None:
+    drawn = drawn_task(random.Random(seed))
+    task = replace(drawn, tax=Tax(**words), business=Business(**words), route="")
+    answers = list(sourcing.every_answer(task, V))
+    if not answers:
+        return
+    best = sourcing.best(task, V)
+    assert best.cost == min(one.cost for one in answers)
+    assert best.route == ("none" if "registered" in words else "sales")
+    programs = sourcing.best_by_programs(task, V)
+    assert (programs.floor, programs.cost, programs.route) == (best.floor, best.cost, best.route)
+    assert refusal(sourcing.best, replace(task, route="margin"), V) == "cannot_be_filled"
 
 
 def test_a_closed_donor_is_never_in_a_margin_plan() -> None:
