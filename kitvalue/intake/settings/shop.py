@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Final, Literal, TypeVar
+from typing import Annotated, Final, Literal, TypeVar, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic.json_schema import SkipJsonSchema
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.toml import TomlFile, or_known
@@ -180,6 +181,22 @@ SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
 
 
+_FEATURES_SCHEMA: Final = {
+    "type": "object",
+    "additionalProperties": {
+        "anyOf": [
+            {"enum": list(get_args(FeatureKind))},
+            {
+                "type": "object",
+                "properties": {"kind": {"const": "number"}, "min": {"type": "number"}},
+                "required": ["kind"],
+                "additionalProperties": False,
+            },
+        ]
+    },
+}
+
+
 class Table(BaseModel):
     """A TOML table: unknown keys are errors, values never change after reading."""
 
@@ -203,8 +220,10 @@ class PricesTable(Table):
     haggle: Percent | None = None  # percent between asked and sold, while the book cannot tell
     columns: Filled[str] = {}  # our column = the header in the file; an open right side maps nothing, here and below
     words: dict[str, Filled[Word]] = {}  # column -> the file's word = our word
-    features: dict[str, FeatureKind] = {}
-    lowest: dict[str, Number] = {}  # what a feature of numbers can be at least, from `{ kind = "number", min = -5 }`
+    features: Annotated[dict[str, FeatureKind], WithJsonSchema(_FEATURES_SCHEMA)] = {}
+    lowest: SkipJsonSchema[dict[str, Number]] = {}  # what a number can be at least, from its `min`
+        dict[str, Number]
+    ] = {}  # what a feature of numbers can be at least, from `{ kind = "number", min = -5 }`
     least: Annotated[Number, Field(gt=0)] = Decimal(1)  # what a price can be, in the shop's currency
     most: Annotated[Number, Field(gt=0)] = Decimal(1_000_000)
 
