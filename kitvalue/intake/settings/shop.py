@@ -222,8 +222,6 @@ class PricesTable(Table):
     words: dict[str, Filled[Word]] = {}  # column -> the file's word = our word
     features: Annotated[dict[str, FeatureKind], WithJsonSchema(_FEATURES_SCHEMA)] = {}
     lowest: SkipJsonSchema[dict[str, Number]] = {}  # what a number can be at least, from its `min`
-        dict[str, Number]
-    ] = {}  # what a feature of numbers can be at least, from `{ kind = "number", min = -5 }`
     least: Annotated[Number, Field(gt=0)] = Decimal(1)  # what a price can be, in the shop's currency
     most: Annotated[Number, Field(gt=0)] = Decimal(1_000_000)
 
