@@ -70,6 +70,25 @@ def random_deals(seed: int, *, on_margin: bool, parts: bool) -> Deals:
     )  # fmt: skip
 
 
+@given(
+    seed=st.integers(0, 10**6), on_margin=st.booleans(), parts=st.booleans(), premium=st.integers(0, 40),
+    loss_chance=st.sampled_from((0.0, 0.1, 0.3)),
+)  # fmt: skip
+def test_a_lots_ceilings_with_their_premium_are_those_of_a_private_kit(
+    seed: int, on_margin: bool, parts: bool, premium: int, loss_chance: float
+) -> None:
+    """By definition: the hammer price times 1 + premium is the price paid. Each is rounded down to its own cent."""
+    deals, up = random_deals(seed, on_margin=on_margin, parts=parts), 1 + premium / 100
+    private, lot = ceilings(deals, loss_chance), ceilings(replace(deals, up=up), loss_chance)
+    for ours, theirs in ((lot.ceiling, private.ceiling), (lot.safe, private.safe)):
+        off = theirs - ours * up
+        at_the_least = theirs < deals.least + 0.01 * up  # which only one of the two may reach by its cents
+        both = (ours >= 0) & (theirs >= 0)
+        assert (off[both] > -0.0101).all()
+        assert (off[both] < 0.01 * up + 1e-6).all()
+        assert (both | (ours < 0) & ((theirs < 0) | at_the_least)).all()
+
+
 def searched(deals: Deals, at: int, loss_chance: float) -> tuple[float, float]:
     """Both ceilings of one purchase by trying every cent, each outcome's VAT by the directive's own words."""
     prices = np.arange(0, 6000) / 100

@@ -672,6 +672,18 @@ def test_the_list_of_ceilings_in_the_rules(terms: Terms, business: Business, for
     assert ceilings.offer_for(F(900), terms, business) == formula
 
 
+@pytest.mark.parametrize(("bought_from", "vat"), sorted(TABLE))
+@pytest.mark.parametrize("premium_vat", ["", "included"])
+@pytest.mark.parametrize("freight_by", ["carrier", "seller"])
+@pytest.mark.parametrize("business", [HOME, EXEMPT, Business(kind="sales")], ids=["registered", "exempt", "sales"])
+def test_every_kind_of_offer_with_premium_and_freight(
+    bought_from: str, vat: str, premium_vat: str, freight_by: str, business: Business
+) -> None:
+    terms = Terms(bought_from, vat, F(15), premium_vat, F(40), freight_by, F(3), F(20), F(35))
+    best = ceilings.offer_for(F(900), terms, business)
+    assert reckon(best, terms, business, unrounded).cost == 900
+
+
 def test_a_dealers_kit_with_vat_inside_may_cost_the_rate_more() -> None:
     assert down(ceilings.offer_for(F(1162), Terms("trade", "included"), HOME)) == F("1429.26")
 
@@ -799,6 +811,14 @@ def test_a_kit_is_used_once_and_its_best_use_alone_may_not_be_in_the_best_set() 
     assert names == ["sell D1", "sell D2"]
     twice = [one_build, replace(one_build, name="again", kits=frozenset(["D3"]))]
     assert len(portfolio.best(twice, portfolio.Limits())) == 1
+
+
+def test_limits_may_be_reached() -> None:
+    one = portfolio.Choice("sell D1", frozenset(["D1"]), F(100), F(6), (F(-10), F(50)))
+    exactly = portfolio.Limits(F(100), F(6), 1, F(1, 2))
+    assert portfolio.best([one], exactly) == (one,)
+    for key, less in (("budget", F(99)), ("hours", F(5)), ("kits", 0), ("loss_chance", F(1, 4))):
+        assert portfolio.best([one], replace(exactly, **{key: less})) == ()
 
 
 def test_a_build_needs_all_and_pays_for_all_and_beats_what_is_in_hand() -> None:

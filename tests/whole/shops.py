@@ -231,8 +231,24 @@ def _offers(shape: Shape, names: list[Series], rng: random.Random) -> Table:
     columns = ("offer", "series", "pieces", "condition", "price", "freight", "sizes", "bought_from", "haggle", "note")
     told = tuple(name for name in shape.features if name != "holes" or shape.seed % 2)
     work = ("finished", "hours") if shape.seed % 3 else ()
-    more = [{**_features(told, shape.seed + i), **_work(work, row, shape.seed + i)} for i, row in enumerate(rows)]
-    return Table((*columns, *told, *work), tuple({**row, **new} for row, new in zip(rows, more, strict=True)))
+    lots = ("price_kind", "premium") if shape.seed % 4 else ()
+    more = [
+        {**_features(told, shape.seed + i), **_work(work, row, shape.seed + i), **_lot(lots, shape.seed + i)}
+        for i, row in enumerate(rows)
+    ]
+    return Table((*columns, *told, *work, *lots), tuple({**row, **new} for row, new in zip(rows, more, strict=True)))
+
+
+def _lot(names: tuple[str, ...], seed: int) -> dict[str, object]:
+    """A lot at an auction, some without a price yet."""
+    rng = random.Random(seed)
+    if not names or rng.random() < 0.6:
+        return {}
+    return {
+        "price_kind": "hammer",
+        "premium": rng.choice((0, 20, 25)),
+        **({"price": None} if rng.random() < 0.3 else {}),
+    }
 
 
 def _work(names: tuple[str, ...], row: Mapping[str, object], seed: int) -> dict[str, object]:

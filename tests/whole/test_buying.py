@@ -111,13 +111,19 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
                     assert abs(use["hours"] - hours) < 1e-9
                     labour = hours * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
                     on_top = labour + holding(shop) + _freight(row)
-                    _check(use, lambda price, use=use, on_top=on_top: _sale(shop, use, price + on_top, price),
+                    up = _up(row)
+                    _check(use, lambda bid, use=use, cost=on_top, up=up: _sale(shop, use, up * bid + cost, up * bid),
                            signed, means, shop, 0.0)  # fmt: skip
 
 
 def _freight(row: Mapping[str, object]) -> float:
     freight = row["freight"]
     return float(freight.amount) if isinstance(freight, Money) else 0.0
+
+
+def _up(row: Mapping[str, object]) -> float:
+    """What is paid for each unit of an offer's price: an auction takes its premium on top."""
+    return 1 + float(str(row.get("premium") or 0)) / 100
 
 
 def _sale(shop: Shop, use: Mapping[str, Any], cost: float, purchase: float) -> Sale:
@@ -172,7 +178,8 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
             rows = {row["offer"]: row for row in made.tables["offers.csv"].rows}
             for offer in listed["offers"]:
                 for use in offer["uses"]:
-                    if use["use"] == "rebuild" and use["reason"] is None:
+                    whole_cents = _up(rows[offer["offer"]]) == 1  # as a plan takes them
+                    if use["use"] == "rebuild" and use["reason"] is None and whole_cents:
                         signed, means = samples(fit, kit)
                         share = float(plan["finished"]["share"]) / 100
                         bought = _Bought(folder, shop, made, plan, rows[offer["offer"]], use)
@@ -245,9 +252,9 @@ def test_ceilings_of_a_kit_in_parts_are_what_its_parts_are_expected_to_fetch(mad
                 cost = labour + float(shop.selling.holding or 0) * months + _freight(rows[offer["offer"]])
                 rate = 0.0 if use["route"] == "none" else float(shop.tax.rate) / 100
 
-                def left(price: float, use: Any = use, mean: float = mean, value: float = value, cost: float = cost,
-                         rate: float = rate) -> float:  # fmt: skip
-                    k = rate / (1 + rate)
+                def left(bid: float, use: Any = use, mean: float = mean, value: float = value, cost: float = cost,
+                         rate: float = rate, up: float = _up(rows[offer["offer"]])) -> float:  # fmt: skip
+                    k, price = rate / (1 + rate), up * bid
                     vat = k * mean / value * max(0.0, value - price) if use["route"] == "margin" else k * mean
                     return (1 - margin) * (mean - vat) - fee * mean - cost - price
 
@@ -293,17 +300,19 @@ def _one_offer(offer: Mapping[str, Any]) -> None:
     for use in best:
         assert use["expected_profit"] == offer["expected_profit"]
         assert use["safe_ceiling"] == offer["stop_at"]
-    if offer["stop_at"] is not None:
+    priced = offer["asked"] is not None
+    if offer["stop_at"] is not None and priced:
         assert offer["open_at"] <= offer["stop_at"]
     for use in offer["uses"]:
-        assert (use["expected_profit"] is None) == (use["reason"] is not None), use
+        assert (use["expected_profit"] is None) == (use["reason"] is not None or not priced), use
+        assert priced or use["ceiling"] is None or use["ceiling"] >= (use["safe_ceiling"] or 0)
 
 
 def _portfolio(listed: Mapping[str, Any], made: MadeShop) -> None:
     chosen, offers = listed["portfolio"], {one["offer"]: one for one in listed["offers"]}
     profit = sum(offers[name]["expected_profit"] for name in chosen["buy"])
     assert abs(profit - chosen["expected_profit"]) < 0.01 * (1 + len(chosen["buy"]))
-    paid = sum(offers[name]["expected_paid"] for name in chosen["buy"])
+    paid = sum(offers[name]["expected_paid"] * (1 + offers[name]["premium"] / 100) for name in chosen["buy"])
     freight = sum(_freight(r) for r in made.tables["offers.csv"].rows if r["offer"] in chosen["buy"])
     assert abs(paid + freight - chosen["spent"]) < 0.01 * (1 + len(chosen["buy"]))
     budget = made.settings["buying"].get("budget")
@@ -336,8 +345,8 @@ def _sourced(one: Mapping[str, Any], made: MadeShop, wanted: Mapping[str, Any], 
     offers = {row["offer"]: row for row in made.tables["offers.csv"].rows if row["offer"] in one["buy"]}
     kits = 0.0
     for row in offers.values():
-        haggle = float(row["haggle"]) if isinstance(row["haggle"], int) else 0.0
-        kits += round(float(row["price"].amount) * (1 - haggle / 100), 2) + _freight(row)  # type: ignore[attr-defined]
+        haggle = float(row["haggle"]) if isinstance(row["haggle"], int) and not row.get("price_kind") else 0.0
+        kits += round(_up(row) * float(row["price"].amount) * (1 - haggle / 100), 2) + _freight(row)  # type: ignore[attr-defined]
     assert {drum["drum"] for drum in one["drums"]} == set(wanted)
     new = [wanted[name] for name in one["new_shells"]]
     spent = kits + sum(drum.new_price for drum in new)

@@ -22,7 +22,7 @@ CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
 _AMOUNT: Final = pattern(
     rf"(?<![\w.,/+])(?P<before>{CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<k>[ ]?k(?![^\W\d_]))?"
-    rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-])|,-)?)(?P<after>[ ]?{CURRENCY})?"
+    rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-]|[ ]\d)|,-)?)(?P<after>[ ]?{CURRENCY}|(?<=k)[€£$])?"
 )
 _SECOND: Final = pattern(rf"(?<=[\d€£$/-])/(?={_NUMBER}[ ]?{CURRENCY})")  # the stroke of "350/450 €"
 _MEASURE: Final = pattern(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})")
@@ -31,14 +31,18 @@ _TO: Final = pattern(rf"[ ]*(?:-|/|(?:{any_of('cells', 'until')}|{_OR})(?!\w))[ 
 _AND: Final = pattern(rf"[ ]*{any_of('cells', 'and')}(?!\w)[ ]*")
 _BETWEEN: Final = pattern(rf"(?<!\w){any_of('cells', 'between')}(?:[ ]+[^\W\d_]{{2,4}})?[ ]*$")
 _TO_THE_END: Final = pattern(rf"[ ]?(?:-|to|bis)[ ]?(?:[€£$]|EUR)?[ ]?{_NUMBER}[ ]?(?:,-|{CURRENCY})")
-_TIMES: Final = pattern(r"(?<![\w.,])\d{1,2}[ ]?(?:x|mal|times|keer|fois|volte|veces|rate[ns]?)[ ]*$")
+_TIMES: Final = pattern(
+    rf"(?<![\w.,])\d{{1,2}}[ ]?(?:x|mal|times|{any_of('amounts', 'instalment')})(?:[ ]+[^\W\d_]{{1,2}})?[ ]*$"
+)
 _THOUSAND: Final = 1000
 _MOST: Final = 1_000_000
 LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
 _LOWERED: Final = pattern(
-    rf"(?:(?<!\w)(?:from|von|de|van)[ ])?(?:{CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})(?:[ ]?{CURRENCY}|,-)?[ ]?"
-    rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|à)(?!\w))[ ]?(?:{CURRENCY}[ ]?)?(?P<new>{_NUMBER})"
+    rf"(?:(?<!\w)(?:from|von|de|van|da|desde)[ ])?(?:{CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})"
+    rf"(?:[ ]?{CURRENCY}|,-)?[ ]?"
+    rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|tot|à|a|hasta)(?!\w))[ ]?(?:{CURRENCY}[ ]?)?(?P<new>{_NUMBER})"
 )
+_YEAR: Final = pattern(r"(?:19|20)\d\d[ ]?(?:->|=>|→)")  # "washing machine, 2019 -> 110 €"
 _SAYS_LOWERED: Final = pattern(rf"(?<!\w){said('lowered')}(?!\w)")
 
 
@@ -68,7 +72,7 @@ def read_amounts(advert: AdvertText) -> list[Amount]:
         if value is None or (not money and _MEASURE.match(plain[m.end("number") :][:16])):
             continue
         codes = [c for part in (m["before"], m["after"]) if part for c in meanings(part.strip().rstrip("."))]
-        times = _TIMES.search(plain[max(0, m.start() - 14) : m.start()]) is not None
+        times = _TIMES.search(plain[max(0, m.start() - 32) : m.start()]) is not None
         money = money or _TO_THE_END.match(plain[m.end() : m.end() + 24]) is not None
         found.append(Amount(Find(*m.span()), value, tuple(dict.fromkeys(codes)), money, times=times))
     return _lowered(advert, _ranges(advert, found))
@@ -103,7 +107,7 @@ def _lowered(advert: AdvertText, found: list[Amount]) -> list[Amount]:
     """
     for m in _LOWERED.finditer(advert.plain):
         old, new = _value(m["old"], thousands=False), _value(m["new"], thousands=False)
-        if old is None or new is None or not old > new >= LEAST_ASKED:
+        if old is None or new is None or not old > new >= LEAST_ASKED or _YEAR.match(m[0]):
             continue
         around = f"{advert.before(m.start(), 40)} {advert.after(m.end(), 24)} {m[0]}"
         by_word = _SAYS_LOWERED.search(around) is not None

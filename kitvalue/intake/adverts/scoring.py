@@ -66,7 +66,7 @@ _RULES: Final[Mapping[str, _Rule]] = {
 }
 _ORDER: Final = tuple(dict.fromkeys(rule.role for rule in _RULES.values()))
 _SHORT: Final = pattern(rf"(?<!\w){said('short')}$")
-_CUT: Final = pattern(r"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w)(?:but|aber)(?!\w)")
+_CUT: Final = pattern(rf"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w){said('but')}(?!\w)")
 _SENTENCE: Final = re.compile(r"[\n!?]|\.(?=\s|$)")
 _ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,3}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
@@ -99,7 +99,7 @@ class Scored:
 def score_amounts(advert: AdvertText, words: Lexicon) -> list[Scored]:
     """Every amount with its role and the reasons. `advert`: days, drums and numbers to call are blank in it."""
     amounts = read_amounts(advert)
-    cuts = _cuts(advert)
+    cuts = _cuts(advert, amounts)
     reasons: dict[Find, list[Reason]] = {one.find: _own(advert, one) for one in amounts}
     for code, find in _found(advert, amounts, words):
         for one, points in _nearest(advert, amounts, cuts, find, _RULES[code]):
@@ -148,9 +148,10 @@ def _role(reasons: Sequence[Reason]) -> str:
     return PRICE
 
 
-def _cuts(advert: AdvertText) -> list[int]:
-    """Where clauses end. A bracket around nothing but an amount belongs to the words before it."""
+def _cuts(advert: AdvertText, amounts: Sequence[Amount]) -> list[int]:
+    """Where clauses end. A bracket around nothing but an amount belongs to the words before it; "480,-" is whole."""
     spared = {at for m in _ONLY_IT.finditer(advert.plain) for at in (m.start(), m.end() - 1)}
+    spared.update(at for one in amounts for at in range(one.find.start, one.find.end))
     found = [m for m in _CUT.finditer(advert.plain) if m.start() not in spared]
     return [m.start() for m in found if m[0] != "." or not _SHORT.search(advert.plain[: m.start()][-8:])]
 

@@ -148,9 +148,10 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
         for one in valued[:MOST_USES]
         if one.best is not None and one.best.made_up is not None
     ]
+    premium = ", a lot's premium" if any(one.offer.premium for one in valued) else ""
     said = (
-        f"Averages. Costs are work, parts, other donors, freight and holding; margin is {margin:g} % of net revenue. "
-        "Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
+        f"Averages. Costs are work, parts, other donors, freight and holding{premium}; margin is {margin:g} % of net "
+        "revenue. Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
     )
     told = table("offer< | best use< | sells for | VAT | fee | costs | margin | left", rows, notes=[said])
     return f"Where the money goes in the best use\n{told}" if rows else ""
