@@ -69,8 +69,7 @@ def with_country(text: str, home: Country) -> str:
     text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{home.currency}" ', text)
     if home.prices:
         least, most = home.prices
-        bounds = f"least = {least}  # prices below it and above `most` are refused as slips\nmost = {most}"
-        text = re.sub(r"(?m)^(haggle = .*)$", rf"\1\n{bounds}", text)
+        text = re.sub(r"(?m)^# least = 1 (.*)\n# most = .*$", rf"least = {least} \1\nmost = {most}", text)
     if home.vat is not None:
         line = f"rate = {home.vat:<9}# percent: your own VAT. The usual rate in {home.code}; check it."
         text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
