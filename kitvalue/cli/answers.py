@@ -67,21 +67,22 @@ def _say(said: Said, as_json: bool) -> None:
         tell(line)
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
-    elif said.question is not None and _is_terminal():
-        _print(said.question.text)
+    elif said.question is not None and is_terminal(sys.stdin):
+        say(said.question.text)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
-        _print(said.question.if_yes() if agreed else "Nothing is written.")
+        say(said.question.if_yes() if agreed else "Nothing is written.")
     else:
-        _print(said.text if isinstance(said.text, str) else said.text())
+        say(said.text if isinstance(said.text, str) else said.text())
 
 
-def _print(text: str) -> None:
-    """An answer to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
-    click.echo("\n".join(map(spelt_out, text.split("\n"))))
+def say(text: str, *, end: bool = True) -> None:
+    """A text to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
+    click.echo("\n".join(map(spelt_out, text.split("\n"))), nl=end)
 
 
-def _is_terminal() -> bool:
-    return sys.stdin is not None and sys.stdin.isatty()  # None where it was closed
+def is_terminal(*streams: IO[str] | None) -> bool:
+    """Are all of them terminals? None where one was closed."""
+    return all(stream is not None and stream.isatty() for stream in streams)
 
 
 def tell(line: str) -> None:

@@ -20,6 +20,8 @@ from kitvalue.cli.answers import (
     bench_hours,
     day,
     day_of_sale,
+    is_terminal,
+    say,
     series_names,
     shop_command,
 )
@@ -43,14 +45,14 @@ class _Asker:
 
         if self.stopped:
             return None
-        click.echo(question_text(question), nl=False)
+        say(question_text(question), end=False)
         try:
             key = click.getchar()
         except EOFError:
             key = STOP
         answer = question.choices.get(key.casefold())
         self.stopped = answer is None and key.casefold() in (STOP, "\x04")
-        click.echo(f" {answer or ('stop' if self.stopped else 'left open')}")
+        say(f" {answer or ('stop' if self.stopped else 'left open')}")
         return answer
 
 
@@ -87,9 +89,9 @@ def new(_: ShopFolder, folder: Path, spreadsheet: Path | None) -> Said:
     if spreadsheet is None:
         files = command.lay_out(folder)
         return Said({"folder": name, "files": list(files)}, arrival.laid_out_text(name, files, shop))
-    asking = (
-        sys.stdin.isatty() and sys.stdout.isatty() and not click.get_current_context().find_root().params["as_json"]
-    )
+    here = click.get_current_context()
+    as_json = here.params["as_json"] or here.find_root().params["as_json"]
+    asking = is_terminal(sys.stdin, sys.stdout) and not as_json
     done = command.take_over(folder, spreadsheet, date.today(), _Asker() if asking else None)
     counts, problems = done.check.files, done.check.problems
     made = arrival.made_text(spreadsheet.name, done.sheet, done.series, done.currency, done.settings.guesses)

@@ -140,7 +140,7 @@ def test_without_a_terminal_and_without_yes_nothing_is_written(shop: Path) -> No
 @pytest.mark.parametrize(("typed", "written"), [("y\n", True), ("n\n", False), ("\n", False)])
 def test_a_terminal_is_asked(shop: Path, monkeypatch: pytest.MonkeyPatch, typed: str, written: bool) -> None:
     path = book(shop, f"{HEADER}\n".encode())
-    monkeypatch.setattr(cli_answers, "_is_terminal", lambda: True)
+    monkeypatch.setattr(cli_answers, "is_terminal", lambda *_: True)
     result = CliRunner().invoke(main, ["--shop", str(shop), "jot", ADVERT], input=typed, catch_exceptions=False)
     assert result.exit_code == 0
     assert "Write it into prices.csv?" in result.stderr

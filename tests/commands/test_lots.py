@@ -125,6 +125,8 @@ def test_the_terminal_the_table_and_the_report_tell_it(shop: Path) -> None:
     assert run(shop, "report").status == 0
     page = (shop / "out" / "report.html").read_text(encoding="utf-8")
     assert "every price is the hammer price" in page
+    bids = page[page.index("Up to what price they pay") :]
+    assert bids.index(">L<") < bids.index(">N<")  # the one without a price is last
     stop = f"{found['L']['stop_at']:,.2f}".removesuffix(".00")
     assert page.count(stop) >= 2  # as the price to stop at, and in the picture's numbers
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
+from kitvalue.pages.words import HIDDEN
+
 VOID = frozenset({"meta", "br", "hr", "img", "link", "input"})
 
 
@@ -56,3 +58,22 @@ class Page(HTMLParser):
 
 def page_of(html: str) -> Element:
     return Page(html).root
+
+
+def foreign(html: str, scripts: int = 0) -> list[str]:
+    """What no word of a file may put on a page: scripts, handlers, frames, requests, signs that hide or turn text."""
+    page = page_of(html)  # fails where a word closes an element
+    found = [] if len(page.all("script")) == scripts else ["a script"]
+    for element in page.inside:
+        found += [f"the attribute {name}" for name in element.attributes if name.startswith("on")]
+        found += [f"<{element.tag}>"] if element.tag in ("iframe", "object", "embed", "base") else []
+        link = element.attributes.get("href", "#").lower()
+        found += [f"a link to {link}"] if link.startswith(("javascript", "data")) else []
+        source = element.attributes.get("src", "data:")
+        found += [] if source.startswith("data:") else [f"a request for {source}"]
+    found += [
+        f"the sign U+{ord(c):04X}" for c in sorted({*html} & {*HIDDEN, *map(chr, (*range(9), *range(14, 32), 127))})
+    ]
+    policies = [e.attributes["content"] for e in page.all("meta") if "http-equiv" in e.attributes]
+    strict = [policy.startswith("default-src 'none'") and "unsafe" not in policy for policy in policies]
+    return found if strict == [True] and "http" not in policies[0] else [*found, f"the policy {policies}"]

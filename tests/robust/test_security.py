@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.market.fitted import sealed
-from tests.pages.markup import page_of
+from tests.pages.markup import foreign, page_of
 from tests.robust.processes import FROM_SHEET, LINES, VALUE, environment, words_of
 from tests.shops import SAMPLE, Ran, book_shop, run, sample_shop
 
@@ -172,20 +172,9 @@ def test_hostile_words_stay_words_on_every_page(hostile: Path) -> None:
     pages = list((hostile / "out").glob("*.html"))
     assert len(pages) == 3
     for path in pages:
-        page = page_of(path.read_text(encoding="utf-8"))  # fails where a word closes an element
-        scripts = page.all("script")
-        assert len(scripts) == (2 if path.name == "card.html" else 0)
-        for element in page.inside:
-            assert not any(name.startswith("on") for name in element.attributes)
-            assert element.tag not in ("iframe", "object", "embed", "base")
-            assert not element.attributes.get("href", "#").lower().startswith(("javascript", "data"))
-            assert element.tag != "img" or element.attributes["src"].startswith("data:")
-        policies = [e.attributes["content"] for e in page.all("meta") if "http-equiv" in e.attributes]
-        assert len(policies) == 1
-        assert policies[0].startswith("default-src 'none'")
-        assert "unsafe" not in policies[0]
-        assert "http" not in policies[0]
-        assert "49" not in page.all("h1")[0].text
+        html = path.read_text(encoding="utf-8")
+        assert not foreign(html, scripts=2 if path.name == "card.html" else 0)
+        assert "49" not in page_of(html).all("h1")[0].text
 
 
 def test_hostile_words_are_no_formulas_in_the_tables(hostile: Path) -> None:

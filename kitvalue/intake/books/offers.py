@@ -16,7 +16,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.specification import Columns, FileReading, read_rows, wanted
-from kitvalue.intake.text.numbers import Amount
+from kitvalue.intake.text.numbers import Amount, plain
 from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, read_size
 from kitvalue.intake.text.words import Refusal, fold, rows_phrase
@@ -125,7 +125,7 @@ def _premium_problems(columns: Columns, at: int) -> Iterator[Problem]:
         yield columns.problem("premium", at, "no_premium", "is missing", NO_PREMIUM)
     elif kind != "hammer" and premium and price is not None:
         header, cell = columns["premium"].header, columns["premium"].cells[at]
-        message = f"the {shown(cell)} % come on top of a price that counts as asked, haggle taken off; write hammer "
+        message = f"the premium of {plain(premium)} % comes on top of a price that counts as asked; write hammer "
         message += "under price_kind if it is a lot at an auction"
         yield columns.table.problem(at, header, cell, "premium_on_asked", message, Level.WARNING)
 

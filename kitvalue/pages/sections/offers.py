@@ -142,7 +142,8 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
         (
             (v.offer.offer, v.offer.series, trimmed(v.offer.pieces), trimmed(v.offer.condition, 1),
              *((feature_words(v.offer.features),) if told else ()), *((how or "as it is",) if worked else ()),
-             bid_words(v.strip.asked), *((percent(v.offer.premium, 0),) if lots else ()),
+             bid_words(v.strip.asked),
+             *((f"{trimmed(v.offer.premium)} %" if v.offer.premium else DASH,) if lots else ()),
              "not known" if v.offer.freight is None else exact(v.offer.freight),
              amount(v.valuation.buy_in.typical), v.strip.against_words,
              DASH if v.share_below is None else percent(100 * v.share_below, 0), amount(v.valuation.resale.typical))
@@ -155,7 +156,7 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
 
 def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) -> Table:
     """The offers that have a best use, the most profitable first."""
-    ranked = sorted(bids, key=lambda bid: -(bid[1].expected_profit or 0.0))
+    ranked = sorted(bids, key=lambda bid: (bid[1].expected_profit is None, -(bid[1].expected_profit or 0.0)))
     return table(
         f"Up to what price they pay, the most profitable first, {currency}",
         "Offer< | Best use< | Likely to pay | Open at | Stop at | Ceiling | Expected profit | Chance of a loss | "

@@ -12,6 +12,7 @@ from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
 from kitvalue.intake.text.problems import Caution
+from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import answer_page, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
@@ -232,7 +233,11 @@ def outcome_text(
 
 
 def _to_paste(where: str, lines: Sequence[str]) -> str:
-    return "\n".join([f"To paste under {where}, if you agree", *(f"  {line}" for line in lines)]) if lines else ""
+    return (
+        "\n".join([f"To paste under {where}, if you agree", *(f"  {spelt_out(line)}" for line in lines)])
+        if lines
+        else ""
+    )
 
 
 def _jobs(jobs: Sequence[JobOutcome]) -> str:
