@@ -80,7 +80,7 @@ def take_over(folder: Path, spreadsheet: Path, today: date, ask: Ask | None = No
             sheet = replace(sheet, sized=None)
         write(SETTINGS, new_settings(starter, sheet, said).encode())
         for name, specs_of in ((OFFERS, specs.OFFERS), (PARTS, specs.PARTS), (DONE, specs.DONE)):
-            more = (name_of for name_of in features if name == OFFERS and name_of in sheet.columns)
+            more = (name_of for name_of in (*features, *sheet.features) if name == OFFERS and name_of in sheet.columns)
             write(name, csv_text((*(spec.name for spec in specs_of), *more), (), sheet.delimiter).encode())
         write(_PLAN, _plan_to_copy(said.series).encode())
         toml, checked = TomlFile(folder / SETTINGS, SETTINGS), check(ShopFolder(folder, today))

@@ -77,7 +77,7 @@ def test_what_the_sheet_says_stands_in_the_settings() -> None:
     assert values["prices"]["words"]["condition"] == {"zzz": "", "mint": "wipe"}
     assert values["series"] == {"Burren": {"also": ["Burrens"]}, 'Slane "2"': {}}
     assert '"zzz" = ""  # 2 rows\n"mint" = "wipe"  # 1 row; a guess: is it so?\n' in text
-    assert '# also = ["Burrens", "Buren"]' in text
+    assert '# If these are the same series, too ("Buren": 1 row), write them between the brackets' in text
     assert {name: values[name] for name in ("work", "selling")} == {
         name: tomllib.loads(STARTER)[name] for name in ("work", "selling")
     }

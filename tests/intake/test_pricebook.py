@@ -100,7 +100,7 @@ def test_a_row_wrong_in_two_cells_has_two_problems_in_the_spreadsheets_order(tmp
         ("pieces", "0", "1 or more"), ("pieces", "five", "digits"), ("pieces", "-4", "1 or more"), ("pieces",
         "vierteilig", "digits: 4"), ("pieces", "5-6 pcs", "range"), ("pieces", "4.5 pcs", "digits"),
         ("condition", "", "empty"), ("condition", "good+", "[prices.words.condition]"), ("condition", "6", "1 to 5"),
-        ("condition", "3,7", "halves"), ("condition", "8/10", "1 to 5"), ("condition", "#REF!", "spreadsheet error"),
+        ("condition", "3,7", "halves"), ("condition", "8/9", "1 to 5"), ("condition", "#REF!", "spreadsheet error"),
         ("status", "reserved", "asked, sold or hammer"), ("status", "solld", "did you mean sold?"),
         ("channel", "=1+1", "[prices.words.channel]"), ("channel", 'x" onmouseover="y', "private, dealer or auction"),
         ("currency", "GBP", "rates.csv"), ("currency", "Euro?", "EUR"), ("currency", "$", "can be"),

@@ -144,12 +144,15 @@ def _series_text(series: Sequence[SeriesSeen]) -> str:
         text += f"\n\n{toml_heading('series', one.name)}  # {_rows(one.rows)}"
         if one.same:
             text += f"\nalso = [{', '.join(map(toml_text, one.same))}]  # a guess: are these the same series?"
-        if one.alike:
-            also = ", ".join(map(toml_text, [*one.same, *one.alike]))
-            told = ", ".join(f"{toml_text(name)}: {_rows(rows)}" for name, rows in one.alike.items())
-            text += f"\n# also = [{also}]\n# If that is the same series ({told}), take the # away before also"
-            text += " and delete the line above it" if one.same else ""
-            text += "; else add a line [series.NAME]."
+        told = ", ".join(f"{toml_text(name)}: {_rows(rows)}" for name, rows in one.alike.items())
+        if one.alike and one.same:
+            text += f"\n# If these are the same series, too ({told}), write them between the brackets; else add a line"
+            text += " [series.NAME]."
+        elif one.alike:
+            text += f"\n# also = [{', '.join(map(toml_text, one.alike))}]"
+            text += (
+                f"\n# If that is the same series ({told}), take the # away before also; else add a line [series.NAME]."
+            )
     return text
 
 

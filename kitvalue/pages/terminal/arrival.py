@@ -243,7 +243,7 @@ def next_text(
     later = [_Step(to_mend if refused else "See whether all is read as you mean it:", f"{shop} check")]
     if any(one.alike for one in series):
         first = min((at for place, at in lines.items() if place[0] == "series"), default=0)
-        spelling = "where a spelling is the same series, take the # away before also"
+        spelling = "where a spelling is the same series, write it behind also as it is said there"
         later.append(_Step(f"shop.toml, from line {first} (series): {spelling}"))
     if settings.private:
         private = "all count as private; write dealer or auction where that is who sells"
