@@ -148,6 +148,9 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     What was understood is printed beside the words it comes from, and nothing is written before you say yes. What
     the advert does not say stays blank. [jot.words] in shop.toml teaches further words.
 
+    Several adverts in one paste, with blank lines, rules or numbers between them, become a row each. Adverts in
+    English, German, French, Dutch, Italian and Spanish are understood.
+
     \b
     Reads   shop.toml, prices.csv (offers.csv with --offer)
     Writes  one row at the end of that file, if you agree
@@ -158,6 +161,8 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         "Burren, 22x16 16x16 13x9 12x8, 480 EUR VB, mend"
     """
     from kitvalue.commands import jot as command
+    from kitvalue.intake.adverts.jot import Jotted
+    from kitvalue.intake.text.words import rows_phrase
     from kitvalue.pages.answers import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
 
@@ -167,20 +172,22 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
                 "Paste the advert, then press Ctrl-D on a line of its own (Windows: Ctrl-Z and Enter):", err=True
             )
         text = sys.stdin.buffer.read(MOST_PASTED).decode("utf-8-sig", errors="replace")
-    jotting = command.jot(folder, text or "", date.today(), offer=offer)
-    file, row = jotting.file, jotting.row
+    jottings = command.jot_each(folder, text or "", date.today(), offer=offer)
+    noted = [one for one in jottings if isinstance(one, Jotted)]
+    last, rows = noted[-1], "row" if len(noted) == 1 else f"{len(noted)} rows"
 
     def write() -> str:
-        command.write_jotted(folder, jotting)
-        return f"Written: row {row.row} of {file}"
+        command.write_jotted(folder, last)
+        return f"Written: {rows_phrase([one.row.row for one in noted])} of {last.file}"
 
-    ending = write() if yes else "Nothing is written: --yes writes the row."
-    told = jot_text(file, jotting.understood, row, jotting.notices)
+    ending = write() if yes else f"Nothing is written: --yes writes the {rows}."
+    told = jot_text(jottings)
+    it = "it" if len(noted) == 1 else f"these {rows}"
     return Said(
-        jot_answer(file, jotting.understood, row, written=yes),
+        jot_answer(jottings, written=yes),
         f"{told}\n\n{ending}",
-        cautions=jotting.notices,
-        question=None if yes else Question(told, f"Write it into {file}?", write),
+        cautions=[notice for one in noted for notice in one.notices],
+        question=None if yes else Question(told, f"Write {it} into {last.file}?", write),
     )
 
 

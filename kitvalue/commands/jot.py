@@ -4,66 +4,74 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final
 
 from kitvalue.commands.folder import ShopFolder, state_of
 from kitvalue.commands.writing import OFFERS, PRICES, RATES
 from kitvalue.intake.adverts.jot import (
     FileStyle,
-    NewRow,
+    Jotted,
+    NotJotted,
     book_values,
     file_style,
     new_row,
     offer_values,
     other_currencies,
 )
-from kitvalue.intake.adverts.read import understand
+from kitvalue.intake.adverts.paste import adverts_of
+from kitvalue.intake.adverts.read import shop_lexicon, understand
 from kitvalue.intake.adverts.text import NO_DAY, Taken, Understood
 from kitvalue.intake.books.bookrows import Rates, read_rates
 from kitvalue.intake.books.offers import offer_columns
 from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
+from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
 _DEFAULTS: Final = {"price_kind": "asked", "channel": "private", "bought_from": "private"}  # of a blank
 _LONGEST_NAME: Final = 100  # characters of a series
+_BEGINNING: Final = 60  # characters by which an advert is told from others
 _MOST_NOT_USED: Final = 8  # phrases that are told
 _NEEDED: Final = ("series", "pieces", "condition", "price")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Jotted:
-    """An advert's row, ready to be written into the file of that name, whose `state` it was made from.
+def jot_each(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> tuple[Jotted | NotJotted, ...]:
+    """What `jot` makes of each advert of a paste, every row behind the one before it; the last row's data has all.
 
-    `notices` say what the row lacks, and what is said in the advert and has no place in the row.
+    Raises RefusedError where none is an offer of one kit, FileError where the file cannot take a row.
     """
+    shop = folder.shop
+    style = _style(folder, folder.bytes_of(OFFERS if offer else PRICES) or b"", offer=offer)[0]
+    adverts = adverts_of(text, shop, _spellings(shop, style), shop_lexicon(shop))
+    told: list[Jotted | NotJotted] = []
+    last: Jotted | None = None
+    for advert in adverts:
+        try:
+            last = jot(folder, advert, today, offer=offer, behind=last)
+            told.append(last)
+        except RefusedError as error:
+            told.append(NotJotted(shown(" ".join(advert.split())[:_BEGINNING]), str(error)))
+            if len(adverts) == 1:
+                raise
+    if last is None:
+        whys = "; ".join(f"{at}: {one.why}" for at, one in enumerate(told, 1) if isinstance(one, NotJotted))
+        raise RefusedError(f"none of {len(adverts)} adverts can be noted ({whys})")
+    return tuple(told)
 
-    file: str
-    state: str
-    understood: Understood
-    row: NewRow
-    notices: tuple[Caution, ...]
 
-
-def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted:
-    """Understand an advert and make its row for prices.csv, or offers.csv with `offer`; nothing is written.
+def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool, behind: Jotted | None = None) -> Jotted:
+    """Understand an advert and make its row for prices.csv, or offers.csv with `offer`; nothing is written. `behind`:
+    a row that is not written yet and stands before it.
 
     Raises RefusedError for what is no offer of one kit and for a currency without a rate, FileError where the file
     cannot take a row.
     """
     shop, file = folder.shop, OFFERS if offer else PRICES
-    columns = offer_columns(shop) if offer else wanted_columns(shop)
     before = folder.bytes_of(file)
-    data = before or b""
-    if not data:  # sold_for only where it is mapped: where that column stands, a price does not tell what was paid
-        sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
-        own = [name for name in (*columns.required, *columns.optional) if name != "sold_for" or name in columns.headers]
-        header = f"{sign.join(columns.headers.get(name, name) for name in own)}\r\n"
-        data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
-    style = file_style(data, file, columns, shop)
+    style, columns, data = _style(folder, (before or b"") if behind is None else behind.row.data, offer=offer)
     understood = understand(text, shop, _spellings(shop, style), today)
     if offer:
         _refuse_what_is_sold(understood)
@@ -76,7 +84,20 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool) -> Jotted
     _refuse_without_rate(folder, understood, today if told is None else dt.date.fromisoformat(told))
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
     row = new_row(data, style, values, columns, shop)
-    return Jotted(file, state_of(before), understood, row, tuple(_notices(understood, values, style, shop, offer)))
+    state = state_of(before) if behind is None else behind.state
+    return Jotted(file, state, understood, row, tuple(_notices(understood, values, style, shop, offer)))
+
+
+def _style(folder: ShopFolder, data: bytes, *, offer: bool) -> tuple[FileStyle, WantedColumns, bytes]:
+    """How the file writes its rows, its columns, and its bytes; an empty file gets its row of headers."""
+    shop = folder.shop
+    columns = offer_columns(shop) if offer else wanted_columns(shop)
+    if not data:  # sold_for only where it is mapped: where that column stands, a price does not tell what was paid
+        sign = shop.files.delimiter or (";" if shop.files.decimal == "," else ",")
+        own = [name for name in (*columns.required, *columns.optional) if name != "sold_for" or name in columns.headers]
+        header = f"{sign.join(columns.headers.get(name, name) for name in own)}\r\n"
+        data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
+    return file_style(data, OFFERS if offer else PRICES, columns, shop), columns, data
 
 
 def _refuse_what_is_sold(understood: Understood) -> None:

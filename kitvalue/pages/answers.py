@@ -23,8 +23,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
-    from kitvalue.intake.adverts.jot import NewRow
-    from kitvalue.intake.adverts.text import Understood
+    from kitvalue.intake.adverts.jot import Jotted, NotJotted
     from kitvalue.intake.arrival.guesses import SeriesSeen
     from kitvalue.intake.arrival.settings import NewLines
     from kitvalue.intake.arrival.takeover import Incoming
@@ -186,16 +185,30 @@ def arrival_answer(
     }
 
 
-def jot_answer(file: str, understood: Understood, row: NewRow, written: bool) -> Answer:
-    """The columns understood with their words, those left open, amounts, and the row; `written`: the file has it."""
+def jot_answer(jottings: Sequence[Jotted | NotJotted], written: bool) -> Answer:
+    """The columns understood with their words, those left open, the amounts, and the row; `written`: the file has it.
+    Of several adverts an object each under `rows`, with `refused` where one is no offer of one kit.
+    """
+    from kitvalue.intake.adverts.jot import Jotted
+
+    rows: list[Answer] = [
+        _jotted(one, written)
+        if isinstance(one, Jotted)
+        else {"begins": one.begins, "refused": one.why, "written": False}
+        for one in jottings
+    ]
+    return rows[0] if len(rows) == 1 else {"rows": rows}
+
+
+def _jotted(one: Jotted, written: bool) -> Answer:
     return {
-        "file": file,
+        "file": one.file,
         **answer(
-            understood,
+            one.understood,
             """understood=taken{field value words} unknown{field reason}
             amounts{value words role reasons{role code points words}}""",
         ),
-        "row": answer(row, "row cells line", cells=dict(row.cells)),
+        "row": answer(one.row, "row cells line", cells=dict(one.row.cells)),
         "written": written,
     }
 

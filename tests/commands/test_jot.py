@@ -351,3 +351,24 @@ def test_a_day_that_cannot_be_told_is_not_todays(shop: Path) -> None:
     book(shop, f"{HEADER}\n".encode())
     jotted = jot(ShopFolder(shop, TODAY), "Burren, 4 pieces, condition 3, seen 03/04/2026, 450 EUR", TODAY, offer=False)
     assert dict(jotted.row.cells)["date"] == ""
+
+
+PASTE = "1. Slane 5-piece, 470 EUR, a deposit of 60 EUR keeps it\n2. Wanted: Burren\n3. Burren 22/16/13, 350 EUR"
+
+
+def test_several_adverts_in_one_paste_are_each_written_or_refused(shop: Path) -> None:
+    """Common practice, no source."""
+    path = book(shop, f"{HEADER}\n".encode())
+    ran = run(shop, "jot", "--yes", "--json", PASTE)
+    assert ran.status == 0
+    first, wanted, last = ran.data["rows"]
+    assert (first["row"]["row"], last["row"]["row"]) == (2, 3)
+    assert "seeks a kit" in wanted["refused"]
+    assert [one["role"] for one in first["amounts"]] == ["price", "deposit"]
+    assert path.read_bytes().decode().splitlines()[1:] == [first["row"]["line"], last["row"]["line"]]
+
+
+def test_a_paste_of_nothing_that_is_offered_is_refused(shop: Path) -> None:
+    ran = run(shop, "jot", "--yes", "Wanted: Burren 5-piece\n\nWanted: Slane 4-piece")
+    assert ran.status == 1
+    assert "none of 2 adverts" in ran.err

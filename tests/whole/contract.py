@@ -56,7 +56,7 @@ KEYS: Mapping[str, Mapping[str, str]] = {
         "": "status cost gap buy drums new_shells leftovers", "drums[]": "drum from cut_down",
     },
     "done": {"": "jobs learned_hours learned_shares"},
-    "jot": {"": "file understood unknown row written"},
+    "jot": {"": "file understood unknown amounts row written"},
     "report": {"": "written"}, "sheet": {"": "written"}, "card": {"": "written"}, "new": {"": "folder files"},
 }  # fmt: skip
 

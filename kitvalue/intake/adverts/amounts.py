@@ -22,7 +22,7 @@ CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
 _AMOUNT: Final = pattern(
     rf"(?<![\w.,/+])(?P<before>{CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<k>[ ]?k(?![^\W\d_]))?"
-    rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-]|[ ]\d)|,-)?)(?P<after>[ ]?{CURRENCY}|(?<=k)[€£$])?"
+    rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-]|[ ]?[\d€£$])|,-)?)(?P<after>[ ]?{CURRENCY}|(?<=k)[€£$])?"
 )
 _SECOND: Final = pattern(rf"(?<=[\d€£$/-])/(?={_NUMBER}[ ]?{CURRENCY})")  # the stroke of "350/450 €"
 _MEASURE: Final = pattern(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})")
@@ -34,6 +34,7 @@ _TO_THE_END: Final = pattern(rf"[ ]?(?:-|to|bis)[ ]?(?:[€£$]|EUR)?[ ]?{_NUMBE
 _TIMES: Final = pattern(
     rf"(?<![\w.,])\d{{1,2}}[ ]?(?:x|mal|times|{any_of('amounts', 'instalment')})(?:[ ]+[^\W\d_]{{1,2}})?[ ]*$"
 )
+_LEAST: Final = 10  # a bare digit counts things
 _THOUSAND: Final = 1000
 _MOST: Final = 1_000_000
 LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
@@ -69,7 +70,11 @@ def read_amounts(advert: AdvertText) -> list[Amount]:
     for m in _AMOUNT.finditer(plain):
         money = bool(m["before"] or m["after"] or m["ending"] or m["k"])
         value = _value(m["number"], thousands=m["k"] is not None)
-        if value is None or (not money and _MEASURE.match(plain[m.end("number") :][:16])):
+        if (
+            value is None
+            or (not money and value < _LEAST)
+            or (not money and _MEASURE.match(plain[m.end("number") :][:16]))
+        ):
             continue
         codes = [c for part in (m["before"], m["after"]) if part for c in meanings(part.strip().rstrip("."))]
         times = _TIMES.search(plain[max(0, m.start() - 32) : m.start()]) is not None

@@ -28,6 +28,8 @@ _NOT_HERE: Final = pattern(
     r"(?:for |für )[€£$]?\d{1,4}[ ]?(?:[€£$]|EUR|euros?)?[ ]?(?:extra|more|on top|mehr)\b|"
     r"(?:is )?(?:missing|fehlt)[ ]*(?:$|[,.;)!]))"
 )
+_APART: Final = pattern(rf"(?<!\w){said('apart')}(?!\w)")
+_MORE: Final = pattern(rf"(?<!\w){said('more')}(?!\w)")
 _HOW_MANY: Final = re.compile(rf"(?<![\w.,/])(\d|[^\W\d_]+)[ ]?x?[ ]*(?:{said('counted')} )?$")
 
 
@@ -76,7 +78,12 @@ def _mentions(advert: AdvertText, words: Lexicon, roles: Sequence[str]) -> Itera
         places = []
         for find in blank.finds(words[role]):
             after = advert.after(find.end, 40)
-            thing = words["not a drum"].match(after.lstrip(" -")) or _NO_DRUM.match(after) or _AWAY.match(after)
+            thing = (
+                sold_apart(after)
+                or words["not a drum"].match(after.lstrip(" -"))
+                or _NO_DRUM.match(after)
+                or _AWAY.match(after)
+            )
             if not thing and not _DENIED.search(advert.before(find.start, 36)):
                 places.append(find)
         blank = blank.without(places)
@@ -92,7 +99,14 @@ def stays_behind(advert: AdvertText, find: Find, words: Lexicon) -> bool:
         after = after if m is None else after.lstrip(" )")[m.end() :]
         named = next((m for m in words[role].finditer(before) if before[m.end() :].strip(" :=(") == ""), None)
         before = before if named is None else before[: named.start()]
-    return _NOT_HERE.match(after) is not None or _DENIED.search(before) is not None
+    alone = re.search(r"\d", before) is None
+    return (alone and sold_apart(after)) or _NOT_HERE.match(after) is not None or _DENIED.search(before) is not None
+
+
+def sold_apart(after: str) -> bool:
+    """Does what stands behind a drum say that it is for sale by itself?"""
+    m = _APART.search(re.split(r"[,;(\d\x00]|\.\s", after)[0])
+    return m is not None and not _MORE.search(after[: m.start()])
 
 
 def count_before(text: str, at: int) -> int | None:

@@ -28,7 +28,7 @@ from kitvalue.intake.text.decoding import decode
 from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import said
 from kitvalue.intake.text.numbers import column_style, meanings, read_amount
-from kitvalue.intake.text.problems import FileError
+from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
 
@@ -108,6 +108,28 @@ class NewRow:
     cells: tuple[tuple[str, str], ...]
     line: str
     data: bytes
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Jotted:
+    """An advert's row, ready to be written into the file of that name, whose `state` it was made from.
+
+    `notices` say what the row lacks, and what is said in the advert and has no place in the row.
+    """
+
+    file: str
+    state: str
+    understood: Understood
+    row: NewRow
+    notices: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NotJotted:
+    """An advert of several that is no offer of one kit: how it begins, and why."""
+
+    begins: str
+    why: str
 
 
 def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> FileStyle:

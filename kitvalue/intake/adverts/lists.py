@@ -128,7 +128,11 @@ def is_other_thing(advert: AdvertText, find: Find, words: Lexicon) -> bool:
     if _SOUGHT.search(tail):
         return True
     last = -1 if _STANDING.search(_BETWEEN.sub("", tail)) else _last(words, tail, "not a drum")
-    if last > _last(words, tail, *ROLES) and re.search(r"[,;]", tail[last:]) is None:
+    own = tail[last:].strip()  # "the hats, 14, are 60", and not "hardware, 22, 16, 13"
+    apposed = (
+        own == "," and _GOES_ON.match(advert.after(find.end, 12)) is None and not beside(advert, find, words).words
+    )
+    if last > _last(words, tail, *ROLES) and (apposed or re.search(r"[,;]", own) is None):
         return True
     line = advert.plain[advert.plain.rfind("\n", 0, find.start) + 1 : find.start]
     heading = re.match(r"\W*([^\W\d_][\w &/-]{2,30}):", line)  # behind "Becken:" nothing of the line is a drum

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from kitvalue.intake.adverts.lists import ROLES, word_at, word_before
+from kitvalue.intake.adverts.amounts import CURRENCY
+from kitvalue.intake.adverts.lists import ROLES, without_material, word_at, word_before
 from kitvalue.intake.adverts.text import NO_DAY, AdvertText, Find, Outcome, Taken
 from kitvalue.intake.text.dates import ORDINAL, Day, SeveralDays, read_date
 from kitvalue.intake.text.languages import pattern, word_numbers
@@ -31,6 +32,8 @@ _NUMBER_TO_CALL: Final = re.compile(
     r"0\d{7,13}|0\d(?:\.\d\d){4}|3\d{2}[ ./-]\d{6,7}|[6-9]\d{2}([ .])\d{3}\1\d{3}|"
     r"\(0\d{2,5}\)[ ]?[\d /-]{4,14}\d|\d{3}[- ]\d{3}[- ]\d{4})(?![\w])"
 )
+_MOST_DIGITS, _MOST_ABROAD, _LEAST_DIGITS = 12, 14, 6  # of a telephone number
+_MONEY: Final = pattern(rf"[ ]?(?:{CURRENCY}|[€£$]|v\.?h?b|ono|obo)(?!\w)")
 _PLACE_CODE: Final = re.compile(r"(?<![\w.,])(?:D-|A-|CH-)?\d{4,5} (?=[A-ZÄÖÜ][a-zäöüß]{2,})(?!EUR|Euro)")
 _DAYS: Final = re.compile(
     r"(?<![\w./-])(?:\d{4}-\d{2}-\d{2}(?:T\d\d:\d\d(?::\d\d)?)?|\d{1,2}\. ?\d{1,2}\. ?(?:\d{4}|"
@@ -57,7 +60,18 @@ def addresses(advert: AdvertText) -> list[Find]:
 
 def numbers_to_call(advert: AdvertText) -> list[Find]:
     """Telephone numbers, and place codes before the name of a place."""
-    return [*advert.finds(_CALLED, 1), *advert.finds(_NUMBER_TO_CALL), *advert.finds(_PLACE_CODE)]
+    numbers = [*advert.finds(_CALLED, 1), *advert.finds(_NUMBER_TO_CALL)]
+    return [*(_without_price(advert, find) for find in numbers), *advert.finds(_PLACE_CODE)]
+
+
+def _without_price(advert: AdvertText, find: Find) -> Find:
+    """A telephone number without an amount behind it: "0171 1234567 450 VB"."""
+    text = advert.plain[find.start : find.end]
+    head, _, last = text.rpartition(" ")
+    most = _MOST_ABROAD if text.startswith(("+", "00")) else _MOST_DIGITS
+    too_long = sum(map(str.isdigit, text)) > most or _MONEY.match(advert.plain, find.end) is not None
+    given_back = too_long and last.isdigit() and sum(map(str.isdigit, head)) >= _LEAST_DIGITS
+    return Find(find.start, find.start + len(head)) if given_back else find
 
 
 def listing_numbers(advert: AdvertText) -> list[Find]:
@@ -154,7 +168,7 @@ def day_like(advert: AdvertText, words: Lexicon, today: dt.date) -> DayLike:
             continue
         if _OF_THE_ADVERT.search(before) or _BEFORE_A_DAY.search(before):
             continue
-        behind = _JOINED.sub("", advert.after(find.end), count=1)  # which matches at the start
+        behind = without_material(_JOINED.sub("", advert.after(find.end), count=1))  # which matches at the start
         of_a_kit = _KIT_BEFORE.search(advert.before(find.start)) or _KIT_BEHIND.match(behind)
         if of_a_kit or word_at(words, behind) or word_before(words, advert.before(find.start).rstrip(" :=([-")):
             drums.append(find)

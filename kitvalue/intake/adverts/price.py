@@ -71,6 +71,7 @@ class AdvertPrice:
 
 _SURE: Final = ("now", "buy now", "hammer", "sold", "lowered")  # one of these is enough beside other prices
 _LEAD: Final = 2  # points before the next
+_MOST_DOWN: Final = Decimal("0.4")  # of a price, paid beforehand
 _ITEMS: Final = 3  # amounts of a list of things
 _THING: Final = re.compile(r"[^\W\d_]{4,}")
 
@@ -158,6 +159,10 @@ def _why_no_price(advert: AdvertText, amounts: Sequence[Scored], asked: Sequence
         if one.role == DOUBT:
             against = listed((f'"{reason.words}"' for reason in one.reasons if reason.role != PRICE), 3)
             return f"{advert.words(one.amount.find)} may be the price, and {against} speaks against it"
+        down = next((other for other in amounts if other.role == "deposit"), None)
+        if down is not None and down.amount.value > _MOST_DOWN * one.amount.value:
+            words = f"{advert.words(down.amount.find)} {_NO_PRICE[down.role]}{_because(down)}"
+            return f"{words}: {advert.words(one.amount.find)} may be what is left to pay"
         return None
     told = next((one for one in amounts if one.amount.money and one.role in _NO_PRICE), None)
     each = next((one for one in amounts if one.role == "each"), told)

@@ -10,7 +10,7 @@ from typing import Final
 from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
 from kitvalue.intake.adverts.price import AdvertPrice, read_price
-from kitvalue.intake.adverts.scoring import score_amounts
+from kitvalue.intake.adverts.scoring import others_for_sale, score_amounts, told_of_others
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.languages import any_of, pattern
@@ -44,7 +44,7 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
         raise FileError("there is no advert: paste its text behind the command, or send it on standard input")
     if len(text) > LONGEST:
         raise FileError(f"the text has {len(text):,} characters; paste one advert, at most {LONGEST:,}")
-    words = lexicon({word: meaning for word, meaning in shop.jot.words.items() if fold(meaning) in MEANINGS})
+    words = shop_lexicon(shop)
     advert = advert_text(text)
     wanted = kit.why_wanted(advert, words)
     if wanted is not None:
@@ -67,6 +67,11 @@ def understand(text: str, shop: Shop, spellings: Mapping[str, str], today: dt.da
     return Understood(taken, unknown, tuple(dict.fromkeys(remarks)), sizes, price.haggle, rest, price.amounts)
 
 
+def shop_lexicon(shop: Shop) -> Lexicon:
+    """The words of adverts, the shop's own among them."""
+    return lexicon({word: meaning for word, meaning in shop.jot.words.items() if fold(meaning) in MEANINGS})
+
+
 def _findings(
     advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon
 ) -> _Findings:
@@ -74,8 +79,9 @@ def _findings(
     dated = advert.without(alike.drums)
     kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
     kit_only = kit_only.without(places.numbers_to_call(kit_only))
+    ours = kit_only.without(others_for_sale(kit_only, words))
     perhaps = [*alike.old, *(() if pieces_said(advert, words) else alike.recent)]
-    drums = read_drums(kit_only, words, shop.shop.size_order, perhaps)
+    drums = read_drums(ours, words, shop.shop.size_order, perhaps)
     unsure = sorted({*alike.old, *drums.unsure}, key=lambda find: find.start)
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
@@ -84,6 +90,15 @@ def _findings(
     series = kit.read_series(linkless, spellings)
     price = read_price(kit_only, amounts, words, shop.shop.currency, [*series.named.values(), *drums.counted])
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
+    seller = kit.value_said(
+        linkless.without(told_of_others(linkless, amounts, words)),
+        "channel",
+        sellers,
+        {name: words[name] for name in CHANNELS},
+        _NO_CHANNEL,
+    )
+    if seller.reason == _NO_CHANNEL and price.kind.taken is not None and price.kind.taken.value == "hammer":
+        seller = Outcome(Taken("channel", "auction", price.kind.taken.words))  # who else has a hammer?
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
@@ -92,7 +107,7 @@ def _findings(
         "currency": price.currency,
         "price_kind": price.kind,
         **({} if price.premium is None else {"premium": price.premium}),
-        "channel": kit.value_said(linkless, "channel", sellers, {name: words[name] for name in CHANNELS}, _NO_CHANNEL),
+        "channel": seller,
         "freight": price.freight,
         "date": places.day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
         "ref": places.reference(advert),

@@ -62,7 +62,7 @@ _RULES: Final[Mapping[str, _Rule]] = {
     "deposit": _Rule("deposit", 4, _CLAUSE, 4, behind_first=True),
     "instalment": _Rule("instalment", 4, 4, 4, behind_first=True),
     "extra": _Rule("extra", 3, _CLAUSE, 4, behind_first=True),
-    "other thing": _Rule("other thing", 3, 3, 0),
+    "other thing": _Rule("other thing", 3, 5, 1),
 }
 _ORDER: Final = tuple(dict.fromkeys(rule.role for rule in _RULES.values()))
 _SHORT: Final = pattern(rf"(?<!\w){said('short')}$")
@@ -70,6 +70,7 @@ _CUT: Final = pattern(rf"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w){s
 _SENTENCE: Final = re.compile(r"[\n!?]|\.(?=\s|$)")
 _ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,3}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
+_PERCENT: Final = re.compile(r"[ ]*\d{1,2}(?:[.,]\d{1,2})?[ ]?%")
 _WORD: Final = re.compile(r"[^\W_]+")
 _BUT_A_LINK: Final = pattern(rf"(?<!\w){said('more')}(?:[ ]+[^\W\d_]+)?[ ]*$")
 _INCLUDED: Final = pattern(rf"[ ]*(?:[^\W\d_]+[ ]+)?{any_of('values.yes-no', 'yes')}(?!\w)")
@@ -106,19 +107,37 @@ def score_amounts(advert: AdvertText, words: Lexicon) -> list[Scored]:
             if code in ("asks", "asked behind") and one.value < LEAST_ASKED:
                 continue
             reasons[one.find].append(Reason(_RULES[code].role, code, points, advert.words(find), find))
-    for find in advert.finds(words["also"]):
-        end = m.start() if (m := _SENTENCE.search(advert.plain, find.end)) else len(advert.plain)
+    for find in others_for_sale(advert, words):
         for one in amounts:
-            if find.end <= one.find.start < end:
-                reasons[one.find].append(Reason("other thing", "also", 3, advert.words(find), find))
+            if find.start <= one.find.start < find.end:
+                also = Find(find.start, one.find.start)
+                reasons[one.find].append(Reason("other thing", "also", 3, advert.words(also), also))
     for one, two in pairwise(amounts):  # both ends of a range are the same thing
-        if one.ranged and two.ranged and not reasons[two.find][1:]:
-            reasons[two.find] += [reason for reason in reasons[one.find] if reason.code != "currency"]
+        if one.ranged and two.ranged:
+            both = dict.fromkeys(r for find in (one.find, two.find) for r in reasons[find] if r.code != "currency")
+            for end in (one, two):
+                reasons[end.find] = [*_own(advert, end), *both]
     named = any(one.money for one in amounts)
     for at, one in enumerate(amounts):
         if named and not one.money and not reasons[one.find] and _alone(advert, cuts, one, amounts[:at]):
             reasons[one.find].append(Reason(PRICE, "alone", 2, advert.words(one.find), one.find))
     return [Scored(one, _role(reasons[one.find]), tuple(reasons[one.find])) for one in amounts]
+
+
+def told_of_others(advert: AdvertText, amounts: Sequence[Scored], words: Lexicon) -> list[Find]:
+    """The sentences that tell what somebody else paid or thinks, and the ends of those that list other things."""
+    told = [one.amount.find for one in amounts if one.role in ("estimate", "paid", "story", "bid", "invoice")]
+    finds = [
+        Find(one.start - len(advert.before(one.start, 160)), one.end + len(advert.after(one.end, 80))) for one in told
+    ]
+    return [*finds, *others_for_sale(advert, words)]
+
+
+def others_for_sale(advert: AdvertText, words: Lexicon) -> list[Find]:
+    """From "also for sale" to the end of the sentence."""
+    finds = advert.finds(words["also"])
+    ends = [_SENTENCE.search(advert.plain, find.end) for find in finds]
+    return [Find(find.start, m.start() if m else len(advert.plain)) for find, m in zip(finds, ends, strict=True)]
 
 
 def _own(advert: AdvertText, one: Amount) -> list[Reason]:
@@ -149,9 +168,11 @@ def _role(reasons: Sequence[Reason]) -> str:
 
 
 def _cuts(advert: AdvertText, amounts: Sequence[Amount]) -> list[int]:
-    """Where clauses end. A bracket around nothing but an amount belongs to the words before it; "480,-" is whole."""
+    """Where clauses end. A bracket around nothing but an amount belongs to the words before it."""
     spared = {at for m in _ONLY_IT.finditer(advert.plain) for at in (m.start(), m.end() - 1)}
-    spared.update(at for one in amounts for at in range(one.find.start, one.find.end))
+    spared |= {at for one in amounts for at in range(one.find.start, one.find.end)}  # the comma of "450,-"
+    ends = [(one.find.end, two.find.start) for one, two in pairwise(amounts) if one.ranged and two.ranged]
+    spared |= {at for start, end in ends for at in range(start, end)}  # the dash of "300 - 450"
     found = [m for m in _CUT.finditer(advert.plain) if m.start() not in spared]
     return [m.start() for m in found if m[0] != "." or not _SHORT.search(advert.plain[: m.start()][-8:])]
 
@@ -167,12 +188,9 @@ def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Ite
         )
         linked = code == "other thing" and _is_part(advert, find)
         denied = code in ("sold", "hammer") and _DENIED.search(advert.before(find.start))
-        if (
-            not within
-            and not linked
-            and not denied
-            and (code in ("story", "bid", "extra") or find.start not in numbers)
-        ):
+        inside = find.start in numbers and code not in ("story", "bid", "extra")
+        percent = _PERCENT.match(advert.plain, find.end)  # "plus 22 %" is no amount on top
+        if not (within or linked or denied or inside or percent):
             yield code, find
 
 
@@ -200,12 +218,14 @@ def _nearest(
     ):
         if one is not None and reach >= 0:
             text = advert.plain[between]
-            far = len(_WORD.findall(text))
+            far, joins = len(_WORD.findall(text)), len(_JOINS.findall(text))
+            if joins and one is before and rule is _RULES["now"]:
+                return []  # "100 now and 300 on collection" are parts of one price
             if far <= reach:
-                options.append((far + 2 * len(_JOINS.findall(text)), not first, one))
+                options.append((far + 2 * joins, not first, one))
     if not options:
         return []
-    if rule.role == PRICE and not rule.behind_first:  # "was 600, now 480": of two the one behind the word
+    if rule.role == PRICE and not rule.behind_first:  # "600 now 480": of two the one behind the word
         options = options[:1]
     far, _, one = min(options, key=lambda option: option[:2])
     return [(one, rule.points + (far <= 1 and max(rule.before, rule.behind) >= _CLAUSE))]

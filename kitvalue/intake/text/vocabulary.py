@@ -26,7 +26,9 @@ GRADES: Final[Mapping[str, Decimal]] = {
 }  # fmt: skip
 TRUTHS: Final[Mapping[str, bool]] = {
     "yes": True, "y": True, "true": True, "1": True, "ja": True, "j": True, "wahr": True,
+    "oui": True, "sì": True, "sí": True, "si": True, "vrai": True, "vero": True, "verdadero": True, "waar": True,
     "no": False, "n": False, "false": False, "0": False, "nein": False, "falsch": False,
+    "non": False, "nee": False, "faux": False, "falso": False, "onwaar": False,
 }  # fmt: skip
 _HALVES: Final = {"½": ".5", " 1/2": ".5", ",": "."}
 

@@ -8,8 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Final, NamedTuple
 
-from kitvalue.intake.adverts.jot import NewRow
-from kitvalue.intake.adverts.text import Understood
+from kitvalue.intake.adverts.jot import Jotted, NotJotted
 from kitvalue.intake.arrival.guesses import SeriesSeen, WordMeant
 from kitvalue.intake.arrival.questions import Question
 from kitvalue.intake.arrival.settings import NewLines
@@ -21,7 +20,6 @@ from kitvalue.intake.text.problems import (
     FEWEST_ROWS,
     FINE,
     UNKNOWN_WORDS,
-    Caution,
     FileCounts,
     Level,
     PlanCounts,
@@ -83,7 +81,8 @@ def check_text(
     parts.append(f"{to_mend}, {warned} to look at" if refused or warned else "nothing to mend")
     if problems:
         parts.append(f"First: {first_to_do(problems, files)}")
-    if refused and files and files[0].used >= FEWEST_ROWS:
+    in_doubt = any(problem.code == "marks_scale" for problem in problems)  # then no row can be trusted to be right
+    if refused and files and files[0].used >= FEWEST_ROWS and not in_doubt:
         parts.append(f"Or go on: the {files[0].used} rows of {files[0].file} that are right are enough for answers")
     return "\n".join([*parts, *map(_to_paste, paste)])
 
@@ -349,12 +348,24 @@ def _value_of(series: str, sheet: Incoming, usual: Decimal) -> str:
     return f"value --series {shlex.quote(series)} --pieces {drums} --condition {usual.normalize():f} --asked 350"
 
 
-def jot_text(file: str, understood: Understood, row: NewRow, notices: tuple[Caution, ...]) -> str:
-    """What was understood beside the words it comes from, what is open, and the row as it would stand in the file."""
-    cells = [(t.field, *(shown(text, 200)[1:-1] for text in (t.value, t.words))) for t in understood.taken]
+def jot_text(jottings: Sequence[Jotted | NotJotted]) -> str:
+    """What was understood beside the words it comes from, what is open, and the row as it would stand in the file.
+    Several adverts of a paste are numbered.
+    """
+    several = len(jottings) > 1
+    return "\n\n".join(
+        (f"Advert {at} of {len(jottings)}\n\n" if several else "")
+        + (_jotted(one) if isinstance(one, Jotted) else f"{one.begins}\n{bullets('Not noted', [one.why])}".rstrip())
+        for at, one in enumerate(jottings, 1)
+    )
+
+
+def _jotted(one: Jotted) -> str:
+    said = one.understood
+    cells = [(t.field, *(shown(text, 200)[1:-1] for text in (t.value, t.words))) for t in said.taken]
     return page(
         f"What the advert says\n{table('column< | understood<40 | from the words<46', cells)}",
-        bullets("Left blank", [f"{unknown.field}: {unknown.reason}" for unknown in understood.unknown]),
-        bullets("Take care", [*texts(notices), *understood.remarks]),
-        f"Row {row.row} of {file}:\n  {shown(row.line, 600)[1:-1]}",
+        bullets("Left blank", [f"{unknown.field}: {unknown.reason}" for unknown in said.unknown]),
+        bullets("Take care", [*texts(one.notices), *said.remarks]),
+        f"Row {one.row.row} of {one.file}:\n  {shown(one.row.line, 600)[1:-1]}",
     )[:-1]
