@@ -83,7 +83,8 @@ def check_text(
     parts.append(f"{to_mend}, {warned} to look at" if refused or warned else "nothing to mend")
     if problems:
         parts.append(f"First: {first_to_do(problems, files)}")
-    if refused and files and files[0].used >= FEWEST_ROWS:
+    in_doubt = any(problem.code == "marks_scale" for problem in problems)  # then no row can be trusted to be right
+    if refused and files and files[0].used >= FEWEST_ROWS and not in_doubt:
         parts.append(f"Or go on: the {files[0].used} rows of {files[0].file} that are right are enough for answers")
     return "\n".join([*parts, *map(_to_paste, paste)])
 
