@@ -82,6 +82,7 @@ def _alike(one: str | None, other: str | None) -> bool | None:
     return len(a & b) >= _NOTES_ALIKE * len(a | b)
 
 
+_TEN_YEARS: Final = 3653  # days
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
 
@@ -107,6 +108,24 @@ def repeats(columns: Columns, at: IntArray) -> list[Problem]:
             message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
         problems += [table.problem(at, header, ref, code, message, level) for at in places if at != latest]
     return problems
+
+
+def far_in_time(columns: Columns, at: IntArray) -> list[Problem]:
+    """Those of the rows `at` that do not count since their day is more than ten years from that of any other."""
+    column = columns["date"]
+    days = np.array([day.toordinal() if isinstance(day, dt.date) else 0 for day in column.values.each])
+    days = days[column.values.codes[at]]
+    known = np.unique(days[days > 0])
+    wide = np.diff(known, prepend=-_TEN_YEARS, append=known[-1:] + 2 * _TEN_YEARS) > _TEN_YEARS
+    single = known[wide[:-1] & wide[1:]] if len(known) > 1 else known[:0]
+    several, counts = np.unique(days, return_counts=True)
+    single = single[np.isin(single, several[counts == 1])]
+    message = "is more than ten years from the day of any other row, so the row is set aside: is it a slip?"
+    return [
+        columns.table.problem(n, column.header, column.cells[n], "far_in_time",
+                              f"{columns.known('date', n).isoformat()} {message}", Level.WARNING)
+        for n in at[np.isin(days, single)].tolist()
+    ]  # fmt: skip
 
 
 def _alike_in_all(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
@@ -154,7 +173,6 @@ _DEFAULTS: Final = {  # what a blank cell counts as; one of a currency as the sh
     "date": "the book's mean date", "price_kind": "asked", "channel": "private", "currency": "",
     "freight": "unknown, never 0", "weight": "1",
 }  # fmt: skip
-MANY_PIECES: Final = 40
 _FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
 
 
@@ -171,11 +189,6 @@ def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, sho
         where = {str(series[int(part[0])]): numbers[part].tolist() for part in _groups(series.same())}
         problems += spelling_warnings(where, table.file, columns["series"].header)
     problems += near_duplicates(rows, table.file)
-    pieces = columns["pieces"]
-    many = numbers[pieces.values.where(lambda count: isinstance(count, int) and count > MANY_PIECES)[at]].tolist()
-    if many:
-        message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
-        problems.append(table.warning(pieces.header, None, "many_pieces", message))
     return problems
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from kitvalue.intake.books.book import FeatureColumn, IntArray, PriceBook
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, repeats, row_warnings, scale_warning
+from kitvalue.intake.books.bookwarnings import absent_warnings, far_in_time, repeats, row_warnings, scale_warning
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.table import Coded, read_table
@@ -78,6 +78,8 @@ def read_pricebook(path: Path, shop: Shop, today: dt.date) -> PriceReading:
         return _refused(problems, table.counts(0, columns.sign))
     repeated = repeats(columns, np.flatnonzero(usable))
     kept = np.flatnonzero(usable & ~np.isin(table.rows, [problem.row or 0 for problem in repeated]))
+    repeated += (lone := far_in_time(columns, kept))
+    kept = kept[~np.isin(table.rows[kept], [problem.row or 0 for problem in lone])]
     rows = _Rows(reader, kept, read)
     problems += [*repeated, *row_warnings(reader, rows, kept, shop)]
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))
