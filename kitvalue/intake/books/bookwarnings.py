@@ -13,7 +13,16 @@ from numpy.typing import NDArray
 from kitvalue.intake.books.book import BoolArray, IntArray
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
+from kitvalue.intake.settings.words import (
+    FEWEST_OF_TEN,
+    WORDS_TABLE,
+    halved_words,
+    is_digit,
+    is_of_ten,
+    is_school_mark,
+    scale_said,
+    turned_words,
+)
 from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
 from kitvalue.intake.text.languages import any_of, pattern
@@ -206,18 +215,23 @@ def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
     texts = frozenset(condition.cells.each)
     if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
         return []
-    marks = frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
+    ten_said = scale_said(condition.header) == "ten"
+    marks = (
+        frozenset(filter(is_digit, texts))
+        if ten_said
+        else frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
+    )
     at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
     rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
     message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
-    if is_of_ten(cell):
+    if ten_said or is_of_ten(cell):
         message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
-        message += f"under {WORDS_TABLE}"
+        message += f"under {WORDS_TABLE}: {halved_words()}"
     else:
         looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
         message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
         message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
-    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) else 1)
+    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) and not ten_said else 1)
     return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
 
 
