@@ -19,7 +19,7 @@ from typing import IO, Any, Final, NoReturn
 import click
 
 from kitvalue.intake.text.problems import Caution, Level, Problem, shown, together
-from kitvalue.intake.text.words import spelt_out
+from kitvalue.intake.text.words import MOST_PIECES, Refusal, spelt_out
 
 MOST_LINES = 20  # of problems, where they are the answer
 MOST_BESIDE = 5  # of problems beside an answer
@@ -169,7 +169,6 @@ def _shop_folder(context: click.Context) -> Path:
 def day(text: str, last: date | None = None) -> date:
     """A date option, read as the files' dates are: today at most, or the `last` day."""
     from kitvalue.intake.text.dates import AFTER_TODAY, Day, read_date
-    from kitvalue.intake.text.words import Refusal
 
     read = read_date(text, today=last or date.today())
     if isinstance(read, Day):
@@ -201,7 +200,7 @@ class Whole(click.IntRange):
             self.fail(message, param, ctx)
 
 
-DRUMS = Whole(1, 99, "a number of drums")
+DRUMS = Whole(1, MOST_PIECES, "a number of drums")
 
 
 def amount(text: str) -> Decimal:

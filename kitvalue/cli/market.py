@@ -1,4 +1,4 @@
-"""The commands of the shop's files and of the market: `new`, `check`, `jot`, `fit` and `value`."""
+"""The commands of the shop's files and of the market: `new`, `check`, `jot`, `take`, `fit` and `value`."""
 
 from __future__ import annotations
 
@@ -188,6 +188,51 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         f"{told}\n\n{ending}",
         cautions=[notice for one in noted for notice in one.notices],
         question=None if yes else Question(told, f"Write {it} into {last.file}?", write),
+    )
+
+
+@shop_command
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--yes", is_flag=True, help="Write the rows without asking; without it and without a terminal nothing is written."
+)
+def take(folder: ShopFolder, file: Path, yes: bool) -> Said:
+    """Merge FILE, a newer export of your spreadsheet, into prices.csv.
+
+    Rows that stand there already are left, new ones are set behind the last, changed ones are shown with the old and
+    the new value and changed in their place; of the other rows no byte changes. Where nothing tells a change from
+    another kit, the row is shown and not taken. Headers, delimiter, encoding and decimal sign of FILE may be others
+    than the book's. The book as it was is kept in out/before/.
+
+    \b
+    Reads   FILE, shop.toml, prices.csv, rates.csv
+    Writes  prices.csv, if you agree
+
+    \b
+    Example:
+      kitvalue --shop myshop take export.csv
+    """
+    from kitvalue.commands import take as command
+    from kitvalue.pages.answers import take_answer
+    from kitvalue.pages.terminal.arrival import problem_lines, take_text
+
+    taken = command.take(folder, file)
+
+    def write() -> str:
+        command.write_taken(folder, taken)
+        return "Written: prices.csv"
+
+    told = take_text(taken)
+    ending = "There is nothing to write."
+    if taken.brings:
+        ending = write() if yes else "Nothing is written: --yes writes the rows."
+    return Said(
+        take_answer(taken, written=yes and taken.brings),
+        f"{told}\n\n{ending}",
+        taken.problems,
+        taken.notices,
+        problem_lines=problem_lines(taken.problems),
+        question=Question(told, "Write that into prices.csv?", write) if taken.brings and not yes else None,
     )
 
 

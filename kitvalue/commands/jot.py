@@ -10,12 +10,9 @@ from typing import Final
 from kitvalue.commands.folder import ShopFolder, state_of
 from kitvalue.commands.writing import OFFERS, PRICES, RATES
 from kitvalue.intake.adverts.jot import (
-    FileStyle,
     Jotted,
     NotJotted,
     book_values,
-    file_style,
-    new_row,
     offer_values,
     other_currencies,
 )
@@ -28,6 +25,7 @@ from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
 from kitvalue.intake.tables.headers import WantedColumns
+from kitvalue.intake.tables.style import FileStyle, file_style, new_row
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
 
@@ -83,7 +81,7 @@ def jot(folder: ShopFolder, text: str, today: dt.date, *, offer: bool, behind: J
     told = None if offer else understood.value("date")
     _refuse_without_rate(folder, understood, today if told is None else dt.date.fromisoformat(told))
     values = offer_values(understood, shop, style) if offer else book_values(understood, shop, style.header)
-    row = new_row(data, style, values, columns, shop)
+    row = new_row(data, style, values, columns, shop.files)
     state = state_of(before) if behind is None else behind.state
     return Jotted(file, state, understood, row, tuple(_notices(understood, values, style, shop, offer)))
 
@@ -97,7 +95,7 @@ def _style(folder: ShopFolder, data: bytes, *, offer: bool) -> tuple[FileStyle, 
         own = [name for name in (*columns.required, *columns.optional) if name != "sold_for" or name in columns.headers]
         header = f"{sign.join(columns.headers.get(name, name) for name in own)}\r\n"
         data = header.encode(shop.files.encoding) if shop.files.encoding else f"{MARK}{header}".encode()
-    return file_style(data, OFFERS if offer else PRICES, columns, shop), columns, data
+    return file_style(data, OFFERS if offer else PRICES, columns, shop.files), columns, data
 
 
 def _refuse_what_is_sold(understood: Understood) -> None:
@@ -137,7 +135,7 @@ def _spellings(shop: Shop, style: FileStyle) -> dict[str, str]:
         return {spelling: name for name, table in shop.series.items() for spelling in (name, *table.also)}
     place = style.header.places["series"]
     names: dict[str, str] = {}
-    for row in style.rows:
+    for row in style.rows.values():
         if 0 < len(trimmed(row[place])) <= _LONGEST_NAME:
             names.setdefault(fold(row[place]), trimmed(row[place]))
     return {name: name for name in names.values()}
@@ -177,7 +175,7 @@ def _notices(
     if lost:
         yield Caution("no_column", f"{style.file} has no column {listed(lost, last='or')}, so that is not written")
     ref, place = understood.value("ref"), style.header.places.get("ref")
-    if ref is not None and place is not None and any(trimmed(row[place]) == ref for row in style.rows):
+    if ref is not None and place is not None and any(trimmed(row[place]) == ref for row in style.rows.values()):
         yield Caution("in_the_book", f"{ref} is in the book already: of a listing's rows only the latest counts")
     if understood.not_used:
         phrases = listed((shown(phrase) for phrase in understood.not_used), _MOST_NOT_USED)

@@ -137,7 +137,7 @@ def _all_or_none(folder: Path) -> Iterator[Callable[[str, bytes], None]]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FileError(
             f"{folder} is not empty: give a new or an empty folder, nothing is written over; a newer sheet of a shop "
-            "that stands is saved over its prices.csv"
+            "that stands is merged with kitvalue take, or saved over its prices.csv"
         )
     written: list[Path] = []
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -105,6 +106,10 @@ def _feature(shop: Shop, text: str) -> FeatureValue:
                 raise FileError(f"--with {shown(text)} is neither yes nor no; write yes or no")
             return FeatureValue(own, truth)
     try:
-        return FeatureValue(own, float(value.replace(",", ".")))
+        number = float(value.replace(",", "."))
     except ValueError as why:
         raise FileError(f"--with {shown(text)} is no number; write for instance 2 or 2.5") from why
+    lowest = shop.prices.lowest.get(own, 0)
+    if not lowest <= number < math.inf:
+        raise FileError(f"--with {shown(text)}: {own} is a number from {lowest} on; write for instance 2 or 2.5")
+    return FeatureValue(own, number)

@@ -104,7 +104,7 @@ def ways_out(situation: Situation, quote: Quote) -> tuple[WayOut, ...]:
         text = "the finished kit has no price in the market"
     else:
         value = (quote.floor / situation.finished_typical * HUNDRED).quantize(CENT, rounding=ROUND_CEILING)
-        text = f"share at least {value} % (planned {(situation.share * HUNDRED).normalize():f} %)"
+        text = f"share at least {value} % (planned {cents(situation.share * HUNDRED).normalize():f} %)"
     return (*ways, WayOut("share", value, text))
 
 
@@ -115,7 +115,7 @@ def _at_most(name: Literal["donors", "hours"], unknown: Unknown, quote: Quote, w
     if root is None:
         return WayOut(name, None, f"no {what} is low enough by itself")
     value, planned = round(root, 9).quantize(CENT, rounding=ROUND_FLOOR), unknown.planned  # 9: what a bisection leaves
-    told = f"{value} (planned {planned.normalize():f})"
+    told = f"{value} (planned {cents(planned).normalize():f})"
     if name == "donors":
         told = f"{money_text(value)} together (planned {money_text(planned)})"
     return WayOut(name, value, f"{name} at most {told}")

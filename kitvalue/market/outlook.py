@@ -252,7 +252,12 @@ def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[Caution
     else:
         unknown = f"{kit.series} is not in the book: valued as a series of which nothing is known"
         said.append(Caution("unseen_series", unknown))
-    ranges = (("pieces", kit.pieces, recipe.pieces_seen), ("condition", kit.condition, recipe.conditions_seen))
+    ranges = [("pieces", kit.pieces, recipe.pieces_seen), ("condition", kit.condition, recipe.conditions_seen)]
+    asked = {feature.name: feature.value for feature in kit.features}
+    for seen in fit.book.features:
+        value, known = asked.get(seen.name), seen.values[~np.isnan(seen.values)]
+        if seen.kind == "number" and isinstance(value, float | int) and len(known):
+            ranges.append((seen.name, value, (float(known.min()), float(known.max()))))
     for what, value, (low, high) in ranges:
         if not low <= value <= high:
             ends = f"{low:g}" if low == high else f"{low:g} to {high:g}"

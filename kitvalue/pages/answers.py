@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.sourcing import Sourcing
     from kitvalue.intake.adverts.jot import Jotted, NotJotted
     from kitvalue.intake.arrival.guesses import SeriesSeen
+    from kitvalue.intake.arrival.merging import Taken
     from kitvalue.intake.arrival.settings import NewLines
     from kitvalue.intake.arrival.takeover import Incoming
     from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
@@ -209,6 +210,21 @@ def _jotted(one: Jotted, written: bool) -> Answer:
             amounts{value words role reasons{role code points words}}""",
         ),
         "row": answer(one.row, "row cells line", cells=dict(one.row.cells)),
+        "written": written,
+    }
+
+
+def take_answer(taken: Taken, written: bool) -> Answer:
+    """What became of each row of an export, by its number there; `written`: the book has it."""
+    rows = "row book_row cells{column old new}"
+    return {
+        **answer(taken, "file read"),
+        "added": [
+            answer(row, "row series pieces condition price$ price_kind channel currency date ref note")
+            for row in taken.added
+        ],
+        **answer(taken, f"changed{{{rows}}} open{{{rows}}} left{{row book_row=of_row}}"),
+        "refused": [answer(problem, "row column text code message") for problem in taken.refused],
         "written": written,
     }
 

@@ -5,6 +5,8 @@ worked out by hand.
 from __future__ import annotations
 
 import datetime as dt
+import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -13,6 +15,8 @@ from hypothesis import strategies as st
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.intake.text.dates import AFTER_TODAY, Day, read_date
+from kitvalue.intake.text.decoding import decode
+from kitvalue.intake.text.problems import FileError
 from kitvalue.intake.text.words import Refusal
 from tests import TODAY
 from tests.shops import run, sample_shop
@@ -66,3 +70,26 @@ def test_an_option_takes_no_day_ahead_but_that_of_a_sale(tmp_path: Path) -> None
     far = run(shop, *words, "--on", (ahead + dt.timedelta(days=200)).isoformat())
     assert far.status == 2
     assert "more than a year ahead" in far.err
+
+
+def test_plans_that_cannot_be_read_are_said_to_be_so(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path, fitted=False)
+    shutil.rmtree(shop / "builds")
+    (shop / "builds").write_text("no folder", encoding="utf-8")
+    ran = run(shop, "check")
+    assert ran.status == 2
+    assert "builds/ cannot be read: not a directory" in ran.err
+
+
+@pytest.mark.parametrize("text", ["Bör", "Škoda", "Łódź", "naïve"])
+@pytest.mark.parametrize("name", ["utf-8", "ascii", "cp1252"])
+@pytest.mark.parametrize("stored", ["cp1252", "cp1250", "cp850", "mac-roman", "latin-1"])
+def test_an_encoding_that_is_advised_reads_the_file(text: str, name: str, stored: str) -> None:
+    data = f"series;note\nBurren;{text}\x81\n".encode(stored, errors="ignore")
+    for setting in (name, None):
+        try:
+            decode(data, "prices.csv", setting)
+        except FileError as error:
+            found = re.search(r'encoding = "([\w-]+)"', str(error))
+            if found is not None:
+                assert decode(data, "prices.csv", found[1]).text

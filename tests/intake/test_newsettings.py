@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from decimal import Decimal
 from importlib import resources
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -26,6 +27,7 @@ from kitvalue.intake.settings.words import grades_by, read_grade, scale_of
 from kitvalue.intake.text.languages import word_file
 from kitvalue.intake.text.vocabulary import CHANNELS, likely_word
 from kitvalue.intake.text.words import Refusal
+from tests.shops import book_shop, run
 
 STARTER = (resources.files("kitvalue") / "starter" / "shop.toml").read_text(encoding="utf-8")
 
@@ -274,3 +276,11 @@ def test_any_name_and_header_gives_settings_that_can_be_read(names: list[str], h
 )
 def test_what_a_shop_took_in_is_no_dealers_price(cell: str, word: str | None) -> None:
     assert likely_word("channel", cell, {one: one for one in CHANNELS}) == word
+
+
+def test_a_header_that_says_ten_is_asked_about_where_nothing_is_mapped(tmp_path: Path) -> None:
+    rows = [{"series": "Burren", "pieces": 4, "Look (of 10)": 3 + n % 3, "price": 400 + n} for n in range(14)]
+    settings = '[prices.columns]\ncondition = "Look (of 10)"\n'
+    ran = run(book_shop(tmp_path / "shop", settings, rows[0], rows), "check")
+    assert '"10" = "5", "9" = "4.5"' in ran.err
+    assert "are right are enough" not in ran.out

@@ -140,14 +140,14 @@ def test_features_of_every_kind(tmp_path: Path) -> None:
     rows = [
         "Burren;4;good;480;yes;2;Red",
         "Burren;4;good;490;MIT;0,5;red",
-        "Burren;4;good;500;nein;-1;blue",
+        "Burren;4;good;500;nein;0;blue",
         "Burren;4;good;510;;;",
     ]
     reading = read_rows(tmp_path, *rows, header=FEATURE_HEADER, settings=FEATURED)
     assert reading.book is not None
     hardware, holes, colour = reading.book.features
     assert hardware.values[:3].tolist() == [1.0, 1.0, 0.0]
-    assert holes.values[:3].tolist() == [2.0, 0.5, -1.0]
+    assert holes.values[:3].tolist() == [2.0, 0.5, 0.0]
     assert (colour.words, colour.values[:3].tolist()) == (("Red", "blue"), [0.0, 0.0, 1.0])
     assert all(np.isnan(one.values[3]) for one in reading.book.features)
     assert "row 5" in warned(reading, "blank_hardware")[0].message

@@ -20,6 +20,7 @@ LINES: dict[str, tuple[str, ...]] = {
     "new": ("new", "{new}"),
     "check": ("check",),
     "jot": ("jot", ADVERT),
+    "take": ("take", str(SAMPLE / "prices.csv")),
     "fit": ("fit",),
     "value": VALUE,
     "cost": ("cost", "seven-piece"),

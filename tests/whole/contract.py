@@ -57,6 +57,10 @@ KEYS: Mapping[str, Mapping[str, str]] = {
     },
     "done": {"": "jobs learned_hours learned_shares"},
     "jot": {"": "file understood unknown amounts row written"},
+    "take": {
+        "": "file read added changed open left refused written",
+        "added[]": "row series pieces condition price price_kind channel currency date ref note",
+    },
     "report": {"": "written"}, "sheet": {"": "written"}, "card": {"": "written"}, "new": {"": "folder files"},
 }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""An advert's row for a file: its cells in the file's own columns and style, and the bytes to set behind the file's."""
+"""What an advert says, as values for the columns of a file."""
 
 from __future__ import annotations
 
@@ -13,22 +13,12 @@ from kitvalue.intake.adverts.text import Understood
 from kitvalue.intake.books.offers import offer_features
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import shop_grades
-from kitvalue.intake.tables.csvout import is_number, quoted, safe_text
-from kitvalue.intake.tables.headers import (
-    Header,
-    WantedColumns,
-    declared_delimiter,
-    find_header,
-    split_lines,
-    split_rows,
-    unclosed_quote,
-)
-from kitvalue.intake.tables.table import table_from_text
-from kitvalue.intake.text.decoding import decode
+from kitvalue.intake.tables.headers import Header
+from kitvalue.intake.tables.style import FileStyle, NewRow, written_money
 from kitvalue.intake.text.languages import pattern
 from kitvalue.intake.text.lexicon import said
-from kitvalue.intake.text.numbers import column_style, meanings, read_amount
-from kitvalue.intake.text.problems import Caution, FileError
+from kitvalue.intake.text.numbers import meanings
+from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, trimmed
 
@@ -78,36 +68,7 @@ def _free(stem: str, number: int, width: int, taken: Sequence[tuple[str, str]]) 
     return next(name for n in count(number) if fold(name := f"{stem}{n:0{width}d}") not in folded)
 
 
-_MONEY: Final = ("price", "sold_for", "freight")
-_NUMBERS: Final = (*_MONEY, "condition", "premium", "haggle", "weight")
 _OF_OFFERS: Final = ("series", "pieces", "condition", "price", "price_kind", "premium", "freight", "note")
-_DOTTED: Final = re.compile(r"\d{2}\.\d{2}\.\d{4}")
-
-
-@dataclass(frozen=True, slots=True)
-class FileStyle:
-    """How a file writes its rows."""
-
-    file: str
-    header: Header
-    encoding: str  # for bytes set behind the file's own, without a mark
-    line_end: str
-    ends_with_line: bool
-    decimal: str
-    dotted_dates: bool
-    rows: tuple[tuple[str, ...], ...]  # cells of every sound row under the header
-
-
-@dataclass(frozen=True, slots=True)
-class NewRow:
-    """A row to be written: its number in the spreadsheet, each of the file's columns with its cell, its line, and the
-    file's bytes with the row behind them.
-    """
-
-    row: int
-    cells: tuple[tuple[str, str], ...]
-    line: str
-    data: bytes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,46 +93,6 @@ class NotJotted:
     why: str
 
 
-def file_style(data: bytes, file: str, wanted: WantedColumns, shop: Shop) -> FileStyle:
-    """The style of a file's rows. Raises FileError where the file cannot be trusted as a whole."""
-    decoded = decode(data, file, shop.files.encoding)
-    lines = split_lines(decoded.text)
-    declared = declared_delimiter(lines)
-    header = find_header(lines[1:] if declared else lines, wanted, file, shop.files.delimiter or declared)
-    rows = []
-    for raw in split_rows(lines[1:] if declared else lines, header.delimiter):
-        if raw.damage is not None and raw.damage.spreads:
-            raise unclosed_quote(file, raw, raw.damage, header)
-        if raw.row > header.row and header.named <= raw.count <= len(header.cells) and raw.cells:
-            rows.append((*raw.cells, *[""] * (len(header.cells) - raw.count)))
-    encoding = decoded.encoding
-    if encoding in ("utf-16", "utf-32"):  # the byte order that the mark tells, without a mark of its own
-        encoding += {b"\xff": "-le", b"\xfe": "-be", b"\x00": "-be"}.get(data[:1], "")
-    ends = re.findall(r"\r\n|\n|\r", decoded.text)
-    dates = _column(header, rows, "date")
-    # the decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
-    # between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there
-    style = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in _column(header, rows, name))
-    sign = style.sign or shop.files.decimal or ("," if header.delimiter == ";" else ".")
-    if style.mixed:
-        sign = "," if style.commas > style.dots else "."
-    return FileStyle(
-        file=file,
-        header=header,
-        encoding="utf-8" if encoding.lower().replace("_", "-") == "utf-8-sig" else encoding,
-        line_end=ends[-1] if ends else "\r\n",  # RFC 4180
-        ends_with_line=decoded.text.endswith(("\n", "\r")),
-        decimal=sign,
-        dotted_dates=bool(dates) and all(_DOTTED.fullmatch(trimmed(cell)) for cell in dates),
-        rows=tuple(rows),
-    )
-
-
-def _column(header: Header, rows: Iterable[tuple[str, ...]], name: str) -> list[str]:
-    place = header.places.get(name)
-    return [] if place is None else [row[place] for row in rows if trimmed(row[place])]
-
-
 def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str, str]:
     """The advert's values for the price book's columns. A grade is written as the shop's files take it: its own number
     or our word where shop.toml maps our numbers to others, and none where nothing says it.
@@ -185,7 +106,7 @@ def book_values(understood: Understood, shop: Shop, header: Header) -> dict[str,
         if unit is None:  # better no price than one in the shop's own money
             del values["price"]
         elif unit:
-            values["price"] = f"{_money(values['price'])} {unit}"
+            values["price"] = f"{written_money(values['price'])} {unit}"
     if values.get("price_kind") == "sold" and "sold_for" in header.places:  # what was paid stands there
         values = {("sold_for" if name == "price" else name): value for name, value in values.items()}
     sizes = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
@@ -226,66 +147,24 @@ def _without_kind(values: Mapping[str, str], header: Header) -> dict[str, str]:
     return {name: value for name, value in values.items() if told or name != "price"}
 
 
-def _money(value: str) -> str:
-    return f"{Decimal(value):.2f}" if "." in value else value
-
-
 def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[str, str]:
     """The advert's values for the offers' columns, under a name that is free. Where a premium is due it is a lot."""
     known = (*_OF_OFFERS, *offer_features(shop))
     values = {name: value for name, value in book_values(understood, shop, style.header).items() if name in known}
     series = values.get("series")
-    every = shop.series or _column(style.header, style.rows, "series")
+    every = shop.series or style.column("series")
     others = [name for name in every if series is None or fold(name) != fold(series)]
-    values["offer"] = next_name(_column(style.header, style.rows, "offer"), series, others)
+    values["offer"] = next_name(style.column("offer"), series, others)
     if understood.sizes and str(len(understood.sizes)) == values.get("pieces"):
         values["sizes"] = " ".join(size_text(size, shop.shop.size_order) for size in understood.sizes)
         if "sizes" in style.header.places and "note" in values:
             values["note"] = values["note"].replace(values["sizes"], "").strip("; ")
     unit = values.get("price", "").partition(" ")[2]
     if unit and "freight" in values:
-        values["freight"] = f"{_money(values['freight'])} {unit}"
+        values["freight"] = f"{written_money(values['freight'])} {unit}"
     if "premium" in values or ("price" not in values and understood.value("channel") == "auction"):
         values["price_kind"] = "hammer"
     if understood.haggle == "fixed" and values.get("price_kind") != "hammer":
         values["haggle"] = "fixed"
     source = {"private": "private", "dealer": "trade"}.get(understood.value("channel") or "")
     return _without_kind(values, style.header) | ({"bought_from": source} if source else {})
-
-
-def new_row(data: bytes, style: FileStyle, values: Mapping[str, str], wanted: WantedColumns, shop: Shop) -> NewRow:
-    """The row with these values (our column -> plain text) and the file with it. The old bytes stay as they are.
-
-    The row's number is found by reading the whole file again; FileError where it does not come back as written.
-    """
-    header = style.header
-    cells = [""] * len(header.cells)
-    for name, place in header.places.items():
-        cells[place] = _cell(name, values[name], style) if name in values else ""
-    line = header.delimiter.join(quoted(cell, header.delimiter) for cell in cells)
-    before = "" if style.ends_with_line else style.line_end
-    whole = data + (before + line + style.line_end).encode(style.encoding, errors="replace")
-    table = table_from_text(decode(whole, style.file, shop.files.encoding), style.file, wanted, shop.files.delimiter)
-    sent = [cell.encode(style.encoding, errors="replace").decode(style.encoding) for cell in cells]
-    if not len(table) or table.row_cells(-1)[: len(sent)] != sent:
-        raise FileError(
-            f"a row set behind the last line of {style.file} would not be read back as it is written; "
-            "mend the last rows first (kitvalue check lists what is wrong)"
-        )
-    return NewRow(
-        table.row(-1), tuple((header.name(name), cells[place]) for name, place in header.places.items()), line, whole
-    )
-
-
-def _cell(name: str, value: str, style: FileStyle) -> str:
-    """A value in the file's own style; texts are made safe for a spreadsheet."""
-    if name in _NUMBERS and is_number(value):
-        return (_money(value) if name in _MONEY else value).replace(".", style.decimal)
-    if name in _MONEY:
-        number, _, code = value.partition(" ")
-        return f"{number.replace('.', style.decimal)} {code}"
-    if name == "date" and style.dotted_dates:
-        year, month, day = value.split("-")
-        return f"{day}.{month}.{year}"
-    text = " ".join(value.split())
-    return text if is_number(text) else safe_text(text)

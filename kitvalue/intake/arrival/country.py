@@ -36,6 +36,7 @@ class Country:
     union: bool = False
     month_first: bool = False
     places: Mapping[str, str] = field(default_factory=dict)
+    prices: tuple[str, ...] = ()  # the least and the most of a price, where the currency's units are small
 
 
 def language_of(texts: Iterable[str]) -> str:
@@ -59,13 +60,16 @@ def country_of(currency: str | None, language: str) -> Country | None:
     home = homes[code]
     return Country(
         code, home["currency"], home.get("vat"), home.get("union", False), home.get("month_first", False),
-        home.get("places", {}),
+        home.get("places", {}), tuple(home.get("prices", ())),
     )  # fmt: skip
 
 
 def with_country(text: str, home: Country) -> str:
     """The starter's shop.toml for a shop in a country."""
     text = re.sub(r'(?m)^currency = "[A-Z]{3}" ', f'currency = "{home.currency}" ', text)
+    if home.prices:
+        least, most = home.prices
+        text = re.sub(r"(?m)^# least = 1 (.*)\n# most = .*$", rf"least = {least} \1\nmost = {most}", text)
     if home.vat is not None:
         line = f"rate = {home.vat:<9}# percent: your own VAT. The usual rate in {home.code}; check it."
         text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)

@@ -15,7 +15,7 @@ from typing import Final, TypeVar
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
-from kitvalue.intake.books.specs import NO_PREMIUM, PRICES, RATES, FeatureValue, feature_specs
+from kitvalue.intake.books.specs import NO_PREMIUM, PRICES, RATES, FeatureValue, feature_specs, price_refusal
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import Column, Columns, read_columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, Coded, TextTable
@@ -142,7 +142,7 @@ class RowReader:
         columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted, today)
         columns = replace(columns, by_name={**columns.by_name, "pieces": _pieces_or_sizes(columns)})
         self.table, self.columns, self.rates, self.counted = table, columns, rates, counted
-        self.currency = shop.shop.currency
+        self.shop, self.currency = shop, shop.shop.currency
         self.features = {name: kind for name, kind in shop.prices.features.items() if columns[name].present}
         self.paid = ~columns["sold_for"].blank()
         asked, sold = PRICE_KINDS.index("asked"), PRICE_KINDS.index("sold")
@@ -179,6 +179,10 @@ class RowReader:
             sound = ~money.refused()
             doubtful |= says_currency(money, sound) & ~says_currency(money, sound, own)
         doubtful |= price.refused() & self.paid
+        with np.errstate(invalid="ignore"):
+            for name in ("price", "sold_for"):
+                numbers = columns.numbers(name)
+                doubtful |= (numbers < float(self.shop.prices.least)) | (numbers > float(self.shop.prices.most))
         said_hammer = columns["price_kind"].values.where(lambda kind: kind == "hammer")
         doubtful |= said_hammer & (self.paid | columns["premium"].blank())
         firm = self.kinds != PRICE_KINDS.index("asked")
@@ -190,6 +194,9 @@ class RowReader:
         """The row at one index, or every reason beside its cells' own why it is refused."""
         problems: list[Problem] = []
         money = self._money(at, problems)
+        price = self.columns.known(self.priced(at), at)
+        if money is not None and price is not None and (why := price_refusal(price * money[1], self.shop)) is not None:
+            problems.append(self.columns[self.priced(at)].problem(at, why))
         problems += self._across(at)
         return problems if problems or money is None or not self.sound[at] else self.row(at, *money)
 
@@ -276,10 +283,13 @@ class RowReader:
     def row(self, at: int, currency: str | None = None, rate: Decimal = Decimal(1)) -> RowAsRead:
         """A row that can be used, its money in a currency (the shop's own, if not given)."""
         known = self.columns.known
+        asked = known("price", at) if self.paid[at] else None
+        if asked is not None and price_refusal(asked * rate, self.shop) is not None:
+            asked = None
         return RowAsRead(
             row=self.table.row(at),
             price=known(self.priced(at), at),
-            asked=known("price", at) if self.paid[at] else None,
+            asked=asked,
             price_kind=PRICE_KINDS[self.kinds[at]],
             channel=known("channel", at) or "private",
             currency=currency or self.currency,

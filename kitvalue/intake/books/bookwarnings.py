@@ -13,7 +13,16 @@ from numpy.typing import NDArray
 from kitvalue.intake.books.book import BoolArray, IntArray
 from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
 from kitvalue.intake.settings.shop import Shop
-from kitvalue.intake.settings.words import FEWEST_OF_TEN, WORDS_TABLE, is_digit, is_of_ten, is_school_mark, turned_words
+from kitvalue.intake.settings.words import (
+    FEWEST_OF_TEN,
+    WORDS_TABLE,
+    halved_words,
+    is_digit,
+    is_of_ten,
+    is_school_mark,
+    scale_said,
+    turned_words,
+)
 from kitvalue.intake.tables.specification import Columns
 from kitvalue.intake.tables.table import TextTable
 from kitvalue.intake.text.languages import any_of, pattern
@@ -73,6 +82,7 @@ def _alike(one: str | None, other: str | None) -> bool | None:
     return len(a & b) >= _NOTES_ALIKE * len(a | b)
 
 
+_TEN_YEARS: Final = 3653  # days
 _MOST_NAMES: Final = 400  # comparing every pair of names grows with the square of their number
 
 
@@ -98,6 +108,24 @@ def repeats(columns: Columns, at: IntArray) -> list[Problem]:
             message = f"{shown(ref)} stands for kits of different series ({phrase}); correct the ref or the series"
         problems += [table.problem(at, header, ref, code, message, level) for at in places if at != latest]
     return problems
+
+
+def far_in_time(columns: Columns, at: IntArray) -> list[Problem]:
+    """Those of the rows `at` that do not count since their day is more than ten years from that of any other."""
+    column = columns["date"]
+    days = np.array([day.toordinal() if isinstance(day, dt.date) else 0 for day in column.values.each])
+    days = days[column.values.codes[at]]
+    known = np.unique(days[days > 0])
+    wide = np.diff(known, prepend=-_TEN_YEARS, append=known[-1:] + 2 * _TEN_YEARS) > _TEN_YEARS
+    single = known[wide[:-1] & wide[1:]] if len(known) > 1 else known[:0]
+    several, counts = np.unique(days, return_counts=True)
+    single = single[np.isin(single, several[counts == 1])]
+    message = "is more than ten years from the day of any other row, so the row is set aside: is it a slip?"
+    return [
+        columns.table.problem(n, column.header, column.cells[n], "far_in_time",
+                              f"{columns.known('date', n).isoformat()} {message}", Level.WARNING)
+        for n in at[np.isin(days, single)].tolist()
+    ]  # fmt: skip
 
 
 def _alike_in_all(columns: Sequence[NDArray[np.integer[Any]]]) -> list[IntArray]:
@@ -145,7 +173,6 @@ _DEFAULTS: Final = {  # what a blank cell counts as; one of a currency as the sh
     "date": "the book's mean date", "price_kind": "asked", "channel": "private", "currency": "",
     "freight": "unknown, never 0", "weight": "1",
 }  # fmt: skip
-MANY_PIECES: Final = 40
 _FAR_APART: Final = 3  # times: haggling alone never takes two prices of one kit as far apart (from memory)
 
 
@@ -162,11 +189,6 @@ def row_warnings(reader: RowReader, rows: Sequence[RowAsRead], at: IntArray, sho
         where = {str(series[int(part[0])]): numbers[part].tolist() for part in _groups(series.same())}
         problems += spelling_warnings(where, table.file, columns["series"].header)
     problems += near_duplicates(rows, table.file)
-    pieces = columns["pieces"]
-    many = numbers[pieces.values.where(lambda count: isinstance(count, int) and count > MANY_PIECES)[at]].tolist()
-    if many:
-        message = f"more than {MANY_PIECES} drums in {rows_phrase(many)}; check the column"
-        problems.append(table.warning(pieces.header, None, "many_pieces", message))
     return problems
 
 
@@ -193,18 +215,23 @@ def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
     texts = frozenset(condition.cells.each)
     if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
         return []
-    marks = frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
+    ten_said = scale_said(condition.header) == "ten"
+    marks = (
+        frozenset(filter(is_digit, texts))
+        if ten_said
+        else frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
+    )
     at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
     rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
     message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
-    if is_of_ten(cell):
+    if ten_said or is_of_ten(cell):
         message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
-        message += f"under {WORDS_TABLE}"
+        message += f"under {WORDS_TABLE}: {halved_words()}"
     else:
         looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
         message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
         message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
-    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) else 1)
+    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) and not ten_said else 1)
     return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
 
 

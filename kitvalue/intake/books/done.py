@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 
-from kitvalue.intake.books.specs import DONE, HOURS, OWN_HOURS, plan_reader
+from kitvalue.intake.books.specs import DONE, HOURS, OWN_HOURS, plan_reader, price_refusal
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.specification import Columns, FileReading, read_rows
+from kitvalue.intake.text.numbers import plain
 from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.words import trimmed
 
@@ -64,13 +65,16 @@ def read_done(path: Path, shop: Shop, plans: Sequence[str], today: dt.date) -> F
             total = columns.known("hours", at)
             together = sum((one.hours for one in hours_of(columns, at)), Decimal(0))
             if total is not None and together > total:
-                reason = f"is less than the operations of this row together ({together.normalize():f})"
+                reason = f"is less than the operations of this row together ({plain(round(together, 2))})"
                 cure = "correct one of them; hours are those of the whole job"
                 yield columns.problem("hours", at, "hours_sum", reason, cure)
             if sold_for.known(at) is not None and sold_on.values[at] is None:  # used all the same
                 message = "the day of the sale is not written down, so this sale teaches nothing about the share; "
                 message += "add sold_on"
                 yield table.problem(at, sold_for.header, sold_for.cells[at], "no_sold_on", message, Level.WARNING)
+            sold = columns.known("sold_for", at)
+            if sold is not None and (why := price_refusal(sold, shop)) is not None:
+                yield sold_for.problem(at, why)
             if sold_on.known(at) is not None and sold_for.values[at] is None:
                 cure = "add sold_for, or leave both blank"
                 yield columns.problem("sold_on", at, "no_sold_for", "has no price beside it", cure)

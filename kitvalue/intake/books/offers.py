@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead, Rates, read_rates
-from kitvalue.intake.books.specs import NO_PREMIUM, OFFERS, PARTS, feature_specs
+from kitvalue.intake.books.specs import NO_PREMIUM, OFFERS, PARTS, feature_specs, price_refusal
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
@@ -87,6 +87,9 @@ def read_offers(path: Path, shop: Shop, today: dt.date = dt.date.max) -> FileRea
                 if amount is not None and _rate(amount, currency, rates) is None:
                     cure = f"write the amount in {currency}, or give the rate of its currency in rates.csv"
                     yield columns.problem(name, at, "currency", f"is not in {currency}", cure)
+                elif amount is not None and name == "price":
+                    why = price_refusal(amount.value * (_rate(amount, currency, rates) or 1), shop)
+                    yield from () if why is None else [columns["price"].problem(at, why)]
             yield from _premium_problems(columns, at)
         yield from _named_twice(columns)
 

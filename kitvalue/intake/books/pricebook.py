@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from kitvalue.intake.books.book import FeatureColumn, IntArray, PriceBook
-from kitvalue.intake.books.bookrows import RowAsRead, RowReader, read_rates, totals_refusals
-from kitvalue.intake.books.bookwarnings import absent_warnings, repeats, row_warnings, scale_warning
+from kitvalue.intake.books.bookrows import Rates, RowAsRead, RowReader, read_rates, totals_refusals
+from kitvalue.intake.books.bookwarnings import absent_warnings, far_in_time, repeats, row_warnings, scale_warning
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.headers import WantedColumns
-from kitvalue.intake.tables.table import Coded, read_table
+from kitvalue.intake.tables.table import Coded, TextTable, read_table
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, Problem
 from kitvalue.intake.text.vocabulary import CHANNELS, OPTIONAL, PRICE_KINDS, REQUIRED
 from kitvalue.intake.text.words import Refusal, fold
@@ -57,10 +57,14 @@ def read_pricebook(path: Path, shop: Shop, today: dt.date) -> PriceReading:
         table = read_table(path, wanted_columns(shop), shop.files)
     except FileError as error:
         return _refused(error.problems, FileCounts(path.name, 0, 0, 0, 0, None, None, None))
+    return read_prices(table, shop, read_rates(path.parent / "rates.csv", shop, today), today)
+
+
+def read_prices(table: TextTable, shop: Shop, rates: Rates, today: dt.date) -> PriceReading:
+    """The same of a table that holds prices."""
     totals = totals_refusals(table)
     counted = np.ones(len(table), dtype=bool)
     counted[list(totals)] = False
-    rates = read_rates(path.parent / "rates.csv", shop, today)
     reader = RowReader(table, shop, rates, counted, today)
     columns = reader.columns
     problems = [*rates.problems, *table.problems, *columns.warnings, *totals.values()]
@@ -78,6 +82,8 @@ def read_pricebook(path: Path, shop: Shop, today: dt.date) -> PriceReading:
         return _refused(problems, table.counts(0, columns.sign))
     repeated = repeats(columns, np.flatnonzero(usable))
     kept = np.flatnonzero(usable & ~np.isin(table.rows, [problem.row or 0 for problem in repeated]))
+    repeated += (lone := far_in_time(columns, kept))
+    kept = kept[~np.isin(table.rows[kept], [problem.row or 0 for problem in lone])]
     rows = _Rows(reader, kept, read)
     problems += [*repeated, *row_warnings(reader, rows, kept, shop)]
     problems.sort(key=lambda problem: (problem.file == table.file, problem.row or 0))

@@ -25,9 +25,19 @@ from kitvalue.intake.text.numbers import (
     spreadsheet_error,
 )
 from kitvalue.intake.text.sizes import drums_listed, read_pieces, sizes_reader
-from kitvalue.intake.text.tomltext import toml_heading
+from kitvalue.intake.text.tomltext import toml_heading, toml_key
 from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, SOURCES, TRUTHS, vocabulary
-from kitvalue.intake.text.words import Refusal, fold, is_dash, listed, not_known, says_not_known, trimmed, visible
+from kitvalue.intake.text.words import (
+    MOST_PIECES,
+    Refusal,
+    fold,
+    is_dash,
+    listed,
+    not_known,
+    says_not_known,
+    trimmed,
+    visible,
+)
 
 FeatureValue = Decimal | bool | str
 HOURS: Final = "hours_"  # begins the column of an operation in done.csv
@@ -166,6 +176,23 @@ def feature_reader(name: str, kind: str, mapped: Mapping[str, str]) -> Callable[
     return truth if kind == "yes-no" else word
 
 
+def feature_bounds(name: str, shop: Shop) -> Bounds:
+    """The numbers that a feature can have: from 0 on, or from the `min` that shop.toml gives it."""
+    lowest = shop.prices.lowest.get(name, Decimal(0))
+    reason = f"is below {lowest:f}" if lowest else "is negative"
+    cure = f'if it can be, write {toml_key(name)} = {{ kind = "number", min = -5 }} under [prices.features]'
+    return Bounds(Refusal("negative", reason, cure), lowest=lowest)
+
+
+def price_refusal(price: Decimal, shop: Shop) -> Refusal | None:
+    """Why a price in the shop's currency is outside of what its prices can be; None where it is inside."""
+    least, most = shop.prices.least, shop.prices.most
+    if least <= price <= most:
+        return None
+    bounds, key = f"{least:,f} to {most:,f} {shop.shop.currency}", "least" if price < least else "most"
+    return Refusal("price_range", f"is no price from {bounds}", f"correct it, or set {key} under [prices] in shop.toml")
+
+
 def feature_specs(shop: Shop, names: Iterable[str]) -> tuple[ColumnSpec, ...]:
     """The columns of declared features."""
 
@@ -174,7 +201,8 @@ def feature_specs(shop: Shop, names: Iterable[str]) -> tuple[ColumnSpec, ...]:
             read = feature_reader(name, kind, shop.prices.words.get(name, {}))
             return ColumnSpec(name, read, "write a word, or leave it blank")
         number = lambda text: None if says_not_known(text) else read_number(text)  # noqa: E731
-        return ColumnSpec(name, number, "write a number, or leave it blank", "number")
+        bounds = feature_bounds(name, shop)
+        return ColumnSpec(name, number, "write a number, or leave it blank", "number", bounds=bounds)
 
     return tuple(spec(name, shop.prices.features[name]) for name in names)
 
@@ -204,7 +232,8 @@ NOTE: Final = ColumnSpec("note")
 SERIES: Final = ColumnSpec("series", cure="write the series' name", by_shop=read_series, needed=True)
 PIECES: Final = ColumnSpec(
     "pieces", read_pieces, "write the number of drums in digits, such as 4", needed=True,
-    description="drums, no cymbals or stands", schema={"type": "integer", "minimum": 1})  # fmt: skip
+    description="drums, no cymbals or stands",
+    schema={"type": "integer", "minimum": 1, "maximum": MOST_PIECES})  # fmt: skip
 CONDITION: Final = ColumnSpec(
     "condition", cure="write its grade", by_shop=read_shop_grade, needed=True, description=_GRADES_SAID)  # fmt: skip
 PRICE: Final = ColumnSpec(

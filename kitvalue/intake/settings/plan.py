@@ -24,7 +24,7 @@ from kitvalue.intake.text.problems import FileError, Level, Problem, shown
 from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text
 from kitvalue.intake.text.tomltext import Place
 from kitvalue.intake.text.vocabulary import grade
-from kitvalue.intake.text.words import Refusal, fold, listed
+from kitvalue.intake.text.words import MOST_PIECES, Refusal, fold, listed
 
 NEW: Final = "new"
 ROLES: Final = ("bass", "floor", "rack", "snare")
@@ -252,7 +252,7 @@ class FinishedTable(Table):
 class DonorTable(Table):
     id: Text
     series: Text
-    pieces: Annotated[Whole, Field(ge=1)]
+    pieces: Annotated[Whole, Field(ge=1, le=MOST_PIECES)]
     condition: Grade
     price: Money
     freight: Money | None = None  # None: unknown, and the sheet says so
@@ -371,9 +371,14 @@ def plan_warnings(plan: Plan) -> tuple[Problem, ...]:
 
 
 def plan_names(folder: Path) -> tuple[str, ...]:
-    """The names of the plans in a shop folder, sorted."""
+    """The names of the plans in a shop folder, sorted. Raises FileError where builds/ is there and cannot be read."""
     builds = folder / "builds"
-    return tuple(sorted(path.stem for path in builds.glob("*.toml"))) if builds.is_dir() else ()
+    try:
+        return tuple(sorted(path.stem for path in builds.iterdir() if path.match("*.toml")))
+    except FileNotFoundError:
+        return ()
+    except OSError as why:
+        raise FileError(f"builds/ cannot be read: {(why.strerror or str(why)).lower()}") from why
 
 
 def _plan_path(name: str, folder: Path) -> Path:

@@ -7,9 +7,10 @@ from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from decimal import Decimal
 from pathlib import Path
-from typing import Annotated, Final, Literal, TypeVar
+from typing import Annotated, Final, Literal, TypeVar, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic.json_schema import SkipJsonSchema
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.toml import TomlFile, or_known
@@ -30,6 +31,13 @@ def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
             return
     message = f'{shown(name)} is no encoding; write "utf-8", "cp1252" or the like, or take the key out'
     yield toml.problem(("files", "encoding"), "encoding", message, name)
+
+
+def _prices(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    least, most = shop.prices.least, shop.prices.most
+    if least >= most:
+        message = f"least ({least:f}) must be below most ({most:f}): rows with a price outside the two are refused"
+        yield toml.problem(("prices", "least"), "range", message, f"{least:f}")
 
 
 def _columns(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -173,6 +181,22 @@ SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
 
 
+_FEATURES_SCHEMA: Final = {
+    "type": "object",
+    "additionalProperties": {
+        "anyOf": [
+            {"enum": list(get_args(FeatureKind))},
+            {
+                "type": "object",
+                "properties": {"kind": {"const": "number"}, "min": {"type": "number"}},
+                "required": ["kind"],
+                "additionalProperties": False,
+            },
+        ]
+    },
+}
+
+
 class Table(BaseModel):
     """A TOML table: unknown keys are errors, values never change after reading."""
 
@@ -196,7 +220,22 @@ class PricesTable(Table):
     haggle: Percent | None = None  # percent between asked and sold, while the book cannot tell
     columns: Filled[str] = {}  # our column = the header in the file; an open right side maps nothing, here and below
     words: dict[str, Filled[Word]] = {}  # column -> the file's word = our word
-    features: dict[str, FeatureKind] = {}
+    features: Annotated[dict[str, FeatureKind], WithJsonSchema(_FEATURES_SCHEMA)] = {}
+    lowest: SkipJsonSchema[dict[str, Number]] = {}  # what a number can be at least, from its `min`
+    least: Annotated[Number, Field(gt=0)] = Decimal(1)  # what a price can be, in the shop's currency
+    most: Annotated[Number, Field(gt=0)] = Decimal(1_000_000)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _kinds(cls, values: object) -> object:
+        """Features that are tables with a `min` as their kind and, apart, the least that they can be."""
+        features = values.get("features") if isinstance(values, dict) else None
+        if not isinstance(values, dict) or not isinstance(features, dict) or "lowest" in values:
+            return values
+        tables = {n: t for n, t in features.items() if isinstance(t, dict) and t.keys() <= {"kind", "min"}}
+        tables = {n: t for n, t in tables.items() if t.get("kind") == "number"}
+        lowest = {name: table["min"] for name, table in tables.items() if "min" in table}
+        return {**values, "features": features | dict.fromkeys(tables, "number"), "lowest": lowest}
 
 
 class JotTable(Table):
@@ -275,5 +314,5 @@ def read_shop(folder: Path) -> Shop:
     if not path.exists():
         raise FileError(f"there is no shop.toml in {shown(str(folder))}; `kitvalue new FOLDER` lays out a shop folder")
     toml = TomlFile(path, "shop.toml")
-    checks = (_encoding, _columns, _features, _words, _jot, _series, _destinations)
+    checks = (_encoding, _prices, _columns, _features, _words, _jot, _series, _destinations)
     return toml.checked(Shop, toml.values, lambda shop: [problem for check in checks for problem in check(shop, toml)])

@@ -105,6 +105,12 @@ def turned_words() -> str:
     return ", ".join(f"{toml_text(mark)} = {toml_text(word)}" for mark, word in TURNED.items())
 
 
+def halved_words() -> str:
+    """The mappings of a sheet that goes to ten, as shop.toml takes them."""
+    marks = (Decimal(mark) for mark in range(10, 0, -1))
+    return ", ".join(f'"{mark}" = "{halved(mark).normalize():f}"' for mark in marks)
+
+
 def _looks_like(pattern: str, cleaned: Callable[[str], str], longest: float = 8) -> Callable[[str], bool]:
     compiled = re.compile(pattern)
     return lambda text: len(text) <= longest and compiled.fullmatch(cleaned(text)) is not None

@@ -32,19 +32,20 @@ _ROWS_NAMED: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """Numbers from 0 on, up to `highest` where there is one, and why a number outside is refused."""
+    """Numbers from `lowest` on, up to `highest` where there is one, and why a number outside is refused."""
 
     low: Refusal
     zero: Refusal | None = None  # why 0 itself is outside
     highest: int | None = None
     high: Refusal | None = None  # that of `low` where None
     below: bool = False  # `highest` itself is outside
+    lowest: Decimal = Decimal(0)
 
     def refusal(self, value: Decimal) -> Refusal | None:
         """Why a number lies outside; None where it lies inside."""
-        if value < 0:
+        if value < self.lowest:
             return self.low
-        if value == 0:
+        if value == 0 and self.zero is not None:
             return self.zero
         outside = self.highest is not None and (value > self.highest or (self.below and value == self.highest))
         return (self.high or self.low) if outside else None

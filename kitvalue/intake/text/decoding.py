@@ -86,7 +86,8 @@ def decode(data: bytes, file: str, encoding: str | None = None) -> DecodedText:
     at = decoded.text.find("\x00")
     if at >= 0:
         where = f"holds NUL bytes (the first in line {_line_of(decoded.text[:at])})"
-        hint = "it may be UTF-16 without its mark: set encoding under [files], or "
+        likely = "utf-16-le" if data[1::2].count(0) >= data[::2].count(0) else "utf-16-be"
+        hint = f'it may be UTF-16 without its mark: set encoding = "{likely}" under [files], or '
         raise refused_file(file, "nul_bytes", f"{where}; {hint if data.count(0) * 3 > len(data) else ''}{_SAVE_AS}")
     if len(decoded.text) > MOST_LINES and max(decoded.text.count("\n"), decoded.text.count("\r")) > MOST_LINES:
         message = f"has more than {MOST_LINES:,} lines, and a spreadsheet holds 1,048,576 rows; delete the empty ones"
@@ -115,11 +116,21 @@ def _by_rule(data: bytes, file: str, encoding: str | None) -> DecodedText:
 
 
 def _is_utf8(data: bytes) -> bool:
+    return _reads(data, "utf-8")
+
+
+def _reads(data: bytes, encoding: str) -> bool:
     try:
-        data.decode("utf-8")
+        data.decode(encoding)
     except UnicodeDecodeError:
         return False
     return True
+
+
+def _set_to(data: bytes) -> str:
+    """The setting of an encoding that reads the file; that of old Macs knows every byte."""
+    likely = "cp1252" if _reads(data, "cp1252") else "mac-roman"
+    return f'set encoding = "{likely}" under [files] if it then reads right'
 
 
 def _strictly(data: bytes, encoding: str, file: str) -> str:
@@ -129,7 +140,7 @@ def _strictly(data: bytes, encoding: str, file: str) -> str:
         line = _line_of(data[: why.start].decode("latin-1"))
         what = f"is not {encoding}: byte 0x{data[why.start]:02X} in line {line}"
         utf8 = "take encoding out of [files]: the file reads as UTF-8"
-        cure = utf8 if _is_utf8(data) else f"{_SAVE_AS}, or correct it"
+        cure = utf8 if _is_utf8(data) else f"{_SAVE_AS}, or {_set_to(data)}"
         raise refused_file(file, "bad_encoding", f"{what}; {cure}") from None
     except (LookupError, ValueError):
         raise refused_file(file, "bad_encoding", f"cannot be read as {shown(encoding)}; {_SAVE_AS}") from None
@@ -148,7 +159,7 @@ def _as_windows(data: bytes, file: str, at: int) -> DecodedText:
     except UnicodeDecodeError as why:
         place = f"byte 0x{data[why.start]:02X} in line {_line_of(data[: why.start].decode('latin-1'))}"
         what = f"is neither UTF-8 nor Windows-1252 ({place})"
-        raise refused_file(file, "bad_encoding", f"{what}; {_SAVE_AS}, or set encoding under [files]") from None
+        raise refused_file(file, "bad_encoding", f"{what}; {_SAVE_AS}, or {_set_to(data)}") from None
     word = re.search(r"\w*[^\x00-\x7f][\w\x80-\uffff]*", text)
     sample = f" (line {line} reads {shown(word[0], 30)})" if word is not None else ""
     likely = "cp1252" if b"\n" in data else "mac-roman"  # line ends of CR alone come from old Mac programs

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import Final
 from kitvalue.intake.text.languages import any_of, pattern, word_lists, word_numbers
 from kitvalue.intake.text.numbers import TwoReadings, plain, read_number
 from kitvalue.intake.text.problems import shown
-from kitvalue.intake.text.words import Refusal, fold, trimmed, visible
+from kitvalue.intake.text.words import MOST_PIECES, Refusal, fold, trimmed, visible
 
 MM_PER_INCH: Final = Decimal("25.4")  # exact since the agreement of 1 July 1959
 PI: Final = Decimal("3.14159265358979323846264338")
@@ -203,18 +204,20 @@ _LONGEST_PIECES: Final = 40  # characters of a number with its unit
 _LEAST_LARGEST: Final = 14  # inches: no kit is made of small drums alone
 _FEWEST: Final = 3  # bare diameters, or a cell such as "12/13" could mean one or the other
 _LONGEST_LIST: Final = 120
+_DAY_0: Final = dt.date(1899, 12, 30)  # from which spreadsheets count days
+_DAY_NUMBERS: Final = range(20_000, 60_000)  # 1954 to 2064
 
 
 def read_pieces(text: str) -> int | Refusal:
-    """A whole number of drums, at least 1: "5", "5 ", "5,0", "5-tlg.", "5 pcs", or as many as the cell lists sizes:
+    """A whole number of drums, 1 to 20: "5", "5 ", "5,0", "5-tlg.", "5 pcs", or as many as the cell lists sizes:
     "22/12/16". That stands come with them ("5 pc + hardware") changes nothing. A number in words is refused with its
     digits as the cure.
     """
     if text.isascii() and text.isdigit() and len(text) < 10:
-        return int(text) or Refusal("not_positive", "must be 1 or more")
+        return _drums(int(text))
     drums = drums_listed(text)
     if drums is not None:
-        return drums
+        return _drums(drums)
     words, counted = word_numbers("numbers"), _counted(text)
     folded = fold(visible(text[: _LONGEST_PIECES + 1])).rstrip(".")
     number = counted["number"] if counted is not None else folded if folded in words else text
@@ -228,7 +231,20 @@ def read_pieces(text: str) -> int | Refusal:
         return Refusal("two_readings", "can be read in two ways")
     if read.value != read.value.to_integral_value():
         return Refusal("not_whole", "is not a whole number")
-    return int(read.value) if read.value >= 1 else Refusal("not_positive", "must be 1 or more")
+    return _drums(int(read.value))
+
+
+def _drums(number: int) -> int | Refusal:
+    """The drums of one kit; a size such as 10/12 that a spreadsheet took for a day is told as that day."""
+    if number < 1:
+        return Refusal("not_positive", "must be 1 or more")
+    if number <= MOST_PIECES:
+        return number
+    cure = f"write the number of drums, 1 to {MOST_PIECES}"
+    if number in _DAY_NUMBERS:
+        day = _DAY_0 + dt.timedelta(number)
+        return Refusal("too_many_pieces", f"as a spreadsheet's day is {day.isoformat()}, and no count of drums", cure)
+    return Refusal("too_many_pieces", f"is more than the {MOST_PIECES} drums that a kit can have", cure)
 
 
 def drums_listed(text: str) -> int | None:

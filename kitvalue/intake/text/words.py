@@ -25,6 +25,9 @@ _LONGEST_NAME: Final = 200  # characters; longer texts are no names
 MOJIBAKE: Final = "[\u00c2\u00c3][\u0080-\u00bf\u0152-\u2122]|\u00e2[\u20ac\u201a\u0080-\u00bf]"
 
 
+MOST_PIECES: Final = 20  # drums of one kit
+
+
 @dataclass(frozen=True, slots=True)
 class Refusal:
     """Why a cell cannot be taken. `reason` follows the quoted cell; `cure` says what to do (None: the column's own)."""

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from kitvalue.intake.adverts.jot import Jotted, NotJotted
 from kitvalue.intake.arrival.guesses import SeriesSeen, WordMeant
+from kitvalue.intake.arrival.merging import ChangedRow, Taken
 from kitvalue.intake.arrival.questions import Question
 from kitvalue.intake.arrival.settings import NewLines
 from kitvalue.intake.arrival.takeover import Incoming
@@ -36,6 +37,7 @@ from kitvalue.pages.terminal.figures import cents, counted, figure
 from kitvalue.pages.terminal.market import counts_line
 from kitvalue.pages.terminal.table import bullets, command, page, table, wrapped
 
+_MOST_ROWS: Final = 40  # of a list; with --json all are told
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -81,7 +83,8 @@ def check_text(
     parts.append(f"{to_mend}, {warned} to look at" if refused or warned else "nothing to mend")
     if problems:
         parts.append(f"First: {first_to_do(problems, files)}")
-    if refused and files and files[0].used >= FEWEST_ROWS:
+    in_doubt = any(problem.code == "marks_scale" for problem in problems)  # then no row can be trusted to be right
+    if refused and files and files[0].used >= FEWEST_ROWS and not in_doubt:
         parts.append(f"Or go on: the {files[0].used} rows of {files[0].file} that are right are enough for answers")
     return "\n".join([*parts, *map(_to_paste, paste)])
 
@@ -368,3 +371,42 @@ def _jotted(one: Jotted) -> str:
         bullets("Take care", [*texts(one.notices), *said.remarks]),
         f"Row {one.row.row} of {one.file}:\n  {shown(one.row.line, 600)[1:-1]}",
     )[:-1]
+
+
+def take_text(taken: Taken) -> str:
+    """What becomes of each row of an export: the counts, the new rows, and each change with its old and new value."""
+    counts = {
+        "new": len(taken.added), "changed": len(taken.changed), "left": len(taken.left), "open": len(taken.open),
+        "not taken": taken.read - len(taken.added) - len(taken.changed) - len(taken.left) - len(taken.open),
+    }  # fmt: skip
+    said = listed(f"{count} {what}" for what, count in counts.items() if count) or "none that holds a kit"
+    rows = [
+        (r.row, r.series, r.pieces, figure(r.condition), cents(r.price), r.currency, r.price_kind, r.date or "-")
+        for r in taken.added
+    ]
+    new = table("row | series< | pieces | cond. | price | < | kind< | date", rows[:_MOST_ROWS]) if rows else ""
+    more = f"\nand {len(rows) - _MOST_ROWS} more" if len(rows) > _MOST_ROWS else ""
+    open_notes = (
+        "Not taken: nothing tells whether it is the book's row, changed, or another kit. Correct the row in prices.csv "
+        "or give both a ref"
+    )
+    return page(
+        f"{shown(taken.file)[1:-1]}: {counted(taken.read, 'row')}, {said}",
+        new and f"New, by their rows there\n{new}{more}",
+        _changes("Changed", taken.changed),
+        _changes("Open", taken.open, wrapped(open_notes)),
+    ).rstrip()
+
+
+def _changes(heading: str, changed: Sequence[ChangedRow], note: str = "") -> str:
+    """The cells of rows in the book and in an export."""
+    cells = [
+        (row.book_row, row.row, *(shown(text, 60)[1:-1] for text in (cell.column, cell.old, cell.new)))
+        for row in changed
+        for cell in row.cells
+    ]
+    if not cells:
+        return ""
+    more = f"\nand {len(cells) - _MOST_ROWS} more" if len(cells) > _MOST_ROWS else ""
+    heads = "book row | export row | column<20 | old<30 | new<30"
+    return f"{heading}\n{table(heads, cells[:_MOST_ROWS])}{more}" + (f"\n{note}" if note else "")
