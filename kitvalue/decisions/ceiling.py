@@ -39,7 +39,7 @@ class Deals:
     price. Under the margin scheme P = `others` + max(0, price - `credit`), and `least` is the lowest price that the
     scheme allows; the VAT of an outcome is k * `part` * max(0, `taxed` - P) - k * freight, where a kit has part 1 and
     taxed = outcome + freight, and a kit sold in parts the sold part of its value and that value. `up` is what is paid
-    for each unit of a price that is bid, with an auction's premium.
+    for each unit of a price that is bid, with an auction's premium; `tied` what each unit paid costs until the sale.
     """
 
     outcomes: FloatArray  # (m, n)
@@ -55,11 +55,18 @@ class Deals:
     least: FloatArray  # (m,)
     values: FloatArray | None = None  # (m,) what all parts of a kit sold in parts fetch together; None for whole kits
     up: FloatArray | float = 1.0  # (m,)
+    reserve: float = 0.0
+    tied: FloatArray | float = 0.0  # (m,)
 
     @property
     def k(self) -> float:
         """The VAT inside a gross price."""
         return self.rate / (1.0 + self.rate)
+
+    @property
+    def each(self) -> FloatArray:
+        """(m,) what is no longer kept of each unit more that is paid, but for its VAT."""
+        return 1.0 + self.tied * np.ones(len(self.cost))
 
     def part(self, outcomes: FloatArray) -> FloatArray:
         """(m, n) the share of the purchase that an outcome sells; (1, 1) where each sells all of it."""
@@ -81,19 +88,21 @@ class Deals:
 
     def profit(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
         """(m, n) profit of each outcome where `price` (m,) is paid."""
-        spent = (self.cost + price)[:, None] + self.fee * (outcomes + self.freight)
-        return self.revenue(outcomes, price) - spent
+        spent = (self.cost + price * (1.0 + self.tied))[:, None] + self.fee * (outcomes + self.freight)
+        return self.revenue(outcomes, price) - spent - self.reserve * outcomes
 
 
 @dataclass(frozen=True, slots=True)
 class MadeUp:
-    """How a ceiling comes about, means in money: sells_for - vat - fee - costs - margin = leaves, what is left to pay
-    for the kit; below 0 even a gift does not leave the margin. For a lot at an auction it is the hammer price."""
+    """How a ceiling comes about, means in money: sells_for - vat - fee - reserve - costs - margin = leaves, what is
+    left to pay for the kit; below 0 even a gift does not leave the margin. For a lot at an auction that is the hammer
+    price."""
 
     sells_for: float
     vat: float
     fee: float
-    costs: float  # work with its contingency, parts, other donors, freight, holding, an auction's premium
+    reserve: float
+    costs: float  # work with its contingency, parts, other donors, freight, holding, capital, an auction's premium
     margin: float
     leaves: float
 
@@ -113,9 +122,11 @@ def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
     """Where the money goes at prices paid (m,); what is left over them is the margin."""
     sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
     fee = deals.fee * (sells_for + deals.freight)
-    premium = np.maximum(0.0, price - price / deals.up)
-    margin = net - fee - deals.cost - price
-    columns = (sells_for, sells_for - net, fee, deals.cost + premium, margin, price - premium)
+    reserve, premium = deals.reserve * sells_for, np.maximum(0.0, price - price / deals.up)
+    costs = deals.cost + premium + deals.tied * price
+    leaves = price - premium
+    margin = net - fee - reserve - costs - leaves
+    columns = (sells_for, sells_for - net, fee, reserve, costs, margin, leaves)
     return [MadeUp(*row) for row in np.column_stack(columns).tolist()]
 
 
@@ -149,12 +160,13 @@ def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
 
 def break_even_prices(deals: Deals) -> FloatArray:
     """(m, n) the price at which each outcome leaves nothing; below 0 where it loses even as a gift."""
+    each = deals.each[:, None]
     if not deals.on_margin:
-        return deals.profit(deals.outcomes, np.zeros(len(deals.cost)))  # one more paid is one less kept
+        return deals.profit(deals.outcomes, np.zeros(len(deals.cost))) / each
     at_credit = deals.profit(deals.outcomes, deals.credit)
-    slope = 1.0 - deals.k * deals.part(deals.outcomes)
+    slope = each - deals.k * deals.part(deals.outcomes)
     while_taxed = np.minimum(at_credit / slope, np.maximum(0.0, deals.taxable(deals.outcomes, deals.credit)))
-    above = np.where(at_credit < 0, at_credit, while_taxed + (at_credit - slope * while_taxed))
+    above = np.where(at_credit < 0, at_credit / each, while_taxed + (at_credit - slope * while_taxed) / each)
     return deals.credit[:, None] + above
 
 
@@ -166,12 +178,12 @@ def _margin_price(deals: Deals) -> FloatArray:
     and the last one meets it.
     """
     if not deals.on_margin:
-        return surplus_over_margin(deals, np.zeros(len(deals.cost)))
+        return surplus_over_margin(deals, np.zeros(len(deals.cost))) / deals.each
     price, part = deals.credit, deals.part(deals.clipped)
     for _ in range(MOST_STEPS):
         surplus = surplus_over_margin(deals, price)
         saved = deals.k * (1.0 - deals.margin) * (part * (deals.taxable(deals.clipped, price) > 0)).mean(axis=1)
-        step = surplus / (1.0 - np.where((price > deals.credit) | (surplus > 0), saved, 0.0))
+        step = surplus / (deals.each - np.where((price > deals.credit) | (surplus > 0), saved, 0.0))
         price = price + step
         if np.abs(step).max(initial=0.0) < STEP_END:
             break
@@ -253,7 +265,7 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, pieces: int, bought_from: Bou
         Base(
             use=REBUILD,
             route=route,
-            cost=float(sides[route].net_cost - PLACEHOLDER),
+            cost=float(sides[route].net_cost - PLACEHOLDER * (1 + sheet.terms.tied)),
             others=float(sides[route].purchase - donor.kit),
             credit=float(donor.sold_off + donor.kept),
             least=float(donor.sold_off) if route == "margin" else 0.0,

@@ -40,8 +40,8 @@ from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit, shared_draws
 from kitvalue.workshop.costing import settings_of
-from kitvalue.workshop.money import ZERO, holding_cost, percent
-from kitvalue.workshop.tax import Terms, terms_of
+from kitvalue.workshop.money import ZERO, percent
+from kitvalue.workshop.tax import MONTHS, Terms, terms_of
 
 K = TypeVar("K")
 Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
@@ -102,9 +102,10 @@ class Grounds:
 def grounds_of(shop: Shop, fit: Fit, plan: Plan | None, parts: Sequence[Part] | None, on: date | None) -> Grounds:
     """Everything beside the offers. Raises FileError for tables of shop.toml that lack."""
     tax, selling = settings_of(shop)
+    terms = terms_of(tax, selling)
     return Grounds(
-        shop, fit, plan, None if parts is None else tuple(parts), on, terms_of(tax, selling),
-        float(holding_cost(selling)), float(percent(selling.loss_chance)), step_of(fit),
+        shop, fit, plan, None if parts is None else tuple(parts), on, terms,
+        float(terms.holding), float(percent(selling.loss_chance)), step_of(fit),
     )  # fmt: skip
 
 
@@ -230,13 +231,14 @@ def _grouped(lots: Iterable[Lot], key: Callable[[Lot], K]) -> dict[K, list[Lot]]
 def _sold_on(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     rows = {kit: row for row, kit in enumerate(dict.fromkeys(lot.sold for lot in lots))}
     resale, freight = kit_samples(grounds.fit, list(rows)), float(grounds.terms.freight)
+    tied, kept = float(grounds.terms.tied), grounds.holding + float(grounds.terms.fee_fixed)
     groups = _grouped(lots, lambda lot: (lot.offer.bought_from, _hours(lot.offer, grounds.shop)))
     for (source, hours), group in groups.items():
         at = np.array([rows[lot.sold] for lot in group])
-        cost = np.array([lot.freight + float(lot.offer.parts or 0) + grounds.holding for lot in group])
+        cost = np.array([lot.freight * (1 + tied) + float(lot.offer.parts or 0) + kept for lot in group])
         places = [lot.place for lot in group]
         for base in plain_bases(grounds.shop, SELL_ON, hours, source, "prepare"):
-            yield UseBatch(base, places, resale.sample, resale.clipped, at, cost, freight)
+            yield UseBatch(base, places, resale.sample, resale.clipped, at, cost, freight, tied=tied)
 
 
 def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
@@ -244,7 +246,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     plan, shop = grounds.plan, grounds.shop
     if plan is None:
         return
-    needs = donor_needs(plan)
+    needs, tied = donor_needs(plan), float(grounds.terms.tied)
     groups = _grouped(lots, lambda lot: (place_of(lot.offer, needs), lot.offer.pieces, lot.offer.bought_from))
     sold: KitSamples | None = None
     for (need, pieces, source), group in groups.items():
@@ -256,9 +258,9 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
             known_cautions(grounds.fit, finished_kit(plan, grounds.fit))  # refuses a series that the book does not have
             sold = _rebuilds(plan, grounds.fit)
         at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
-        cost = np.array([lot.freight + grounds.holding for lot in group])
+        cost = np.array([lot.freight * (1 + tied) for lot in group])
         for base in rebuild_bases(plan, shop, need.at, pieces, source):
-            yield UseBatch(base, places, sold.sample, sold.clipped, at, cost, float(grounds.terms.freight))
+            yield UseBatch(base, places, sold.sample, sold.clipped, at, cost, float(grounds.terms.freight), tied=tied)
 
 
 def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
@@ -288,8 +290,12 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
         donor = plan.donor[need.at]
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
         base = next(base for base in bases if base.route == own_route(shop, plan, REBUILD))
-        cost, freight = np.array([grounds.holding + float(donor.freight or 0)]), float(grounds.terms.freight)
-        batch = UseBatch(base, [0], sold.sample, sold.clipped, np.zeros(1, dtype=np.int64), cost, freight)
+        cost, freight = (
+            np.array([float(donor.freight or 0) * (1 + float(grounds.terms.tied))]),
+            float(grounds.terms.freight),
+        )
+        at, tied = np.zeros(1, dtype=np.int64), float(grounds.terms.tied)
+        batch = UseBatch(base, [0], sold.sample, sold.clipped, at, cost, freight, tied=tied)
         (use,) = judged_uses(batch, np.zeros(1), grounds.terms, grounds.loss_chance)
         sizes = tuple(size_text(size, shop.shop.size_order) for size in need.sizes)
         ceilings.append(DonorCeiling(donor.id, sizes, donor.freight, use.ceiling, use.safe_ceiling, use.reason))
@@ -319,12 +325,14 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     row = {sizes: k for k, sizes in enumerate(kinds)}
     sales = part_sales(list(kinds.values()), parts)
     work, selling = grounds.shop.work, grounds.shop.selling
-    monthly = 0.0 if selling is None else float(selling.holding or 0)
+    monthly, yearly = (0.0, 0.0) if selling is None else (float(selling.holding or 0), float(selling.capital) / 100)
+    months, fixed = sales.months, float(grounds.terms.fee_fixed) * sales.sold
     for source, group in _grouped(whole, lambda lot: lot.offer.bought_from).items():
         at, places = np.array([row[lot.offer.sizes] for lot in group]), [lot.place for lot in group]
-        cost = np.array([lot.freight for lot in group]) + monthly * sales.months[at]
+        tied = yearly * months[at] / MONTHS
+        cost = np.array([lot.freight for lot in group]) * (1 + tied) + monthly * months[at] + fixed[at]
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
-            yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values)
+            yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values, tied=tied)
 
 
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:

@@ -118,7 +118,8 @@ class Shortlist:
 @dataclass(frozen=True, slots=True, eq=False)
 class UseBatch:
     """Offers of one use and route with what they bring: row `at[i]` of `outcomes` and `clipped` is offer
-    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding. `up`: `Deals`' own."""
+    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding. `up`, `tied`: `Deals`'
+    own."""
 
     base: Base
     places: Sequence[int]  # in the list of offers
@@ -129,6 +130,7 @@ class UseBatch:
     freight: float  # outward, charged to the buyer
     values: FloatArray | None = None  # (u,) for kits in parts
     up: FloatArray | float = 1.0
+    tied: FloatArray | float = 0.0
 
     def deals(self, part: slice, terms: Terms) -> Deals:
         """Some of the offers as purchases."""
@@ -148,6 +150,8 @@ class UseBatch:
             least=base.least * one,
             values=None if self.values is None else self.values[at],
             up=(self.up * np.ones(len(self.at)))[part],
+            reserve=float(terms.reserve),
+            tied=(self.tied * np.ones(len(self.at)))[part],
         )
 
 
@@ -233,6 +237,7 @@ class PartSales:
     outcomes: FloatArray  # (m, SCENARIOS)
     values: FloatArray  # (m,) all parts sold
     months: FloatArray  # (m,) until the slowest is sold
+    sold: FloatArray  # (m,) how many are sold on average
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,4 +286,5 @@ def part_sales(kits: Sequence[KitParts], parts: Sequence[Part]) -> PartSales:
         outcomes += float(part.value) * sold[copies[:, i]]
     weeks = (copies > 0) * np.array([float(part.weeks) for part in parts])
     values = copies @ np.array([float(part.value) for part in parts])
-    return PartSales(outcomes, values, weeks.max(axis=1) / WEEKS_A_MONTH)
+    sold_on_average = copies @ np.array([float(part.chance) for part in parts])
+    return PartSales(outcomes, values, weeks.max(axis=1) / WEEKS_A_MONTH, sold_on_average)

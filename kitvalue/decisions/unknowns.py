@@ -103,8 +103,9 @@ def unknowns_of(here: Situation, condition: Decimal, original_typical: Callable[
         unit = net_unit(charge, terms, here.sheet.route)
         if charge.lever is Lever.COVERING and unit is not None:
             covering += cents(unit * charge.quantity)
-    bound = here.sheet.route != "none" and terms.fee != 0  # fee and VAT together can take the whole price
-    most_rate = min(MOST_RATE, (1 / terms.fee - 1) * HUNDRED * SHORT_OF) if bound else MOST_RATE
+    taken = terms.fee + terms.reserve
+    bound = here.sheet.route != "none" and taken != 0  # with VAT they can take the whole price
+    most_rate = min(MOST_RATE, (1 / taken - 1) * HUNDRED * SHORT_OF) if bound else MOST_RATE
 
     def at_grade(value: Decimal) -> Situation:
         # as planned the price is the outlook's own, whatever the curve says beside it

@@ -43,8 +43,9 @@ _COUNTS = "file read used refused set_aside encoding delimiter decimal"
 _SHEET = "plan=name title currency"
 _RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency
     prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin fee_percent=selling.fee
+    fee_fixed=selling.fee_fixed$ reserve_percent=selling.reserve capital_percent=selling.capital
     invented"""
-_MADE_UP = "sells_for$ vat$ fee$ costs$ margin$ leaves$"
+_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
 
 
 _WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:@]|~\d)?|[{}]")
@@ -343,7 +344,7 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
-        profit=sale.profit$ margin=sale.margin markup=sale.markup
+        reserve=sale.reserve$ profit=sale.profit$ margin=sale.margin markup=sale.markup
         ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
             parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),

@@ -25,6 +25,7 @@ class Group(StrEnum):
     CONTINGENCY = "contingency"
     SENT_OUT = "sent-out work"
     PARTS = "parts"
+    UNTIL_SOLD = "until sold"
     SURPLUS = "surplus"
 
 
@@ -135,7 +136,7 @@ def exact_cost(
         unit = net_unit(charge, terms, route)
         if unit is not None:
             net = unit * charge.quantity * factors.get(charge.lever, 1)
-            total += net * (1 + contingency) if charge.group is Group.WORK else net
+            total += net * {Group.WORK: 1 + contingency, Group.DONORS: 1 + terms.tied}.get(charge.group, ONE)
     return total
 
 

@@ -10,13 +10,24 @@ from decimal import Decimal
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
-from kitvalue.workshop.build import Apportioned, Build, Charge, Group, apportioned, build_of, net_unit, purchase_price
+from kitvalue.workshop.build import (
+    Apportioned,
+    Build,
+    Charge,
+    Group,
+    Stated,
+    apportioned,
+    build_of,
+    net_unit,
+    purchase_price,
+)
 from kitvalue.workshop.money import (
     ZERO,
     PartlyKnown,
     cents,
     cents_up,
     money_text,
+    months_held,
     percent,
     plan_file,
     plan_problem,
@@ -26,6 +37,7 @@ from kitvalue.workshop.money import (
 from kitvalue.workshop.quantities import Cutting, Quantity
 from kitvalue.workshop.tax import Terms, price_for_margin, terms_of, why_no_margin_scheme
 
+HEAVY = (Group.WORK, Group.CONTINGENCY, Group.SENT_OUT, Group.PARTS)  # what may make a new good of a kit
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
 FULL_WITHOUT_DONORS = "no donor is bought at this size, so it is costed with full VAT"
 
@@ -151,8 +163,9 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     RefusedError where fee and margin take the whole price.
     """
     tax, selling = settings_of(shop)
-    terms = terms_of(tax, selling)
-    build, contingency = build_of(plan, shop.work, pieces), contingency_of(shop)
+    terms, contingency = terms_of(tax, selling), contingency_of(shop)
+    build = build_of(plan, shop.work, pieces)
+    build = replace(build, charges=(*build.charges, *_until_sold(selling)))
     set_route = route = plan.route or tax.route
     if route == "margin" and len(build.drums) < len(plan.drum) and plan.donor and not build.donors:
         # a cut-down of new shells alone, whose plan buys donors for the larger sizes only: nothing in it is
@@ -195,6 +208,17 @@ def contingency_of(shop: Shop) -> Decimal:
     return percent(shop.work.contingency) if shop.work is not None else ZERO
 
 
+def _until_sold(selling: SellingTable) -> tuple[Charge, ...]:
+    """What selling the kit costs whatever its price: keeping it until then, a channel's fixed fee."""
+    costs = (
+        ("Holding", months_held(selling), "month", selling.holding or ZERO),
+        ("Fixed fee", Decimal(1), "sale", selling.fee_fixed),
+    )
+    return tuple(
+        Charge(what, Group.UNTIL_SOLD, n, unit, each, Stated.NO_VAT) for what, n, unit, each in costs if n * each
+    )
+
+
 def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, contingency: Decimal) -> RouteCost:
     lines = []
     for c in build.charges:
@@ -206,17 +230,20 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
         amount = labour * contingency
         basis = f"{(contingency * 100).normalize():f} % of labour {money_text(labour)}"
         lines.append(Line("Contingency", Group.CONTINGENCY, Decimal(1), "kit", amount, cents(amount), basis))
+    donors = _sum(line for line in lines if line.group is Group.DONORS)
+    if terms.tied > 0 and donors > 0:
+        amount, basis = donors * terms.tied, f"{money_text(donors)} paid for kits, tied up until sold"
+        lines.append(Line("Capital", Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
     lines.sort(key=lambda line: list(Group).index(line.group))  # stable: the plan's order inside a group
     cost, purchase, reason = _sum(lines), cents(purchase_price(build.charges)), _why_closed(route, chosen, build)
     if reason is not None:
         return RouteCost(route, False, reason, tuple(lines), cost, purchase, None, None, None, None, ())
     zero, floor = (cents_up(price_for_margin(cost, purchase, of, route)) for of in (replace(terms, margin=ZERO), terms))
-    donors = _sum(line for line in lines if line.group is Group.DONORS)
     may_not_fit = {  # although nothing closes it
         "margin_totals": True,
         "margin_invoice": True,
         "margin_new_shell": any(drum.from_ == NEW for drum in build.drums),
-        "margin_heavy": _sum(line for line in lines if line.group not in (Group.DONORS, Group.SURPLUS)) > donors,
+        "margin_heavy": _sum(line for line in lines if line.group in HEAVY) > donors,
         "margin_several": len(build.donors) > 1,
     }
     return RouteCost(

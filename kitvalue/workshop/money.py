@@ -1,4 +1,4 @@
-"""Money: decimals rounded half up to the cent, steps, percent, holding, and sums of which a part is unknown."""
+"""Money: decimals rounded half up to the cent, steps, percent, what a kit costs until it is sold, partly known sums."""
 
 from __future__ import annotations
 
@@ -75,14 +75,20 @@ def refusal(problems: Sequence[Problem]) -> FileError:
     return FileError(problems[0].line() + more, problems)
 
 
-def holding_cost(selling: SellingTable) -> Decimal:
-    """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set.
+def months_held(selling: SellingTable) -> Decimal:
+    """Months from buying a kit to selling it; 0 where nothing is reckoned by them.
 
-    Raises FileError where only the cost of a month is set.
+    Raises FileError where holding or capital is set and the months are not.
     """
-    if selling.holding is None:
-        return ZERO
-    if selling.months_to_sell is None:
-        message = "holding is set and months_to_sell is not: add the months from buying a kit to selling it"
+    needing = [
+        key for key, is_set in (("holding", selling.holding is not None), ("capital", selling.capital)) if is_set
+    ]
+    if selling.months_to_sell is None and needing:
+        message = f"{needing[0]} is set and months_to_sell is not: add the months from buying a kit to selling it"
         raise refusal([shop_problem("selling.months_to_sell", "no_months", message)])
-    return selling.holding * selling.months_to_sell
+    return selling.months_to_sell or ZERO
+
+
+def holding_cost(selling: SellingTable) -> Decimal:
+    """What keeping one kit until it is sold costs, net: months times the cost of a month; 0 where neither is set."""
+    return (selling.holding or ZERO) * months_held(selling)

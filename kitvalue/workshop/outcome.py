@@ -54,7 +54,8 @@ class OperationOutcome:
 class JobOutcome:
     """One finished build against its plan. Money is net.
 
-    `paid` is what was paid out (without the shop's own hours), `net_cost` with these at the shop's rate; the plan's own
+    `paid` is what was paid out (without the shop's own hours, and what a kit costs until it is sold), `net_cost` with
+    these, hours at the shop's rate and the others as planned; the plan's own
     holds the contingency, which the job used up or not. `sale` is the sale at the actual cost, None where `sale_reason`
     says why; under the margin scheme the purchase prices are the plan's.
     """
@@ -123,8 +124,11 @@ def _hours(build: FinishedBuild, operations: Sequence[OperationOutcome], sheet: 
 
 
 def _costs(build: FinishedBuild, hours: Against, sheet: CostSheet, shop: Shop) -> tuple[Against, Against]:
-    """What was paid out, and that with the shop's own hours. None as planned where some of its cost is not known."""
-    own = sum((sub.net for sub in sheet.subtotals() if sub.group in (Group.WORK, Group.CONTINGENCY)), ZERO)
+    """What was paid out, and that with the shop's own hours and what the plan has until it is sold. None as planned
+    where some of its cost is not known."""
+    nets = {sub.group: sub.net for sub in sheet.subtotals()}
+    until_sold = nets.get(Group.UNTIL_SOLD, ZERO)
+    own = nets.get(Group.WORK, ZERO) + nets.get(Group.CONTINGENCY, ZERO) + until_sold
     reasons = [f"the plan does not know {', '.join(sheet.incomplete)}"] if sheet.incomplete else []
     reasons += ["cost is not written down"] if build.cost is None else []
     paid = Against(None if sheet.incomplete else sheet.net_cost - own, build.cost, "; ".join(reasons) or None)
@@ -135,7 +139,9 @@ def _costs(build: FinishedBuild, hours: Against, sheet: CostSheet, shop: Shop) -
         return paid, Against(planned, None, "; ".join(reasons))
     if rate is None and hours.actual > 0:
         return paid, Against(planned, None, "shop.toml has no [work] with the hourly rate")
-    return paid, Against(planned, build.cost + cents(hours.actual * (rate or ZERO)), "; ".join(reasons) or None)
+    return paid, Against(
+        planned, build.cost + cents(hours.actual * (rate or ZERO)) + until_sold, "; ".join(reasons) or None
+    )
 
 
 SEVERAL = "it is counted in different units, so hours for one cannot be told"

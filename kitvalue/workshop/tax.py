@@ -13,7 +13,9 @@ from decimal import ROUND_FLOOR, Decimal
 from kitvalue.intake.settings.plan import DonorTable
 from kitvalue.intake.settings.shop import Route, SellingTable, TaxTable
 from kitvalue.intake.text.problems import RefusedError
-from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
+from kitvalue.workshop.money import HUNDRED, ZERO, cents, holding_cost, months_held, percent
+
+MONTHS = 12  # of a year
 
 
 def vat_inside(gross: Decimal, rate: Decimal) -> Decimal:
@@ -54,18 +56,24 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """The terms of a sale. `rate`, `fee` and `margin` are fractions, `freight` (gross) and `step` are money."""
+    """The terms of a sale. `rate`, `fee`, `margin`, `reserve` (of the gross price, set aside) are fractions; `freight`
+    (gross), `step`, `holding` (of one kit until it is sold) and `fee_fixed` (a sale) are money. `tied` is what each
+    unit of money that is tied up until then costs."""
 
     rate: Decimal
     fee: Decimal
     margin: Decimal
     freight: Decimal
     step: Decimal
+    reserve: Decimal = ZERO
+    holding: Decimal = ZERO
+    fee_fixed: Decimal = ZERO
+    tied: Decimal = ZERO
 
 
 @dataclass(frozen=True, slots=True)
 class Sale:
-    """One sale at a gross price, to the cent: net + vat = gross, net - fee - cost = profit.
+    """One sale at a gross price, to the cent: net + vat = gross, net - fee - reserve - cost = profit.
 
     `vat` and `net` are the kit's own (the VAT on freight stands apart). `margin` is profit in percent of net,
     `markup` in percent of net cost; None where that base is not above 0.
@@ -75,14 +83,19 @@ class Sale:
     vat: Decimal
     net: Decimal
     fee: Decimal
+    reserve: Decimal
     profit: Decimal
     margin: Decimal | None
     markup: Decimal | None
 
 
 def terms_of(tax: TaxTable, selling: SellingTable) -> Terms:
-    """The shop's settings as fractions."""
-    return Terms(percent(tax.rate), percent(selling.fee), percent(selling.margin), selling.freight, selling.step)
+    """The shop's settings as fractions. Raises FileError where the months until a kit is sold lack and are needed."""
+    return Terms(
+        percent(tax.rate), percent(selling.fee), percent(selling.margin), selling.freight, selling.step,
+        percent(selling.reserve), holding_cost(selling), selling.fee_fixed,
+        percent(selling.capital) * months_held(selling) / MONTHS,
+    )  # fmt: skip
 
 
 def kit_vat(gross: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
@@ -102,7 +115,8 @@ def kit_vat(gross: Decimal, purchase: Decimal, terms: Terms, route: Route) -> De
 
 def exact_profit(gross: Decimal, cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
     """Profit at a gross price, nothing rounded."""
-    return gross - kit_vat(gross, purchase, terms, route) - terms.fee * (gross + terms.freight) - cost
+    taken = terms.fee * (gross + terms.freight) + terms.reserve * gross
+    return gross - kit_vat(gross, purchase, terms, route) - taken - cost
 
 
 def sale_at(gross: Decimal, cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Sale:
@@ -110,34 +124,39 @@ def sale_at(gross: Decimal, cost: Decimal, purchase: Decimal, terms: Terms, rout
     vat = cents(kit_vat(gross, purchase, terms, route))
     net = gross - vat
     fee = cents(terms.fee * (gross + terms.freight))
-    profit = net - fee - cost
-    return Sale(gross, vat, net, fee, profit, _share(profit, net), _share(profit, cost))
+    reserve = cents(terms.reserve * gross)
+    profit = net - fee - reserve - cost
+    return Sale(gross, vat, net, fee, reserve, profit, _share(profit, net), _share(profit, cost))
 
 
 def price_for_margin(cost: Decimal, purchase: Decimal, terms: Terms, route: Route) -> Decimal:
     """The gross price that leaves `terms.margin` of net revenue, unrounded.
 
-    With D = (1-m)/(1+v) - f: full VAT G = (C + fF)/D, margin scheme G = (C + fF - (1-m) P v/(1+v))/D, exempt the first
-    with v = 0. Numerator and D are multiplied by 1+v so that only the last step divides.
+    With D = (1-m)/(1+v) - f - r: full VAT G = (C + fF)/D, margin scheme G = (C + fF - (1-m) P v/(1+v))/D or,
+    where that is more, what leaves the margin of a sale that bears no VAT (P above all the buyer pays), exempt the
+    first with v = 0. Numerator and D are multiplied by 1+v so that only the last step divides.
     Raises RefusedError where D is not above 0: no price is enough.
     """
     keep = 1 - terms.margin
     up = Decimal(1) if route == "none" else 1 + terms.rate
-    below = keep - terms.fee * up
+    below = keep - (terms.fee + terms.reserve) * up
     if below <= 0:
         gross = 1 + terms.rate
-        highest = (1 - terms.fee * gross, (1 - terms.margin) / gross)
+        highest = (1 - (terms.fee + terms.reserve) * gross, keep / gross - terms.reserve)
         most_margin, most_fee = ((x * HUNDRED).quantize(Decimal("0.01"), rounding=ROUND_FLOOR) for x in highest)
         lower = [f"selling.margin below {most_margin} (with this fee)"] if most_margin > 0 else []
-        lower.append(f"selling.fee below {most_fee} (with this margin)")
+        lower += [f"selling.fee below {most_fee} (with this margin)"] if most_fee > 0 or not terms.reserve else []
+        lower = lower or ["selling.reserve lower"]
+        reserve = f" reserve {_percent(terms.reserve)} %," if terms.reserve else ""
         raise RefusedError(
-            f"no price can meet this: VAT {_percent(terms.rate)} %, fee {_percent(terms.fee)} % and margin "
+            f"no price can meet this: VAT {_percent(terms.rate)} %,{reserve} fee {_percent(terms.fee)} % and margin "
             f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
         )
     above = (cost + terms.fee * terms.freight) * up
-    if route == "margin":
-        above -= keep * purchase * terms.rate
-    return above / below
+    if route != "margin":
+        return above / below
+    at_a_loss = cost + (terms.fee - keep * terms.rate / up) * terms.freight  # no VAT but the carrier's, deducted
+    return max((above - keep * purchase * terms.rate) / below, at_a_loss / (keep - terms.fee - terms.reserve))
 
 
 def _percent(fraction: Decimal) -> str:

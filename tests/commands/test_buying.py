@@ -385,7 +385,8 @@ def test_the_settings_behind_the_figures_are_told(tmp_path: Path) -> None:
     ) in said(shop)
     assert run(shop, "shortlist", "--json").data["reckoned_with"] == {
         "vat_percent": 23, "route": "full", "hourly_rate": 36, "contingency_percent": 10, "prepare_hours": 3,
-        "part_out_hours": 4, "margin_percent": 18, "fee_percent": 2.9, "invented": False,
+        "part_out_hours": 4, "margin_percent": 18, "fee_percent": 2.9, "fee_fixed": 0,
+        "reserve_percent": 0, "capital_percent": 0, "invented": False,
     }  # fmt: skip
     path = shop / "shop.toml"
     text = path.read_text(encoding="utf-8").replace('route = "full"', 'route = "none"')

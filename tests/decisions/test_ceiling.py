@@ -67,6 +67,7 @@ def random_deals(seed: int, *, on_margin: bool, parts: bool) -> Deals:
         freight=0.0 if parts else float(rng.uniform(0, 3)), on_margin=on_margin,
         others=rng.uniform(0, 6, m) * (not parts),
         credit=credit * (not parts), least=0.5 * credit * (not parts), values=values,
+        reserve=float(rng.uniform(0, 0.1) * rng.integers(0, 2)), tied=rng.uniform(0, 0.1, m) * rng.integers(0, 2),
     )  # fmt: skip
 
 
@@ -127,12 +128,13 @@ def test_what_the_ceiling_is_made_up_of(on_margin: bool, parts: bool, seed: int)
     ceiling where there is one; VAT by the directive's own words."""
     deals = random_deals(seed, on_margin=on_margin, parts=parts)
     found = ceilings(deals, 0.1)
-    sells_for, vat, fee, costs, margin, leaves = np.array([astuple(row) for row in found.made_up]).T
+    sells_for, vat, fee, reserve, costs, margin, leaves = np.array([astuple(row) for row in found.made_up]).T
     np.testing.assert_allclose(sells_for, deals.clipped.mean(axis=1))
     net = sells_for - vat
     np.testing.assert_allclose(margin, deals.margin * net, atol=1e-8)
-    left = net - fee - costs - margin
-    np.testing.assert_allclose(costs, deals.cost)
+    np.testing.assert_allclose(reserve, deals.reserve * sells_for)
+    left = net - fee - reserve - costs - margin
+    np.testing.assert_allclose(costs, deals.cost + deals.tied * leaves)
     np.testing.assert_allclose(left, leaves, atol=1e-8)
     has = found.ceiling >= 0
     np.testing.assert_allclose(found.ceiling[has], np.floor(left[has] * 100 + 1e-6) / 100, atol=1e-9)

@@ -47,7 +47,7 @@ def test_one_use_reckoned_by_hand() -> None:
     assert one.safe_ceiling == pytest.approx(349.40)
     assert one.chance_at_ceiling == 0.25
     assert one.made_up is not None
-    assert astuple(one.made_up) == pytest.approx((650.0, 0.0, 0.0, 183.6, 117.0, 349.4))
+    assert astuple(one.made_up) == pytest.approx((650.0, 0.0, 0.0, 0.0, 183.6, 117.0, 349.4))
 
 
 def test_no_hours_no_profit_by_the_hour() -> None:

@@ -92,7 +92,7 @@ def test_the_price_asked_about_comes_first(at: int, sample: Path) -> None:
 
 def test_a_floor_above_the_market_says_that_hardly_anybody_buys(sample: Path) -> None:
     told = words(run(sample, "price", "seven-piece").out)
-    assert "At 3,750.00, 40 % above the market, expect hardly a buyer." in told
+    assert "At 3,790.00, 41 % above the market, expect hardly a buyer." in told
     assert "hardly a buyer" not in run(sample, "price", "inishmore-restored").out
 
 

@@ -227,7 +227,7 @@ class _Bought:
         cost = asked(self.folder, "cost", "bought")
         path.unlink()
         assert cost is not None
-        return _sale(self.shop, self.use, cost["net_cost"] + holding(self.shop), cost["purchase"])
+        return _sale(self.shop, self.use, cost["net_cost"], cost["purchase"])
 
 
 @examples(8)

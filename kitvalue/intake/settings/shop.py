@@ -282,6 +282,9 @@ class SellingTable(Table):
     freight: Money  # outward, gross, charged to the buyer
     months_to_sell: Money | None = None  # from buying a kit to selling it
     holding: Money | None = None  # what keeping one kit for a month costs, net
+    capital: Percent = Decimal(0)  # a year, on what is paid for kits until they are sold
+    reserve: Percent = Decimal(0)  # of the gross price, set aside for returns and guarantee
+    fee_fixed: Money = Decimal(0)  # a sale, beside the fee in percent
 
 
 class BuyingTable(Table):

@@ -157,7 +157,9 @@ def cost_steps(sheet: CostSheet, pricing: PriceSheet | None) -> list[Step]:
     if pricing is None:
         return steps
     sale = pricing.sale
-    for label, due in (("Channel's fee", sale.fee), ("VAT", sale.vat)):
+    for label, due in (("Channel's fee", sale.fee), ("Reserve", sale.reserve), ("VAT", sale.vat)):
+        if not due and label == "Reserve":
+            continue
         steps.append(Step(label, float(at), float(due), "due"))
         at += due
     steps.append(Step("Profit" if sale.profit >= 0 else "Loss", float(at), float(sale.profit), "profit"))

@@ -215,6 +215,7 @@ def _sale_tables(pricing: PriceSheet, currency: str) -> tuple[Table, Table]:
             ("VAT in it", cents(sale.vat)),
             ("Net", cents(sale.net)),
             ("Channel's fee", cents(sale.fee)),
+            *([("Reserve, set aside", cents(sale.reserve))] if sale.reserve else []),
             ("Profit", cents(sale.profit)),
             ("Margin on net", "not defined" if sale.margin is None else f"{number(sale.margin, 1)} %"),
             Row(("Total at the door, freight in", exact(quote.landed_at_price)), "total"),

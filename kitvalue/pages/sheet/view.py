@@ -205,10 +205,11 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
     work = of(Group.WORK, Group.CONTINGENCY, Group.SENT_OUT)
     if work > 0:
         rows.append(Row((t.count("price.work", sheet.hours, hours=t.number(sheet.hours, 1)), t.cents(work))))
+    ours = of(Group.UNTIL_SOLD) - sheet.net_cost
     if sheet.route == "full":
-        rows += [row("keeping", sale.net - sheet.net_cost), row("net", sale.net, "subtotal"), row("vat", sale.vat)]
+        rows += [row("keeping", sale.net + ours), row("net", sale.net, "subtotal"), row("vat", sale.vat)]
     else:
-        rows.append(row("keeping_taxed" if sheet.route == "margin" else "keeping", sale.gross - sheet.net_cost))
+        rows.append(row("keeping_taxed" if sheet.route == "margin" else "keeping", sale.gross + ours))
     rows += [
         row("total", sale.gross, "subtotal"), row("freight", freight), row("door", sale.gross + freight, "total"),
     ]  # fmt: skip

@@ -104,6 +104,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("VAT in it", cents(sale.vat)),
         ("net", cents(sale.net)),
         ("fee", cents(sale.fee)),
+        *([("reserve, set aside", cents(sale.reserve))] if sale.reserve else []),
         ("profit", profit(sale.profit)),
         ("margin, profit of net revenue", of_sale(sale.margin)),
         ("markup, profit of net cost", of_sale(sale.markup)),

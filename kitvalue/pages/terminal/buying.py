@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
-from dataclasses import astuple
 
 from kitvalue.decisions.asked import JudgedPrice
+from kitvalue.decisions.ceiling import MadeUp
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer, Sourcing
@@ -33,6 +33,9 @@ def reckoned_words(r: ReckonedWith) -> str:
         parts += [f"{figure(r.work.prepare)} h to prepare"] if r.work.prepare is not None else []
         parts += [f"{figure(r.work.part_out)} h to part out"] if r.work.part_out is not None else []
     parts += [f"margin {float(r.selling.margin):g} %", f"fee {float(r.selling.fee):g} %"]
+    parts += [f"{cents(r.selling.fee_fixed)} a sale"] if r.selling.fee_fixed else []
+    parts += [f"reserve {float(r.selling.reserve):g} %"] if r.selling.reserve else []
+    parts += [f"capital {float(r.selling.capital):g} % a year"] if r.selling.capital else []
     whose = "a new shop's invented figures, until you write your own: " if r.invented else ""
     return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
 
@@ -143,18 +146,30 @@ def _asked(valued: Sequence[JudgedOffer]) -> str:
 
 def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
     """The ceiling of each best use, from the mean sale down."""
-    rows = [
-        (one.offer.offer, one.best.use, *map(money, astuple(one.best.made_up)))
+    shown_uses = [
+        (one.offer.offer, one.best.use, one.best.made_up)
         for one in valued[:MOST_USES]
         if one.best is not None and one.best.made_up is not None
     ]
+    columns = _made_up_columns([made for _, _, made in shown_uses])
+    rows = [(offer, use, *(money(getattr(made, field)) for field in columns)) for offer, use, made in shown_uses]
     premium = ", a lot's premium" if any(one.offer.premium for one in valued) else ""
     said = (
-        f"Averages. Costs are work, parts, other donors, freight and holding{premium}; margin is {margin:g} % of net "
-        "revenue. Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
+        f"Averages. Costs are work, parts, other donors, freight{premium} and what keeping and selling it costs "
+        f"(holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
+        "Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
     )
-    told = table("offer< | best use< | sells for | VAT | fee | costs | margin | left", rows, notes=[said])
+    told = table(" | ".join(["offer<", "best use<", *columns.values()]), rows, notes=[said])
     return f"Where the money goes in the best use\n{told}" if rows else ""
+
+
+def _made_up_columns(made: Sequence[MadeUp]) -> dict[str, str]:
+    """The amounts of a ceiling and their headings; the reserve only where one is set aside."""
+    heads = {
+        "sells_for": "sells for", "vat": "VAT", "fee": "fee", "reserve": "reserve", "costs": "costs",
+        "margin": "margin", "leaves": "left",
+    }  # fmt: skip
+    return {field: head for field, head in heads.items() if field != "reserve" or any(m.reserve for m in made)}
 
 
 def _uses(valued: Sequence[JudgedOffer]) -> str:
@@ -272,12 +287,12 @@ def _come_about(asked: JudgedPrice) -> str:
     """The most to pay, from the mean sale down, a column for each way to sell it."""
     judged, reckoned = asked.judged, asked.reckoned
     best = [one.best for one in judged]
-    names = {
-        "sells_for": "sells for, on average", "vat": "VAT", "fee": "fee", "costs": "work, parts, holding",
+    made = [None if use is None else use.made_up for use in best]
+    names = _made_up_columns([m for m in made if m is not None]) | {
+        "sells_for": "sells for, on average", "costs": "work, parts, holding",
         "margin": "margin" if reckoned is None else f"margin, {float(reckoned.selling.margin):g} %",
         "leaves": "left for the kit and its freight",
     }  # fmt: skip
-    made = [None if use is None else use.made_up for use in best]
     prepare = None if reckoned is None or reckoned.work is None else reckoned.work.prepare
     rows = [
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
