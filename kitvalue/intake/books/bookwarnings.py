@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any, Final
 
 import numpy as np
@@ -34,12 +35,14 @@ from kitvalue.intake.text.words import fold, has_part, listed, look_alike, rows_
 
 MOST_ROWS: Final = 5000  # of a book kept by hand; in larger ones many kits are alike by chance
 _DAYS: Final = 60  # between two listings of one kit
+_MOST_SUNK: Final = Decimal("0.85")  # of the price asked before, where no notes tell
 _NOTES_ALIKE: Final = 0.5  # words that both notes have, of all words of the two
 
 
 def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
     """A warning for each row that repeats an earlier one in all that describes the kit, at the same price or, with
-    notes alike, at a lower one, within two months; unless both have a `ref`, which tells listings apart.
+    notes alike, or without notes up to 15 % under what was asked, at a lower one, within two months; unless both have
+    a `ref`, which tells listings apart.
     """
     if len(rows) > MOST_ROWS:
         return []
@@ -71,7 +74,9 @@ def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
     if one.price == other.price:
         same = one.price_kind == other.price_kind and one.freight == other.freight
         return same and _alike(one.note, other.note) is not False
-    return later.price < first.price and _alike(one.note, other.note) is True
+    sinks = _MOST_SUNK * first.price <= later.price < first.price
+    alike = _alike(one.note, other.note)
+    return later.price < first.price and (alike is True or (alike is None and sinks and first.price_kind == "asked"))
 
 
 def _alike(one: str | None, other: str | None) -> bool | None:
