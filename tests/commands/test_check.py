@@ -174,13 +174,15 @@ def test_relistings_without_a_ref_are_warned_of(tmp_path: Path) -> None:
         "Burren;4;3;520;2023-04-03;blue, ad 31;",
     ) == [3, 4]  # fmt: skip
     assert near(tmp_path, "Slane;4;3;300;2023-04-03;;", "Slane;4;3;300;2023-04-20;;a1") == [3]
+    cheaper = ("Slane;4;3;285;2023-04-20;;", "Slane;4;3;270;2023-05-08;;")  # 5 % a time, common practice, no source
+    assert near(tmp_path, "Slane;4;3;300;2023-04-03;;", *cheaper) == [3, 4]
 
 
 @pytest.mark.parametrize(
     "other",
     [
         "Slane;4;3;300;2023-08-20;;", "Slane;4;3;310;2023-04-20;;", "Slane;5;3;300;2023-04-20;;",
-        "Slane;4;3;280;2023-04-20;;",
+        "Slane;4;3;280;2023-04-20;another;", "Slane;4;3;250;2023-04-20;;",
         "Slane;4;3;300;2023-04-20;another;b2", "Slane;4;3;300;;;", "Kilbeg;4;3;300;2023-04-20;;",
     ],
 )  # fmt: skip

@@ -134,12 +134,30 @@ def test_a_scale_to_ten(text: str, of_ten: bool) -> None:
     assert is_of_ten(text) == of_ten
 
 
-def test_numbers_to_ten_beside_digits_are_warned_of_once(tmp_path: Path) -> None:
-    (problem,) = warned(marked(tmp_path, "5", "8", "good", "10", "7"), "marks_scale")
-    assert '"8" (rows 3, 5 and 6) looks like one of a scale to ten' in problem.message
-    assert not warned(marked(tmp_path, "5", "8", "10"), "marks_scale"), "two may be slips"
-    assert "school mark" in warned(marked(tmp_path, "5", "8", "2-"), "marks_scale")[0].message
-    assert not warned(marked(tmp_path, "8", "10", "7"), "marks_scale")
+def grades(tmp_path: Path, *marks: str, rule: str = "") -> list[float]:
+    return [float(row.condition) for row in marked(tmp_path, *marks, rule=rule or settings("")).rows_as_read]
+
+
+def test_a_column_that_runs_to_ten_is_halved_and_that_is_said_once(tmp_path: Path) -> None:
+    """Common practice, no source: three and more numbers over 6 are no slips."""
+    reading = marked(tmp_path, "5", "8", "good", "10", "7")
+    assert [float(row.condition) for row in reading.rows_as_read] == [2.5, 4.0, 4.0, 5.0, 3.5]
+    (problem,) = warned(reading, "halved")
+    assert (problem.row, problem.level) == (2, Level.WARNING)
+    assert 'out of ten are halved (rows 2, 3, 5 and 6): "5" counts as 2.5' in problem.message
+    assert grades(tmp_path, "7/10", "9 / 10", "8 out of 10") == [3.5, 4.5, 4.0]
+
+
+def test_two_numbers_over_six_may_be_slips_and_school_marks_are_none_of_ten(tmp_path: Path) -> None:
+    assert grades(tmp_path, "5", "8", "10") == [5.0]
+    assert "school mark" in warned(marked(tmp_path, "5", "8", "7", "9", "2-"), "marks_scale")[0].message
+    assert grades(tmp_path, "8", "10", "7", "4", rule=settings('"8" = "4"\n4 = "2"')) == [4.0, 2.0]
+
+
+def test_marks_of_ten_beside_plain_numbers_are_asked_about(tmp_path: Path) -> None:
+    (problem,) = warned(marked(tmp_path, "7/10", "4", "3"), "marks_scale")
+    assert "plain numbers are read as our grades" in problem.message
+    assert '"7" = "3.5"' in problem.message
 
 
 NOT_KNOWN = ("?", "??", " ? ", "n/a", "N.A.", "unknown", "Unbekannt", "k.A.", "k. A.", "not known", "weiß nicht")

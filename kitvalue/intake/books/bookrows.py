@@ -10,13 +10,22 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from operator import itemgetter
 from pathlib import Path
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
 
 from kitvalue.intake.books.book import IntArray
 from kitvalue.intake.books.specs import NO_PREMIUM, PRICES, RATES, FeatureValue, feature_specs, price_refusal
 from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.words import (
+    FEWEST_OF_TEN,
+    is_digit,
+    is_number_to_ten,
+    is_of_ten,
+    is_school_mark,
+    mark_grade,
+    scale_said,
+)
 from kitvalue.intake.tables.specification import Column, Columns, read_columns, read_rows
 from kitvalue.intake.tables.table import BoolArray, Coded, TextTable
 from kitvalue.intake.text.languages import word_lists
@@ -140,7 +149,9 @@ class RowReader:
     def __init__(self, table: TextTable, shop: Shop, rates: Rates, counted: BoolArray, today: dt.date) -> None:
         """Rows that are not `counted` (totals) prove nothing about a column."""
         columns = read_columns(table, (*PRICES, *feature_specs(shop, shop.prices.features)), shop, counted, today)
-        columns = replace(columns, by_name={**columns.by_name, "pieces": _pieces_or_sizes(columns)})
+        columns = replace(columns, by_name={
+            **columns.by_name, "pieces": _pieces_or_sizes(columns), "condition": _halved(columns, shop),
+        })  # fmt: skip
         self.table, self.columns, self.rates, self.counted = table, columns, rates, counted
         self.shop, self.currency = shop, shop.shop.currency
         self.features = {name: kind for name, kind in shop.prices.features.items() if columns[name].present}
@@ -297,6 +308,25 @@ class RowReader:
             rate=rate,
             **{name: known(name, at) for name in _AS_THEY_STAND},
         )
+
+
+def runs_to_ten(header: str, cells: Coded[str], shop: Shop) -> bool:
+    """Are plain numbers among conditions out of ten? Their header says so, or three and more are from 7 to 10, and
+    nothing looks like a school mark, and shop.toml maps no digit itself.
+    """
+    if any(map(is_digit, shop.prices.words.get("condition", {}))) or any(map(is_school_mark, cells.each)):
+        return False
+    over = cells.where(lambda cell: is_number_to_ten(cell) and is_of_ten(cell))
+    return scale_said(header) == "ten" or int(over.sum()) >= FEWEST_OF_TEN
+
+
+def _halved(columns: Columns, shop: Shop) -> Column[Any]:
+    """The conditions, their numbers halved where they run to ten."""
+    column, cells = columns["condition"], columns["condition"].cells
+    if not runs_to_ten(column.header, cells, shop):
+        return column
+    halved = [mark_grade("ten", cell) or value for cell, value in zip(cells.each, column.values.each, strict=True)]
+    return replace(column, values=Coded(halved, cells.codes))
 
 
 def _pieces_or_sizes(columns: Columns) -> Column[int]:

@@ -5,22 +5,22 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import BoolArray, IntArray
-from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, says_currency
+from kitvalue.intake.books.bookrows import RowAsRead, RowReader, is_placeholder, runs_to_ten, says_currency
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import (
-    FEWEST_OF_TEN,
     WORDS_TABLE,
     halved_words,
     is_digit,
-    is_of_ten,
+    is_number_to_ten,
     is_school_mark,
-    scale_said,
+    of_ten,
     turned_words,
 )
 from kitvalue.intake.tables.specification import Columns
@@ -34,12 +34,14 @@ from kitvalue.intake.text.words import fold, has_part, listed, look_alike, rows_
 
 MOST_ROWS: Final = 5000  # of a book kept by hand; in larger ones many kits are alike by chance
 _DAYS: Final = 60  # between two listings of one kit
+_MOST_SUNK: Final = Decimal("0.85")  # of the price asked before, where no notes tell
 _NOTES_ALIKE: Final = 0.5  # words that both notes have, of all words of the two
 
 
 def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
     """A warning for each row that repeats an earlier one in all that describes the kit, at the same price or, with
-    notes alike, at a lower one, within two months; unless both have a `ref`, which tells listings apart.
+    notes alike, or without notes up to 15 % under what was asked, at a lower one, within two months; unless both have
+    a `ref`, which tells listings apart.
     """
     if len(rows) > MOST_ROWS:
         return []
@@ -71,7 +73,9 @@ def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
     if one.price == other.price:
         same = one.price_kind == other.price_kind and one.freight == other.freight
         return same and _alike(one.note, other.note) is not False
-    return later.price < first.price and _alike(one.note, other.note) is True
+    sinks = _MOST_SUNK * first.price <= later.price < first.price
+    alike = _alike(one.note, other.note)
+    return later.price < first.price and (alike is True or (alike is None and sinks and first.price_kind == "asked"))
 
 
 def _alike(one: str | None, other: str | None) -> bool | None:
@@ -208,31 +212,38 @@ def to_be_looked_at(reader: RowReader) -> BoolArray:
 
 
 def scale_warning(columns: Columns, shop: Shop) -> list[Problem]:
-    """The warning that digits are read as our grades although marks beside them look like those of a school or, where
-    there are none, of a scale to ten, and shop.toml says of no digit what it means. One number over 5 or two are slips.
+    """The warning about a scale that is not ours: conditions that were halved, since they run to ten or say so; else
+    that digits are read as our grades although marks beside them look like those of a school, or say that they are of
+    ten, and shop.toml says of no digit what it means.
     """
     condition, table = columns["condition"], columns.table
-    texts = frozenset(condition.cells.each)
-    if any(map(is_digit, shop.prices.words.get("condition", {}))) or not any(map(is_digit, texts)):
+    digits = frozenset(filter(is_digit, condition.cells.each))
+    if any(map(is_digit, shop.prices.words.get("condition", {}))):
         return []
-    ten_said = scale_said(condition.header) == "ten"
-    marks = (
-        frozenset(filter(is_digit, texts))
-        if ten_said
-        else frozenset(filter(is_school_mark, texts)) or frozenset(filter(is_of_ten, texts))
-    )
-    at = np.flatnonzero(condition.cells.where(lambda cell: cell in marks))
-    rows, cell = table.rows[at].tolist(), condition.cells[int(at[0])] if len(at) else ""
-    message, where = f"numbers are read as our grades, 5 the best; {shown(trimmed(cell))} ", rows_phrase(rows, 6)
-    if ten_said or is_of_ten(cell):
-        message += f"({where}) looks like one of a scale to ten. If so, map every number of it, 5 and less as well, "
-        message += f"under {WORDS_TABLE}: {halved_words()}"
+    ten = runs_to_ten(condition.header, condition.cells, shop)
+    tens = condition.cells.where(lambda cell: of_ten(cell) is not None or (ten and is_number_to_ten(cell)))
+    school = condition.cells.where(lambda cell: bool(digits) and is_school_mark(cell))
+    at = np.flatnonzero(school if school.any() and not ten else tens)
+    if not len(at):
+        return []
+    where, cell = rows_phrase(table.rows[at].tolist(), 6), trimmed(condition.cells[int(at[0])])
+    code = "marks_scale"
+    if school.any() and not ten:
+        looks = "looks like a school mark" if len(at) == 1 else "and the like look like school marks"
+        message = f"numbers are read as our grades, 5 the best; {shown(cell)} {looks} ({where}), where 1 is the best. "
+        message += f'If so, map "1" to "5" as well, under {WORDS_TABLE}: {turned_words()}. If 5 is the best, write '
+        message += '"5" = "wipe" there'
+        return [table.warning(condition.header, cell, code, message)]
+    message = f"conditions out of ten are halved ({where}): {shown(cell)} counts as {condition.known(int(at[0]))}"
+    if ten:
+        code, message = "halved", f"{message}. offers.csv speaks our grades until the numbers are mapped, under "
+        message += f"{WORDS_TABLE}: {halved_words()}; map them otherwise if they are not of ten"
+    elif digits:
+        message += "; plain numbers are read as our grades, 5 the best. If they are of ten as well, map every one of "
+        message += f"them under {WORDS_TABLE}: {halved_words()}"
     else:
-        looks = "looks like a school mark" if len(rows) == 1 else "and the like look like school marks"
-        message += f'{looks} ({where}), where 1 is the best. If so, map "1" to "5" as well, under {WORDS_TABLE}: '
-        message += f'{turned_words()}. If 5 is the best, write "5" = "wipe" there'
-    told = len(rows) >= (FEWEST_OF_TEN if is_of_ten(cell) and not ten_said else 1)
-    return [table.warning(condition.header, cell, "marks_scale", message)] if told else []
+        code = "halved"
+    return [table.problem(int(at[0]), condition.header, cell, code, message, Level.WARNING)]
 
 
 def _asked_after_all(reader: RowReader, at: IntArray) -> Iterator[Problem]:

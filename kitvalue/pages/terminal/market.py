@@ -38,8 +38,8 @@ def take_care(cautions: Sequence[Caution]) -> str:
 
 
 def counts_line(counts: FileCounts) -> str:
-    """`prices.csv: 160 rows read, 154 used, 2 refused, 4 set aside (repeats)`."""
-    aside = f", {counts.set_aside} set aside (repeats)" if counts.set_aside else ""
+    """`prices.csv: 160 rows read, 154 used, 2 refused, 4 set aside`."""
+    aside = f", {counts.set_aside} set aside" if counts.set_aside else ""
     return f"{counts.file}: {counts.read} rows read, {counts.used} used, {counts.refused} refused{aside}"
 
 
