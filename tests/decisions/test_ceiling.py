@@ -92,7 +92,7 @@ def test_a_lots_ceilings_with_their_premium_are_those_of_a_private_kit(
 
 def searched(deals: Deals, at: int, loss_chance: float) -> tuple[float, float]:
     """Both ceilings of one purchase by trying every cent, each outcome's VAT by the directive's own words."""
-    prices = np.arange(0, 6000) / 100
+    prices, tied = np.arange(0, 6000) / 100, deals.tied[at] if isinstance(deals.tied, np.ndarray) else deals.tied
     prices = prices[prices >= deals.least[at] - 1e-12]
 
     def results(price: float, sample: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -107,7 +107,8 @@ def searched(deals: Deals, at: int, loss_chance: float) -> tuple[float, float]:
             else:  # each part with its share of the purchase price; sold parts only
                 vat.append(sold / deals.values[at] * k * max(0.0, deals.values[at] - purchase))
         net = sample - np.array(vat)
-        return net, net - deals.fee * (sample + deals.freight) - deals.cost[at] - price
+        taken = deals.fee * (sample + deals.freight) + deals.reserve * sample
+        return net, net - taken - deals.cost[at] - price * (1 + tied)
 
     best, safe = -1.0, -1.0
     for price in prices:
