@@ -141,16 +141,19 @@ def price_for_margin(cost: Decimal, purchase: Decimal, terms: Terms, route: Rout
     up = Decimal(1) if route == "none" else 1 + terms.rate
     below = keep - (terms.fee + terms.reserve) * up
     if below <= 0:
-        gross = 1 + terms.rate
-        highest = (1 - (terms.fee + terms.reserve) * gross, keep / gross - terms.reserve)
-        most_margin, most_fee = ((x * HUNDRED).quantize(Decimal("0.01"), rounding=ROUND_FLOOR) for x in highest)
-        lower = [f"selling.margin below {most_margin} (with this fee)"] if most_margin > 0 else []
-        lower += [f"selling.fee below {most_fee} (with this margin)"] if most_fee > 0 or not terms.reserve else []
-        lower = lower or ["selling.reserve lower"]
+        gross, also = 1 + terms.rate, " and reserve" if terms.reserve else ""
+        most = {
+            f"margin below {{}} (with this fee{also})": 1 - (terms.fee + terms.reserve) * gross,
+            f"fee below {{}} (with this margin{also})": keep / gross - terms.reserve,
+            "reserve below {} (with this fee and margin)": keep / gross - terms.fee if terms.reserve else ZERO,
+        }
+        bounds = {text: (x * HUNDRED).quantize(Decimal("0.01"), rounding=ROUND_FLOOR) for text, x in most.items()}
+        lower = [f"selling.{text.format(bound)}" for text, bound in bounds.items() if bound > 0]
         reserve = f" reserve {_percent(terms.reserve)} %," if terms.reserve else ""
         raise RefusedError(
             f"no price can meet this: VAT {_percent(terms.rate)} %,{reserve} fee {_percent(terms.fee)} % and margin "
-            f"{_percent(terms.margin)} % take the whole price; in shop.toml set {' or '.join(lower)}"
+            f"{_percent(terms.margin)} % take the whole price; in shop.toml set "
+            f"{' or '.join(lower) or f'selling.margin, selling.fee{also} lower'}"
         )
     above = (cost + terms.fee * terms.freight) * up
     if route != "margin":

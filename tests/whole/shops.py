@@ -127,6 +127,8 @@ def _settings(shape: Shape, names: list[Series], headers: Mapping[str, str], rng
         "NO": {"kind": "export", "vat": 25, "clearance": _money(rng, 0, 50)},
     }  # fmt: skip
     limits: dict[str, object] = {"budget": _money(rng, 100, 3000), "kits": rng.randint(1, 4), "bench_hours": 40}
+    if "months_to_sell" in selling and rng.random() < 0.6:
+        selling |= {"capital": rng.randint(1, 12), "reserve": rng.choice((0, 2, 3)), "fee_fixed": _money(rng, 0, 5)}
     return {
         "shop": {"name": "Dock Road Drums", "currency": "EUR"},
         "prices": {

@@ -38,6 +38,7 @@ class Sale:
     route: str
     cost: float
     purchase: float
+    reserve: float
 
     def net(self, gross: FloatArray) -> FloatArray:
         k = self.rate / (1 + self.rate)
@@ -48,7 +49,7 @@ class Sale:
         return gross - (k * np.maximum(0.0, gross + self.freight - self.purchase) - k * self.freight)
 
     def profit(self, gross: FloatArray) -> FloatArray:
-        return self.net(gross) - self.fee * (gross + self.freight) - self.cost
+        return self.net(gross) - self.fee * (gross + self.freight) - self.reserve * gross - self.cost
 
 
 def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
@@ -78,10 +79,12 @@ def leaves_margin(sale: Sale, means: FloatArray, margin: float) -> float:
     return float(sale.profit(means).mean() - margin * sale.net(means).mean())
 
 
-def holding(shop: Shop) -> float:
+def until_sold(shop: Shop) -> tuple[float, float]:
+    """What one kit costs until it is sold whatever its price, and each unit of money that is tied up in it."""
     selling = shop.selling
     assert selling is not None
-    return float((selling.holding or 0) * (selling.months_to_sell or 0))
+    months = float(selling.months_to_sell or 0)
+    return float(selling.holding or 0) * months + float(selling.fee_fixed), float(selling.capital) / 100 * months / 12
 
 
 @examples(3)
@@ -110,9 +113,10 @@ def test_ceilings_of_selling_on_are_what_every_cent_allows(made: MadeShop) -> No
                     hours = float(shop.work.prepare or 0) + (0 if own is None else float(str(own)))
                     assert abs(use["hours"] - hours) < 1e-9
                     labour = hours * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
-                    on_top = labour + holding(shop) + _freight(row)
-                    up = _up(row)
-                    _check(use, lambda bid, use=use, cost=on_top, up=up: _sale(shop, use, up * bid + cost, up * bid),
+                    kept, tied = until_sold(shop)
+                    on_top, up = labour + kept + _freight(row) * (1 + tied), _up(row)
+                    _check(use, lambda bid, use=use, cost=on_top, up=up, tied=tied:
+                           _sale(shop, use, up * bid * (1 + tied) + cost, up * bid),
                            signed, means, shop, 0.0)  # fmt: skip
 
 
@@ -130,7 +134,15 @@ def _sale(shop: Shop, use: Mapping[str, Any], cost: float, purchase: float) -> S
     assert shop.tax is not None
     assert shop.selling is not None
     rate = 0.0 if use["route"] == "none" else float(shop.tax.rate) / 100
-    return Sale(rate, float(shop.selling.fee) / 100, float(shop.selling.freight), use["route"], cost, purchase)
+    return Sale(
+        rate,
+        float(shop.selling.fee) / 100,
+        float(shop.selling.freight),
+        use["route"],
+        cost,
+        purchase,
+        float(shop.selling.reserve) / 100,
+    )
 
 
 def _check(
@@ -247,16 +259,19 @@ def test_ceilings_of_a_kit_in_parts_are_what_its_parts_are_expected_to_fetch(mad
             for use in offer["uses"]:
                 if use["use"] != "parts" or use["reason"] is not None:
                     continue
-                mean, value, months = _fetched(made.tables["parts.csv"], rows[offer["offer"]]["sizes"].inches)
+                mean, value, months, sales = _fetched(made.tables["parts.csv"], rows[offer["offer"]]["sizes"].inches)
                 labour = float((shop.work.part_out or 0) * shop.work.rate) * (1 + float(shop.work.contingency) / 100)
-                cost = labour + float(shop.selling.holding or 0) * months + _freight(rows[offer["offer"]])
+                tied, q = float(shop.selling.capital) / 100 * months / 12, float(shop.selling.fee_fixed)
+                cost = labour + float(shop.selling.holding or 0) * months + _freight(rows[offer["offer"]]) * (1 + tied)
+                cost, taken = cost + q * sales, fee + float(shop.selling.reserve) / 100
                 rate = 0.0 if use["route"] == "none" else float(shop.tax.rate) / 100
 
                 def left(bid: float, use: Any = use, mean: float = mean, value: float = value, cost: float = cost,
-                         rate: float = rate, up: float = _up(rows[offer["offer"]])) -> float:  # fmt: skip
+                         rate: float = rate, up: float = _up(rows[offer["offer"]]), tied: float = tied,
+                         taken: float = taken) -> float:  # fmt: skip
                     k, price = rate / (1 + rate), up * bid
                     vat = k * mean / value * max(0.0, value - price) if use["route"] == "margin" else k * mean
-                    return (1 - margin) * (mean - vat) - fee * mean - cost - price
+                    return (1 - margin) * (mean - vat) - taken * mean - cost - price * (1 + tied)
 
                 if use["ceiling"] is None:
                     assert left(0.0) < NEVER
@@ -266,13 +281,15 @@ def test_ceilings_of_a_kit_in_parts_are_what_its_parts_are_expected_to_fetch(mad
                     assert use["safe_ceiling"] is None or use["safe_ceiling"] <= use["ceiling"]
 
 
-def _fetched(parts: Table, drums: tuple[tuple[str, str], ...]) -> tuple[float, float, float]:
-    """What a kit's parts fetch on average, what all of them fetch, and the months until the slowest is sold."""
+def _fetched(parts: Table, drums: tuple[tuple[str, str], ...]) -> tuple[float, float, float, float]:
+    """What a kit's parts fetch on average, what all of them fetch, the months until the slowest is sold, and how many
+    are sold on average."""
     rows = {row["part"]: row for row in parts.rows}
     used = [rows.get(f"{diameter} inch") or rows["drum"] for diameter, _ in drums] + [rows["bass hoops"]]
     values = [float(row["value"].amount) for row in used]  # type: ignore[attr-defined]
     mean = sum(v * row["chance"] / 100 for v, row in zip(values, used, strict=True))  # type: ignore[operator]
-    return mean, sum(values), max(row["weeks"] for row in used) * 7 / (365.25 / 12)  # type: ignore[type-var,operator]
+    sales = sum(row["chance"] / 100 for row in used)  # type: ignore[operator]
+    return mean, sum(values), max(row["weeks"] for row in used) * 7 / (365.25 / 12), sales  # type: ignore
 
 
 @examples(3)
