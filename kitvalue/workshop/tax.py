@@ -54,6 +54,17 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
     return "; ".join(reasons) or None
 
 
+def scheme_of(said: Route | None, donors: Sequence[DonorTable], tax: TaxTable) -> Route:
+    """The route that a build's sale is under: the plan's own word goes before the shop's, but an exempt business
+    charges no VAT on anything. Where the plan says nothing and a donor closes the margin scheme it is full VAT, which
+    art. 319 leaves open for any sale.
+    """
+    if tax.route == "none":
+        return "none"
+    closed = tax.route == "margin" and why_no_margin_scheme(donors) is not None
+    return said or ("full" if closed else tax.route)
+
+
 @dataclass(frozen=True, slots=True)
 class Terms:
     """The terms of a sale. `rate`, `fee`, `margin`, `reserve` (of the gross price, set aside) are fractions; `freight`
