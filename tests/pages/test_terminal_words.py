@@ -132,7 +132,7 @@ def test_beside_an_answer_five_refusals_are_told_and_the_others_counted(tmp_path
         assert ran.status == 0
         told = ran.err.splitlines()
         assert len(told) == 6
-        assert told[-1] == "and 2 more, 1 warning: kitvalue check lists them"
+        assert told[-1] == "and 2 more, 2 warnings: kitvalue check lists them"
         assert all(line.startswith("prices.csv row ") for line in told[:-1])
     assert len([line for line in run(shop, "check").err.splitlines() if line.startswith("prices.csv row ")]) == 7
 
