@@ -24,6 +24,7 @@ from kitvalue.decisions.original import (
     original_kit,
     quote_cautions,
     quote_of,
+    share_dearer,
 )
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.intake.books.book import FloatArray
@@ -237,8 +238,7 @@ def compare(
             None if end is None else cents(landed(plan.original, as_money(end), repair))
             for end in (market.original.low, market.original.high)
         )
-        at_door = landed_sample(plan.original, market.original.sample, repair)
-        cheaper = float(np.mean(at_door > float(quote.landed_at_price)))
+        cheaper = share_dearer(plan.original, market.original.sample, repair, quote.landed_at_price)
         builds.append(SizedBuild(sheet, quote, low, high, cheaper))
         draws.append(landed_sample(plan.original, market.draws, repair))
     crossings = find_crossings(

@@ -54,6 +54,11 @@ def landed_sample(original: OriginalTable, prices: FloatArray, repair: Decimal) 
     return np.asarray((prices + float(original.freight)) * float(on_top(original)) + float(repair))
 
 
+def share_dearer(original: OriginalTable, prices: FloatArray, repair: Decimal, build_landed: Decimal) -> float:
+    """The share of a sample of originals that cost more at the door than a build that lands at so much."""
+    return float(np.mean(landed_sample(original, prices, repair) > float(build_landed)))
+
+
 # What a buyer may claim where consumer law follows the union's directives; the shop's own country may give more.
 SHOP_GUARANTEE = "the shop's legal guarantee (used goods: at least one year where a term under two was agreed)"
 SHOP_RETURN = "14 days to withdraw from a purchase online, unless made to the buyer's own specification"

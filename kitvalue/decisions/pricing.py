@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
 
-from kitvalue.decisions.original import Quote, Situation, finished_kit, original_kit, quote_cautions, quote_of
+from kitvalue.decisions.original import (
+    Quote,
+    Situation,
+    finished_kit,
+    original_kit,
+    quote_cautions,
+    quote_of,
+    share_dearer,
+)
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
@@ -123,11 +131,15 @@ def _at_most(name: Literal["donors", "hours"], unknown: Unknown, quote: Quote, w
 
 @dataclass(frozen=True, slots=True)
 class PriceSheet:
-    """The answer of `price`. `sale` is at the price asked about: the suggested one unless another was given."""
+    """The answer of `price`. `sale` is at the price asked about: the suggested one unless another was given.
+
+    `originals_dearer` is the share of originals that cost more at the door than the kit at that price, as `compare`
+    has it."""
 
     sheet: CostSheet
     quote: Quote
     sale: Sale
+    originals_dearer: float
     headline: str
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
@@ -163,6 +175,7 @@ def price(
         sheet=sheet,
         quote=quote,
         sale=sale,
+        originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
         headline=quote.headline(sheet),
         ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),

@@ -344,7 +344,7 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
-        reserve=sale.reserve$ profit=sale.profit$ margin=sale.margin markup=sale.markup
+        reserve=sale.reserve$ originals_dearer profit=sale.profit$ margin=sale.margin markup=sale.markup
         ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
             parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),

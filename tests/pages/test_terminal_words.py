@@ -87,12 +87,25 @@ def test_the_price_asked_about_comes_first(at: int, sample: Path) -> None:
     left = f"you keep {profit:,.2f}, a margin of {data['margin']:.1f} %" if profit > 0 else f"you lose {-profit:,.2f}"
     lead = told.split("(EUR, gross) ")[1]
     assert lead.startswith(f"At {at:,}.00 {left}. The market gives {market:,.2f};")
-    assert ("expect hardly a buyer" in lead) == (at > market)
+    assert ("of originals cost more at the door" in lead) == (at > market)
 
 
-def test_a_floor_above_the_market_says_that_hardly_anybody_buys(sample: Path) -> None:
-    told = words(run(sample, "price", "seven-piece").out)
-    assert "At 3,790.00, 41 % above the market, expect hardly a buyer." in told
+@pytest.mark.parametrize(("plan", "at"), [("seven-piece", None), ("inishmore-restored", 2750)])
+def test_above_the_market_the_share_of_dearer_originals_is_that_of_compare(
+    plan: str, at: int | None, sample: Path
+) -> None:
+    """One measure in both answers: `hardly a buyer` never stands beside a large share of dearer originals."""
+    asked = ("price", plan, *(() if at is None else ("--at", str(at))))
+    told, dearer = words(run(sample, *asked).out), run(sample, *asked, "--json").data["originals_dearer"]
+    assert f"above the market, {100 * dearer:.0f} % of originals cost more at the door" in told
+    assert ("expect hardly a buyer" in told) == (dearer < 0.10)
+    if at is None:
+        assert dearer == run(sample, "compare", plan, "--json").data["chance_build_cheaper"]
+
+
+def test_below_the_market_nothing_is_said_of_dearer_originals(sample: Path) -> None:
+    told = words(run(sample, "price", "inishmore-restored").out)
+    assert "of originals cost more" not in told
     assert "hardly a buyer" not in run(sample, "price", "inishmore-restored").out
 
 

@@ -34,7 +34,8 @@ DRAWN = frozenset(("coverage_80", "crossings", "chance_none", "portfolio"))
 # Money that rounding to a step or a cent may move, what follows from it, and which of two equals `source` takes.
 MOVED = frozenset(
     """
-    prb ways_out unknowns suggested binding landed_at_price price net vat fee profit margin markup destinations
+    prb ways_out unknowns suggested binding landed_at_price price net vat fee reserve originals_dearer profit margin
+    markup destinations
     build_at_price landed_at_price chance_build_cheaper priced_to_tie tie_price_at_price share_below_tie_at_price
     share_below_tie_at_cost hammer_tie_at_price profit_at_market chance_of_loss_at_ceiling drums leftovers
     """.split()  # noqa: SIM905

@@ -24,6 +24,7 @@ ROUTE_PRICES = {  # by the field of a route's costs, from what it costs up to wh
     "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
     "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
 }  # fmt: skip
+FEW = 0.10  # a share of originals dearer than a price below which hardly anybody pays it
 UNKNOWN = " +?"  # behind a figure that lacks something of its cost
 
 
@@ -109,7 +110,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("margin, profit of net revenue", of_sale(sale.margin)),
         ("markup, profit of net cost", of_sale(sale.markup)),
     ]
-    # The answer in a few words: first the price asked about, last of one above the market that hardly anybody pays it.
+    # The answer in a few words: first the price asked about, last, above the market, the dearer originals.
     said = p.headline
     if sale.gross != quote.suggested:
         left = f"you keep {profit(sale.profit)}, a margin of {of_sale(sale.margin)}"
@@ -119,7 +120,9 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     if sale.gross > quote.market_price:
         above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
         far = "above" if above is None else f"{percent(above, 0 if above >= 1 else 1)} above"
-        said += f" At {cents(sale.gross)}, {far} the market, expect hardly a buyer."
+        hardly = ": expect hardly a buyer" if p.originals_dearer < FEW else ""
+        said += f" At {cents(sale.gross)}, {far} the market, {share(p.originals_dearer)} of originals cost more at the "
+        said += f"door{hardly}."
     at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
