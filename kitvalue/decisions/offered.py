@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -17,6 +17,7 @@ from kitvalue.decisions.ceiling import (
     REBUILD,
     SELL_ON,
     Paid,
+    Use,
     donor_needs,
     own_route,
     paid_for,
@@ -27,12 +28,12 @@ from kitvalue.decisions.ceiling import (
 )
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
-from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
+from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
@@ -47,7 +48,7 @@ K = TypeVar("K")
 Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
 
 DRAWS = 2000
-MOST = 60  # offers taken into account for a set to buy together, the most profitable ones
+MOST = 60  # uses taken into account for a set to buy together, the most profitable ones
 SEED = 20260108
 
 
@@ -336,11 +337,28 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
             yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values, tied=tied)
 
 
+def by_use(uses: Sequence[JudgedUse], own: Mapping[Use, Route]) -> tuple[JudgedUse, ...]:
+    """Each open use once: by the route that the shop sets for it, or the most profitable where that route is closed."""
+    best: dict[Use, JudgedUse] = {}
+    for use in uses:
+        if use.reason is None and (use.use not in best or _weight(use, own) > _weight(best[use.use], own)):
+            best[use.use] = use
+    return tuple(best.values())
+
+
+def _weight(use: JudgedUse, own: Mapping[Use, Route]) -> tuple[bool, float]:
+    return use.route == own[use.use], use.expected_profit or 0.0
+
+
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
-    """The best set of the offers for their best uses, within the shop's [buying] limits and its loss_chance."""
+    """The best set of the offers, each for one of its uses, within the shop's [buying] limits and its loss_chance."""
     plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
-    best = [(lots[j.offer.offer], j.best) for j in answers.judged if j.best is not None]
-    gaining = [(lot, use) for lot, use in best if (use.expected_profit or 0) > 0][:MOST]
+    own = {use: own_route(grounds.shop, plan, use) for use in (SELL_ON, REBUILD, PARTS)}
+    open_ones = [
+        (lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses, own)
+    ]
+    first = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))[:MOST]
+    gaining = [open_ones[at] for at in sorted(at for minus, at in first if minus < 0)]
     rebuilt = None if plan is None else finished_kit(plan, grounds.fit)
     kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in gaining]
     profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings
@@ -356,7 +374,10 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         deals = batch.deals(slice(at, at + 1), grounds.terms)
         profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
     candidates = Candidates(
-        names=tuple(lot.offer.offer for lot, _ in gaining),
+        uses=tuple(
+            Bought(lot.offer.offer, use.use, plan.title if plan is not None and use.use == REBUILD else None)
+            for lot, use in gaining
+        ),
         expected=np.array([use.expected_profit for _, use in gaining], dtype=np.float64),
         profits=profits,
         spent=np.array([lot.spent for lot, _ in gaining]),

@@ -118,7 +118,7 @@ def test_the_best_set_is_drawn_from_the_kits_with_their_features(
     settings = (shop / "shop.toml").read_text(encoding="utf-8")
     (shop / "shop.toml").write_text(settings.replace("# budget = 1500 ", "budget = 1000 "), encoding="utf-8")
     found = run(shop, "shortlist", "--json").data
-    assert found["portfolio"]["buy"] == ["B"]
+    assert [one["offer"] for one in found["portfolio"]["buy"]] == ["B"]
     assert [{f.name: f.value for f in kit.features} for kit in drawn] == [
         {"hardware": True, "holes": 0}, {"hardware": False, "holes": 0},
     ]  # fmt: skip

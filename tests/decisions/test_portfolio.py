@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import itertools
+from fractions import Fraction
 
 import numpy as np
 import pytest
 
-from kitvalue.decisions.portfolio import Candidates, best_set
+from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, _bound, best_set
+from tests.reckoning.portfolio import Choice, Limits, best, bound, expected
+
+
+def sold_on(*names: str) -> tuple[Bought, ...]:
+    return tuple(Bought(name, "sell on") for name in names)
+
+
+def offers(found: Portfolio) -> tuple[str, ...]:
+    return tuple(one.offer for one in found.buy)
 
 
 def candidates(seed: int, m: int) -> Candidates:
@@ -16,7 +26,7 @@ def candidates(seed: int, m: int) -> Candidates:
     expected = rng.normal(40, 60, m)
     profits = expected[:, None] + 60 * level + rng.normal(0, rng.uniform(20, 150, (m, 1)), (m, 300))
     return Candidates(
-        tuple(f"D{i}" for i in range(m)), expected, profits, rng.uniform(100, 900, m), rng.uniform(2, 40, m)
+        sold_on(*(f"D{i}" for i in range(m))), expected, profits, rng.uniform(100, 900, m), rng.uniform(2, 40, m)
     )
 
 
@@ -26,9 +36,9 @@ def test_the_best_of_every_set(seed: int) -> None:
     given = candidates(seed, int(rng.integers(1, 9)))
     budget = float(rng.uniform(300, 3000)) if rng.random() < 0.5 else None
     hours = float(rng.uniform(10, 120)) if rng.random() < 0.5 else None
-    best = 0.0
-    for count in range(len(given.names) + 1):
-        for chosen in itertools.combinations(range(len(given.names)), count):
+    most = 0.0
+    for count in range(len(given.uses) + 1):
+        for chosen in itertools.combinations(range(len(given.uses)), count):
             at = list(chosen)
             if budget is not None and given.spent[at].sum() > budget:
                 continue
@@ -38,10 +48,10 @@ def test_the_best_of_every_set(seed: int) -> None:
                 continue
             if at and (given.profits[at].sum(axis=0) < 0).mean() > 0.2:
                 continue
-            best = max(best, float(given.expected[at].sum()))
+            most = max(most, float(given.expected[at].sum()))
     found = best_set(given, budget, hours, 0.2)
     assert found.exact
-    assert found.expected_profit == pytest.approx(best)
+    assert found.expected_profit == pytest.approx(most)
     assert found.chance_of_loss <= 0.2
     assert budget is None or found.spent <= budget
     assert hours is None or found.hours <= hours
@@ -54,7 +64,7 @@ def test_more_than_fifteen_are_chosen_greedily_within_the_limits() -> None:
     assert 0 < found.spent <= 6000
     assert found.hours <= 300
     assert found.chance_of_loss <= 0.1
-    at = [given.names.index(name) for name in found.buy]
+    at = [given.uses.index(one) for one in found.buy]
     for i in range(60):  # nothing that gains still fits
         if i not in at and given.expected[i] > 0:
             more = [*at, i]
@@ -67,9 +77,9 @@ def test_a_shared_level_keeps_kits_apart_that_their_own_chances_would_join() -> 
     level = np.where(np.arange(100) < 10, -50.0, 50.0)
     shared = np.array([level, level])
     apart = np.array([level, np.roll(level, 10)])
-    two = Candidates(("a", "b"), np.array([40.0, 40.0]), shared, np.ones(2), np.ones(2))
+    two = Candidates(sold_on("a", "b"), np.array([40.0, 40.0]), shared, np.ones(2), np.ones(2))
     assert best_set(two, None, None, 0.1).chance_of_loss == pytest.approx(0.1)
-    other = Candidates(("a", "b"), np.array([40.0, 40.0]), apart, np.ones(2), np.ones(2))
+    other = Candidates(sold_on("a", "b"), np.array([40.0, 40.0]), apart, np.ones(2), np.ones(2))
     assert best_set(other, None, None, 0.1).chance_of_loss == 0.0
 
 
@@ -78,18 +88,20 @@ def test_the_best_set_may_come_after_a_thousand_that_lose_too_often() -> None:
     fair = np.full((10, 4), 1.0)
     risky = np.array([[-5000.0, -5000.0, 7000.0, 7000.0]])
     given = Candidates(
-        tuple(f"D{i}" for i in range(11)), np.append(np.ones(10), 1000.0), np.vstack([fair, risky]), np.ones(11),
+        sold_on(*(f"D{i}" for i in range(11))), np.append(np.ones(10), 1000.0), np.vstack([fair, risky]), np.ones(11),
         np.ones(11),
     )  # fmt: skip
     found = best_set(given, None, None, 0.1)
-    assert found.buy == tuple(f"D{i}" for i in range(10))
+    assert offers(found) == tuple(f"D{i}" for i in range(10))
     assert (found.expected_profit, found.chance_of_loss) == (10.0, 0.0)
 
 
 def test_a_limit_reached_exactly_is_kept() -> None:
-    given = Candidates(("a", "b"), np.array([40.0, 30.0]), np.full((2, 10), 35.0), np.array([0.1, 0.2]), np.ones(2))
-    assert best_set(given, 0.3, 2.0, 0.0).buy == ("a", "b")  # 0.1 + 0.2 is above 0.3 in floats
-    assert best_set(given, None, 1.0, 0.0).buy == ("a",)
+    given = Candidates(
+        sold_on("a", "b"), np.array([40.0, 30.0]), np.full((2, 10), 35.0), np.array([0.1, 0.2]), np.ones(2)
+    )
+    assert offers(best_set(given, 0.3, 2.0, 0.0)) == ("a", "b")  # 0.1 + 0.2 is above 0.3 in floats
+    assert offers(best_set(given, None, 1.0, 0.0)) == ("a",)
 
 
 def test_swaps_go_on_until_none_gains() -> None:
@@ -98,24 +110,52 @@ def test_swaps_go_on_until_none_gains() -> None:
     profits = np.full((16, 4), 20.0)
     profits[0], profits[1] = [-30, 140, 140, 140], [140, -30, 140, 140]
     profits[2:] -= np.arange(14)[:, None]
-    expected = profits.mean(axis=1)
-    given = Candidates(tuple(f"D{i}" for i in range(16)), expected, profits, np.ones(16), np.ones(16))
+    mean = profits.mean(axis=1)
+    given = Candidates(sold_on(*(f"D{i}" for i in range(16))), mean, profits, np.ones(16), np.ones(16))
     sets = [s for n in range(4) for s in itertools.combinations(range(16), n)]
-    best = max(expected[list(s)].sum() for s in sets if not s or (profits[list(s)].sum(axis=0) >= 0).all())
+    most = max(mean[list(s)].sum() for s in sets if not s or (profits[list(s)].sum(axis=0) >= 0).all())
     found = best_set(given, 3.0, None, 0.0)
-    assert found.expected_profit == best
-    assert {"D0", "D1"} < set(found.buy)
+    assert found.expected_profit == most
+    assert {"D0", "D1"} < set(offers(found))
 
 
 def test_many_kits_that_lose_together_are_left_alone() -> None:
     """Each gains on average and loses in two draws of ten, the same two: any set of them does."""
     profits = np.tile([-10.0, -10.0, *[50.0] * 8], (20, 1))
-    given = Candidates(tuple(f"D{i}" for i in range(20)), profits.mean(axis=1), profits, np.ones(20), np.ones(20))
-    assert best_set(given, None, None, 0.1).buy == ()
-    assert len(best_set(given, None, None, 0.2).buy) == 20
+    given = Candidates(sold_on(*(f"D{i}" for i in range(20))), profits.mean(axis=1), profits, np.ones(20), np.ones(20))
+    assert offers(best_set(given, None, None, 0.1)) == ()
+    assert len(offers(best_set(given, None, None, 0.2))) == 20
 
 
 def test_an_offer_that_gains_nothing_is_not_bought() -> None:
     for m in (3, 20):  # every set, and greedy
-        given = Candidates(tuple(f"D{i}" for i in range(m)), np.zeros(m), np.zeros((m, 4)), np.ones(m), np.ones(m))
-        assert best_set(given, None, None, 0.1).buy == ()
+        given = Candidates(sold_on(*(f"D{i}" for i in range(m))), np.zeros(m), np.zeros((m, 4)), np.ones(m), np.ones(m))
+        assert offers(best_set(given, None, None, 0.1)) == ()
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_uses_that_compete_are_chosen_as_by_trying_every_set(seed: int) -> None:
+    """Against tests/reckoning: an offer used once, a plan built once. Source: no outside one, two routes."""
+    rng = np.random.default_rng(5000 + seed)
+    m = int(rng.integers(1, 9))
+    profits = rng.integers(-60, 140, (m, 10)).astype(np.float64)
+    profits += np.maximum(0, 1 - profits.mean(axis=1))[:, None]  # each gains on average
+    spent, hours = rng.integers(100, 900, m), rng.integers(2, 40, m)
+    uses = [Bought(f"D{rng.integers(0, 4)}", str(i), "Build" if rng.random() < 0.3 else None) for i in range(m)]
+    given = Candidates(tuple(uses), profits.mean(axis=1), profits, spent.astype(float), hours.astype(float))
+    budget = int(rng.integers(300, 2000)) if rng.random() < 0.6 else None
+    choices = [
+        Choice(
+            use.use, frozenset([use.offer]), Fraction(int(spent[i])), Fraction(int(hours[i])),
+            tuple(Fraction(x) for x in profits[i].tolist()), use.plan or "",
+        )
+        for i, use in enumerate(uses)
+    ]  # fmt: skip
+    loss = Fraction(int(rng.integers(0, 4)), 10)
+    limits = Limits(None if budget is None else Fraction(budget), Fraction(60), loss_chance=loss)
+    found = best_set(given, budget, 60.0, float(loss))
+    assert found.expected_profit == pytest.approx(float(expected(best(choices, limits))))
+    assert found.gap == 0
+    groups = [(np.array([use.offer == name for use in uses], dtype=float), 1.0) for name in {u.offer for u in uses}]
+    groups += [(np.array([use.plan is not None for use in uses], dtype=float), 1.0), (given.spent, budget)]
+    assert _bound(given.expected, [*groups, (given.hours, 60.0)]) == pytest.approx(float(bound(choices, limits)))

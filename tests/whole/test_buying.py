@@ -327,16 +327,20 @@ def _one_offer(offer: Mapping[str, Any]) -> None:
 
 def _portfolio(listed: Mapping[str, Any], made: MadeShop) -> None:
     chosen, offers = listed["portfolio"], {one["offer"]: one for one in listed["offers"]}
-    profit = sum(offers[name]["expected_profit"] for name in chosen["buy"])
-    assert abs(profit - chosen["expected_profit"]) < 0.01 * (1 + len(chosen["buy"]))
-    paid = sum(offers[name]["expected_paid"] * (1 + offers[name]["premium"] / 100) for name in chosen["buy"])
-    freight = sum(_freight(r) for r in made.tables["offers.csv"].rows if r["offer"] in chosen["buy"])
+    names = [one["offer"] for one in chosen["buy"]]
+    assert len(names) == len(set(names))
+    assert sum(one["plan"] is not None for one in chosen["buy"]) <= 1  # a plan is one build
+    most = sum(offers[name]["expected_profit"] for name in names)  # each for its best use
+    assert 0 <= chosen["expected_profit"] < most + 0.01 * (1 + len(names))
+    assert chosen["gap"] >= 0
+    paid = sum(offers[name]["expected_paid"] * (1 + offers[name]["premium"] / 100) for name in names)
+    freight = sum(_freight(r) for r in made.tables["offers.csv"].rows if r["offer"] in names)
     assert abs(paid + freight - chosen["spent"]) < 0.01 * (1 + len(chosen["buy"]))
     budget = made.settings["buying"].get("budget")
     assert budget is None or chosen["spent"] <= float(budget.amount) + 0.005
     assert chosen["chance_of_loss"] <= float(made.settings["selling"]["loss_chance"]) / 100 + 1e-9
-    order = [name for name in offers if name in chosen["buy"]]
-    assert list(chosen["buy"]) == order
+    order = [name for name in offers if name in names]
+    assert names == order
 
 
 @examples(8)

@@ -206,9 +206,12 @@ def _together(p: Portfolio) -> str:
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
         return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
-    how = "every set was tried" if p.exact else "found by greedy choice with swaps, so a better set may exist"
+    how = "every set was tried"
+    if not p.exact:
+        how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
+    bought = ", ".join(f"{one.offer} ({one.use})" for one in p.buy)
     return wrapped(
-        f"{within}: {', '.join(p.buy)}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
+        f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
         f"{share(p.chance_of_loss)}, {money(p.spent)} spent, {figure(p.hours)} hours; {how}."
     )
 
