@@ -41,7 +41,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit, shared_draws
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.money import ZERO, percent
-from kitvalue.workshop.tax import MONTHS, Terms, terms_of
+from kitvalue.workshop.tax import MONTHS, Terms, scheme_of, terms_of
 
 K = TypeVar("K")
 Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
@@ -285,11 +285,13 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
     """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
     and sent as the plan's donor is."""
     grounds, sold = grounds_of(shop, fit, plan, None, None), _rebuilds(plan, fit)
+    tax, _ = settings_of(shop)
     ceilings = []
     for need in donor_needs(plan):
         donor = plan.donor[need.at]
-        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
-        base = next(base for base in bases if base.route == own_route(shop, plan, REBUILD))
+        untaxed = None if donor.vat == "included" else donor.vat
+        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from, untaxed)
+        base = next(base for base in bases if base.route == scheme_of(plan.route, plan.donor, tax))
         cost, freight = (
             np.array([float(donor.freight or 0) * (1 + float(grounds.terms.tied))]),
             float(grounds.terms.freight),

@@ -35,7 +35,7 @@ from kitvalue.workshop.money import (
     shop_problem,
 )
 from kitvalue.workshop.quantities import Cutting, Quantity
-from kitvalue.workshop.tax import Terms, price_for_margin, terms_of, why_no_margin_scheme
+from kitvalue.workshop.tax import Terms, price_for_margin, scheme_of, terms_of, why_no_margin_scheme
 
 HEAVY = (Group.WORK, Group.CONTINGENCY, Group.SENT_OUT, Group.PARTS)  # what may make a new good of a kit
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
@@ -166,11 +166,13 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     terms, contingency = terms_of(tax, selling), contingency_of(shop)
     build = build_of(plan, shop.work, pieces)
     build = replace(build, charges=(*build.charges, *_until_sold(selling)))
-    set_route = route = plan.route or tax.route
+    route, notes = scheme_of(plan.route, build.donors, tax), build.notes
+    if plan.route is None and route != tax.route:
+        notes = (*notes, f"{why_no_margin_scheme(build.donors)}, so it is costed with full VAT")
     if route == "margin" and len(build.drums) < len(plan.drum) and plan.donor and not build.donors:
         # a cut-down of new shells alone, whose plan buys donors for the larger sizes only: nothing in it is
         # second-hand (art. 311(1)(1))
-        route = "full"
+        route, notes = "full", (*notes, FULL_WITHOUT_DONORS)
     routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
@@ -190,7 +192,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
         apportioned=apportioned(build.charges),
         hours=sum((c.quantity for c in build.charges if c.group is Group.WORK), ZERO),
         incomplete=build.unknown,
-        notes=build.notes if route == set_route else (*build.notes, FULL_WITHOUT_DONORS),
+        notes=notes,
         cautions=(
             *([Caution("not_known", unknown)] if build.unknown else []),
             EXEMPT if route == "none" else VAT,

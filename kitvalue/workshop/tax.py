@@ -41,7 +41,8 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
     """Why the margin scheme is closed to a kit made from these donors, or None where it is open.
 
     Directive 2006/112/EC art. 314: the goods must come, within the Union, from someone who did not deduct VAT on them
-    (a private person) or from a dealer who used the scheme.
+    (a private person), from a dealer who used the scheme, or from a business whose sale was exempt (314(b), and for a
+    small enterprise's capital goods 314(c)).
     """
     reasons = []
     for donor in donors:
@@ -52,6 +53,17 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
         }
         reasons += [f"donor {donor.id} {why}" for why, so in closing.items() if so]
     return "; ".join(reasons) or None
+
+
+def scheme_of(said: Route | None, donors: Sequence[DonorTable], tax: TaxTable) -> Route:
+    """The route that a build's sale is under: the plan's own word goes before the shop's, but an exempt business
+    charges no VAT on anything. Where the plan says nothing and a donor closes the margin scheme it is full VAT, which
+    art. 319 leaves open for any sale.
+    """
+    if tax.route == "none":
+        return "none"
+    closed = tax.route == "margin" and why_no_margin_scheme(donors) is not None
+    return said or ("full" if closed else tax.route)
 
 
 @dataclass(frozen=True, slots=True)

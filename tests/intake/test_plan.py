@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from kitvalue.intake.settings.plan import Plan, Sheet, plan_names, plan_warnings, read_plan
-from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.shop import Shop, TaxTable
 from kitvalue.intake.text.problems import FileError, Level, Problem
 from kitvalue.intake.text.sizes import Size
 from tests.intake.shops import SETTINGS, shop_in
@@ -94,6 +94,21 @@ def test_a_sound_plan(tmp_path: Path, shop: Shop) -> None:
     assert str(plan.donor[0].price) == "340.00"
     assert (plan.drum[1].from_, plan.drum[1].price, plan.work[1].hours) == ("new", Decimal("165.00"), Decimal("0.2"))
     assert plan_warnings(plan) == ()
+
+
+@pytest.mark.parametrize(
+    ("shops", "plans", "words"),
+    [
+        ("full", "none", "it is the whole business that is exempt from VAT or not"),
+        ("none", "none", "the business is exempt from VAT"),
+        ("none", "margin", "the business is exempt from VAT"),
+    ],
+)
+def test_a_route_that_no_plan_can_have(tmp_path: Path, shop: Shop, shops: str, plans: str, words: str) -> None:
+    taxed = TaxTable.model_validate({"rate": 23, "route": shops})
+    (problem,) = problems(tmp_path, shop.model_copy(update={"tax": taxed}), f'route = "{plans}"\n{GOOD}')
+    assert (problem.code, problem.column, problem.row) == ("route", "route", 1)
+    assert words in problem.message
 
 
 def test_sizes_and_sheets_are_read_once(tmp_path: Path, shop: Shop) -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.problems import FileError, RefusedError, texts
 from kitvalue.workshop import costing as say
 from kitvalue.workshop.build import Group, exact_cost, purchase_price
@@ -17,7 +17,10 @@ from kitvalue.workshop.costing import CostSheet, Line, RouteCost, cost_sheet
 from kitvalue.workshop.money import cents
 from kitvalue.workshop.quantities import sheet_note
 from kitvalue.workshop.sheets import Nesting
+from kitvalue.workshop.tax import scheme_of
 from tests import worked
+from tests.reckoning.purchases import TABLE
+from tests.reckoning.schemes import PlanDonor, from_old_route, of_plan
 
 
 def tables(**changes: Any) -> dict[str, Any]:
@@ -95,10 +98,25 @@ def test_why_the_margin_scheme_is_closed(first: dict[str, Any], words: str) -> N
     assert (problem.file, problem.column) == ("builds/worked.toml", "route")
 
 
-def test_a_closed_route_that_the_shop_sets_is_told_at_shop_toml() -> None:
-    with pytest.raises(FileError) as caught:
-        sheet({"donor": donors(bought_from="import")}, route="margin")
-    assert (caught.value.problems[0].file, caught.value.problems[0].column) == ("shop.toml", "tax.route")
+@pytest.mark.parametrize("said", ["full", "margin", "none", None])
+@pytest.mark.parametrize("shops", ["full", "margin", "none"])
+@pytest.mark.parametrize("source", ["private", "import"])
+def test_which_scheme_a_build_is_under(said: Route | None, shops: Route, source: str) -> None:
+    """As the second route has it (an exempt business and a plan's `none` or closed margin are refused elsewhere)."""
+    plan, tax = worked.plan(donor=donors(bought_from=source)), worked.shop(route=shops).tax
+    assert tax is not None
+    if said == "none" or (said == "margin" and (shops == "none" or source == "import")):
+        return
+    theirs = [PlanDonor(d.series, open=d.bought_from == "private") for d in plan.donor]
+    expected = of_plan(from_old_route(shops), theirs, plan.finished.series, route=said or "").route
+    assert scheme_of(said, plan.donor, tax) == expected
+
+
+def test_a_closed_donor_puts_a_plan_without_its_own_word_under_full_vat() -> None:
+    closed = {"donor": donors(bought_from="import")}
+    made, full = sheet(closed, route="margin"), sheet(closed | {"route": "full"})
+    assert (made.route, made.chosen.floor) == ("full", full.chosen.floor)
+    assert made.notes[-1] == "donor A was imported, so it is costed with full VAT"
 
 
 def test_a_kit_of_new_shells_alone_has_nothing_second_hand() -> None:
@@ -125,6 +143,9 @@ def test_vat_on_a_donor_is_deducted_only_where_the_seller_shows_it() -> None:
     shown = sheet({"donor": donors(bought_from="trade", vat="included")})
     assert line(shown.chosen.lines, "Donor A").net == cents(Decimal(340) / Decimal("1.23"))
     assert line(shown.chosen.lines, "Freight of donor A").net == cents(Decimal(45) / Decimal("1.23"))
+    exempt = sheet({"donor": donors(bought_from="trade", vat="exempt")})
+    assert TABLE["trade", "exempt"] == TABLE["trade", "margin"] == TABLE["private", ""] == ("whole", True)
+    assert [(r.net_cost, r.floor) for r in exempt.routes] == [(r.net_cost, r.floor) for r in sheet().routes]
     under_margin = sheet({"donor": donors(bought_from="trade", vat="margin")})
     assert line(under_margin.chosen.lines, "Donor A").net == Decimal("340.00")
     assert line(under_margin.chosen.lines, "Freight of donor A").net == Decimal("45.00")

@@ -33,6 +33,7 @@ _SHEET: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*")
 
 def _plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
     found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
+    found += _route(plan, shop, toml)
     for at, line in enumerate(plan.work):
         found += [*_work(line, at, shop, toml), *_line(plan, line, ("work", at), toml)]
     for at, part in enumerate(plan.part):
@@ -76,7 +77,7 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             message = f"{drums} drums come from donor {name}, which has {donor.pieces}; correct one of the two"
             yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
         if donor.bought_from == "trade" and donor.vat is None:
-            message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
+            message = 'a donor bought from the trade needs vat = "included", "margin" or "exempt", as its invoice says'
             yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
         if donor.bought_from != "trade" and donor.vat is not None:
             message = f'vat goes with bought_from = "trade" only, and this donor is "{donor.bought_from}"; take it out'
@@ -127,6 +128,16 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
     if plan.smallest > drums:
         message = f"smallest is {plan.smallest}, but the plan has {drums} drums; write {drums} or less"
         yield toml.problem(("smallest",), "smallest", message, str(plan.smallest))
+
+
+def _route(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    """VAT is left out by the whole business or not at all, and the margin scheme is none of an exempt one's."""
+    exempt = shop.tax is not None and shop.tax.route == "none"
+    if plan.route == "none" or (plan.route == "margin" and exempt):
+        cure = "take the line out" if exempt else 'write "full" or "margin", or take it out'
+        why = "the business is exempt from VAT" if exempt else "it is the whole business that is exempt from VAT or not"
+        message = f'a plan cannot have route = "{plan.route}": {why} (route under [tax] in shop.toml); {cure}'
+        yield toml.problem(("route",), "route", message, plan.route)
 
 
 def _work(line: WorkLine, at: int, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -258,7 +269,7 @@ class DonorTable(Table):
     freight: Money | None = None  # None: unknown, and the sheet says so
     spare: Money | None = None  # what a drum of it left over is worth
     bought_from: Literal["private", "trade", "import"] = "private"
-    vat: Literal["included", "margin"] | None = None  # a trade donor says which
+    vat: Literal["included", "margin", "exempt"] | None = None  # a trade donor says which
 
 
 class DrumTable(Table):
