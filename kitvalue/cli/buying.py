@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     help="The day of the sale, such as 2026-11-25; the book's newest date if not given.",
 )  # fmt: skip
 @click.option("--csv", "as_csv", is_flag=True, help="Write the table to out/shortlist.csv as well.")
-def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: bool) -> Said:
+@click.option("--details", is_flag=True, help="Show every use by every VAT route as well.")
+def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: bool, details: bool) -> Said:
     """Every offer: what it is worth and up to what price it pays. The most profitable comes first.
 
     Each offer is judged sold on (as it is, or as its finished and hours say), in parts and, with --plan, rebuilt, by
@@ -52,7 +53,7 @@ def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: boo
     ranked, written = done.shortlist, None if done.written is None else str(done.written)
     return Said(
         lambda: {**shortlist_answer(ranked), "written": written},
-        lambda: shortlist_text(ranked, written),
+        lambda: shortlist_text(ranked, written, details=details),
         done.problems,
         ranked.cautions,
     )

@@ -248,12 +248,15 @@ def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: Bought
     )
 
 
-def rebuild_bases(plan: Plan, shop: Shop, at: int, pieces: int, bought_from: BoughtFrom) -> tuple[Base, ...]:
-    """The plan's build with a bought kit in the place of its donor number `at`, price and freight left out.
+def rebuild_bases(
+    plan: Plan, shop: Shop, at: int, pieces: int, bought_from: BoughtFrom, vat: str | None = None
+) -> tuple[Base, ...]:
+    """The plan's build with a bought kit in the place of its donor number `at`, price and freight left out. `vat` is
+    what a dealer's invoice says where it has none to deduct: margin or exempt.
 
     What the plan sells off of that donor counts for the kit that takes its place.
     """
-    changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": None}
+    changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": vat}
     donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
     routes = routes_of(shop)
     sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0]}), shop)

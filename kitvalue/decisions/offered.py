@@ -290,7 +290,8 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
     ceilings = []
     for need in donor_needs(plan):
         donor = plan.donor[need.at]
-        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from)
+        untaxed = None if donor.vat == "included" else donor.vat
+        bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from, untaxed)
         base = next(base for base in bases if base.route == scheme_of(plan.route, plan.donor, tax))
         cost, freight = (
             np.array([float(donor.freight or 0) * (1 + float(grounds.terms.tied))]),

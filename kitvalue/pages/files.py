@@ -27,7 +27,7 @@ OFFERS = (
     "finished_hours", "finished_parts",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
-ASK_VAT = '# vat = "included"  # or "margin", as the seller\'s invoice says: ask, then take the first # away'
+ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
 
 
 def cost_csv(sheet: CostSheet, decimal: Literal[",", "."] = ".") -> str:

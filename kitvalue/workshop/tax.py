@@ -41,7 +41,8 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
     """Why the margin scheme is closed to a kit made from these donors, or None where it is open.
 
     Directive 2006/112/EC art. 314: the goods must come, within the Union, from someone who did not deduct VAT on them
-    (a private person) or from a dealer who used the scheme.
+    (a private person), from a dealer who used the scheme, or from a business whose sale was exempt (314(b), and for a
+    small enterprise's capital goods 314(c)).
     """
     reasons = []
     for donor in donors:

@@ -428,3 +428,18 @@ def test_diameters_alone_are_judged_for_selling_on_and_no_more(tmp_path: Path) -
     assert run(shop, "check").status == 0
     left_out = "left out because offers.csv does not give their sizes (diameter and depth): A, B"
     assert left_out in run(shop, "source", "seven-piece", "--json").data["cautions"]
+
+
+def test_an_offer_has_one_price_to_stop_at_and_the_others_are_details(shop: Path) -> None:
+    """The use and route that it is the price of stand beside it."""
+    plan = ("--plan", "inishmore-restored")
+    offers = {offer["offer"]: offer for offer in run(shop, "shortlist", *plan, "--json").data["offers"]}
+    best = offers["D10"]
+    told, details = said(shop, *plan), said(shop, *plan, "--details")
+    route = {"full": "full VAT", "margin": "margin"}[best["best_route"]]
+    assert f"{best['stop_at']:,.0f} {best['best_use']}, {route}" in told
+    others = {use["safe_ceiling"] for use in best["uses"] if use["safe_ceiling"] not in (None, best["stop_at"])}
+    assert others
+    for other in others:
+        assert f"{other:,.2f}" in details
+        assert f"{other:,.0f} " not in told

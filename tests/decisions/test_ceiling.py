@@ -50,6 +50,13 @@ def test_the_worked_case_to_the_cent(route: str, key: str) -> None:
     assert round(float(mean_profit(deals, np.array([340.0]))[0]), 2) == RICHER[f"mean_profit_at_340_{key}"]
 
 
+@pytest.mark.parametrize("vat", ["margin", "exempt"])
+def test_a_dealers_kit_without_vat_to_deduct_has_a_private_kits_bases(vat: str) -> None:
+    """Directive 2006/112/EC art. 314(b) and (d): counted whole, and the margin scheme stays open."""
+    plan, shop = worked.plan(), worked.shop()
+    assert rebuild_bases(plan, shop, 0, 4, "trade", vat) == rebuild_bases(plan, shop, 0, 4, "private")
+
+
 def random_deals(seed: int, *, on_margin: bool, parts: bool) -> Deals:
     """A few purchases of one outcome sample each; prices low enough to search every cent."""
     rng = np.random.default_rng(seed)

@@ -229,7 +229,7 @@ class _Bought:
 
         plan = copy.deepcopy(self.plan)
         source = self.row["bought_from"] or "private"
-        plan["route"] = self.use["route"]
+        plan["route"] = self.use["route"] if self.use["route"] != "none" else None  # the whole shop's, never a plan's
         plan["donor"][self.place] |= {
             "price": Money(Decimal(f"{price:.2f}")), "freight": self.row["freight"] or Money(Decimal(0)),
             "pieces": self.row["pieces"], "bought_from": source, "vat": "margin" if source == "trade" else None,

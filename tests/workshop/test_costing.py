@@ -19,6 +19,7 @@ from kitvalue.workshop.quantities import sheet_note
 from kitvalue.workshop.sheets import Nesting
 from kitvalue.workshop.tax import scheme_of
 from tests import worked
+from tests.reckoning.purchases import TABLE
 from tests.reckoning.schemes import PlanDonor, from_old_route, of_plan
 
 
@@ -142,6 +143,9 @@ def test_vat_on_a_donor_is_deducted_only_where_the_seller_shows_it() -> None:
     shown = sheet({"donor": donors(bought_from="trade", vat="included")})
     assert line(shown.chosen.lines, "Donor A").net == cents(Decimal(340) / Decimal("1.23"))
     assert line(shown.chosen.lines, "Freight of donor A").net == cents(Decimal(45) / Decimal("1.23"))
+    exempt = sheet({"donor": donors(bought_from="trade", vat="exempt")})
+    assert TABLE["trade", "exempt"] == TABLE["trade", "margin"] == TABLE["private", ""] == ("whole", True)
+    assert [(r.net_cost, r.floor) for r in exempt.routes] == [(r.net_cost, r.floor) for r in sheet().routes]
     under_margin = sheet({"donor": donors(bought_from="trade", vat="margin")})
     assert line(under_margin.chosen.lines, "Donor A").net == Decimal("340.00")
     assert line(under_margin.chosen.lines, "Freight of donor A").net == Decimal("45.00")

@@ -106,6 +106,7 @@ def donor(**changes: Any) -> DonorTable:
     [
         ({"bought_from": "private"}, None),
         ({"bought_from": "trade", "vat": "margin"}, None),
+        ({"bought_from": "trade", "vat": "exempt"}, None),  # art. 314(b)
         ({"bought_from": "trade", "vat": "included"}, "donor A was bought with VAT shown"),
         ({"bought_from": "trade"}, "donor A was bought from trade and its vat is not said"),
         ({"bought_from": "import"}, "donor A was imported"),

@@ -77,7 +77,7 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             message = f"{drums} drums come from donor {name}, which has {donor.pieces}; correct one of the two"
             yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
         if donor.bought_from == "trade" and donor.vat is None:
-            message = 'a donor bought from the trade needs vat = "included" or vat = "margin", as its invoice says'
+            message = 'a donor bought from the trade needs vat = "included", "margin" or "exempt", as its invoice says'
             yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
         if donor.bought_from != "trade" and donor.vat is not None:
             message = f'vat goes with bought_from = "trade" only, and this donor is "{donor.bought_from}"; take it out'
@@ -269,7 +269,7 @@ class DonorTable(Table):
     freight: Money | None = None  # None: unknown, and the sheet says so
     spare: Money | None = None  # what a drum of it left over is worth
     bought_from: Literal["private", "trade", "import"] = "private"
-    vat: Literal["included", "margin"] | None = None  # a trade donor says which
+    vat: Literal["included", "margin", "exempt"] | None = None  # a trade donor says which
 
 
 class DrumTable(Table):

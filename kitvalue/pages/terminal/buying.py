@@ -40,17 +40,18 @@ def reckoned_words(r: ReckonedWith) -> str:
     return f"Reckoned with {whose}{', '.join(parts)}: {listed(tables)} of shop.toml."
 
 
-def shortlist_text(s: Shortlist, written: str | None) -> str:
-    """What to bid, the most profitable offer first, and what is asked for each; then each use, what to buy together."""
+def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) -> str:
+    """What to bid, the most profitable offer first, and what is asked for each; then, as a detail, each use by each
+    route; what to buy together. An offer has one price to stop at, that of its best use, which is named."""
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
-    heads = "offer< | series< | to pay | open at | stop at | best use< | profit | loss | per hour"
+    heads = "offer< | series< | to pay | open at | stop at | best use, VAT< | profit | loss"
     bids = [
         (
             one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at), dash(one.stop_at),
-            *((one.best.use, dash(one.best.expected_profit), dash(one.best.chance_of_loss, share),
-               dash(one.best.profit_per_hour)) if one.best is not None else ("-",) * 4),
+            *((f"{one.best.use}, {ROUTES[one.best.route]}", dash(one.best.expected_profit),
+               dash(one.best.chance_of_loss, share)) if one.best is not None else ("-",) * 3),
         )
         for one in valued
     ]  # fmt: skip
@@ -66,7 +67,7 @@ def shortlist_text(s: Shortlist, written: str | None) -> str:
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
         _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
-        f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
+        f"Up to what price, by use\n{_uses(valued)}" if details and any(one.uses for one in valued) else "",
         bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in closed]),
     ]
     text = answer_page(
@@ -174,13 +175,14 @@ def _made_up_columns(made: Sequence[MadeUp]) -> dict[str, str]:
 
 def _uses(valued: Sequence[JudgedOffer]) -> str:
     rows = [
-        (one.offer.offer, use.use, ROUTES[use.route], dash(use.ceiling, cents), dash(use.chance_at_ceiling, share),
-         dash(use.safe_ceiling, cents), dash(use.expected_profit), dash(use.chance_of_loss, share), figure(use.hours))
+        (one.offer.offer, use.use, use.route, dash(use.ceiling, cents), dash(use.chance_at_ceiling, share),
+         dash(use.safe_ceiling, cents), dash(use.expected_profit), dash(use.chance_of_loss, share), figure(use.hours),
+         dash(use.profit_per_hour))
         for one in valued[:MOST_USES]
         for use in one.uses
         if use.reason is None
     ]  # fmt: skip
-    told = table("offer< | use< | VAT< | ceiling | loss there | safe ceiling | profit | loss | hours", rows)
+    told = table("offer< | use< | VAT< | ceiling | loss there | safe ceiling | profit | loss | hours | per hour", rows)
     left = len(valued) - MOST_USES
     return told + (f"\n  and {left:,} more offers: --json has them all" if left > 0 else "")
 
