@@ -358,8 +358,9 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     open_ones = [
         (lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses, own)
     ]
-    first = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))[:MOST]
-    gaining = [open_ones[at] for at in sorted(at for minus, at in first if minus < 0)]
+    order = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))
+    gaining = [open_ones[at] for at in sorted(at for minus, at in order[:MOST] if minus < 0)]
+    beyond = sum(max(0.0, -minus) for minus, _ in order[MOST:])  # no set earns more of the uses left aside
     rebuilt = None if plan is None else finished_kit(plan, grounds.fit)
     kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in gaining]
     profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings
@@ -387,4 +388,5 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     limits = grounds.shop.buying
     budget = None if limits.budget is None else float(limits.budget)
     hours = None if limits.bench_hours is None else float(limits.bench_hours)
-    return best_set(candidates, budget, hours, grounds.loss_chance)
+    best = best_set(candidates, budget, hours, grounds.loss_chance)
+    return replace(best, bound=best.bound + beyond, gap=best.gap + beyond)
