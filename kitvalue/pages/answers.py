@@ -256,7 +256,7 @@ def value_answer(
         else answer(
             asked,
             f"""price$ against_percent rank expected_paid
-        sold_in=judged{{finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$
+        sold_in=judged{{finished=offer.finished hours=offer.hours~2 parts=offer.parts$ open_at$ stop_at$
             best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
             profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
         reckoned_with=reckoned{{{_RECKONED}}} reason""",
@@ -287,16 +287,16 @@ def shortlist_answer(s: Shortlist) -> Answer:
         s,
         f"""currency plan on as_of
         offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
-            features=offer.features: finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$
+            features=offer.features: finished=offer.finished hours=offer.hours~2 parts=offer.parts$ asked=offer.price$
             price_kind=offer.price_kind premium=offer.premium
             buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
-                chance_of_loss_at_ceiling=chance_at_ceiling hours profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
+                chance_of_loss_at_ceiling=chance_at_ceiling hours~2 profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
             cautions caution_codes=cautions@ reason}}
-        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours budget$
-            bench_hours exact bound$ gap$}}
+        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours~2 budget$
+            bench_hours~2 exact bound$ gap$}}
         holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
 
@@ -330,7 +330,7 @@ def cost_answer(sheet: CostSheet) -> Answer:
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
-        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text
+        apportioned{{donor price$ sold_off$ kept$ kit$}} hours~2 net_cost$ net_cost_text=total.text
         purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
             landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
@@ -377,8 +377,8 @@ def outcome_answer(
     from kitvalue.workshop.outcome import settings_lines
 
     job = """row=build.row plan=build.plan title=planned.plan.title finished_on=build.finished_on
-        hours{planned actual reason}
-        operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}
+        hours{planned~2 actual~2 reason}
+        operations{operation unit? quantity planned=hours.planned~2 actual=hours.actual~2 reason=hours.reason}
         paid_out=paid{planned$ actual$ reason} net_cost{planned$ actual$ reason} sold_on=build.sold_on
         sold_for=build.sold_for$ vat=sale.vat$ net=sale.net$ profit=sale.profit$ margin=sale.margin markup=sale.markup
         planned_margin sale_reason note=build.note"""

@@ -203,3 +203,11 @@ def test_odd_options_are_named(shop: Path, words: tuple[str, ...], said: str) ->
     assert ran.status == 2
     assert said in ran.err
     assert ran.out == ""
+
+
+@pytest.mark.parametrize("words", [("value", *KIT, "--asked"), ("price", "inishmore-restored", "--at")])
+@pytest.mark.parametrize(("price", "bound"), [("0.5", "least"), ("1000000.01", "most"), ("99999999", "most")])
+def test_a_price_that_no_row_could_have_is_refused(shop: Path, words: tuple[str, ...], price: str, bound: str) -> None:
+    ran = run(shop, *words, price)
+    assert ran.status == 2
+    assert ran.err.startswith(f'{words[-1]} "{price}" is no price from 1 to 1,000,000 EUR; correct it, or set {bound}')

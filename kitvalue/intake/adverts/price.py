@@ -98,7 +98,8 @@ def read_price(
     fixed, negotiable = any(one.has("fixed") for one in prices), any(one.has("negotiable") for one in prices)
     if not fixed and not negotiable:  # by no word beside a price: by the only one in the advert
         negotiable = words["negotiable"].search(words["fixed"].sub(" ", advert.plain)) is not None
-        fixed = _FIRM.search(advert.plain) is not None
+        behind = (advert.after(one.amount.find.end).lstrip(" ,;:.(/-") for one in prices)
+        fixed = _FIRM.search(advert.plain) is not None or any(map(words["fixed"].match, behind))
     haggle: Literal["fixed", "negotiable"] | None = None
     if fixed != negotiable:
         haggle = "fixed" if fixed else "negotiable"

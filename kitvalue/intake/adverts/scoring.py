@@ -71,6 +71,7 @@ _SENTENCE: Final = re.compile(r"[\n!?]|\.(?=\s|$)")
 _ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,3}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
 _PERCENT: Final = re.compile(r"[ ]*\d{1,2}(?:[.,]\d{1,2})?[ ]?%")
+_COUNTED: Final = pattern(rf"(?<![\w.,])(?:1?\d|20)[ -]?(?={said('pieces')}(?!\w))")  # "5 piece": no price for each
 _WORD: Final = re.compile(r"[^\W_]+")
 _BUT_A_LINK: Final = pattern(rf"(?<!\w){said('more')}(?:[ ]+[^\W\d_]+)?[ ]*$")
 _INCLUDED: Final = pattern(rf"[ ]*(?:[^\W\d_]+[ ]+)?{any_of('values.yes-no', 'yes')}(?!\w)")
@@ -190,7 +191,8 @@ def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Ite
         denied = code in ("sold", "hammer") and _DENIED.search(advert.before(find.start))
         inside = find.start in numbers and code not in ("story", "bid", "extra")
         percent = _PERCENT.match(advert.plain, find.end)  # "plus 22 %" is no amount on top
-        if not (within or linked or denied or inside or percent):
+        counted = code == "each" and any(m.end() == find.start for m in _COUNTED.finditer(advert.plain))
+        if not (within or linked or denied or inside or percent or counted):
             yield code, find
 
 
