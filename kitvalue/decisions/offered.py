@@ -26,6 +26,7 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     step_of,
 )
+from kitvalue.decisions.doubt import fetched_in_draws, rebuilt
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
@@ -266,8 +267,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
 
 def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
     """What the plan's finished kit fetches: its share of what the market pays for such a kit."""
-    kit, share = kit_samples(fit, [finished_kit(plan, fit)]), float(percent(plan.finished.share))
-    return KitSamples(share * kit.typical, share * kit.sample, share * kit.clipped)
+    return rebuilt(kit_samples(fit, [finished_kit(plan, fit)]), plan.finished.share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,7 +375,7 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
         at = batch.places.index(lot.place)
         if use.use == REBUILD and plan is not None:
-            profits[row] *= float(percent(plan.finished.share))
+            profits[row] = fetched_in_draws(profits[row], plan.finished.share)
         elif use.use == PARTS:
             own_row = batch.at[at]
             profits[row] = rng.choice(

@@ -13,7 +13,7 @@ from os.path import realpath
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, WithJsonSchema
+from pydantic import BeforeValidator, Field, JsonValue, PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
@@ -233,6 +233,40 @@ def _text(value: object) -> str:
     return value
 
 
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What a rebuild fetches, percent of its series' price: `low` to `high` in eight of ten cases; equal: no doubt."""
+
+    low: Decimal
+    high: Decimal
+
+    @property
+    def middle(self) -> Decimal:
+        """The median, where one number is needed."""
+        return self.low if self.low == self.high else (self.low * self.high).sqrt()
+
+    def __str__(self) -> str:
+        low, high = (f"{end.normalize():f}" for end in (self.low, self.high))
+        return low if low == high else f"{low} to {high}"
+
+
+def _a_share(value: object) -> Share:
+    if isinstance(value, Share):
+        return value
+    ends = value if isinstance(value, list | tuple) else [value]
+    numbers = [Decimal(end) for end in ends if isinstance(end, int | Decimal) and not isinstance(end, bool)]
+    if len(numbers) < len(ends):
+        why = "is no number; write percent, such as 85, or two that hold it eight times in ten, such as [70, 100]"
+    elif len(numbers) in (1, 2) and 0 < numbers[0] <= numbers[-1]:
+        return Share(numbers[0], numbers[-1])
+    else:
+        why = "is out of range; write one number above 0, or two, the smaller first, such as [70, 100]"
+    raise no_such_value("share", why, stand_in=Share(Decimal(100), Decimal(100)))
+
+
+_ABOVE_0: dict[str, JsonValue] = {"type": "number", "exclusiveMinimum": 0}
+_PAIR: dict[str, JsonValue] = {"type": "array", "items": _ABOVE_0, "minItems": 2, "maxItems": 2}
+_SHARE = WithJsonSchema({"anyOf": [_ABOVE_0, _PAIR], "default": 100})
 _WRITTEN = WithJsonSchema({"type": "string"})
 Grade = Annotated[Decimal, BeforeValidator(_a_grade), Field(ge=1, le=5)]
 Role = Literal["bass", "floor", "rack", "snare"]
@@ -256,7 +290,9 @@ class OriginalTable(Table):
 
 class FinishedTable(Table):
     series: Text
-    share: Annotated[Number, Field(gt=0)] = Decimal(100)  # percent of that series' price
+    share: Annotated[Share, PlainValidator(_a_share), _SHARE] = Field(
+        default_factory=lambda: Share(Decimal(100), Decimal(100))
+    )
     condition: Grade
 
 
