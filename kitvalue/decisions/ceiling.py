@@ -16,15 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.books.offers import BoughtFrom, Offer
+from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.plan import DonorTable, Plan
+from kitvalue.intake.settings.purchase import BoughtFrom
 from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.tax import why_no_margin_scheme
+from kitvalue.workshop.tax import scheme_of, why_no_margin_scheme
 
 CENT_SLACK = 1e-6  # of a cent: what rounding errors may take from a price that is whole cents
 NO_LOSS = 1e-6  # money: a profit above minus this is no loss
@@ -238,12 +239,15 @@ class Base:
 
 def routes_of(shop: Shop) -> tuple[Route, ...]:
     """The VAT routes that the business may choose from for each sale."""
-    return ("none",) if settings_of(shop)[0].route == "none" else ("full", "margin")
+    return ("full", "margin") if settings_of(shop)[0].registered else ("none",)
 
 
 def own_route(shop: Shop, plan: Plan | None, use: Use) -> Route:
     """The route that the plan, or else the shop, sets."""
-    return (plan.route if plan is not None and use == REBUILD else None) or settings_of(shop)[0].route
+    tax = settings_of(shop)[0]
+    if plan is not None and use == REBUILD:
+        return scheme_of(plan, (), shop, tax)
+    return tax.sell_on if tax.registered else "none"
 
 
 def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: BoughtFrom, key: str) -> tuple[Base, ...]:
@@ -257,7 +261,7 @@ def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: Bought
     labour = (hours or ZERO) * (shop.work.rate if shop.work is not None else ZERO)
     cost = float(labour * (1 + contingency_of(shop)))
     kit = DonorTable(id="on offer", series="-", pieces=1, condition=Decimal(3), price=ZERO, bought_from=bought_from)
-    closed = {"margin": why_no_margin_scheme([kit])}
+    closed = {"margin": why_no_margin_scheme([kit], settings_of(shop)[0])}
     return tuple(
         Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), lacks or closed.get(route))
         for route in routes_of(shop)

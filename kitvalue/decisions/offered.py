@@ -292,7 +292,7 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
         donor = plan.donor[need.at]
         untaxed = None if donor.vat == "included" else donor.vat
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from, untaxed)
-        base = next(base for base in bases if base.route == scheme_of(plan.route, plan.donor, tax))
+        base = next(base for base in bases if base.route == scheme_of(plan, plan.donor, grounds.shop, tax))
         cost, freight = (
             np.array([float(donor.freight or 0) * (1 + float(grounds.terms.tied))]),
             float(grounds.terms.freight),

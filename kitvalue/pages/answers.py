@@ -41,10 +41,10 @@ Answer: TypeAlias = dict[str, Json]
 
 _COUNTS = "file read used refused set_aside encoding delimiter decimal"
 _SHEET = "plan=name title currency"
-_RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency
-    prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin fee_percent=selling.fee
-    fee_fixed=selling.fee_fixed$ reserve_percent=selling.reserve capital_percent=selling.capital
-    invented"""
+_RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell_on=tax.sell_on rebuild=tax.rebuild
+    hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
+    margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
+    reserve_percent=selling.reserve capital_percent=selling.capital invented"""
 _MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
 
 
