@@ -75,7 +75,7 @@ class ShopFolder:
     @cached_property
     def shop(self) -> Shop:
         """The settings."""
-        return read_shop(self.path)
+        return read_shop(self.path, self.today)
 
     def has(self, name: str) -> bool:
         """Is there such a file?"""

@@ -13,17 +13,19 @@ from decimal import Decimal
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.books.offers import BoughtFrom, Offer
+from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.plan import DonorTable, Plan
+from kitvalue.intake.settings.purchase import BoughtFrom
 from kitvalue.intake.settings.shop import Route, Shop
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.tax import why_no_margin_scheme
+from kitvalue.workshop.tax import scheme_of, why_no_margin_scheme
 
 CENT_SLACK = 1e-6  # of a cent: what rounding errors may take from a price that is whole cents
 NO_LOSS = 1e-6  # money: a profit above minus this is no loss
@@ -33,7 +35,7 @@ STEP_END = 1e-9  # money
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Deals:
-    """m purchases of one use by one VAT route, n equally likely outcomes of each. Money; fractions.
+    """m purchases of one use by one VAT route, n outcomes of each, equally likely but for `chances`. Money; fractions.
 
     `outcomes` are gross selling prices, `clipped` those from which means are taken. `cost` is all net cost but the
     price. Under the margin scheme P = `others` + max(0, price - `credit`), and `least` is the lowest price that the
@@ -57,6 +59,7 @@ class Deals:
     up: FloatArray | float = 1.0  # (m,)
     reserve: float = 0.0
     tied: FloatArray | float = 0.0  # (m,)
+    chances: FloatArray | None = None  # (m, n) that add up to 1; None: each outcome is as likely as any other
 
     @property
     def k(self) -> float:
@@ -67,6 +70,10 @@ class Deals:
     def each(self) -> FloatArray:
         """(m,) what is no longer kept of each unit more that is paid, but for its VAT."""
         return 1.0 + self.tied * np.ones(len(self.cost))
+
+    def mean(self, figures: FloatArray | NDArray[np.bool_]) -> FloatArray:
+        """(m,) the mean of figures (m, n) over the outcomes."""
+        return np.asarray(figures.mean(axis=1) if self.chances is None else (figures * self.chances).sum(axis=1))
 
     def part(self, outcomes: FloatArray) -> FloatArray:
         """(m, n) the share of the purchase that an outcome sells; (1, 1) where each sells all of it."""
@@ -120,7 +127,7 @@ class Ceilings:
 
 def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
     """Where the money goes at prices paid (m,); what is left over them is the margin."""
-    sells_for, net = deals.clipped.mean(axis=1), deals.revenue(deals.clipped, price).mean(axis=1)
+    sells_for, net = deals.mean(deals.clipped), deals.mean(deals.revenue(deals.clipped, price))
     fee = deals.fee * (sells_for + deals.freight)
     reserve, premium = deals.reserve * sells_for, np.maximum(0.0, price - price / deals.up)
     costs = deals.cost + premium + deals.tied * price
@@ -132,17 +139,17 @@ def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
 
 def mean_profit(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) expected profit at prices paid."""
-    return np.asarray(deals.profit(deals.clipped, price).mean(axis=1))
+    return deals.mean(deals.profit(deals.clipped, price))
 
 
 def chance_of_loss(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) share of the sample that loses money at prices paid."""
-    return np.asarray((deals.profit(deals.outcomes, price) < -NO_LOSS).mean(axis=1))
+    return deals.mean(deals.profit(deals.outcomes, price) < -NO_LOSS)
 
 
 def surplus_over_margin(deals: Deals, price: FloatArray) -> FloatArray:
     """(m,) mean profit less the margin on mean net revenue: 0 at the ceiling, above it below."""
-    return mean_profit(deals, price) - deals.margin * np.asarray(deals.revenue(deals.clipped, price).mean(axis=1))
+    return mean_profit(deals, price) - deals.margin * deals.mean(deals.revenue(deals.clipped, price))
 
 
 def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
@@ -151,11 +158,21 @@ def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     leaves, least = _margin_price(deals), np.maximum(0.0, deals.least)
     top = down_to_cent(leaves / deals.up)
     top = np.where(top * deals.up >= least, top, -1.0)
-    even = break_even_prices(deals)
-    allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
-    safe = np.minimum(top, down_to_cent(np.partition(even, allowed, axis=1)[:, allowed] / deals.up))
+    safe = np.minimum(top, down_to_cent(_loses_at_most(deals, loss_chance) / deals.up))
     safe = np.where((safe * deals.up >= least) & (top >= 0), safe, -1.0)
     return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0) * deals.up), _made_up(deals, leaves))
+
+
+def _loses_at_most(deals: Deals, loss_chance: float) -> FloatArray:
+    """(m,) the highest price at which outcomes of no more than `loss_chance` together lose."""
+    even = break_even_prices(deals)
+    if deals.chances is None:
+        allowed = min(int(np.floor(loss_chance * even.shape[1] + 1e-9)), even.shape[1] - 1)
+        return np.partition(even, allowed, axis=1)[:, allowed]
+    order = np.argsort(even, axis=1)
+    losing = np.take_along_axis(deals.chances, order, axis=1).cumsum(axis=1)
+    first = np.minimum((losing <= loss_chance + 1e-9).sum(axis=1), even.shape[1] - 1)[:, None]
+    return np.take_along_axis(np.take_along_axis(even, order, axis=1), first, axis=1)[:, 0]
 
 
 def break_even_prices(deals: Deals) -> FloatArray:
@@ -182,7 +199,7 @@ def _margin_price(deals: Deals) -> FloatArray:
     price, part = deals.credit, deals.part(deals.clipped)
     for _ in range(MOST_STEPS):
         surplus = surplus_over_margin(deals, price)
-        saved = deals.k * (1.0 - deals.margin) * (part * (deals.taxable(deals.clipped, price) > 0)).mean(axis=1)
+        saved = deals.k * (1.0 - deals.margin) * deals.mean(part * (deals.taxable(deals.clipped, price) > 0))
         step = surplus / (deals.each - np.where((price > deals.credit) | (surplus > 0), saved, 0.0))
         price = price + step
         if np.abs(step).max(initial=0.0) < STEP_END:
@@ -222,12 +239,15 @@ class Base:
 
 def routes_of(shop: Shop) -> tuple[Route, ...]:
     """The VAT routes that the business may choose from for each sale."""
-    return ("none",) if settings_of(shop)[0].route == "none" else ("full", "margin")
+    return ("full", "margin") if settings_of(shop)[0].registered else ("none",)
 
 
 def own_route(shop: Shop, plan: Plan | None, use: Use) -> Route:
     """The route that the plan, or else the shop, sets."""
-    return (plan.route if plan is not None and use == REBUILD else None) or settings_of(shop)[0].route
+    tax = settings_of(shop)[0]
+    if plan is not None and use == REBUILD:
+        return scheme_of(plan, (), shop, tax)
+    return tax.sell_on if tax.registered else "none"
 
 
 def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: BoughtFrom, key: str) -> tuple[Base, ...]:
@@ -241,7 +261,7 @@ def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: Bought
     labour = (hours or ZERO) * (shop.work.rate if shop.work is not None else ZERO)
     cost = float(labour * (1 + contingency_of(shop)))
     kit = DonorTable(id="on offer", series="-", pieces=1, condition=Decimal(3), price=ZERO, bought_from=bought_from)
-    closed = {"margin": why_no_margin_scheme([kit])}
+    closed = {"margin": why_no_margin_scheme([kit], settings_of(shop)[0])}
     return tuple(
         Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), lacks or closed.get(route))
         for route in routes_of(shop)

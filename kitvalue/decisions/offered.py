@@ -26,6 +26,7 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     step_of,
 )
+from kitvalue.decisions.doubt import fetched_in_draws, rebuilt
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
@@ -266,8 +267,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
 
 def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
     """What the plan's finished kit fetches: its share of what the market pays for such a kit."""
-    kit, share = kit_samples(fit, [finished_kit(plan, fit)]), float(percent(plan.finished.share))
-    return KitSamples(share * kit.typical, share * kit.sample, share * kit.clipped)
+    return rebuilt(kit_samples(fit, [finished_kit(plan, fit)]), plan.finished.share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,7 +292,7 @@ def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]
         donor = plan.donor[need.at]
         untaxed = None if donor.vat == "included" else donor.vat
         bases = rebuild_bases(plan, shop, need.at, donor.pieces, donor.bought_from, untaxed)
-        base = next(base for base in bases if base.route == scheme_of(plan.route, plan.donor, tax))
+        base = next(base for base in bases if base.route == scheme_of(plan, plan.donor, grounds.shop, tax))
         cost, freight = (
             np.array([float(donor.freight or 0) * (1 + float(grounds.terms.tied))]),
             float(grounds.terms.freight),
@@ -325,17 +325,22 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         lot.uses.append(JudgedUse(PARTS, own_route(grounds.shop, None, PARTS), reason=reason))
     if not whole:
         return
-    row = {sizes: k for k, sizes in enumerate(kinds)}
-    sales = part_sales(list(kinds.values()), parts)
+    sales = {sizes: part_sales(kinds[sizes], parts) for sizes in dict.fromkeys(lot.offer.sizes for lot in whole)}
     work, selling = grounds.shop.work, grounds.shop.selling
     monthly, yearly = (0.0, 0.0) if selling is None else (float(selling.holding or 0), float(selling.capital) / 100)
-    months, fixed = sales.months, float(grounds.terms.fee_fixed) * sales.sold
-    for source, group in _grouped(whole, lambda lot: lot.offer.bought_from).items():
-        at, places = np.array([row[lot.offer.sizes] for lot in group]), [lot.place for lot in group]
-        tied = yearly * months[at] / MONTHS
-        cost = np.array([lot.freight for lot in group]) * (1 + tied) + monthly * months[at] + fixed[at]
+    fixed = float(grounds.terms.fee_fixed)
+    groups = _grouped(whole, lambda lot: (lot.offer.bought_from, len(sales[lot.offer.sizes].outcomes)))
+    for (source, _), group in groups.items():
+        row = {sizes: k for k, sizes in enumerate(dict.fromkeys(lot.offer.sizes for lot in group))}
+        own, at = [sales[sizes] for sizes in row], np.array([row[lot.offer.sizes] for lot in group])
+        months, places = np.array([kit.months for kit in own])[at], [lot.place for lot in group]
+        tied = yearly * months / MONTHS
+        held = monthly * months + fixed * np.array([kit.sold for kit in own])[at]
+        cost = np.array([lot.freight for lot in group]) * (1 + tied) + held
+        outcomes, values = np.array([kit.outcomes for kit in own]), np.array([kit.value for kit in own])
+        chances = np.array([kit.chances for kit in own])
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
-            yield UseBatch(base, places, sales.outcomes, sales.outcomes, at, cost, 0.0, sales.values, tied=tied)
+            yield UseBatch(base, places, outcomes, outcomes, at, cost, 0.0, values, chances, tied=tied)
 
 
 def by_use(uses: Sequence[JudgedUse], own: Mapping[Use, Route]) -> tuple[JudgedUse, ...]:
@@ -370,9 +375,12 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
         at = batch.places.index(lot.place)
         if use.use == REBUILD and plan is not None:
-            profits[row] *= float(percent(plan.finished.share))
+            profits[row] = fetched_in_draws(profits[row], plan.finished.share)
         elif use.use == PARTS:
-            profits[row] = rng.choice(batch.outcomes[batch.at[at]], DRAWS)
+            own_row = batch.at[at]
+            profits[row] = rng.choice(
+                batch.outcomes[own_row], DRAWS, p=None if batch.chances is None else batch.chances[own_row]
+            )
         deals = batch.deals(slice(at, at + 1), grounds.terms)
         profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
     candidates = Candidates(

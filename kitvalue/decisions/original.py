@@ -146,7 +146,7 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         raise FileError(f"route {side.route} is not open: {side.reason}")
     original_landed = cents(landed(plan.original, as_money(original.typical), repair))
     cap = original_landed - terms.freight
-    resale = cents(as_money(finished.typical) * percent(plan.finished.share))
+    resale = cents(as_money(finished.typical) * percent(plan.finished.share.middle))
     market = min(cap, resale)
     binding: Binding = "floor" if market < side.floor else "cap" if cap <= resale else "resale"
     suggested = up_to_step(side.floor, terms.step) if binding == "floor" else down_to_step(market, terms.step)
@@ -188,7 +188,7 @@ class Situation:
     @classmethod
     def planned(cls, plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Situation:
         typical, resale = as_money(original.typical), as_money(finished.typical)
-        return cls(sheet, sheet.terms, {}, plan.original, typical, repair, resale, percent(plan.finished.share))
+        return cls(sheet, sheet.terms, {}, plan.original, typical, repair, resale, percent(plan.finished.share.middle))
 
     def cost(self) -> Decimal:
         return exact_cost(self.sheet.charges, self.terms, self.sheet.route, self.sheet.contingency, self.factors)
@@ -233,7 +233,7 @@ def quote_cautions(
     """
     series, share = plan.finished.series, plan.finished.share
     mixed = series == plan.original.series and any(donor.series != series for donor in plan.donor)
-    guess = [Caution("own_share", NOT_A_REBUILD.format(share=share))] if share != 100 or mixed else []
+    guess = [Caution("own_share", NOT_A_REBUILD.format(share=share))] if share.middle != 100 or mixed else []
     tied = [PRICED_TO_TIE] if quote.binding == "cap" else []  # an original at the door sets the price
     said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
     return tuple(dict.fromkeys(said))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
 
+from kitvalue.decisions.doubt import fetched
 from kitvalue.decisions.original import (
     Quote,
     Situation,
@@ -24,7 +25,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
-from kitvalue.workshop.tax import Sale, sale_at, vat_on_net
+from kitvalue.workshop.tax import Sale, price_for_margin, sale_at, vat_on_net
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,12 +135,14 @@ class PriceSheet:
     """The answer of `price`. `sale` is at the price asked about: the suggested one unless another was given.
 
     `originals_dearer` is the share of originals that cost more at the door than the kit at that price, as `compare`
-    has it."""
+    has it; `chance_of_loss` how often such a kit, sold for what the market pays, does not bring its cost back, as
+    `shortlist` has it: the plan's share with its doubt; None where some of the cost is not known."""
 
     sheet: CostSheet
     quote: Quote
     sale: Sale
     originals_dearer: float
+    chance_of_loss: float | None
     headline: str
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
@@ -176,9 +179,18 @@ def price(
         quote=quote,
         sale=sale,
         originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
+        chance_of_loss=_chance_of_loss(plan, sheet, finished),
         headline=quote.headline(sheet),
         ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
         business_buyer=f"A business buyer compares {compares}.",
         cautions=quote_cautions(plan, sheet, quote, original, finished),
     )
+
+
+def _chance_of_loss(plan: Plan, sheet: CostSheet, finished: Outlook) -> float | None:
+    if sheet.incomplete:
+        return None
+    side, terms = sheet.chosen, replace(sheet.terms, margin=ZERO)
+    even = float(price_for_margin(side.net_cost, side.purchase, terms, side.route))
+    return float((fetched(finished.sample, plan.finished.share) < even - 1e-6).mean())

@@ -90,7 +90,7 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
     scatter = []
     for sale in sales:
         market = sale.market
-        ratio = float(sale.job.build.sold_for or 0) / market.typical / (float(sale.finished.share) / 100)
+        ratio = float(sale.job.build.sold_for or 0) / market.typical / (float(sale.finished.share.middle) / 100)
         low, high = np.quantile(market.sample / market.typical, [0.1, 0.9])
         scatter.append(float((high - low) / reach) ** 2 * ratio**2)
         ratios.setdefault(sale.job.build.plan, []).append(ratio)
@@ -101,12 +101,16 @@ def learned_shares(sales: Sequence[SoldBuild]) -> LearnedShares:
         of_plan = [sale for sale in sales if sale.job.build.plan == plan]
         finished, times = of_plan[0].finished, "1 sale" if len(of_plan) == 1 else f"{len(of_plan)} sales"
         own, mean, low, high = (
-            _tenths(max(ZERO, Decimal(repr(ratio)) * finished.share))
+            _tenths(max(ZERO, Decimal(repr(ratio)) * finished.share.middle))
             for ratio in (group.own, group.mean, group.low, group.high)
         )
-        line = f"share = {mean}  # was {finished.share.normalize():f}; {times}, 8 in 10: {low} to {high}"
+        planned = finished.share.middle
+        taught = f"[{low}, {high}]  # was {finished.share}; {times}, {mean} in the middle"
+        if low <= 0:
+            taught = f"{mean}  # was {finished.share}; {times}, 8 in 10: {low} to {high}"
+        line = f"share = {taught}"
         learned.append(
-            LearnedShare(plan, finished.series, len(of_plan), finished.share, own, mean, low, high, group.weight, line)
+            LearnedShare(plan, finished.series, len(of_plan), planned, own, mean, low, high, group.weight, line)
         )
     doubted = (
         Caution(

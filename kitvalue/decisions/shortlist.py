@@ -129,6 +129,7 @@ class UseBatch:
     cost: FloatArray  # (m,)
     freight: float  # outward, charged to the buyer
     values: FloatArray | None = None  # (u,) for kits in parts
+    chances: FloatArray | None = None  # (u, n) of outcomes that are not equally likely
     up: FloatArray | float = 1.0
     tied: FloatArray | float = 0.0
 
@@ -149,6 +150,7 @@ class UseBatch:
             credit=base.credit * one,
             least=base.least * one,
             values=None if self.values is None else self.values[at],
+            chances=None if self.chances is None else self.chances[at],
             up=(self.up * np.ones(len(self.at)))[part],
             reserve=float(terms.reserve),
             tied=(self.tied * np.ones(len(self.at)))[part],
@@ -225,19 +227,20 @@ def reckoned_with(shop: Shop) -> ReckonedWith:
     return ReckonedWith(tax, selling, work, as_new)
 
 
-SCENARIOS: Final = 400  # a chance in whole percent is a whole number of them
-SEED: Final = 20260105
+MOST_OUTCOMES: Final = 4096  # 2^12: what up to twelve parts can bring in all is told exactly
+SCENARIOS: Final = 4000  # draws beyond that; a chance in whole percent is a whole number of them
 WEEKS_A_MONTH: Final = 365.25 / 12 / 7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PartSales:
-    """m kits in parts; money, gross. `outcomes` are equally likely, a part's chance its share of them."""
+    """One kit in parts; money, gross."""
 
-    outcomes: FloatArray  # (m, SCENARIOS)
-    values: FloatArray  # (m,) all parts sold
-    months: FloatArray  # (m,) until the slowest is sold
-    sold: FloatArray  # (m,) how many are sold on average
+    outcomes: FloatArray  # (n,) what its parts bring in all
+    chances: FloatArray  # (n,) of each outcome
+    value: float  # all parts sold
+    months: float  # until the slowest is sold
+    sold: float  # how many are sold on average
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,19 +275,34 @@ def drum_value(size: Size, parts: Sequence[Part]) -> float:
     return 0.0 if row is None else float(parts[row].value * parts[row].chance)
 
 
-def part_sales(kits: Sequence[KitParts], parts: Sequence[Part]) -> PartSales:
-    """The sales of kits in parts. Every copy of a part has its own fixed draw, the same for all kits."""
-    copies = np.array([[kit.rows.count(i) for i in range(len(parts))] for kit in kits], dtype=np.int64)
-    most = int(copies.max(initial=0))
-    rng = np.random.default_rng(SEED)
-    outcomes = np.zeros((len(kits), SCENARIOS))
-    for i, part in enumerate(parts):
+def part_sales(kit: KitParts, parts: Sequence[Part]) -> PartSales:
+    """What one kit brings in parts, each sold or not by its own chance: exactly up to `MOST_OUTCOMES` different sums of
+    money, else by draws. It hangs on the kit alone, in whatever order its drums are listed."""
+    own = sorted((parts[row] for row in kit.rows), key=lambda part: part.part)
+    outcomes: FloatArray = np.zeros(1)
+    chances: FloatArray = np.ones(1)
+    for part in own:
+        sums = np.round(np.concatenate([outcomes, outcomes + float(part.value)]), 6)
+        halves = np.concatenate([chances * (1.0 - float(part.chance)), chances * float(part.chance)])
+        outcomes, at = np.unique(sums, return_inverse=True)
+        chances = np.bincount(at.ravel(), weights=halves).astype(np.float64)
+        if len(outcomes) > MOST_OUTCOMES:
+            outcomes, chances = _drawn(own), np.full(SCENARIOS, 1.0 / SCENARIOS)
+            break
+    return PartSales(
+        outcomes=outcomes,
+        chances=chances,
+        value=float(sum(part.value for part in own)),
+        months=max((float(part.weeks) for part in own), default=0.0) / WEEKS_A_MONTH,
+        sold=float(sum(part.chance for part in own)),
+    )
+
+
+def _drawn(own: Sequence[Part]) -> FloatArray:
+    """(SCENARIOS,) what parts bring; each is sold in its chance of them. The kit's own parts seed the draws."""
+    rng = np.random.default_rng(list("\n".join(part.part for part in own).encode()))
+    outcomes = np.zeros(SCENARIOS)
+    for part in own:
         hits = np.arange(SCENARIOS) < round(float(part.chance) * SCENARIOS)
-        sold = np.zeros((most + 1, SCENARIOS))  # how much the first c copies bring
-        for c in range(most):
-            sold[c + 1] = sold[c] + hits[rng.permutation(SCENARIOS)]
-        outcomes += float(part.value) * sold[copies[:, i]]
-    weeks = (copies > 0) * np.array([float(part.weeks) for part in parts])
-    values = copies @ np.array([float(part.value) for part in parts])
-    sold_on_average = copies @ np.array([float(part.chance) for part in parts])
-    return PartSales(outcomes, values, weeks.max(axis=1) / WEEKS_A_MONTH, sold_on_average)
+        outcomes += float(part.value) * hits[rng.permutation(SCENARIOS)]
+    return outcomes

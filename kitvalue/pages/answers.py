@@ -41,10 +41,10 @@ Answer: TypeAlias = dict[str, Json]
 
 _COUNTS = "file read used refused set_aside encoding delimiter decimal"
 _SHEET = "plan=name title currency"
-_RECKONED = """vat_percent=tax.rate route=tax.route hourly_rate=work.rate$ contingency_percent=work.contingency
-    prepare_hours=work.prepare part_out_hours=work.part_out margin_percent=selling.margin fee_percent=selling.fee
-    fee_fixed=selling.fee_fixed$ reserve_percent=selling.reserve capital_percent=selling.capital
-    invented"""
+_RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell_on=tax.sell_on rebuild=tax.rebuild
+    hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
+    margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
+    reserve_percent=selling.reserve capital_percent=selling.capital invented"""
 _MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
 
 
@@ -345,7 +345,7 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
-        reserve=sale.reserve$ originals_dearer profit=sale.profit$ margin=sale.margin markup=sale.markup
+        reserve=sale.reserve$ originals_dearer chance_of_loss profit=sale.profit$ margin=sale.margin markup=sale.markup
         ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
             parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
@@ -394,7 +394,7 @@ def outcome_answer(
         **answer(
             shares,
             """sales{row=job.build.row plan=job.build.plan series=finished.series sold_on=job.build.sold_on
-            sold_for=job.build.sold_for$ typical=market.typical$ share planned=finished.share}
+            sold_for=job.build.sold_for$ typical=market.typical$ share planned=finished.share.middle}
             learned_shares=learned{plan series sales planned own learned low high weight line} shares_reason=reason""",
         ),
     }

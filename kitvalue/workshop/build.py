@@ -11,6 +11,7 @@ from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatW
 from kitvalue.intake.settings.shop import Route, WorkTable
 from kitvalue.intake.text.problems import Problem, shown
 from kitvalue.workshop.money import ZERO, money_text, plan_problem, refusal, shop_problem
+from kitvalue.workshop.purchases import Stated, counted
 from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, sheet_note
 from kitvalue.workshop.tax import Terms
 
@@ -27,16 +28,6 @@ class Group(StrEnum):
     PARTS = "parts"
     UNTIL_SOLD = "until sold"
     SURPLUS = "surplus"
-
-
-class Stated(StrEnum):
-    """What the stated money of a charge is, before a route turns it into a net amount."""
-
-    NET = "net"  # VAT comes on top: deducted by a taxed business, borne by an exempt one
-    GROSS = "gross"  # VAT inside, deducted by a taxed business
-    NO_VAT = "no vat"  # none in it, or none that may be deducted
-    SOLD_OFF = "sold off"  # a gross price received
-    KEPT = "kept"  # the worth of what stays in the workshop
 
 
 STATED: dict[VatWord, Stated] = {"included": Stated.GROSS, "excluded": Stated.NET}
@@ -74,19 +65,14 @@ def net_unit(charge: Charge, terms: Terms, route: Route) -> Decimal | None:
     """
     if charge.amount is None:
         return None
-    taxed, amount = route != "none", charge.amount
+    amount = charge.amount
     match charge.stated:
-        case Stated.NET:
-            return amount if taxed else amount * (1 + terms.rate)
-        case Stated.GROSS:
-            return amount / (1 + terms.rate) if taxed else amount
-        case Stated.NO_VAT:
-            return amount
         case Stated.SOLD_OFF:
             brings = amount / (1 + terms.rate) if route == "full" else amount
             return -(brings - terms.fee * amount)
         case Stated.KEPT:
             return -amount
+    return counted(amount, charge.stated, terms.rate, deducts=route != "none")
 
 
 @dataclass(frozen=True, slots=True)

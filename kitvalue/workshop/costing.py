@@ -15,7 +15,6 @@ from kitvalue.workshop.build import (
     Build,
     Charge,
     Group,
-    Stated,
     apportioned,
     build_of,
     net_unit,
@@ -34,6 +33,7 @@ from kitvalue.workshop.money import (
     refusal,
     shop_problem,
 )
+from kitvalue.workshop.purchases import Stated
 from kitvalue.workshop.quantities import Cutting, Quantity
 from kitvalue.workshop.tax import Terms, price_for_margin, scheme_of, terms_of, why_no_margin_scheme
 
@@ -145,7 +145,7 @@ class CostSheet:
 
 def settings_of(shop: Shop) -> tuple[TaxTable, SellingTable]:
     """The tables of shop.toml without which nothing can be costed. Raises FileError naming every one that lacks."""
-    needed = {"tax": "rate (percent of VAT) and route", "selling": "fee, margin and freight"}
+    needed = {"tax": "rate (percent of VAT)", "selling": "fee, margin and freight"}
     lacking = [
         shop_problem(table, "no_table", f"add the table [{table}] with {keys}")
         for table, keys in needed.items()
@@ -166,19 +166,20 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None) -> CostSheet:
     terms, contingency = terms_of(tax, selling), contingency_of(shop)
     build = build_of(plan, shop.work, pieces)
     build = replace(build, charges=(*build.charges, *_until_sold(selling)))
-    route, notes = scheme_of(plan.route, build.donors, tax), build.notes
-    if plan.route is None and route != tax.route:
-        notes = (*notes, f"{why_no_margin_scheme(build.donors)}, so it is costed with full VAT")
+    route, notes = scheme_of(plan, build.donors, shop, tax), build.notes
+    closed = why_no_margin_scheme(build.donors, tax)
+    if route == "full" and plan.route is None and closed is not None and "margin" in (tax.sell_on, tax.rebuild):
+        notes = (*notes, f"{closed}, so it is costed with full VAT")
     if route == "margin" and len(build.drums) < len(plan.drum) and plan.donor and not build.donors:
         # a cut-down of new shells alone, whose plan buys donors for the larger sizes only: nothing in it is
         # second-hand (art. 311(1)(1))
         route, notes = "full", (*notes, FULL_WITHOUT_DONORS)
-    routes = tuple(_route_cost(r, route, build, terms, contingency) for r in ROUTES)
+    routes = tuple(_route_cost(r, route, build, terms, contingency, tax) for r in ROUTES)
     chosen = next(r for r in routes if r.route == route)
     if not chosen.allowed:
-        closed = f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
-        told = "route_closed", f'{closed}; set route = "full" in the plan', route
-        raise refusal([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax.route", *told)])
+        why = f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
+        told = "route_closed", f'{why}; set route = "full" in the plan', route
+        raise refusal([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax", *told)])
     unknown = f"Not known: {'; '.join(build.unknown)}. Every cost and price here is too low by it."
     return CostSheet(
         name=plan.name,
@@ -221,7 +222,9 @@ def _until_sold(selling: SellingTable) -> tuple[Charge, ...]:
     )
 
 
-def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, contingency: Decimal) -> RouteCost:
+def _route_cost(
+    route: Route, chosen: Route, build: Build, terms: Terms, contingency: Decimal, tax: TaxTable
+) -> RouteCost:
     lines = []
     for c in build.charges:
         unit = net_unit(c, terms, route)
@@ -237,7 +240,7 @@ def _route_cost(route: Route, chosen: Route, build: Build, terms: Terms, conting
         amount, basis = donors * terms.tied, f"{money_text(donors)} paid for kits, tied up until sold"
         lines.append(Line("Capital", Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
     lines.sort(key=lambda line: list(Group).index(line.group))  # stable: the plan's order inside a group
-    cost, purchase, reason = _sum(lines), cents(purchase_price(build.charges)), _why_closed(route, chosen, build)
+    cost, purchase, reason = _sum(lines), cents(purchase_price(build.charges)), _why_closed(route, chosen, build, tax)
     if reason is not None:
         return RouteCost(route, False, reason, tuple(lines), cost, purchase, None, None, None, None, ())
     zero, floor = (cents_up(price_for_margin(cost, purchase, of, route)) for of in (replace(terms, margin=ZERO), terms))
@@ -258,17 +261,17 @@ def _sum(lines: Iterable[Line]) -> Decimal:
     return sum((line.net for line in lines if line.net is not None), ZERO)
 
 
-def _why_closed(route: Route, chosen: Route, build: Build) -> str | None:
+def _why_closed(route: Route, chosen: Route, build: Build, tax: TaxTable) -> str | None:
     """Why a route is not open to the build; None where it is."""
     if route == "none":
-        return None if chosen == "none" else 'only for a business exempt from VAT (route = "none")'
+        return None if chosen == "none" else "only for a business exempt from VAT (registered = false)"
     if chosen == "none":
-        return 'the business is exempt from VAT (route = "none")'
+        return "the business is exempt from VAT (registered = false)"
     if route == "full":
         return None
     if not build.donors:
         return "no donor is bought: nothing in the kit is second-hand"
-    closed = [why_no_margin_scheme(build.donors)]
+    closed = [why_no_margin_scheme(build.donors, tax)]
     closed += [
         f"surplus of {money_text(a.sold_off)} from donor {a.donor} is above its price of {money_text(a.price)}"
         for a in apportioned(build.charges)

@@ -10,10 +10,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
-from kitvalue.intake.settings.plan import DonorTable
-from kitvalue.intake.settings.shop import Route, SellingTable, TaxTable
+from kitvalue.intake.settings.plan import NEW, DonorTable, Plan
+from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.problems import RefusedError
+from kitvalue.intake.text.words import fold
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, holding_cost, months_held, percent
+from kitvalue.workshop.purchases import is_open
 
 MONTHS = 12  # of a year
 
@@ -37,7 +40,7 @@ def margin_vat(selling: Decimal, purchase: Decimal, rate: Decimal) -> Decimal:
     return vat_inside(max(ZERO, selling - purchase), rate)
 
 
-def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
+def why_no_margin_scheme(donors: Sequence[DonorTable], tax: TaxTable) -> str | None:
     """Why the margin scheme is closed to a kit made from these donors, or None where it is open.
 
     Directive 2006/112/EC art. 314: the goods must come, within the Union, from someone who did not deduct VAT on them
@@ -46,24 +49,30 @@ def why_no_margin_scheme(donors: Sequence[DonorTable]) -> str | None:
     """
     reasons = []
     for donor in donors:
-        closing = {
-            "was imported": donor.bought_from == "import",
-            "was bought with VAT shown": donor.bought_from == "trade" and donor.vat == "included",
-            "was bought from trade and its vat is not said": donor.bought_from == "trade" and donor.vat is None,
-        }
-        reasons += [f"donor {donor.id} {why}" for why, so in closing.items() if so]
+        if not is_open(donor, tax):
+            from_whom = "the union" if donor.bought_from == "union" else donor.bought_from
+            with_vat = f"was bought from {from_whom} with VAT {'shown' if donor.vat == 'included' else 'on top'}"
+            untold = f"was bought from {from_whom} and its vat is not said"
+            why = "was imported" if donor.bought_from == "import" else with_vat if donor.vat else untold
+            reasons.append(f"donor {donor.id} {why}")
     return "; ".join(reasons) or None
 
 
-def scheme_of(said: Route | None, donors: Sequence[DonorTable], tax: TaxTable) -> Route:
+def scheme_of(plan: Plan, donors: Sequence[DonorTable], shop: Shop, tax: TaxTable) -> Route:
     """The route that a build's sale is under: the plan's own word goes before the shop's, but an exempt business
-    charges no VAT on anything. Where the plan says nothing and a donor closes the margin scheme it is full VAT, which
-    art. 319 leaves open for any sale.
+    charges no VAT on anything. A kit restored (of one donor, without a new shell, finished in the donor's own series)
+    follows `sell_on`, any other `rebuild`. Where the plan says nothing and a donor closes the margin scheme it is full
+    VAT, which art. 319 leaves open for any sale.
     """
-    if tax.route == "none":
+    if not tax.registered:
         return "none"
-    closed = tax.route == "margin" and why_no_margin_scheme(donors) is not None
-    return said or ("full" if closed else tax.route)
+    if plan.route is not None:
+        return plan.route
+    names = series_names(shop)
+    own = {names.find(name) or fold(name) for name in (plan.finished.series, *(donor.series for donor in plan.donor))}
+    restored = len(plan.donor) == 1 and len(own) == 1 and all(drum.from_ != NEW for drum in plan.drum)
+    follows = tax.sell_on if restored else tax.rebuild
+    return "full" if why_no_margin_scheme(donors, tax) is not None else follows
 
 
 @dataclass(frozen=True, slots=True)

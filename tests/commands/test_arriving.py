@@ -184,7 +184,7 @@ def test_the_lines_of_own_figures_and_two_values_are_named(tmp_path: Path) -> No
     cells = [f"Burren,4,{'good' if n % 3 else 'mint'},{n}" for n in range(450, 470)]
     ran = laid_out(tmp_path, "Kit,Drums,State,Price", *cells, "Burren,4+2,good,480", "Burren,4,good,on request")
     lines = settings(tmp_path)
-    for key in ("rate = 23 ", 'route = "full"', "rate = 42.00", "prepare = 3", "margin = 18"):
+    for key in ("rate = 23 ", 'sell_on = "full"', "rate = 42.00", "prepare = 3", "margin = 18"):
         (at,) = (at for at, line in enumerate(lines, 1) if line.startswith(key))
         assert f"line {at} (" in step(ran, 2), key
     value = "value --series Burren --pieces 4 --condition 4 --asked 350"

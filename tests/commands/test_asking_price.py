@@ -106,13 +106,13 @@ def test_another_route_that_pays_more_is_told(shop: Path, tmp_path: Path) -> Non
     out = " ".join(run(shop, "value", *KIT, *words).out.split())
     other = sample_shop(tmp_path)
     text = (other / "shop.toml").read_text(encoding="utf-8")
-    assert text.count('route = "full"') == 1
-    (other / "shop.toml").write_text(text.replace('route = "full"', 'route = "margin"'), encoding="utf-8")
+    assert text.count('sell_on = "full"') == 1
+    (other / "shop.toml").write_text(text.replace('sell_on = "full"', 'sell_on = "margin"'), encoding="utf-8")
     margin = value(other, *words)["asked"]["sold_in"]
     assert [one["best_route"] for one in (*listed, *margin)] == ["full", "full", "margin", "margin"]
     prices = [f"{one['stop_at']:,.0f}" for one in margin]
     assert (
-        f'with route = "margin" in [tax], where the law lets you: at most {prices[0]} as it is and {prices[1]} in'
+        f'with sell_on = "margin" in [tax], where the law lets you: at most {prices[0]} as it is and {prices[1]} in'
         in out
     )
     assert "with route =" not in run(other, "value", *KIT, *words).out

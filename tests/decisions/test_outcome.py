@@ -31,7 +31,7 @@ def sale(row: int, sold_for: str, typical: float = 3300.0, name: str = "worked",
 def test_a_sale_at_the_planned_share_teaches_the_planned_share() -> None:
     found = learned_shares([sale(2, "2310")])
     (seen,), (one,) = found.sales, found.learned
-    assert (seen.share, seen.finished.share, seen.market.typical) == (Decimal("70.0"), 70, 3300.0)
+    assert (seen.share, seen.finished.share.middle, seen.market.typical) == (Decimal("70.0"), 70, 3300.0)
     assert (one.learned, one.own, one.sales) == (Decimal("70.0"), Decimal("70.0"), 1)
     # 8 in 10 of the market's own sales lie within 0.796 and 1.268 of its typical price: half of that on either side
     low, high = np.quantile(worked.FACTORS, [0.1, 0.9])
@@ -64,8 +64,8 @@ def test_two_plans_lean_on_each_other() -> None:
 
 def test_the_line_to_paste() -> None:
     (one,) = learned_shares([sale(2, "1980"), sale(3, "2145")]).learned
-    assert tomllib.loads(one.line, parse_float=Decimal) == {"share": one.learned}
-    assert "was 70; 2 sales" in one.line
+    assert tomllib.loads(one.line, parse_float=Decimal) == {"share": [one.low, one.high]}
+    assert "was 70; 2 sales, 62.5 in the middle" in one.line
     assert one.learned == Decimal("62.5")
 
 

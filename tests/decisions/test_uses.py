@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-import numpy as np
 import pytest
 
 from kitvalue.decisions.ceiling import (
@@ -15,7 +14,7 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     routes_of,
 )
-from kitvalue.decisions.shortlist import SCENARIOS, drum_value, part_sales, parts_of
+from kitvalue.decisions.shortlist import drum_value, part_sales, parts_of
 from kitvalue.intake.books.offers import DrumMeant, Part
 from kitvalue.intake.settings.shop import SellingTable
 from kitvalue.intake.text.problems import FileError
@@ -89,13 +88,12 @@ def test_parts_sell_with_their_own_chances() -> None:
     kit = parts_of(sizes("22x16 13x9 13x11"), parts)
     assert kit.rows == (1, 0, 0, 2)
     assert kit.unknown == ()
-    sales = part_sales([kit], parts)
-    assert sales.outcomes.shape == (1, SCENARIOS)
-    assert sales.values[0] == 250
-    assert sales.outcomes.mean() == pytest.approx(2 * 60 * 0.85 + 100 * 0.75 + 30 * 0.5)
-    share_none = np.mean(sales.outcomes == 0)
-    assert share_none <= 0.15 * 0.25  # all four unsold: rare
-    assert sales.months[0] == pytest.approx(10 / (365.25 / 12 / 7))
+    sales = part_sales(kit, parts)
+    assert sales.value == 250
+    assert sales.outcomes @ sales.chances == pytest.approx(2 * 60 * 0.85 + 100 * 0.75 + 30 * 0.5)
+    assert sales.chances[sales.outcomes == 0].sum() == pytest.approx(0.15**2 * 0.25 * 0.5)
+    assert sales.months == pytest.approx(10 / (365.25 / 12 / 7))
+    assert sales.sold == pytest.approx(2 * 0.85 + 0.75 + 0.5)
     assert parts_of(sizes("24x14 13x9"), parts).unknown == sizes("24x14")
 
 

@@ -54,7 +54,7 @@ def test_a_sound_offer(tmp_path: Path) -> None:
         ("D;Burren;4;good;360;;22x16 16x16;;;", "sizes", "names 2 drums, and pieces says 4"),
         ("D;Burren;2;good;360;;22x16 big;;;", "sizes", '"big"'),
         ("D;Burren;2;good;360;;16x22 10x12;;;", "sizes", "size_order"),
-        ("D;Burren;4;good;360;;;shop;;", "bought_from", "private, trade or import"),
+        ("D;Burren;4;good;360;;;shop;;", "bought_from", "private, trade, union or import"),
         ("D;Burren;4;good;360;;;;much;", "haggle", "percentage"),
         ("D;Burren;4;good;360;;;;120;", "haggle", "percentage"),
     ],

@@ -110,7 +110,7 @@ def test_finished_builds_in_words_and_as_data() -> None:
     assert "row 4: hours: not written down for edge" in text
     assert "row 4: paid out: cost is not written down" in text
     assert lines_with(text, "edge = 0.")
-    assert "share = 70.0  # was 70; 1 sale" in text
+    assert "share = [53.5, 86.5]  # was 70; 1 sale, 70.0 in the middle" in text
     assert all(len(line) <= 80 for line in text.splitlines())
     assert isinstance(answer, dict)
     assert [job["hours"]["actual"] for job in answer["jobs"]] == [30.8, 31.8, None]

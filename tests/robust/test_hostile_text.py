@@ -23,7 +23,7 @@ from tests.tooling import hostile
 
 ODD = "Bur\x1b[31mren\u202e\x9b\x07\x7f\u2066"
 RUNS = ("$(touch x)", "`touch x`", "; touch x #", "'; touch x; '", '"; touch x; "$(touch x)', "a b", "--help", "!x")
-TAX = '[tax]\nrate = 23\nroute = "margin"\n[selling]\nfee = 5\nmargin = 15\nfreight = 70\n'
+TAX = '[tax]\nrate = 23\nsell_on = "margin"\nrebuild = "margin"\n[selling]\nfee = 5\nmargin = 15\nfreight = 70\n'
 BOOK = ("series", "pieces", "condition", "price", "price_kind", "note")
 
 

@@ -52,7 +52,7 @@ def plan_tree(rng: random.Random, names: list[Series], route: str) -> Tree:
         "title": f"{len(drums)} pieces & \"more\"", "smallest": rng.randint(1, len(drums)),
         "route": _route(donors, route, rng), "original": _original(rng, names),
         "finished": {
-            "series": rng.choice(names), "share": rng.choice((100, 70, Decimal("62.5"), 130)),
+            "series": rng.choice(names), "share": rng.choice((100, 70, Decimal("62.5"), 130, [Decimal("62.5"), 90])),
             "condition": rng.choice((4, 5)),
         },
         "donor": donors, "drum": drums, "work": _work(rng), "part": _parts(rng), "surplus": surplus,

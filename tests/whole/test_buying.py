@@ -181,7 +181,7 @@ def test_ceilings_of_a_rebuild_are_what_the_cost_sheet_allows(made: MadeShop) ->
         shop = read_shop(folder)
         for name, plan in made.plans.items():
             listed = asked(folder, "shortlist", "--plan", name)
-            if listed is None:
+            if listed is None or isinstance(plan["finished"]["share"], list):  # in doubt: tests/decisions/test_doubt.py
                 continue
             fit = ShopFolder(folder, TODAY).market.fit
             channel = "dealer" if any(t.source == "dealer" for t in fit.recipe.terms) else "private"

@@ -12,8 +12,8 @@ from kitvalue.intake.text.words import fold
 
 _LANGUAGES: Final = ("en", "de", "fr", "nl", "it", "es")
 _TABLES: Final = ("headers", "grades", "roles")
-_NO_VAT: Final = """rate = 0        # no VAT. Sales tax, which a buyer pays on top, is not reckoned yet
-route = "none"  # "none": you charge no VAT; "full": VAT on the whole price; "margin": second-hand margin scheme"""
+_NO_VAT: Final = """rate = 0            # no VAT. Sales tax, which a buyer pays on top, is not reckoned yet
+registered = false  # you charge no VAT"""
 _EXPORT: Final = """[tax.destinations.{place}]
 kind = "export"    # the buyer pays duty and VAT where he lives
 duty = 0           # percent, on goods and freight
@@ -74,7 +74,7 @@ def with_country(text: str, home: Country) -> str:
         line = f"rate = {home.vat:<9}# percent: your own VAT. The usual rate in {home.code}; check it."
         text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
     else:
-        text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT.*\n^route = .*$", lambda _: _NO_VAT, text)
+        text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT.*\n^registered = .*$", lambda _: _NO_VAT, text)
     first, end = text.index("[tax.destinations."), text.index("[work]")
     places = text[first:end]
     if not home.union:

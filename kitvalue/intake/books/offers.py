@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from kitvalue.intake.books.bookrows import FeatureRead, Rates, read_rates
 from kitvalue.intake.books.specs import NO_PREMIUM, OFFERS, PARTS, feature_specs, price_refusal
+from kitvalue.intake.settings.purchase import BoughtFrom, FreightBy, PremiumVat, VatSaid, purchase_refusals
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
@@ -21,10 +22,9 @@ from kitvalue.intake.text.problems import Level, Problem, shown
 from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, read_size
 from kitvalue.intake.text.words import Refusal, fold, rows_phrase
 
-BoughtFrom = Literal["private", "trade", "import"]
 OfferKind = Literal["asked", "hammer"]
 NO_DEPTHS: Final = "no_depths"
-_MONEY: Final = ("price", "freight", "parts")  # in any currency of which a rate is known
+_MONEY: Final = ("price", "freight", "clearance", "parts")  # in any currency of which a rate is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +48,12 @@ class Offer:
     parts: Decimal | None = None  # what is bought for that, net of the VAT that is deducted
     price_kind: OfferKind = "asked"
     premium: Decimal = Decimal(0)  # percent, on top of the price
+    vat: VatSaid | None = None  # what the seller's invoice says
+    premium_vat: PremiumVat | None = None
+    freight_by: FreightBy = "carrier"  # who charges it
+    duty: Decimal | None = None  # percent of an import, as is the next; None: [tax.import]
+    import_vat: Decimal | None = None
+    clearance: Decimal | None = None
 
     @property
     def with_premium(self) -> Decimal:
@@ -90,6 +96,8 @@ def read_offers(path: Path, shop: Shop, today: dt.date = dt.date.max) -> FileRea
                 elif amount is not None and name == "price":
                     why = price_refusal(amount.value * (_rate(amount, currency, rates) or 1), shop)
                     yield from () if why is None else [columns["price"].problem(at, why)]
+            told = {spec.name: columns.known(spec.name, at) for spec in OFFERS}
+            yield from (columns[name].problem(at, why) for name, why in purchase_refusals(told, shop).items())
             yield from _premium_problems(columns, at)
         yield from _named_twice(columns)
 
@@ -109,6 +117,7 @@ def read_offers(path: Path, shop: Shop, today: dt.date = dt.date.max) -> FileRea
             sizes = _sizes_meant(columns, at)
             values["sizes"] = sizes if isinstance(sizes, tuple) else ()
             values["bought_from"] = values["bought_from"] or "private"
+            values["freight_by"] = values["freight_by"] or "carrier"
             values["price_kind"] = values["price_kind"] or ("asked" if values["price"] is not None else "hammer")
             values["premium"] = values["premium"] or Decimal(0)
             features = {name: columns.known(name, at) for name in names}

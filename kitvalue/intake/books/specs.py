@@ -26,7 +26,16 @@ from kitvalue.intake.text.numbers import (
 )
 from kitvalue.intake.text.sizes import drums_listed, read_pieces, sizes_reader
 from kitvalue.intake.text.tomltext import toml_heading, toml_key
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, PRICE_KINDS, SOURCES, TRUTHS, vocabulary
+from kitvalue.intake.text.vocabulary import (
+    CARRIERS,
+    CHANNELS,
+    GRADES,
+    PRICE_KINDS,
+    SOURCES,
+    TRUTHS,
+    VAT_SAID,
+    vocabulary,
+)
 from kitvalue.intake.text.words import (
     MOST_PIECES,
     Refusal,
@@ -292,7 +301,17 @@ OFFERS: Final = (
     ColumnSpec("sizes", cure='write sizes such as "22x16 16x16 13x11 12x10"',
                by_shop=lambda shop: sizes_reader(shop.shop.size_order),
                description='in the shop\'s order, such as "22x16 16x16 13x11 12x10"'),
-    _kind("bought_from", SOURCES, "blank counts as private"),
+    _kind("bought_from", SOURCES, "blank counts as private; union is another of its states"),
+    _kind("vat", VAT_SAID, "what the invoice of a seller in the trade or the union says; blank is nothing"),
+    _kind("premium_vat", ("included",), "included where the invoice for the premium shows VAT"),
+    _kind("freight_by", CARRIERS, "who charges the freight; blank counts as carrier"),
+    ColumnSpec("duty", read_percent, "write the duty of an import in percent, such as 3.7, or leave it blank", "number",
+               "percent", bounds=PERCENT, description="percent of an import; blank is [tax.import]"),
+    ColumnSpec("import_vat", read_percent, "write the import VAT in percent, such as 23, or leave it blank", "number",
+               "percent", bounds=PERCENT, description="percent of an import; blank is [tax.import]"),
+    ColumnSpec("clearance", read_amount, "write what the carrier charges at the border, or leave it blank", "number",
+               "money", bounds=FREIGHT_OR_PARTS, firm=True, takes_sign=True,
+               description="what the carrier charges an import at the border; blank is [tax.import]"),
     ColumnSpec("haggle", cure='write a percentage, such as 10, or "fixed"', by_shop=_read_haggle,
                description='percent, or "fixed"'),
     ColumnSpec("finished", by_shop=lambda shop: unless_nothing(read_shop_grade(shop)),

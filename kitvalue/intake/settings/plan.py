@@ -13,15 +13,16 @@ from os.path import realpath
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator, Field, PlainValidator, ValidationInfo, WithJsonSchema
+from pydantic import BeforeValidator, Field, JsonValue, PlainValidator, ValidationInfo, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
+from kitvalue.intake.settings.purchase import BoughtFrom, FreightBy, PremiumVat, VatSaid, purchase_refusals
 from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
 from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
-from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text
+from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text, sizes_reader
 from kitvalue.intake.text.tomltext import Place
 from kitvalue.intake.text.vocabulary import grade
 from kitvalue.intake.text.words import MOST_PIECES, Refusal, fold, listed
@@ -32,7 +33,7 @@ _SHEET: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*")
 
 
 def _plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
-    found = [*_donors(plan, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
+    found = [*_donors(plan, shop, toml), *_drums(plan, toml), *_series(plan, shop, toml), *_kits(plan, toml)]
     found += _route(plan, shop, toml)
     for at, line in enumerate(plan.work):
         found += [*_work(line, at, shop, toml), *_line(plan, line, ("work", at), toml)]
@@ -57,7 +58,7 @@ def _donor_ids(plan: Plan) -> list[str]:
     return list(dict.fromkeys(donor.id for donor in plan.donor))
 
 
-def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
+def _donors(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     taken = Counter(drum.from_ for drum in plan.drum)
     sold = {surplus.from_ for surplus in plan.surplus}
     first: dict[str, int] = {}
@@ -76,12 +77,22 @@ def _donors(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
         elif (drums := taken[donor.id]) > donor.pieces:
             message = f"{drums} drums come from donor {name}, which has {donor.pieces}; correct one of the two"
             yield toml.problem((*where, "pieces"), "too_many_drums", message, str(donor.pieces))
-        if donor.bought_from == "trade" and donor.vat is None:
-            message = 'a donor bought from the trade needs vat = "included", "margin" or "exempt", as its invoice says'
-            yield toml.problem((*where, "bought_from"), "no_vat", message, donor.bought_from)
-        if donor.bought_from != "trade" and donor.vat is not None:
-            message = f'vat goes with bought_from = "trade" only, and this donor is "{donor.bought_from}"; take it out'
-            yield toml.problem((*where, "vat"), "vat_unused", message, donor.vat)
+        elif donor.sizes and len(donor.sizes) != donor.pieces:
+            message = f"sizes of donor {name} has {len(donor.sizes)} drums, and pieces says {donor.pieces}"
+            yield toml.problem((*where, "sizes"), "sizes_count", message, str(donor.pieces))
+        yield from _bought(donor, where, shop, toml)
+
+
+def _bought(donor: DonorTable, where: tuple[str, int], shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    """What is said of VAT that does not go with where the donor comes from."""
+    for key, why in purchase_refusals(donor.model_dump(), shop).items():
+        text = str(getattr(donor, key))
+        yield toml.problem((*where, key), why.code, why.message(f"{key} = {shown(text)}", ""), text)
+    if donor.owner == "customer" and donor.price:
+        message = f"a customer's own kit is not bought; take the price of {shown(donor.id)} out"
+        yield toml.problem((*where, "price"), "not_bought", message, str(donor.price))
+    elif donor.owner == "shop" and "price" not in donor.model_fields_set:
+        yield toml.problem((*where, "price"), "missing_key", f"price is missing; add it under [[donor]] {where[1] + 1}")
 
 
 def _drums(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
@@ -132,11 +143,11 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
 
 def _route(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """VAT is left out by the whole business or not at all, and the margin scheme is none of an exempt one's."""
-    exempt = shop.tax is not None and shop.tax.route == "none"
+    exempt = shop.tax is not None and not shop.tax.registered
     if plan.route == "none" or (plan.route == "margin" and exempt):
         cure = "take the line out" if exempt else 'write "full" or "margin", or take it out'
         why = "the business is exempt from VAT" if exempt else "it is the whole business that is exempt from VAT or not"
-        message = f'a plan cannot have route = "{plan.route}": {why} (route under [tax] in shop.toml); {cure}'
+        message = f'a plan cannot have route = "{plan.route}": {why} (registered under [tax] in shop.toml); {cure}'
         yield toml.problem(("route",), "route", message, plan.route)
 
 
@@ -233,6 +244,40 @@ def _text(value: object) -> str:
     return value
 
 
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What a rebuild fetches, percent of its series' price: `low` to `high` in eight of ten cases; equal: no doubt."""
+
+    low: Decimal
+    high: Decimal
+
+    @property
+    def middle(self) -> Decimal:
+        """The median, where one number is needed."""
+        return self.low if self.low == self.high else (self.low * self.high).sqrt()
+
+    def __str__(self) -> str:
+        low, high = (f"{end.normalize():f}" for end in (self.low, self.high))
+        return low if low == high else f"{low} to {high}"
+
+
+def _a_share(value: object) -> Share:
+    if isinstance(value, Share):
+        return value
+    ends = value if isinstance(value, list | tuple) else [value]
+    numbers = [Decimal(end) for end in ends if isinstance(end, int | Decimal) and not isinstance(end, bool)]
+    if len(numbers) < len(ends):
+        why = "is no number; write percent, such as 85, or two that hold it eight times in ten, such as [70, 100]"
+    elif len(numbers) in (1, 2) and 0 < numbers[0] <= numbers[-1]:
+        return Share(numbers[0], numbers[-1])
+    else:
+        why = "is out of range; write one number above 0, or two, the smaller first, such as [70, 100]"
+    raise no_such_value("share", why, stand_in=Share(Decimal(100), Decimal(100)))
+
+
+_ABOVE_0: dict[str, JsonValue] = {"type": "number", "exclusiveMinimum": 0}
+_PAIR: dict[str, JsonValue] = {"type": "array", "items": _ABOVE_0, "minItems": 2, "maxItems": 2}
+_SHARE = WithJsonSchema({"anyOf": [_ABOVE_0, _PAIR], "default": 100})
 _WRITTEN = WithJsonSchema({"type": "string"})
 Grade = Annotated[Decimal, BeforeValidator(_a_grade), Field(ge=1, le=5)]
 Role = Literal["bass", "floor", "rack", "snare"]
@@ -241,6 +286,21 @@ Per = Literal[
     "kit", "drum", "shell", "edge", "hoop", "head", "position", "rod", "claw",
     "hole", "m2_outside", "m2_inside", "sheet", "hour", "each",
 ]  # fmt: skip
+
+
+def _sizes_told(value: object, info: ValidationInfo) -> tuple[Size, ...]:
+    """A kit's sizes in one text, as offers.csv has them."""
+    if isinstance(value, tuple):
+        return value
+    cell = sizes_reader((info.context or {}).get("size_order", "diameter-depth"))(_text(value))
+    sizes = cell if isinstance(cell, Refusal) else cell.sizes
+    if isinstance(sizes, Refusal):
+        cure = sizes.cure or 'write diameter and depth of each drum, such as "22x16 16x16 13x11"'
+        raise no_such_value(sizes.code, f"{sizes.reason}; {cure}", stand_in=())
+    return sizes
+
+
+SizesList = Annotated[tuple[Size, ...], PlainValidator(_sizes_told), _WRITTEN]
 
 
 class OriginalTable(Table):
@@ -256,7 +316,9 @@ class OriginalTable(Table):
 
 class FinishedTable(Table):
     series: Text
-    share: Annotated[Number, Field(gt=0)] = Decimal(100)  # percent of that series' price
+    share: Annotated[Share, PlainValidator(_a_share), _SHARE] = Field(
+        default_factory=lambda: Share(Decimal(100), Decimal(100))
+    )
     condition: Grade
 
 
@@ -265,11 +327,19 @@ class DonorTable(Table):
     series: Text
     pieces: Annotated[Whole, Field(ge=1, le=MOST_PIECES)]
     condition: Grade
-    price: Money
+    price: Money = Decimal(0)
+    owner: Literal["shop", "customer"] = "shop"  # a customer's own kit is not bought
     freight: Money | None = None  # None: unknown, and the sheet says so
     spare: Money | None = None  # what a drum of it left over is worth
-    bought_from: Literal["private", "trade", "import"] = "private"
-    vat: Literal["included", "margin", "exempt"] | None = None  # a trade donor says which
+    sizes: SizesList = ()  # of all its drums, so that parts.csv speaks for those left over
+    bought_from: BoughtFrom = "private"
+    vat: VatSaid | None = None  # what the seller's invoice says
+    premium: Percent = Decimal(0)  # percent of the price, an auction's
+    premium_vat: PremiumVat | None = None  # does the invoice for the premium show VAT?
+    freight_by: FreightBy = "carrier"  # who charges it
+    duty: Percent | None = None  # of an import, as are the next two; None: [tax.import]
+    import_vat: Percent | None = None
+    clearance: Money | None = None
 
 
 class DrumTable(Table):

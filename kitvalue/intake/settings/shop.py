@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import codecs
+import datetime as dt
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from decimal import Decimal
@@ -16,12 +17,24 @@ from pydantic_core import PydanticCustomError
 from kitvalue.intake.settings.toml import TomlFile, or_known
 from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
-from kitvalue.intake.text.problems import FileError, Problem, shown
-from kitvalue.intake.text.vocabulary import CHANNELS, GRADES, OPTIONAL, PRICE_KINDS, REQUIRED, SOURCES, TRUTHS, grade
+from kitvalue.intake.text.problems import FileError, Problem, RefusedError, shown
+from kitvalue.intake.text.vocabulary import (
+    CARRIERS,
+    CHANNELS,
+    GRADES,
+    OPTIONAL,
+    PRICE_KINDS,
+    REQUIRED,
+    SOURCES,
+    TRUTHS,
+    VAT_SAID,
+    grade,
+)
 from kitvalue.intake.text.words import fold, listed
 
 _RESERVED: Final = frozenset(["log_pieces", "sold", "dealer", "auction", "years", "intercept", "row", "file", "hammer"])
-_WORDY: Final = ("condition", "price_kind", "channel", "currency", "bought_from")
+_SCHEMES: Final = ("registered", "sell_on", "rebuild")
+_WORDY: Final = ("condition", "price_kind", "channel", "currency", "bought_from", "vat", "freight_by")
 
 
 def _encoding(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -117,6 +130,8 @@ def _not_ours(shop: Shop, column: str, ours: str) -> str | None:
         "price_kind": (fold(ours) in PRICE_KINDS, f"is no price kind; write {listed(PRICE_KINDS, last='or')}"),
         "channel": (fold(ours) in CHANNELS, f"is no channel; write {listed(CHANNELS, last='or')}"),
         "bought_from": (fold(ours) in SOURCES, f"is nobody to buy from; write {listed(SOURCES, last='or')}"),
+        "vat": (fold(ours) in VAT_SAID, f"is nothing that an invoice says of VAT; write {listed(VAT_SAID, last='or')}"),
+        "freight_by": (fold(ours) in CARRIERS, f"charges no freight; write {listed(CARRIERS, last='or')}"),
         "currency": (len(meanings(ours)) == 1, "is no currency; write its code, such as EUR"),
         "yes-no": (fold(ours) in TRUTHS, "is neither yes nor no; write one of them"),
     }.get(kind, (bool(ours.strip()), "is blank; write a word"))
@@ -135,8 +150,25 @@ def _series(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
                 yield toml.problem(where, "series_twice", message, spelling)
 
 
-def _destinations(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
-    for place, one in shop.tax.destinations.items() if shop.tax is not None else ():
+def _tax(shop: Shop, toml: TomlFile) -> Iterator[Problem]:
+    tax, told = shop.tax, toml.values.get("tax", {})
+    if tax is None:
+        return
+    beside = [key for key in _SCHEMES if key in told]
+    if tax.route is not None and beside:
+        message = f"route is the old word for {listed(_SCHEMES)}, of which {listed(beside)} is set; take route out"
+        yield toml.problem(("tax", "route"), "route_beside", message, tax.route)
+    if "rate" not in told and not tax.rates:
+        yield toml.problem(("tax", "rate"), "missing_key", "rate is missing; add it under [tax]")
+    days = [one.from_ for one in tax.rates]
+    for at, day in enumerate(days):
+        if day in days[:at]:
+            message = f"two rates begin on {day}; keep one"
+            yield toml.problem(("tax", "rates", at, "from"), "rate_twice", message, str(day))
+    for place, one in tax.destinations.items():
+        if one.kind == "union" and not tax.union:
+            message = f"{place} lies inside the union, and the shop does not (union = false); set kind to export"
+            yield toml.problem(("tax", "destinations", place, "kind"), "outside_union", message, one.kind)
         if one.kind == "union" and one.duty > 0:
             message = f"{place} lies inside the union, where there is no duty; set it to 0, or kind to export"
             yield toml.problem(("tax", "destinations", place, "duty"), "duty_in_union", message, str(one.duty))
@@ -177,6 +209,7 @@ Word = Annotated[str, BeforeValidator(_a_word)]
 Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
 Part = Literal["original", "donor", "other"]
 Route = Literal["full", "margin", "none"]
+Scheme = Literal["full", "margin"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
 
@@ -255,10 +288,65 @@ class Destination(Table):
     clearance: Money = Decimal(0)
 
 
-class TaxTable(Table):
+class RateTable(Table):
+    from_: Annotated[dt.date, Field(alias="from", strict=True)]
     rate: Percent
-    route: Route = "full"
+
+
+class ImportTable(Table):
+    """A kit bought outside the union, where an offer has no terms of its own."""
+
+    duty: Percent = Decimal(0)
+    vat: Percent | None = None  # None: the shop's own rate
+    clearance: Money = Decimal(0)
+
+
+class TaxTable(Table):
+    rate: Percent = Decimal(0)  # of today, once it is read
+    rates: tuple[RateTable, ...] = ()
+    registered: Truth = True  # False: an exempt business, which charges no VAT and deducts none
+    kind: Literal["vat", "sales"] = "vat"  # sales: prices without tax, the buyer pays it on top
+    sell_on: Scheme = "margin"  # kits sold as they are or restored, drums and parts
+    rebuild: Scheme = "full"  # a kit built of several
+    union: Truth = True  # does the shop lie in the union?
+    union_sales: Literal["destination", "home"] = "destination"
+    import_: Annotated[ImportTable, Field(alias="import")] = ImportTable()
     destinations: dict[str, Destination] = {}
+    route: Route | None = None  # the old word for registered, sell_on and rebuild
+
+    @model_validator(mode="before")
+    @classmethod
+    def _old_route(cls, values: object) -> object:
+        """`route` where it stands alone: full and margin are both schemes, none is an exempt business."""
+        if not isinstance(values, dict) or not values.keys().isdisjoint(_SCHEMES):
+            return values
+        match values.get("route"):
+            case "none":
+                return {**values, "registered": False}
+            case "full" | "margin" as route:
+                return {**values, "sell_on": route, "rebuild": route}
+        return values
+
+    @property
+    def deducts(self) -> bool:
+        """Does the business deduct the VAT that it pays on what it buys?"""
+        return self.registered and self.kind == "vat"
+
+    def rate_on(self, day: dt.date) -> Decimal:
+        """Percent of VAT that a sale of this day bears (Directive 2006/112/EC art. 93). Raises RefusedError where none
+        is set for so early a day.
+        """
+        begun = [(one.from_, one.rate) for one in self.rates if one.from_ <= day]
+        if self.rates and not begun:
+            raise RefusedError(f"shop.toml has no rate of VAT for {day}: add rate under [tax], that of earlier days")
+        return max(begun)[1] if begun else self.rate
+
+    def on(self, today: dt.date) -> TaxTable:
+        """The table with the rate of a day; a `rate` beside `rates` is that of the days before them."""
+        earlier = [{"from": dt.date.min, "rate": self.rate}] if "rate" in self.model_fields_set else []
+        rates = (*map(RateTable.model_validate, earlier), *self.rates)
+        dated = self.model_copy(update={"rates": rates})
+        return dated.model_copy(update={"rate": dated.rate_on(today)})
 
 
 class WorkTable(Table):
@@ -308,8 +396,8 @@ class Shop(Table):
     buying: BuyingTable = BuyingTable()
 
 
-def read_shop(folder: Path) -> Shop:
-    """The settings in `folder`/shop.toml. Raises FileError with every problem of the file."""
+def read_shop(folder: Path, today: dt.date = dt.date.max) -> Shop:
+    """The settings in `folder`/shop.toml, `tax.rate` as it is `today`. Raises FileError with every problem of it."""
     if not folder.is_dir():
         what = "is not a folder" if folder.exists() else "there is no such folder"
         raise FileError(f"{shown(str(folder))}: {what}")
@@ -317,5 +405,8 @@ def read_shop(folder: Path) -> Shop:
     if not path.exists():
         raise FileError(f"there is no shop.toml in {shown(str(folder))}; `kitvalue new FOLDER` lays out a shop folder")
     toml = TomlFile(path, "shop.toml")
-    checks = (_encoding, _prices, _columns, _features, _words, _jot, _series, _destinations)
-    return toml.checked(Shop, toml.values, lambda shop: [problem for check in checks for problem in check(shop, toml)])
+    checks = (_encoding, _prices, _columns, _features, _words, _jot, _series, _tax)
+    shop = toml.checked(Shop, toml.values, lambda shop: [problem for check in checks for problem in check(shop, toml)])
+    if shop.tax is None or not shop.tax.rates:
+        return shop
+    return shop.model_copy(update={"tax": shop.tax.on(today)})

@@ -20,7 +20,9 @@ OPTIONAL: Final = (
 )  # fmt: skip
 PRICE_KINDS: Final = ("asked", "sold", "hammer")
 CHANNELS: Final = ("private", "dealer", "auction")
-SOURCES: Final = ("private", "trade", "import")  # what an offer is bought from
+SOURCES: Final = ("private", "trade", "union", "import")  # where a kit comes from; union: another of its states
+VAT_SAID: Final = ("margin", "exempt", "included", "excluded")  # what the seller's invoice says of VAT
+CARRIERS: Final = ("carrier", "seller")  # who charges the freight
 GRADES: Final[Mapping[str, Decimal]] = {
     "wipe": Decimal(5), "freshen": Decimal(4), "mend": Decimal(3), "remake": Decimal(2), "harvest": Decimal(1),
 }  # fmt: skip

@@ -209,6 +209,10 @@ def _sale_tables(pricing: PriceSheet, currency: str) -> tuple[Table, Table]:
             ("Floor: the price for your margin", cents(quote.floor)),
             ("Cap: an original at the door, less your freight", cents(quote.cap)),
             ("Resale: what the market pays for such a kit", cents(quote.resale)),
+            (
+                "Chance that such a sale loses money",
+                "not known" if pricing.chance_of_loss is None else f"{number(100 * pricing.chance_of_loss)} %",
+            ),
             Row(("Market price: the smaller of the two", cents(quote.market_price)), "subtotal"),
             ("Profit at the market price", cents(quote.profit_at_market)),
             Row(("Webshop price", cents(sale.gross)), "subtotal"),

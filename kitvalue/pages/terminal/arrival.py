@@ -147,7 +147,7 @@ _OPEN_FILES: Final = {
 }
 _COLUMNS: Final = ("prices", "columns")
 _RATES: Final[tuple[tuple[str, Place], ...]] = (
-    ("VAT rate", ("tax", "rate")), ("its route", ("tax", "route")), ("hourly rate", ("work", "rate")),
+    ("VAT rate", ("tax", "rate")), ("its scheme", ("tax", "sell_on")), ("hourly rate", ("work", "rate")),
     ("prepare", ("work", "prepare")), ("margin", ("selling", "margin")),
 )  # fmt: skip
 # What the owner is told of columns of money, by the field of `Incoming.money` that holds their headers.

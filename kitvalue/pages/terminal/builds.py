@@ -94,6 +94,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("floor, your margin met", _partly(sheet, quote.floor)),
         ("cap, an original at the door less freight", cents(quote.cap)),
         ("resale, what the market pays for such a kit", cents(quote.resale)),
+        ("chance that such a sale loses money", dash(p.chance_of_loss, share)),
         ("market price, the smaller of these two", cents(quote.market_price)),
         ("profit at the market price", profit(quote.profit_at_market)),
         (f"suggested, set by the {quote.binding}", of_suggested(sheet, quote, quote.suggested).text()),
@@ -274,7 +275,7 @@ def _sales(jobs: Sequence[JobOutcome], shares: LearnedShares) -> str:
         profit, margin, markup = (None, None, None) if sale is None else (sale.profit, sale.margin, sale.markup)
         if sale is None:
             why.append(wrapped(f"row {row}: profit: {j.sale_reason}", bullet="- "))
-        fetched, planned = (None, None) if of_market is None else (of_market.share, of_market.finished.share)
+        fetched, planned = (None, None) if of_market is None else (of_market.share, of_market.finished.share.middle)
         rows += [
             (row, j.build.plan, "actual", cents(sold_for), cents(profit), percent(margin, 1), percent(markup, 1),
              percent(fetched, 1)),

@@ -24,7 +24,8 @@ MOST_USES = 30  # offers whose every use is listed
 
 def reckoned_words(r: ReckonedWith) -> str:
     """The settings that decide more than the price book does, and where they stand."""
-    vat = "no VAT" if r.tax.route == "none" else f"VAT {float(r.tax.rate):g} % ({r.tax.route})"
+    schemes = f"{r.tax.sell_on}, rebuilt {r.tax.rebuild}" if r.tax.sell_on != r.tax.rebuild else r.tax.sell_on
+    vat = f"VAT {float(r.tax.rate):g} % ({schemes})" if r.tax.registered else "no VAT"
     parts, tables = [vat], ["[tax]", "[selling]"]
     if r.work is not None:
         tables.insert(1, "[work]")
@@ -324,6 +325,7 @@ def _notes(asked: JudgedPrice) -> list[str]:
         (use.route, f"{money(use.safe_ceiling)} {_sold_as(one)}") for one in asked.judged for use in one.better_routes
     )
     notes += [
-        f'with route = "{route}" in [tax], where the law lets you: at most {listed(prices)}' for route, prices in other
+        f'with sell_on = "{route}" in [tax], where the law lets you: at most {listed(prices)}'
+        for route, prices in other
     ]
     return [*notes, *([reckoned_words(asked.reckoned)] if asked.reckoned is not None else [])]
