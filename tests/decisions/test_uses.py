@@ -39,26 +39,26 @@ def part(name: str, value: float, chance: str, diameter: int | None = None, week
 def test_a_rebuild_costs_what_the_plans_sheet_says(route: str) -> None:
     plan, shop = worked.plan(), worked.shop()
     sheet = next(r for r in cost_sheet(plan, shop).routes if r.route == route)
-    base = next(b for b in rebuild_bases(plan, shop, 0, 4, "private") if b.route == route)
+    base = next(b for b in rebuild_bases(plan, shop, 0, plan.donor[0]) if b.route == route)
     assert base.cost + 340 + 45 == pytest.approx(float(sheet.net_cost))
     assert base.others + max(0, 340 - base.credit) == pytest.approx(float(sheet.purchase))
     assert base.reason is None
 
 
 def test_an_imported_kit_has_no_margin_scheme() -> None:
-    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, 4, "import")
+    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, offer(pieces=4, bought_from="import"))
     assert full.reason is None
     assert margin.reason is not None
     assert "imported" in margin.reason
 
 
 def test_selling_on_costs_its_hours_with_contingency() -> None:
-    full, margin = plain_bases(worked.shop(), "sell on", Decimal(3), "private", "prepare")
+    full, margin = plain_bases(worked.shop(), "sell on", Decimal(3), offer(), "prepare")
     assert full.cost == pytest.approx(3 * 42 * 1.1)
     assert (full.labour, full.hours, margin.reason) == (126, 3, None)
-    asked = plain_bases(worked.shop(), "sell on", None, "private", "prepare")
+    asked = plain_bases(worked.shop(), "sell on", None, offer(), "prepare")
     assert all(base.reason is not None and "add prepare under [work]" in base.reason for base in asked)
-    unpaid = plain_bases(worked.shop().model_copy(update={"work": None}), "sell on", Decimal(3), "private", "prepare")
+    unpaid = plain_bases(worked.shop().model_copy(update={"work": None}), "sell on", Decimal(3), offer(), "prepare")
     assert all(base.reason is not None and "add rate under [work]" in base.reason for base in unpaid)
 
 
@@ -108,7 +108,7 @@ def test_the_drums_a_bought_kit_has_over_are_credited_as_the_plans_sheet_credits
     """Four drums of donor A are built in; a kit of six in its place leaves two at its spare value."""
     tables = worked.plan_tables()["donor"]
     plan, shop = worked.plan(donor=[tables[0] | {"spare": 40}, tables[1]]), worked.shop()
-    four, six = (rebuild_bases(plan, shop, 0, pieces, "private")[0] for pieces in (4, 6))
+    four, six = (rebuild_bases(plan, shop, 0, offer(pieces=pieces))[0] for pieces in (4, 6))
     bigger = worked.plan(donor=[tables[0] | {"spare": 40, "pieces": 6}, tables[1]])
     assert four.cost + 340 + 45 == pytest.approx(float(cost_sheet(plan, shop).net_cost))
     assert six.cost + 340 + 45 == pytest.approx(float(cost_sheet(bigger, shop).net_cost))
@@ -118,7 +118,7 @@ def test_the_drums_a_bought_kit_has_over_are_credited_as_the_plans_sheet_credits
 def test_under_the_margin_scheme_no_price_lies_below_what_is_sold_off_the_donor() -> None:
     """What is sold off for 60 is taken out of the purchase price, which cannot fall below nothing."""
     value = float(worked.CASE["surplus"]["from_A"])
-    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, 4, "private")
+    full, margin = rebuild_bases(worked.plan(), worked.shop(), 0, worked.plan().donor[0])
     assert (full.least, margin.least) == (0.0, value)
     assert margin.credit == value
 
@@ -126,7 +126,8 @@ def test_under_the_margin_scheme_no_price_lies_below_what_is_sold_off_the_donor(
 def test_an_exempt_business_has_one_route() -> None:
     exempt = worked.shop(route="none")
     assert routes_of(exempt) == ("none",)
-    assert [base.route for base in plain_bases(exempt, "sell on", Decimal(3), "import", "prepare")] == ["none"]
-    (base,) = rebuild_bases(worked.plan(), exempt, 0, 4, "private")
+    imported = offer(bought_from="import")
+    assert [base.route for base in plain_bases(exempt, "sell on", Decimal(3), imported, "prepare")] == ["none"]
+    (base,) = rebuild_bases(worked.plan(), exempt, 0, worked.plan().donor[0])
     assert base.cost + 340 + 45 == pytest.approx(float(cost_sheet(worked.plan(route="none"), worked.shop()).net_cost))
     assert base.reason is None
