@@ -25,8 +25,10 @@ _AMOUNT: Final = pattern(
     rf"(?P<before>{CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<k>[ ]?k(?![^\W\d_]))?"
     rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-]|[ ]?[\d€£$])|,-)?)(?P<after>[ ]?{CURRENCY}|(?<=k)[€£$])?"
 )
+_PLAIN_NUMBER: Final = r"\d{1,3}(?:[.,']?\d{3}){0,2}(?:[.,]\d{1,2})?"
 _SECOND: Final = pattern(  # the stroke of "350/450 €" and of "€350/450"
-    rf"(?<=[\d€£$/-])/(?=\d{{1,3}}(?:[.,']?\d{{3}}){{0,2}}(?:[.,]\d{{1,2}})?[ ]?{CURRENCY})|(?P<first>{CURRENCY}[ ]?{_NUMBER})/(?=\d{{2,6}}(?![\w/.,-]))"
+    rf"(?<=[\d€£$/-])/(?={_PLAIN_NUMBER}[ ]?{CURRENCY})|"
+    rf"(?P<first>{CURRENCY}[ ]?{_PLAIN_NUMBER})/(?=\d{{2,6}}(?![\w/.,-]))"
 )
 _MEASURE: Final = pattern(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})")
 _OR: Final = any_of("amounts", "or")
@@ -68,7 +70,7 @@ class Amount:
 
 def read_amounts(advert: AdvertText) -> list[Amount]:
     """Every amount in its order. Places that were read as something else are blank in the text."""
-    plain = _SECOND.sub(lambda m: f"{m['first'] or ''} ", advert.plain)  # of the same length
+    plain = _SECOND.sub(lambda m: f"{m['first'] or ''}|", advert.plain)  # of the same length
     found: list[Amount] = []
     for m in _AMOUNT.finditer(plain):
         money = bool(m["before"] or m["after"] or m["ending"] or m["k"])
