@@ -16,6 +16,7 @@ from kitvalue.decisions.ceiling import (
     PARTS,
     REBUILD,
     SELL_ON,
+    DonorNeed,
     Landed,
     Paid,
     donor_needs,
@@ -26,6 +27,7 @@ from kitvalue.decisions.ceiling import (
     plain_bases,
     rebuild_bases,
     step_of,
+    under_grade,
 )
 from kitvalue.decisions.doubt import rebuilt
 from kitvalue.decisions.named import KitRead
@@ -34,6 +36,7 @@ from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judge
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.purchase import BoughtFrom, VatSaid
 from kitvalue.intake.settings.shop import Shop, TaxTable
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
@@ -194,7 +197,11 @@ def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = "finished better than it is bought, and" if (offer.finished or ZERO) > offer.condition else ""
     prepared = offer.hours is None and _hours(offer, grounds.shop) is not None
     recipe, tax = grounds.fit.recipe, settings_of(grounds.shop)[0]
+    needs = () if grounds.plan is None else donor_needs(grounds.plan)
+    place = place_of(offer, needs, grounds.shop.buying.worst)
+    short = ZERO if isinstance(place, str) else place.short(offer)
     told = (
+        (short, "under_grade", under_grade(short, grounds.shop)),
         (offer.price is None, "no_price", "it has no price yet, so only the most to pay is told"),
         (offer.freight is None, "freight_not_known",
          "freight not known: whatever it is comes off these prices and profits"),
@@ -254,14 +261,14 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     if plan is None:
         return
     needs, tied = donor_needs(plan), float(grounds.terms.tied)
-    groups = _grouped(
-        lots,
-        lambda lot: (
-            place_of(lot.offer, needs), lot.offer.pieces, lot.offer.series, lot.offer.bought_from, lot.offer.vat
-        ),
-    )  # fmt: skip
-    sold: KitSamples | None = None
-    for (need, *_), group in groups.items():
+
+    def kind(lot: Lot) -> tuple[DonorNeed | str, Decimal, int, str, BoughtFrom, VatSaid | None]:
+        offer, place = lot.offer, place_of(lot.offer, needs, shop.buying.worst)
+        short = ZERO if isinstance(place, str) else place.short(offer)
+        return place, short, offer.pieces, offer.series, offer.bought_from, offer.vat
+
+    groups, sold = _grouped(lots, kind), None
+    for (need, short, *_), group in groups.items():
         if isinstance(need, str):
             for lot in group:
                 lot.uses.append(JudgedUse(REBUILD, own_route(shop, plan), reason=need))
@@ -271,7 +278,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
             sold = _rebuilds(plan, grounds.fit)
         at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
         bought, freight, nothing = [lot.bought for lot in group], float(grounds.terms.freight), np.zeros(len(group))
-        for base in rebuild_bases(plan, shop, need.at, group[0].offer):
+        for base in rebuild_bases(plan, shop, need.at, group[0].offer, short):
             yield UseBatch(base, places, bought, sold.sample, sold.clipped, at, nothing, freight, tied=tied)
 
 
