@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.offered import Tell, grounds_of, portfolio_of, shortlisted
+from kitvalue.decisions.offered import Tell, grounds_of, shortlisted
+from kitvalue.decisions.together import portfolio_of
 from kitvalue.intake.text.problems import Caution, Problem
 
 if TYPE_CHECKING:

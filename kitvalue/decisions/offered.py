@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -17,7 +17,6 @@ from kitvalue.decisions.ceiling import (
     REBUILD,
     SELL_ON,
     Paid,
-    Use,
     donor_needs,
     own_route,
     paid_for,
@@ -26,31 +25,26 @@ from kitvalue.decisions.ceiling import (
     rebuild_bases,
     step_of,
 )
-from kitvalue.decisions.doubt import fetched_in_draws, rebuilt
+from kitvalue.decisions.doubt import rebuilt
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
-from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import Route, Shop
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import fold, listed
 from kitvalue.market.encoding import FeatureRecipe, FeatureValue, Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit, shared_draws
+from kitvalue.market.outlook import KitSamples, kit_samples, known_cautions, resale_kit
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.money import ZERO, percent
 from kitvalue.workshop.tax import MONTHS, Terms, scheme_of, terms_of
 
 K = TypeVar("K")
 Tell: TypeAlias = Callable[[float], None]  # told how much is done, 0 to 1
-
-DRAWS = 2000
-MOST = 60  # uses taken into account for a set to buy together, the most profitable ones
-SEED = 20260108
 
 
 def kit_offered(offer: Offer, fit: Fit, on: date | None = None) -> KitRead:
@@ -341,60 +335,3 @@ def _in_parts(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
         chances = np.array([kit.chances for kit in own])
         for base in plain_bases(grounds.shop, PARTS, None if work is None else work.part_out, source, "part_out"):
             yield UseBatch(base, places, outcomes, outcomes, at, cost, 0.0, values, chances, tied=tied)
-
-
-def by_use(uses: Sequence[JudgedUse], own: Mapping[Use, Route]) -> tuple[JudgedUse, ...]:
-    """Each open use once: by the route that the shop sets for it, or the most profitable where that route is closed."""
-    best: dict[Use, JudgedUse] = {}
-    for use in uses:
-        if use.reason is None and (use.use not in best or _weight(use, own) > _weight(best[use.use], own)):
-            best[use.use] = use
-    return tuple(best.values())
-
-
-def _weight(use: JudgedUse, own: Mapping[Use, Route]) -> tuple[bool, float]:
-    return use.route == own[use.use], use.expected_profit or 0.0
-
-
-def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
-    """The best set of the offers, each for one of its uses, within the shop's [buying] limits and its loss_chance."""
-    plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
-    own = {use: own_route(grounds.shop, plan, use) for use in (SELL_ON, REBUILD, PARTS)}
-    open_ones = [
-        (lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses, own)
-    ]
-    order = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))
-    gaining = [open_ones[at] for at in sorted(at for minus, at in order[:MOST] if minus < 0)]
-    beyond = sum(max(0.0, -minus) for minus, _ in order[MOST:])  # no set earns more of the uses left aside
-    rebuilt = None if plan is None else finished_kit(plan, grounds.fit)
-    kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in gaining]
-    profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings
-    rng = np.random.default_rng(SEED)
-    for row, (lot, use) in enumerate(gaining):
-        kind = (use.use, use.route)
-        batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
-        at = batch.places.index(lot.place)
-        if use.use == REBUILD and plan is not None:
-            profits[row] = fetched_in_draws(profits[row], plan.finished.share)
-        elif use.use == PARTS:
-            own_row = batch.at[at]
-            profits[row] = rng.choice(
-                batch.outcomes[own_row], DRAWS, p=None if batch.chances is None else batch.chances[own_row]
-            )
-        deals = batch.deals(slice(at, at + 1), grounds.terms)
-        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
-    candidates = Candidates(
-        uses=tuple(
-            Bought(lot.offer.offer, use.use, plan.title if plan is not None and use.use == REBUILD else None)
-            for lot, use in gaining
-        ),
-        expected=np.array([use.expected_profit for _, use in gaining], dtype=np.float64),
-        profits=profits,
-        spent=np.array([lot.spent for lot, _ in gaining]),
-        hours=np.array([use.hours for _, use in gaining], dtype=np.float64),
-    )
-    limits = grounds.shop.buying
-    budget = None if limits.budget is None else float(limits.budget)
-    hours = None if limits.bench_hours is None else float(limits.bench_hours)
-    best = best_set(candidates, budget, hours, grounds.loss_chance)
-    return replace(best, bound=best.bound + beyond, gap=best.gap + beyond)
