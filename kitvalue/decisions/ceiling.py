@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.settings.plan import DonorTable, Plan
+from kitvalue.intake.settings.plan import DonorTable, Plan, WorkLine
 from kitvalue.intake.settings.purchase import BoughtFrom
 from kitvalue.intake.settings.shop import Route, Shop
+from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
@@ -269,17 +270,25 @@ def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: Bought
 
 
 def rebuild_bases(
-    plan: Plan, shop: Shop, at: int, pieces: int, bought_from: BoughtFrom, vat: str | None = None
+    plan: Plan,
+    shop: Shop,
+    at: int,
+    pieces: int,
+    bought_from: BoughtFrom,
+    vat: str | None = None,
+    short: Decimal = ZERO,
 ) -> tuple[Base, ...]:
     """The plan's build with a bought kit in the place of its donor number `at`, price and freight left out. `vat` is
-    what a dealer's invoice says where it has none to deduct: margin or exempt.
+    what a dealer's invoice says where it has none to deduct: margin or exempt. `short` is by how many grades the kit
+    lies under that donor.
 
     What the plan sells off of that donor counts for the kit that takes its place.
     """
     changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": vat}
     donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
     routes = routes_of(shop)
-    sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0]}), shop)
+    work = (*plan.work, *made_up_for(short, plan.donor[at].id, (plan.donor[at].id,), shop))
+    sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0], "work": work}), shop)
     labour = sheet.hours * (shop.work.rate if shop.work is not None else ZERO)
     lacks = f"the plan's cost is not known: {'; '.join(sheet.incomplete)}" if sheet.incomplete else None
     donor = next(a for a in sheet.apportioned if a.donor == plan.donor[at].id)
@@ -300,23 +309,53 @@ def rebuild_bases(
     )
 
 
+def made_up_for(short: Decimal, donor: str, only: Sequence[str], shop: Shop) -> tuple[WorkLine, ...]:
+    """The work, if any, that drums of a donor take which lies `short` grades under what a plan's own lines expect."""
+    what, hours = f"Make up for donor {donor}, {short.normalize():f} under the plan's grade", grade_hours(short, shop)
+    return (WorkLine.model_validate({"what": what, "per": "drum", "only": [*only], "hours": hours}),) if hours else ()
+
+
+def grade_hours(short: Decimal, shop: Shop) -> Decimal:
+    """The hours that a drum takes more of a kit which lies `short` grades under what a plan expects."""
+    return short * sum(shop.work.grade.values(), ZERO) if shop.work is not None else ZERO
+
+
+def under_grade(short: Decimal, shop: Shop) -> str:
+    """What is said of a kit that lies `short` grades under the donor whose place it takes."""
+    hours = grade_hours(short, shop)
+    told = (
+        f"{hours.normalize():f} h a drum are added"
+        if hours
+        else "no hours are added, for shop.toml has no [work.grade]"
+    )
+    return f"{short.normalize():f} under the grade that the plan expects of its donor: {told}"
+
+
 @dataclass(frozen=True, slots=True)
 class DonorNeed:
-    """What a plan takes from one of its donors: its place among them and the shells."""
+    """What a plan takes from one of its donors: its place among them, the shells, the grade that its work expects."""
 
     at: int
     id: str
     sizes: tuple[Size, ...]
+    condition: Decimal
+
+    def short(self, offer: Offer) -> Decimal:
+        """By how many grades an offer lies under it."""
+        return max(ZERO, self.condition - offer.condition)
 
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
     taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
-    return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
+    donors = enumerate(zip(plan.donor, taken, strict=True))
+    return tuple(DonorNeed(at, donor.id, sizes, donor.condition) for at, (donor, sizes) in donors if sizes)
 
 
-def place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | str:
+def place_of(offer: Offer, needs: Sequence[DonorNeed], worst: Decimal) -> DonorNeed | str:
     """The first donor whose drums the offer has, each in the plan's own size, or why it takes no donor's place."""
+    if needs and offer.condition < worst:
+        return f"{grade_name(offer.condition)} is worse than what is taken as a donor (worst under [buying])"
     for need in needs:
         if Counter(need.sizes) <= Counter(offer.sizes):
             return need

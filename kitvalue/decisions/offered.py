@@ -16,6 +16,7 @@ from kitvalue.decisions.ceiling import (
     PARTS,
     REBUILD,
     SELL_ON,
+    DonorNeed,
     Paid,
     donor_needs,
     own_route,
@@ -24,6 +25,7 @@ from kitvalue.decisions.ceiling import (
     plain_bases,
     rebuild_bases,
     step_of,
+    under_grade,
 )
 from kitvalue.decisions.doubt import rebuilt
 from kitvalue.decisions.named import KitRead
@@ -32,6 +34,7 @@ from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judge
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.purchase import BoughtFrom
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, RefusedError, shown
 from kitvalue.intake.text.sizes import size_text
@@ -196,7 +199,11 @@ def _own_cautions(offer: Offer, grounds: Grounds) -> list[Caution]:
     better = "finished better than it is bought, and" if (offer.finished or ZERO) > offer.condition else ""
     prepared = offer.hours is None and _hours(offer, grounds.shop) is not None
     recipe = grounds.fit.recipe
+    needs = () if grounds.plan is None else donor_needs(grounds.plan)
+    place = place_of(offer, needs, grounds.shop.buying.worst)
+    short = ZERO if isinstance(place, str) else place.short(offer)
     told = (
+        (short, "under_grade", under_grade(short, grounds.shop)),
         (offer.price is None, "no_price", "it has no price yet, so only the most to pay is told"),
         (offer.freight is None, "freight_not_known",
          "freight not known: whatever it is comes off these prices and profits"),
@@ -243,9 +250,14 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
     if plan is None:
         return
     needs, tied = donor_needs(plan), float(grounds.terms.tied)
-    groups = _grouped(lots, lambda lot: (place_of(lot.offer, needs), lot.offer.pieces, lot.offer.bought_from))
-    sold: KitSamples | None = None
-    for (need, pieces, source), group in groups.items():
+
+    def kind(lot: Lot) -> tuple[DonorNeed | str, int, BoughtFrom, Decimal]:
+        place = place_of(lot.offer, needs, shop.buying.worst)
+        short = ZERO if isinstance(place, str) else place.short(lot.offer)
+        return place, lot.offer.pieces, lot.offer.bought_from, short
+
+    groups, sold = _grouped(lots, kind), None
+    for (need, pieces, source, short), group in groups.items():
         if isinstance(need, str):
             for lot in group:
                 lot.uses.append(JudgedUse(REBUILD, own_route(shop, plan, REBUILD), reason=need))
@@ -255,7 +267,7 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
             sold = _rebuilds(plan, grounds.fit)
         at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
         cost = np.array([lot.freight * (1 + tied) for lot in group])
-        for base in rebuild_bases(plan, shop, need.at, pieces, source):
+        for base in rebuild_bases(plan, shop, need.at, pieces, source, short=short):
             yield UseBatch(base, places, sold.sample, sold.clipped, at, cost, float(grounds.terms.freight), tied=tied)
 
 

@@ -24,6 +24,8 @@ from kitvalue.workshop.money import holding_cost
 from tests import worked
 from tests.decisions.test_haggling import offer
 
+WORST = Decimal(2)
+
 
 def sizes(text: str) -> tuple[Size, ...]:
     sizes = [read_size(one) for one in text.split()]
@@ -67,11 +69,11 @@ def test_an_offer_takes_the_first_place_whose_drums_it_has() -> None:
     assert [need.id for need in needs] == ["A", "B"]
     fit_a = offer(sizes=sizes("12x10 22x16 16x16 13x11 14x6.5"))
     fit_b = offer(sizes=sizes("10x9 14x14"))
-    assert [place_of(o, needs).id for o in (fit_a, fit_b)] == ["A", "B"]  # type: ignore[union-attr]
+    assert [place_of(o, needs, WORST).id for o in (fit_a, fit_b)] == ["A", "B"]  # type: ignore[union-attr]
     twice = offer(sizes=sizes("22x16 22x16 13x11 16x16"))
-    assert "all the drums of any one donor" in str(place_of(twice, needs))
-    assert place_of(offer(), needs) == NO_SIZES
-    assert place_of(fit_a, []) == "the plan takes no drum from a donor"
+    assert "all the drums of any one donor" in str(place_of(twice, needs, WORST))
+    assert place_of(offer(), needs, WORST) == NO_SIZES
+    assert place_of(fit_a, [], WORST) == "the plan takes no drum from a donor"
 
 
 def test_holding_needs_the_months() -> None:
@@ -130,3 +132,30 @@ def test_an_exempt_business_has_one_route() -> None:
     (base,) = rebuild_bases(worked.plan(), exempt, 0, 4, "private")
     assert base.cost + 340 + 45 == pytest.approx(float(cost_sheet(worked.plan(route="none"), worked.shop()).net_cost))
     assert base.reason is None
+
+
+GRADED = worked.shop().model_copy(
+    update={"work": worked.shop().work.model_copy(update={"grade": {"clean": Decimal("0.3"), "edge": Decimal("0.1")}})}  # type: ignore[union-attr]
+)
+
+
+@pytest.mark.parametrize(("short", "hours"), [("0", 0), ("0.5", 0.8), ("2", 3.2)])
+def test_each_grade_under_the_plans_donor_adds_its_hours_a_drum(short: str, hours: float) -> None:
+    """Four drums come from donor A: 4 * 0.4 h for each grade, at 42 an hour with 10 % contingency, by hand."""
+    plain = rebuild_bases(worked.plan(), GRADED, 0, 4, "private")
+    worse = rebuild_bases(worked.plan(), GRADED, 0, 4, "private", short=Decimal(short))
+    for before, after in zip(plain, worse, strict=True):
+        assert after.hours - before.hours == pytest.approx(hours)
+        assert after.labour - before.labour == pytest.approx(hours * 42)
+        assert after.cost - before.cost == pytest.approx(hours * 42 * 1.1)
+    assert rebuild_bases(worked.plan(), worked.shop(), 0, 4, "private", short=Decimal(2))[0].hours == plain[0].hours
+
+
+def test_a_kit_worse_than_worst_is_no_donor_and_one_in_a_better_grade_takes_nothing_more() -> None:
+    needs = donor_needs(worked.plan())
+    kit = offer(sizes=sizes("12x10 22x16 16x16 13x11"), condition=Decimal("1.5"))
+    assert place_of(kit, needs, WORST) == "grade 1.5 is worse than what is taken as a donor (worst under [buying])"
+    (first, *_) = needs
+    assert place_of(kit, needs, Decimal("1.5")) == first
+    assert first.short(kit) == first.condition - Decimal("1.5")
+    assert first.short(offer(condition=Decimal(5))) == 0
