@@ -278,6 +278,7 @@ def test_an_output_that_is_an_input_by_a_link_is_refused(name: str, kind: str, t
 
 
 @posix
+@pytest.mark.thorough
 def test_a_picture_that_is_an_input_by_a_link_is_refused(tmp_path: Path) -> None:
     shop, charts = sample_shop(tmp_path), tmp_path / "charts"
     assert run(shop, "report", "--charts", str(charts)).status == 0
