@@ -26,6 +26,7 @@ class AskedPrice:
     price: Decimal
     hours: Decimal | None = None
     parts: Decimal | None = None
+    freight: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
