@@ -13,5 +13,5 @@ def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceSheet:
     """What to ask for a plan's kit, at home and abroad, the market's cautions with it; with `at` what that price would
     leave."""
     plan, market = folder.plan(plan_name), folder.market
-    pricing = priced(plan, folder.shop, market.fit, at)
+    pricing = priced(plan, folder.shop, market.fit, at, folder.parts_for(plan))
     return replace(pricing, cautions=tuple(dict.fromkeys((*market.cautions, *pricing.cautions))))

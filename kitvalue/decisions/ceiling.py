@@ -277,6 +277,7 @@ def rebuild_bases(
     What the plan sells off of that donor counts for the kit that takes its place.
     """
     changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": vat}
+    changed |= {"premium": ZERO, "premium_vat": None, "duty": ZERO, "import_vat": ZERO, "clearance": ZERO, "sizes": ()}
     donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
     routes = routes_of(shop)
     sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0]}), shop)
@@ -290,8 +291,8 @@ def rebuild_bases(
             route=route,
             cost=float(sides[route].net_cost - PLACEHOLDER * (1 + sheet.terms.tied)),
             others=float(sides[route].purchase - donor.kit),
-            credit=float(donor.sold_off + donor.kept),
-            least=float(donor.sold_off) if route == "margin" else 0.0,
+            credit=float(donor.stated),
+            least=float(donor.stated) if route == "margin" else 0.0,
             hours=float(sheet.hours),
             labour=float(labour),
             reason=lacks or sides[route].reason,
@@ -311,7 +312,10 @@ class DonorNeed:
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
+    taken = [
+        tuple(drum.size for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
+        for donor in plan.donor
+    ]
     return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
 
 

@@ -18,7 +18,7 @@ from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import capital, feature_words, grade, work_words
 
-ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
+ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT", "sales": "sales tax"}
 MOST_USES = 30  # offers whose every use is listed
 
 
