@@ -15,7 +15,7 @@ from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import ESTIMATES, Outlook, resale_kit
+from kitvalue.market.outlook import ESTIMATES, Outlook, outlook, resale_kit
 from kitvalue.workshop.build import Lever, exact_cost, purchase_price
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import HUNDRED, ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
@@ -237,3 +237,17 @@ def quote_cautions(
     tied = [PRICED_TO_TIE] if quote.binding == "cap" else []  # an original at the door sets the price
     said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
     return tuple(dict.fromkeys(said))
+
+
+def above_original(plan: Plan, fit: Fit, freight: Decimal) -> list[Caution]:
+    """What to say of rebuilds that are counted at more than an original costs a customer; `freight` is outward."""
+    if plan.original.series not in fit.recipe.series:
+        return []
+    original, finished = (outlook(fit, kit).typical for kit in (original_kit(plan), finished_kit(plan, fit)))
+    cap = cents(landed(plan.original, as_money(original), plan.original.repair or ZERO)) - freight
+    resale = cents(as_money(finished) * percent(plan.finished.share.middle))
+    counted = (
+        f"a rebuild is counted at what the market pays for such a kit, typically {money_text(resale)}, but for no more "
+        f"than {money_text(cap)} is it as cheap at the door as an original: kitvalue price {plan.name}"
+    )
+    return [Caution("above_original", counted)] if cap < resale else []
