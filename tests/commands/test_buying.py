@@ -455,3 +455,13 @@ def test_an_offer_has_one_price_to_stop_at_and_the_others_are_details(shop: Path
     for other in others:
         assert f"{other:,.2f}" in details
         assert f"{other:,.0f} " not in told
+
+
+def test_a_share_in_doubt_is_written_as_it_was_read(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    change(shop / "builds" / "seven-piece.toml", "share = 70", "share = [60, 82.5]")
+    assert run(shop, "source", "seven-piece", "--write", "builds/found.toml").status == 0
+    assert "share = [60, 82.5]\n" in (shop / "builds" / "found.toml").read_text(encoding="utf-8")
+    settings = read_shop(shop)
+    kept, found = (read_plan(name, shop, settings).finished.share for name in ("seven-piece", "found"))
+    assert kept == found
