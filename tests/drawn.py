@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from kitvalue.decisions import offered as portfolios
+from kitvalue.decisions import together as portfolios
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.decisions.named import AskedPrice, KitNamed, read_kit
+from kitvalue.decisions.named import AskedPrice, KitNamed, hold_price, read_kit
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Moved, moved
 from kitvalue.market.outlook import Valuation, value_kit
@@ -35,6 +35,8 @@ def value(
     asked: AskedPrice | None = None,
 ) -> ValueDone:  # fmt: skip
     """Value one kit from the saved fit, or from a fresh one where the files have changed, and what is asked for it."""
+    if asked is not None:
+        hold_price("--asked", asked.price, folder.shop)
     shop, market = folder.shop, folder.market
     recipe = market.fit.recipe
     read = read_kit(shop, recipe.series, [feature.name for feature in recipe.features], named)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from kitvalue.intake.books.specs import price_refusal
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name, series_names, shop_grades
 from kitvalue.intake.text.problems import Caution, FileError, RefusedError, shown
@@ -82,6 +83,12 @@ def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: 
             said.append(Caution("our_grade", f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}"))
     kit = Kit(spelled, float(named.pieces), grades[0], on=named.on, features=values)
     return KitRead(kit, None if named.finished is None else grades[1], tuple(said))
+
+
+def hold_price(option: str, price: Decimal, shop: Shop) -> None:
+    """Raise FileError for a price on the command line that no row could have: outside of `least` and `most`."""
+    if refused := price_refusal(price, shop):
+        raise FileError(f'{option} "{price:f}" {refused.reason}; {refused.cure}')
 
 
 def _feature(shop: Shop, text: str) -> FeatureValue:

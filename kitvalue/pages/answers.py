@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
+    from kitvalue.decisions.verdict import Verdict
     from kitvalue.intake.adverts.jot import Jotted, NotJotted
     from kitvalue.intake.arrival.guesses import SeriesSeen
     from kitvalue.intake.arrival.merging import Taken
@@ -45,7 +46,9 @@ _RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell
     hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
     margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
     reserve_percent=selling.reserve capital_percent=selling.capital invented"""
-_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
+_VERDICT = "code sentence price$ reason"
+_MONEYS_WORTH = "landed$ pieces size door$ share_below seen sentence"
+_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ deducted$ leaves$"
 
 
 _WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:@]|~\d)?|[{}]")
@@ -255,8 +258,8 @@ def value_answer(
         if asked is None
         else answer(
             asked,
-            f"""price$ against_percent rank expected_paid
-        sold_in=judged{{finished=offer.finished hours=offer.hours parts=offer.parts$ open_at$ stop_at$
+            f"""price$ against_percent rank expected_paid open_at=best.open_at$ stop_at=best.stop_at$
+        sold_in=judged{{finished=offer.finished hours=offer.hours~2 parts=offer.parts$ open_at$ stop_at$
             best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
             profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}
         reckoned_with=reckoned{{{_RECKONED}}} reason""",
@@ -287,16 +290,18 @@ def shortlist_answer(s: Shortlist) -> Answer:
         s,
         f"""currency plan on as_of
         offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
-            features=offer.features: finished=offer.finished hours=offer.hours parts=offer.parts$ asked=offer.price$
-            price_kind=offer.price_kind premium=offer.premium
+            features=offer.features: finished=offer.finished hours=offer.hours~2 parts=offer.parts$ asked=offer.price$
+            price_kind=offer.price_kind premium=offer.premium bought_from=offer.bought_from vat=offer.vat
+            premium_vat=offer.premium_vat freight=offer.freight$ freight_by=offer.freight_by duty=offer.duty
+            import_vat=offer.import_vat clearance=offer.clearance$ net
             buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
-                chance_of_loss_at_ceiling=chance_at_ceiling hours profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
+                chance_of_loss_at_ceiling=chance_at_ceiling hours~2 profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
             cautions caution_codes=cautions@ reason}}
-        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours budget$
-            bench_hours exact bound$ gap$}}
+        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours~2 budget$
+            bench_hours~2 exact bound$ gap$}}
         holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
 
@@ -322,18 +327,21 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
 # ---- builds --------------------------------------------------------------------------------------------------------
 
 
-def cost_answer(sheet: CostSheet) -> Answer:
-    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
+def cost_answer(sheet: CostSheet, verdict: Verdict | None) -> Answer:
+    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets; no verdict without a
+    price book."""
     return answer(
         sheet,
-        f"""{_SHEET} pieces route lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        f"""verdict {_SHEET} pieces route
+        lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
-        apportioned{{donor price$ sold_off$ kept$ kit$}} hours net_cost$ net_cost_text=total.text
+        apportioned{{donor price$ sold_off$ kept$ kit$}} hours~2 net_cost$ net_cost_text=total.text
         deducted=chosen.deducted$ purchase=chosen.purchase$
         routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$
             landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        verdict=None if verdict is None else answer(verdict, _VERDICT),
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 
@@ -342,13 +350,14 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
     return answer(
         p,
-        """plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
+        f"""verdict{{{_VERDICT}}} plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
         reserve=sale.reserve$ originals_dearer chance_of_loss profit=sale.profit$ margin=sale.margin markup=sale.markup
-        ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
-            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
+        ways_out{{name value text}} destinations{{place kind seller_gets$ buyer_pays$ reason
+            parts=door{{goods$ freight$ duty$ vat$ clearance$}}}} business_buyer incomplete
+        for_that_money{{{_MONEYS_WORTH}}}""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
     )
 
@@ -357,17 +366,18 @@ def compare_answer(c: Comparison) -> Answer:
     """`compare`. The original's figures are at the buyer's door."""
     return answer(
         c,
-        """plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+        f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
+        plan=sheet.name title=sheet.title currency=sheet.currency
+        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
-            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}
-        crossings=crossings.crossings{pieces low high build_cheaper reason} crossings_text=crossings.text
+            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}}
+        crossings=crossings.crossings{{pieces low high build_cheaper reason}} crossings_text=crossings.text
         chance_none=crossings.chance_none tie_price_at_cost=tie_at_cost.price$ tie_price_at_price=tie_at_price.price$
         share_below_tie_at_cost=tie_at_cost.share_below share_below_tie_at_price=tie_at_price.share_below
         hammer_tie_at_cost=tie_at_cost.hammer$ hammer_tie_at_price=tie_at_price.hammer$ priced_to_tie
         chance_build_cheaper suggested=quote.suggested$ market_price=quote.market_price$
-        unknowns{name unit planned break_even break_even_market reason swing_down$ swing_up$}
-        incomplete=sheet.incomplete like_for_like{what build original}""",
+        unknowns{{name unit planned break_even break_even_market reason swing_down$ swing_up$}}
+        incomplete=sheet.incomplete like_for_like{{what build original}}""",
     )
 
 
@@ -378,8 +388,8 @@ def outcome_answer(
     from kitvalue.workshop.outcome import settings_lines
 
     job = """row=build.row plan=build.plan title=planned.plan.title finished_on=build.finished_on
-        hours{planned actual reason}
-        operations{operation unit? quantity planned=hours.planned actual=hours.actual reason=hours.reason}
+        hours{planned~2 actual~2 reason}
+        operations{operation unit? quantity planned=hours.planned~2 actual=hours.actual~2 reason=hours.reason}
         paid_out=paid{planned$ actual$ reason} net_cost{planned$ actual$ reason} sold_on=build.sold_on
         sold_for=build.sold_for$ vat=sale.vat$ net=sale.net$ profit=sale.profit$ margin=sale.margin markup=sale.markup
         planned_margin sale_reason note=build.note"""

@@ -205,26 +205,26 @@ WAITS = "That is as it should be: "
 
 def test_what_the_rows_wait_for_stands_below_their_count(tmp_path: Path) -> None:
     ran = laid_out(
-        tmp_path, "Kit,Drums,State,Price,On", *(f"Burren,4,nice,{n},0{n % 9 + 1}/02/2026" for n in range(450, 462))
+        tmp_path, "Kit,Drums,State,Price,On", *(f"Burren,4,zingy,{n},0{n % 9 + 1}/02/2026" for n in range(450, 462))
     )
     assert f"12 refused\n{WAITS}the rows wait for 1 word and the order of days" in ran.out
     assert "order of days in shop.toml (steps 1 and 2 below). Next:" in told(ran)
 
 
 def test_rows_that_wait_for_nothing_in_the_settings_are_told_apart(tmp_path: Path) -> None:
-    rows = [f"Burren,4,{'nice' if n % 2 else '4'},{n}" for n in range(450, 462)]
-    ran = laid_out(tmp_path, "Kit,Drums,State,Price", *rows, "Burren,4,nice,on request")
+    rows = [f"Burren,4,{'zingy' if n % 2 else '4'},{n}" for n in range(450, 462)]
+    ran = laid_out(tmp_path, "Kit,Drums,State,Price", *rows, "Burren,4,zingy,on request")
     assert f"{WAITS}6 rows wait for 1 word in shop.toml (step 1 below); `check` names what is wrong in 1 more." in told(
         ran
     )
     (tmp_path / "other").mkdir()
-    ran = laid_out(tmp_path / "other", "Kit,Drums,State,Price", "Burren,4,nice,480", *["Burren,4,4,on request"] * 5)
+    ran = laid_out(tmp_path / "other", "Kit,Drums,State,Price", "Burren,4,zingy,480", *["Burren,4,4,on request"] * 5)
     assert WAITS not in told(ran)  # most have to be mended
 
 
 @pytest.mark.parametrize("head", ["Kit,Drums,State,Price", "Kit,Drums,Look,Price"])
 def test_where_no_row_waits_for_a_word_nothing_is_said(tmp_path: Path, head: str) -> None:
-    state = "4" if "State" in head else "nice"  # without a column of conditions the file cannot be used as it is
+    state = "4" if "State" in head else "zingy"  # without a column of conditions the file cannot be used as it is
     assert WAITS not in told(laid_out(tmp_path, head, *(f"Burren,4,{state},{n}" for n in range(450, 462))))
 
 

@@ -80,3 +80,13 @@ def test_a_file_of_which_no_row_can_be_read_says_where_to_look(tmp_path: Path) -
     assert ran.status == 1
     assert "done.csv row 2, column plan" in ran.err
     assert ran.err.strip().endswith("the one row of done.csv cannot be read: kitvalue check lists what to mend")
+
+
+def test_hours_are_told_to_a_hundredth(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    with (shop / "done.csv").open("a", encoding="utf-8", newline="") as file:
+        file.write("seven-piece;01.10.2026;33:20;5:20;8:40;4:10;900;;;\r\n")
+    job = run(shop, "done", "--json").data["jobs"][-1]
+    hours = [job["hours"], *({k: one[k] for k in ("planned", "actual")} for one in job["operations"])]
+    assert job["hours"]["actual"] == 33.33
+    assert all(value in (None, round(value or 0, 2)) for one in hours for value in (one["planned"], one["actual"]))

@@ -7,9 +7,10 @@ from decimal import Decimal
 
 import pytest
 
-from kitvalue.decisions import offered
-from kitvalue.decisions.offered import JudgedOffers, grounds_of, portfolio_of, shortlisted
+from kitvalue.decisions import together
+from kitvalue.decisions.offered import JudgedOffers, grounds_of, shortlisted
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
+from kitvalue.decisions.together import portfolio_of
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -69,7 +70,7 @@ def test_the_set_is_drawn_as_the_offers_are_judged(monkeypatch: pytest.MonkeyPat
         drawn.append(given)
         return best_set(given, budget, bench_hours, loss_chance)
 
-    monkeypatch.setattr(offered, "best_set", noted)
+    monkeypatch.setattr(together, "best_set", noted)
     tables = worked.plan_tables()
     finished = tables["finished"] | {"series": "Series A", "share": 80}
     plan = worked.plan(finished=finished, work=[], part=[], surplus=[])

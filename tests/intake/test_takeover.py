@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kitvalue.intake.arrival.guesses import guessed_grade
 from kitvalue.intake.arrival.takeover import Incoming, incoming
 from kitvalue.intake.text.problems import FileError
 
@@ -220,3 +221,22 @@ def test_cells_that_say_who_sells_give_the_column_whatever_its_header(cells: tup
     assert seen("Serie;Teile;Zustand;Preis;Hinweg", *lines).columns.get("channel") == ("Hinweg" if taken else None)
     named = seen("Serie;Teile;Zustand;Preis;Hinweg;Kanal", *(f"{line};x" for line in lines))
     assert named.columns["channel"] == "Kanal"
+
+
+def test_counts_stand_beside_sizes_where_each_fills_the_other_up() -> None:
+    rows = ["Burren;4;;tidy;400", "Slane;;22/12/16;rough;300", "Kilbeg;5;;fair;450", "Burren;;20, 12, 14;mint;500"]
+    for head, condition in (("No. of drums;Drums", "How is it"), ("How many;Drums", "Looks"), ("Qty;Sizes", "Eh")):
+        columns = seen(f"Model;{head};{condition};Ticket", *rows).columns
+        assert (columns["pieces"], columns["sizes"]) == tuple(head.split(";")), head
+        assert columns["condition"] == condition  # and a count is no grade
+
+
+@pytest.mark.parametrize(
+    ("word", "grade"),
+    [
+        ("Player's", "mend"), ("reparaturbedürftig", "remake"), ("etat d'usage", "mend"), ("état d’usage", "mend"),
+        ("spares/repair", "harvest"), ("puntgaaf", "wipe"), ("usurata", "remake"), ("por restaurar", "remake"),
+    ],
+)  # fmt: skip
+def test_usual_words_of_condition_with_or_without_their_accents(word: str, grade: str) -> None:
+    assert guessed_grade(word) == grade  # common practice, no source

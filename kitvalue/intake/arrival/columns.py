@@ -131,6 +131,8 @@ def taken_columns(
         every["price"] = every.pop("sold_for")  # the only column of money
     if "pieces" not in every and "sizes" in every:
         every["pieces"] = every.pop("sizes")
+    if "sizes" not in every and (counts := _counts_beside(every.get("pieces", ""), rest, every, aligned)):
+        every["sizes"], every["pieces"] = every["pieces"], counts
     if went and "price" not in every:
         every["price"] = _asked_beside(went[0], rest, every, aligned) or went[0]
     if went and every["price"] != went[0] and _of_price_size(by_header[went[0]], by_header[every["price"]]):
@@ -158,7 +160,7 @@ def _by_cells(
         """Take the first header for a column that has none, by the first of the tests that any passes."""
         free = [header for header in spare if header not in found.values()]
         header = next((header for test in tests for header in free if test(spare[header])), None)
-        if name in names and name not in every and header is not None:
+        if name in names and name not in (*every, *found) and header is not None:
             found[name] = header
 
     first("pieces", _PIECES, _SIZES)
@@ -194,6 +196,28 @@ def _asked_beside(
     """The header of what was asked beside that of what was paid, where no word says so."""
     spare = (header for header in rest if header not in every.values())
     return next((header for header in spare if _paid_beside(aligned[paid], aligned[header], header)), None)
+
+
+def _counts_beside(
+    sizes: str, rest: Mapping[str, Sequence[str]], every: Mapping[str, str], aligned: Mapping[str, Sequence[str]]
+) -> str | None:
+    """The header of counts of drums beside that of their sizes: one that speaks of drums, or that has a count wherever
+    no sizes stand, and blanks elsewhere.
+    """
+    if sizes not in rest or not _SIZES(rest[sizes]):
+        return None
+    blank = [not cell for cell in aligned[sizes]]
+    for header in rest:
+        counts = all(isinstance(read_pieces(cell), int) for cell in rest[header]) and not _SIZES(rest[header])
+        filled = [bool(cell) for cell in aligned[header]]
+        fills = (
+            any(blank)
+            and not all(filled)
+            and all(there or not lacks for there, lacks in zip(filled, blank, strict=True))
+        )
+        if header not in every.values() and rest[header] and counts and (speaks_of("pieces", header) or fills):
+            return header
+    return None
 
 
 _FEWEST_BOTH: Final = 3  # rows in which what was asked and what was paid stand side by side

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 from kitvalue.intake.books.bookrows import says_total
@@ -48,11 +50,22 @@ def guessed_grade(text: str) -> str | None:
     """Our word for the grade that a condition likely is, None where its words are not common ones. "a bit rough", which
     says how much, is taken for "rough" alone, where the two have no grade of their own.
     """
-    words = " ".join(re.findall(r"[^\W_]+", fold(text[:200])))
-    grades = {word: ours for ours, known in word_lists("grades").items() for word in known}
+    words = _bare(text[:200])
+    grades = _bare_grades()
     while words not in grades and (how_much := re.match(rf"{any_of('cells', 'how much')} (?=.)", words)):
         words = words[how_much.end() :]
     return grades.get(words)
+
+
+@cache
+def _bare_grades() -> Mapping[str, str]:
+    return {_bare(word): ours for ours, known in word_lists("grades").items() for word in known}
+
+
+def _bare(text: str) -> str:
+    """Words without accents, apostrophes and marks: "Player's", "etat d'usage"."""
+    spelt = unicodedata.normalize("NFD", re.sub("['’]", "", fold(text)))
+    return " ".join(re.findall(r"[^\W_]+", "".join(c for c in spelt if not unicodedata.combining(c))))
 
 
 def guessed_truth(word: str, others: Iterable[str]) -> str | None:
