@@ -86,7 +86,8 @@ def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
         uses = [used(expected_profit=profit)]
         return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ())
 
-    lost = JudgedOffer(offer(row=2, offer="D2"), PAID, reason="no such series")
+    gone = offer(row=2, offer="D2")
+    lost = JudgedOffer(gone, PAID, no_verdict(gone, "no such series"), reason="no such series")
     rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
     assert [o.offer.row for o in ranked(rows)] == [5, 6, 3, 4, 8, 2]
 

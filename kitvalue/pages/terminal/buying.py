@@ -199,7 +199,7 @@ def _together(p: Portfolio) -> str:
     limits += [f"{figure(p.bench_hours)} bench hours"] if p.bench_hours is not None else []
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
-        return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
+        return wrapped(f"{within}: nothing; no set of offers gains and loses no oftener than loss_chance.")
     how = "every set was tried"
     if not p.exact:
         how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
