@@ -271,7 +271,6 @@ def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> 
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
     shown = judged if details or best is None else (best,)
     return page(
-        wrapped(asked.verdict.sentence, ""),
         wrapped(" ".join(said), ""),
         _come_about(asked, shown, details=details) if judged else "",
     )[:-1]
