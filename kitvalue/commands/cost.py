@@ -10,7 +10,8 @@ from kitvalue.workshop.costing import CostSheet, cost_sheet
 
 def cost(folder: ShopFolder, plan_name: str) -> CostSheet:
     """The cost sheet of a plan; no fit is needed."""
-    return cost_sheet(folder.plan(plan_name), folder.shop)
+    plan = folder.plan(plan_name)
+    return cost_sheet(plan, folder.shop, parts=folder.parts_for(plan))
 
 
 def write_cost_csv(folder: ShopFolder, sheet: CostSheet) -> Path:

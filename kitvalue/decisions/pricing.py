@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
@@ -18,6 +18,7 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
+from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
 from kitvalue.intake.text.problems import Caution
@@ -25,7 +26,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
-from kitvalue.workshop.tax import Sale, price_for_margin, sale_at, vat_on_net
+from kitvalue.workshop.tax import Sale, at_door, price_for_margin, sale_at, vat_on_net
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,10 +151,12 @@ class PriceSheet:
     cautions: tuple[Caution, ...]
 
 
-def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
-    """Cost and price of one plan under a fit."""
+def priced(
+    plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None, parts: Sequence[Part] = ()
+) -> PriceSheet:  # fmt: skip
+    """Cost and price of one plan under a fit; `parts` say what drums left over bring."""
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
-    return price(plan, shop, cost_sheet(plan, shop), original, finished, at)
+    return price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
 
 
 def price(
@@ -178,7 +181,7 @@ def price(
         sheet=sheet,
         quote=quote,
         sale=sale,
-        originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
+        originals_dearer=share_dearer(plan.original, original.sample, repair, at_door(gross, sheet.terms, side.route)),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
         headline=quote.headline(sheet),
         ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
