@@ -18,6 +18,7 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, build_verdict, for_that_money, price_verdict
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
@@ -144,7 +145,9 @@ class PriceSheet:
     sale: Sale
     originals_dearer: float
     chance_of_loss: float | None
-    headline: str
+    verdict: Verdict  # on the price
+    build: Verdict
+    for_that_money: ForThatMoney | None  # at the price asked about
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
@@ -156,7 +159,9 @@ def priced(
 ) -> PriceSheet:  # fmt: skip
     """Cost and price of one plan under a fit; `parts` say what drums left over bring."""
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
-    return price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
+    made = price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
+    there = cents(at_door(made.sale.gross, made.sheet.terms, made.sheet.route))
+    return replace(made, for_that_money=for_that_money(plan, fit, there))
 
 
 def price(
@@ -183,7 +188,9 @@ def price(
         sale=sale,
         originals_dearer=share_dearer(plan.original, original.sample, repair, at_door(gross, sheet.terms, side.route)),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
-        headline=quote.headline(sheet),
+        verdict=price_verdict(quote, sheet, sale),
+        build=build_verdict(sheet, quote, situation),
+        for_that_money=None,
         ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
         business_buyer=f"A business buyer compares {compares}.",

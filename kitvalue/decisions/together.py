@@ -9,11 +9,11 @@ from typing import Final
 import numpy as np
 
 from kitvalue.decisions.ceiling import PARTS, REBUILD, Use
-from kitvalue.decisions.doubt import fetched_in_draws
 from kitvalue.decisions.offered import Grounds, JudgedOffers
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedUse
+from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.outlook import shared_draws
 
 DRAWS: Final = 2000
@@ -34,6 +34,13 @@ def _weight(use: JudgedUse) -> tuple[bool, float]:
     return use.own, use.expected_profit or 0.0
 
 
+def at_its_ranks(draws: FloatArray, outcomes: FloatArray) -> FloatArray:
+    """(draws,) each draw put at its rank among the offer's own outcomes: what moves all kits at once is the draws', and
+    one offer by itself loses as often as its own row says (a rebuild with the doubt about its share)."""
+    ranks = np.argsort(np.argsort(draws, kind="stable"), kind="stable")
+    return np.asarray(np.sort(outcomes)[((ranks + 0.5) / len(draws) * len(outcomes)).astype(np.int64)])
+
+
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     """The best set of the offers, each for one of its uses, within the shop's [buying] limits and its loss_chance."""
     plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
@@ -49,13 +56,12 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         kind = (use.use, use.route)
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
         at = batch.places.index(lot.place)
-        if use.use == REBUILD and plan is not None:
-            profits[row] = fetched_in_draws(profits[row], plan.finished.share)
-        elif use.use == PARTS:
-            own_row = batch.at[at]
-            profits[row] = rng.choice(
-                batch.outcomes[own_row], DRAWS, p=None if batch.chances is None else batch.chances[own_row]
-            )
+        outcomes = batch.outcomes[batch.at[at]]
+        if use.use == PARTS:
+            chances = None if batch.chances is None else batch.chances[batch.at[at]]
+            profits[row] = rng.choice(outcomes, DRAWS, p=chances)
+        else:
+            profits[row] = at_its_ranks(profits[row], outcomes)
         deals = batch.deals(slice(at, at + 1), grounds.terms)
         profits[row] = deals.profit(profits[row : row + 1], np.array([lot.price]))[0]
     candidates = Candidates(

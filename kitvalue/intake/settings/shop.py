@@ -381,6 +381,9 @@ class BuyingTable(Table):
     budget: Money | None = None  # for donors and new shells in all
     kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
     bench_hours: Money | None = None  # of the shop's own, for all that is bought
+    bid_step: Annotated[Number, Field(gt=0)] = Decimal(5)  # money to bid is rounded down to it
+    worth_a_call: Percent = Decimal(50)  # percent of what is asked that the most to pay must reach
+    freight: Money | None = None  # counted for an offer that does not say its own
     worst: Annotated[Number, Field(ge=1, le=5)] = Decimal(2)  # the grade below which no kit is taken as a donor
 
 

@@ -92,7 +92,8 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
     if good:
         first = good[0]
-        use, net = first.best.use if first.best is not None else "", " net" if first.net else ""
+        net = " net" if first.net else ""
+        use = f"{first.best.use}, {ROUTES[first.best.route]}" if first.best is not None else ""
         return wrapped(
             f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
             f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}{net}.{most}"
@@ -214,7 +215,7 @@ def _together(p: Portfolio) -> str:
     limits += [f"{figure(p.bench_hours)} bench hours"] if p.bench_hours is not None else []
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
-        return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
+        return wrapped(f"{within}: nothing; no set of offers gains and loses no oftener than loss_chance.")
     how = "every set was tried"
     if not p.exact:
         how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
