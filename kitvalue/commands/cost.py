@@ -5,12 +5,27 @@ from __future__ import annotations
 from pathlib import Path
 
 from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import PRICES
+from kitvalue.decisions.verdict import Verdict
+from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 
 
 def cost(folder: ShopFolder, plan_name: str) -> CostSheet:
     """The cost sheet of a plan; no fit is needed."""
     return cost_sheet(folder.plan(plan_name), folder.shop)
+
+
+def build_verdict(folder: ShopFolder, plan_name: str) -> Verdict | None:
+    """Does the build pay? None where there is no price book, which `cost` does not need."""
+    if not folder.has(PRICES):
+        return None
+    from kitvalue.decisions.pricing import priced
+
+    try:
+        return priced(folder.plan(plan_name), folder.shop, folder.market.fit).build
+    except KitvalueError as error:
+        return Verdict("unknown", f"Whether it pays is not known: {error.message}.", None, error.message)
 
 
 def write_cost_csv(folder: ShopFolder, sheet: CostSheet) -> Path:

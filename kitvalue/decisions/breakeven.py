@@ -27,6 +27,7 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, for_that_money, original_verdict
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
@@ -193,6 +194,8 @@ class Comparison:
 
     sheet: CostSheet
     quote: Quote
+    verdict: Verdict  # at the webshop price
+    for_that_money: ForThatMoney | None  # at that price
     by_pieces: tuple[SizedBuild, ...]
     crossings: Crossings
     tie_at_cost: Tie
@@ -217,7 +220,8 @@ def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
     draws = typical_draws(fit, originals, DRAWS)
     finished = outlooks(fit, [finished_kit(plan, fit, k) for k in counts])
     markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
-    return compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
+    made = compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
+    return replace(made, for_that_money=for_that_money(plan, fit, made.quote.landed_at_price))
 
 
 def compare(
@@ -253,6 +257,8 @@ def compare(
     return Comparison(
         sheet=sheet,
         quote=quote,
+        verdict=original_verdict(quote.landed_at_price, quote.original_landed),
+        for_that_money=None,
         by_pieces=tuple(builds),
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),

@@ -18,6 +18,7 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, build_verdict, for_that_money, price_verdict
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
 from kitvalue.intake.text.problems import Caution
@@ -143,7 +144,9 @@ class PriceSheet:
     sale: Sale
     originals_dearer: float
     chance_of_loss: float | None
-    headline: str
+    verdict: Verdict  # on the price
+    build: Verdict
+    for_that_money: ForThatMoney | None  # at the price asked about
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
@@ -153,7 +156,8 @@ class PriceSheet:
 def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
     """Cost and price of one plan under a fit."""
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
-    return price(plan, shop, cost_sheet(plan, shop), original, finished, at)
+    made = price(plan, shop, cost_sheet(plan, shop), original, finished, at)
+    return replace(made, for_that_money=for_that_money(plan, fit, made.sale.gross + made.sheet.terms.freight))
 
 
 def price(
@@ -180,7 +184,9 @@ def price(
         sale=sale,
         originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
-        headline=quote.headline(sheet),
+        verdict=price_verdict(quote, sheet, sale),
+        build=build_verdict(sheet, quote, situation),
+        for_that_money=None,
         ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
         business_buyer=f"A business buyer compares {compares}.",

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import PARTS, REBUILD, SELL_ON, Use, own_route
-from kitvalue.decisions.doubt import fetched_in_draws
+from kitvalue.decisions.ceiling import PARTS, REBUILD, Use
 from kitvalue.decisions.offered import Grounds, JudgedOffers
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedUse
-from kitvalue.intake.settings.shop import Route
+from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.outlook import shared_draws
 
 DRAWS: Final = 2000
@@ -22,26 +21,30 @@ MOST: Final = 60  # uses taken into account for a set to buy together, the most 
 SEED: Final = 20260108
 
 
-def by_use(uses: Sequence[JudgedUse], own: Mapping[Use, Route]) -> tuple[JudgedUse, ...]:
-    """Each open use once: by the route that the shop sets for it, or the most profitable where that route is closed."""
+def by_use(uses: Sequence[JudgedUse]) -> tuple[JudgedUse, ...]:
+    """Each open use once: by the route that plan and shop set for it, or the most profitable where that is closed."""
     best: dict[Use, JudgedUse] = {}
     for use in uses:
-        if use.reason is None and (use.use not in best or _weight(use, own) > _weight(best[use.use], own)):
+        if use.reason is None and (use.use not in best or _weight(use) > _weight(best[use.use])):
             best[use.use] = use
     return tuple(best.values())
 
 
-def _weight(use: JudgedUse, own: Mapping[Use, Route]) -> tuple[bool, float]:
-    return use.route == own[use.use], use.expected_profit or 0.0
+def _weight(use: JudgedUse) -> tuple[bool, float]:
+    return use.own, use.expected_profit or 0.0
+
+
+def at_its_ranks(draws: FloatArray, outcomes: FloatArray) -> FloatArray:
+    """(draws,) each draw put at its rank among the offer's own outcomes: what moves all kits at once is the draws', and
+    one offer by itself loses as often as its own row says (a rebuild with the doubt about its share)."""
+    ranks = np.argsort(np.argsort(draws, kind="stable"), kind="stable")
+    return np.asarray(np.sort(outcomes)[((ranks + 0.5) / len(draws) * len(outcomes)).astype(np.int64)])
 
 
 def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     """The best set of the offers, each for one of its uses, within the shop's [buying] limits and its loss_chance."""
     plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
-    own = {use: own_route(grounds.shop, plan, use) for use in (SELL_ON, REBUILD, PARTS)}
-    open_ones = [
-        (lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses, own)
-    ]
+    open_ones = [(lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses)]
     order = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))
     gaining = [open_ones[at] for at in sorted(at for minus, at in order[:MOST] if minus < 0)]
     beyond = sum(max(0.0, -minus) for minus, _ in order[MOST:])  # no set earns more of the uses left aside
@@ -53,15 +56,14 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         kind = (use.use, use.route)
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
         at = batch.places.index(lot.place)
-        if use.use == REBUILD and plan is not None:
-            profits[row] = fetched_in_draws(profits[row], plan.finished.share)
-        elif use.use == PARTS:
-            own_row = batch.at[at]
-            profits[row] = rng.choice(
-                batch.outcomes[own_row], DRAWS, p=None if batch.chances is None else batch.chances[own_row]
-            )
+        outcomes = batch.outcomes[batch.at[at]]
+        if use.use == PARTS:
+            chances = None if batch.chances is None else batch.chances[batch.at[at]]
+            profits[row] = rng.choice(outcomes, DRAWS, p=chances)
+        else:
+            profits[row] = at_its_ranks(profits[row], outcomes)
         deals = batch.deals(slice(at, at + 1), grounds.terms)
-        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
+        profits[row] = deals.profit(profits[row : row + 1], np.array([lot.price]))[0]
     candidates = Candidates(
         uses=tuple(
             Bought(lot.offer.offer, use.use, plan.title if plan is not None and use.use == REBUILD else None)

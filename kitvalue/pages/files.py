@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import BaseModel
 
 from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
-from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plan import Plan, Share
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
@@ -24,7 +24,8 @@ OFFERS = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
     "chance_of_loss", "hours", "profit_per_hour", "reason", "price_kind", "premium", "features", "finished",
-    "finished_hours", "finished_parts",
+    "finished_hours", "finished_parts", "bought_from", "vat", "premium_vat", "freight_by", "duty", "import_vat",
+    "clearance",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
 ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
@@ -61,7 +62,8 @@ def _offer(one: JudgedOffer) -> list[Cell]:
         *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
         *map(_money, (one.expected_paid, one.open_at, one.stop_at)), *in_best, one.reason,
         offer.price_kind, offer.premium or None,
-        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
+        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts, offer.bought_from,
+        offer.vat, offer.premium_vat, offer.freight_by, offer.duty, offer.import_vat, offer.clearance,
     ]  # fmt: skip
 
 
@@ -97,7 +99,11 @@ def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
         first = value[0] if isinstance(value, tuple) and value else value
-        if name not in skip and not isinstance(first, BaseModel) and value not in (None, (), field.default):
+        if (
+            name not in skip
+            and not isinstance(first, BaseModel)
+            and value not in (None, (), field.get_default(call_default_factory=True))
+        ):
             lines.append(f"{field.alias or name} = {_value(value, order)}")
     return "\n".join(lines)
 
@@ -114,4 +120,6 @@ def _value(value: object, order: SizeOrder) -> str:
             return f"[{', '.join(_value(one, order) for one in value)}]"
         case Size():
             return toml_text(size_text(value, order))
+        case Share():
+            return f"{value.low:f}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
     return toml_text(str(value))

@@ -91,7 +91,7 @@ def build_article(b: BuildSeen, key: str, charts: Mapping[str, Chart | None], ge
 
 def lead_words(b: BuildSeen) -> str:
     """The answer in one sentence, or why there is none."""
-    return b.pricing.headline if b.pricing is not None else _no_answer(b)
+    return b.pricing.build.sentence if b.pricing is not None else _no_answer(b)
 
 
 def _no_answer(b: BuildSeen) -> str:
