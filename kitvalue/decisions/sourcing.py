@@ -15,6 +15,7 @@ import numpy as np
 
 from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
+from kitvalue.decisions.solving import least
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
@@ -162,7 +163,7 @@ def _model(wanted: Sequence[WantedDrum], kits: Sequence[Supply], cut_cost: float
 def _optimise(model: _Model, limits: BuyingTable, barred: Sequence[set[str]], seconds: float) -> OptimizeResult:
     """Each drum got once or left out; a shell used once, and only of a kit that is bought; a kit bought only where it
     gives a drum; the limits; at least one kit more or fewer than each set in `barred`."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import LinearConstraint
     from scipy.sparse import csr_array
 
     k, w, n = len(model.kits), len(model.ways), len(model.costs)
@@ -190,10 +191,7 @@ def _optimise(model: _Model, limits: BuyingTable, barred: Sequence[set[str]], se
     values, columns = [v for row in rows for v in row.values()], [c for row in rows for c in row]
     matrix = csr_array((np.array(values), np.array(columns), starts), shape=(len(rows), n))
     bounds = [low for _, low, _ in rules], [high for _, _, high in rules]
-    return milp(
-        model.costs, integrality=np.ones(n, dtype=np.int64), bounds=Bounds(0, 1),
-        constraints=LinearConstraint(matrix, *bounds), options={"time_limit": seconds, "mip_rel_gap": 0.0},
-    )  # fmt: skip
+    return least(model.costs, LinearConstraint(matrix, *bounds), seconds)
 
 
 def _answer(model: _Model, result: OptimizeResult) -> Answer:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -18,7 +17,7 @@ from kitvalue.intake.settings.shop import Route
 from kitvalue.market.outlook import shared_draws
 
 DRAWS: Final = 2000
-MOST: Final = 60  # uses taken into account for a set to buy together, the most profitable ones
+MOST: Final = 60  # uses that are searched, the most profitable ones; the others count in the bound
 SEED: Final = 20260108
 
 
@@ -40,16 +39,16 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
     plan, lots = grounds.plan, {lot.offer.offer: lot for lot in answers.lots}
     own = {use: own_route(grounds.shop, plan, use) for use in (SELL_ON, REBUILD, PARTS)}
     open_ones = [
-        (lots[j.offer.offer], use) for j in answers.judged if j.best is not None for use in by_use(j.uses, own)
+        (lots[j.offer.offer], use) for j in answers.judged if j.paid is not None for use in by_use(j.uses, own)
     ]
-    order = sorted((-(use.expected_profit or 0), at) for at, (_, use) in enumerate(open_ones))
-    gaining = [open_ones[at] for at in sorted(at for minus, at in order[:MOST] if minus < 0)]
-    beyond = sum(max(0.0, -minus) for minus, _ in order[MOST:])  # no set earns more of the uses left aside
+    order = sorted(range(len(open_ones)), key=lambda at: -(open_ones[at][1].expected_profit or 0.0))
+    drawn = [open_ones[at] for at in sorted(order[:MOST])]
+    every = [*drawn, *(open_ones[at] for at in order[MOST:])]
     rebuilt = None if plan is None else finished_kit(plan, grounds.fit)
-    kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in gaining]
+    kits = [rebuilt if use.use == REBUILD and rebuilt is not None else lot.sold for lot, use in drawn]
     profits = shared_draws(grounds.fit, kits, DRAWS) if kits else np.zeros((0, DRAWS))  # first what a sale brings
     rng = np.random.default_rng(SEED)
-    for row, (lot, use) in enumerate(gaining):
+    for row, (lot, use) in enumerate(drawn):
         kind = (use.use, use.route)
         batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
         at = batch.places.index(lot.place)
@@ -64,16 +63,19 @@ def portfolio_of(grounds: Grounds, answers: JudgedOffers) -> Portfolio:
         profits[row] = deals.profit(profits[row : row + 1], np.array([lot.spent - lot.freight]))[0]
     candidates = Candidates(
         uses=tuple(
-            Bought(lot.offer.offer, use.use, plan.title if plan is not None and use.use == REBUILD else None)
-            for lot, use in gaining
+            (
+                Bought(
+                    lot.offer.offer, use.use, plan.name if plan is not None and use.use == REBUILD else None, use.route
+                ),
+            )
+            for lot, use in every
         ),
-        expected=np.array([use.expected_profit for _, use in gaining], dtype=np.float64),
+        expected=np.array([use.expected_profit for _, use in every], dtype=np.float64),
         profits=profits,
-        spent=np.array([lot.spent for lot, _ in gaining]),
-        hours=np.array([use.hours for _, use in gaining], dtype=np.float64),
+        spent=np.array([lot.spent for lot, _ in every]),
+        hours=np.array([use.hours for _, use in every], dtype=np.float64),
     )
     limits = grounds.shop.buying
     budget = None if limits.budget is None else float(limits.budget)
     hours = None if limits.bench_hours is None else float(limits.bench_hours)
-    best = best_set(candidates, budget, hours, grounds.loss_chance)
-    return replace(best, bound=best.bound + beyond, gap=best.gap + beyond)
+    return best_set(candidates, budget, hours, grounds.loss_chance)

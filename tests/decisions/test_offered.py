@@ -82,6 +82,6 @@ def test_the_set_is_drawn_as_the_offers_are_judged(monkeypatch: pytest.MonkeyPat
     best, (given,) = answers.judged[0].best, drawn
     assert best is not None
     assert best.use == "rebuild"
-    at = [one.use for one in given.uses].index("rebuild")
+    at = [one.use for (one,) in given.uses].index("rebuild")
     assert given.profits[at].mean() == pytest.approx(best.expected_profit, rel=0.05)
     assert given.spent[at] == pytest.approx(answers.judged[0].paid.price + 45)

@@ -329,10 +329,14 @@ def _portfolio(listed: Mapping[str, Any], made: MadeShop) -> None:
     chosen, offers = listed["portfolio"], {one["offer"]: one for one in listed["offers"]}
     names = [one["offer"] for one in chosen["buy"]]
     assert len(names) == len(set(names))
-    assert sum(one["plan"] is not None for one in chosen["buy"]) <= 1  # a plan is one build
-    most = sum(offers[name]["expected_profit"] for name in names)  # each for its best use
-    assert 0 <= chosen["expected_profit"] < most + 0.01 * (1 + len(names))
-    assert chosen["gap"] >= 0
+    plans = [one["plan"] for one in chosen["buy"] if one["plan"] is not None]
+    assert len(plans) == len(set(plans))  # a plan is one build
+    uses = {(name, use["use"], use["route"]): use for name, one in offers.items() for use in one["uses"]}
+    used = [uses[one["offer"], one["use"], one["route"]] for one in chosen["buy"]]
+    assert abs(sum(use["expected_profit"] for use in used) - chosen["expected_profit"]) < 0.01 * (1 + len(used))
+    assert abs(sum(use["hours"] for use in used) - chosen["hours"]) < 1e-6
+    assert chosen["expected_profit"] >= 0
+    assert 0 <= chosen["gap"] <= chosen["bound"] - chosen["expected_profit"] + 0.01
     paid = sum(offers[name]["expected_paid"] * (1 + offers[name]["premium"] / 100) for name in names)
     freight = sum(_freight(r) for r in made.tables["offers.csv"].rows if r["offer"] in names)
     assert abs(paid + freight - chosen["spent"]) < 0.01 * (1 + len(chosen["buy"]))

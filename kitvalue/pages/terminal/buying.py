@@ -209,9 +209,9 @@ def _together(p: Portfolio) -> str:
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
         return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
-    how = "every set was tried"
+    how = "no set earns more"
     if not p.exact:
-        how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
+        how = f"the best found; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
     bought = ", ".join(f"{one.offer} ({one.use})" for one in p.buy)
     return wrapped(
         f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
