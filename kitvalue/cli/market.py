@@ -290,6 +290,7 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     help="Bench hours to restore it, on top of prepare; needs --asked.",
 )  # fmt: skip
 @click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
+@click.option("--details", is_flag=True, help="Every way to sell it and VAT route as well; needs --asked.")
 @click.option(
     "--on", type=day_of_sale, metavar="DATE", help="The day of the sale; the book's newest date if not given."
 )
@@ -302,7 +303,7 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
 def value(
     folder: ShopFolder, series: str, pieces: int, condition: str, finished: str | None, features: tuple[str, ...],
     asked: Decimal | None, hours: Decimal | None, parts: Decimal | None, on: date | None, since: date | None,
-    unseen: bool, range_percent: int,
+    unseen: bool, range_percent: int, details: bool,
 ) -> Said:  # fmt: skip
     """What a kit is worth: to buy in, and to sell again finished. With --asked: whether that is much, and the most to
     pay, as shortlist would say it of an offer that is sold on.
@@ -324,8 +325,8 @@ def value(
     from kitvalue.pages.answers import value_answer
     from kitvalue.pages.terminal.market import value_text
 
-    if asked is None and (hours is not None or parts is not None):
-        raise click.UsageError("--hours and --parts say what is done to a kit that is asked for: give --asked, too")
+    if asked is None and (hours is not None or parts is not None or details):
+        raise click.UsageError("--hours, --parts and --details are of a kit that is asked for: give --asked, too")
     named = KitNamed(series, pieces, condition, finished, features, on)
     price = None if asked is None else AskedPrice(asked, hours, parts)
     done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
@@ -333,7 +334,7 @@ def value(
     if done.asked is not None:
         from kitvalue.pages.terminal.buying import asked_text
 
-        said = asked_text(done.asked, done.valuation.buy_in.typical)
+        said = asked_text(done.asked, done.valuation.buy_in.typical, details=details)
     return Said(
         value_answer(done.valuation, done.moved, done.currency, done.holding, done.asked),
         value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, said),

@@ -30,6 +30,12 @@ class JudgedPrice:
     reckoned: ReckonedWith | None
     reason: str | None
 
+    @property
+    def best(self) -> JudgedOffer | None:
+        """The way for which most may be paid; one that makes the kit better only where its bench hours are told."""
+        told = [one for one in self.judged if one.offer.hours is not None or one.offer.finished == one.offer.condition]
+        return max(told, key=lambda one: -1.0 if one.stop_at is None else one.stop_at, default=None)
+
 
 def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float, asked: AskedPrice) -> JudgedPrice:
     """Judge a price asked for a kit whose buy-in value is `typical`, as `shortlist` judges an offer that is sold on."""

@@ -255,7 +255,7 @@ def value_answer(
         if asked is None
         else answer(
             asked,
-            f"""price$ against_percent rank expected_paid
+            f"""price$ against_percent rank expected_paid open_at=best.open_at$ stop_at=best.stop_at$
         sold_in=judged{{finished=offer.finished hours=offer.hours~2 parts=offer.parts$ open_at$ stop_at$
             best_route=best.route expected_profit=best.expected_profit$ chance_of_loss=best.chance_of_loss
             profit_per_hour=best.profit_per_hour$ made_up=best.made_up{{{_MADE_UP}}}}}

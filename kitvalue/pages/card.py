@@ -70,8 +70,7 @@ def render_card(given: CardInput) -> str:
         most_pieces=MOST_PIECES,
         grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(HALF_GRADES)],
         ceilings=[
-            (c.donor, _note(c), *("none" if p is None else number(p, 2) for p in (c.ceiling, c.safe_ceiling)))
-            for c in given.ceilings
+            (c.donor, _note(c), "none" if c.safe_ceiling is None else number(c.safe_ceiling, 2)) for c in given.ceilings
         ],
         script=Markup(script),  # noqa: S704 - our own template
         script_hash=digest(script),
@@ -80,12 +79,14 @@ def render_card(given: CardInput) -> str:
 
 
 def _note(donor: DonorCeiling) -> str:
-    """What a donor's ceilings are for, or why there is none."""
+    """What a donor's price to stop at is for, or why there is none."""
     if donor.reason is not None:
         return donor.reason
     sizes = ", ".join(donor.sizes)
     if donor.ceiling is None:
         return f"with its {sizes}: even as a gift it would not leave your margin"
+    if donor.safe_ceiling is None:
+        return f"with its {sizes}: even as a gift it would lose too often"
     on_top = "freight comes off" if donor.freight is None else f"freight of {exact(donor.freight)} on top"
     return f"with its {sizes}; {on_top}"
 

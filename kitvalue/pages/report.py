@@ -25,7 +25,7 @@ from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
 from kitvalue.pages.sections.offers import bid_words, kit_words, offers_section, valued
 from kitvalue.pages.tables import Fact, and_more, table
 from kitvalue.pages.templating import styled_page
-from kitvalue.pages.words import capital
+from kitvalue.pages.words import ROUTES, capital
 
 MOST_PROBLEMS = 80
 MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
@@ -173,12 +173,13 @@ def _bid(judged: JudgedOffer | None, currency: str) -> str:
     """The price to open with and the price to stop at."""
     if judged is None or judged.best is None:
         return ""
+    use = f"{judged.best.use}, {ROUTES[judged.best.route]}"
     if judged.stop_at is None or judged.open_at is None:
-        return f" At no price does it leave your margin ({judged.best.use})."
+        return f" At no price does it leave your margin and lose seldom enough ({use})."
     opening, stop = (with_currency(bid_words(price), currency) for price in (judged.open_at, judged.stop_at))
     if judged.open_at == judged.stop_at:
-        return f" It pays up to {stop} ({judged.best.use}): open there and stop there."
-    return f" Open at {opening}, stop at {stop} ({judged.best.use})."
+        return f" It pays up to {stop} ({use}): open there and stop there."
+    return f" Open at {opening}, stop at {stop} ({use})."
 
 
 def _more(total: int, what: str, shown: int = MOST_NOTES) -> str:

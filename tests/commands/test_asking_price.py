@@ -77,11 +77,13 @@ def test_the_first_words_answer_the_question(shop: Path) -> None:
     )
     assert "invented" not in head
     most, restored_most = as_it_is["stop_at"], restored["stop_at"]
-    assert f"Pay at most {most:,.0f} to sell it as it is, {restored_most:,.0f} to sell it in 5 (wipe)." in head
-    profit = max(as_it_is["expected_profit"], restored["expected_profit"])
-    assert head.endswith(
-        f"At {paid:,.0f}, the price to expect, it would leave {profit:,.0f} on average in the better way."
-    )
+    assert most == found["asked"]["stop_at"] < restored_most  # whose hours nobody told: no price to stop at
+    assert f"Pay at most {most:,.0f}, to sell it as it is, full VAT." in head
+    left = as_it_is["expected_profit"]
+    what = f"leave {left:,.0f}" if left >= 0 else f"lose {-left:,.0f}"
+    assert head.endswith(f"At {paid:,.0f}, the price to expect, it would {what} on average.")
+    assert out.count(f"{most:,.0f}") == 2
+    assert f"{restored_most:,.0f}" not in out
     assert "no bench hours and no parts are counted for the better condition" in " ".join(out.split())
     assert "VAT rules differ" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 80
@@ -90,9 +92,11 @@ def test_the_first_words_answer_the_question(shop: Path) -> None:
 def test_a_kit_that_pays_at_no_price_says_so(shop: Path) -> None:
     out = " ".join(run(shop, "value", *KIT, "--asked", "350", "--finished", "5", "--hours", "20").out.split())
     assert "Pay at most" in out
-    assert "To sell it in 5 (wipe) it pays at no price." in out
     assert "no parts are counted" in out
     assert "no bench hours" not in out
+    words = ("--asked", "350", "--finished", "5", "--hours", "20", "--details")
+    out = " ".join(run(shop, "value", *KIT, *words).out.split())
+    assert re.search(r"stop at [\d,]+ - ", out)
     assert re.search(r"bench hours, 3 of them to prepare 3 23 ", out)
     alone = " ".join(run(shop, "value", *KIT, "--asked", "350", "--hours", "20").out.split())
     assert "To you it pays at no price." in alone
@@ -100,10 +104,10 @@ def test_a_kit_that_pays_at_no_price_says_so(shop: Path) -> None:
     assert value(shop, "--asked", "350", "--hours", "20")["asked"]["sold_in"][0]["stop_at"] is None
 
 
-def test_another_route_that_pays_more_is_told(shop: Path, tmp_path: Path) -> None:
+def test_another_route_that_pays_more_is_a_detail(shop: Path, tmp_path: Path) -> None:
     words = ("--asked", "350", "--finished", "5", "--hours", "2")
     listed = value(shop, *words)["asked"]["sold_in"]
-    out = " ".join(run(shop, "value", *KIT, *words).out.split())
+    plain, out = (" ".join(run(shop, "value", *KIT, *words, *more).out.split()) for more in ((), ("--details",)))
     other = sample_shop(tmp_path)
     text = (other / "shop.toml").read_text(encoding="utf-8")
     assert text.count('sell_on = "full"') == 1
@@ -115,7 +119,9 @@ def test_another_route_that_pays_more_is_told(shop: Path, tmp_path: Path) -> Non
         f'with sell_on = "margin" in [tax], where the law lets you: at most {prices[0]} as it is and {prices[1]} in'
         in out
     )
-    assert "with route =" not in run(other, "value", *KIT, *words).out
+    assert not any(price in plain for price in prices)
+    assert "--details has the other ways to sell it and the other VAT routes" in plain
+    assert "with sell_on =" not in run(other, "value", *KIT, *words, "--details").out
 
 
 def test_the_usual_price_is_no_more_and_no_less(shop: Path) -> None:

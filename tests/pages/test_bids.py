@@ -31,20 +31,18 @@ def drawn(figure: charts.Figure, gid: str) -> list[float]:
     return [float(line.get_xdata()[0]) for line in figure.axes[0].lines if line.get_gid() == gid]  # type: ignore[index, arg-type]
 
 
-def test_ceilings_are_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
+def test_the_price_to_stop_at_is_drawn_where_the_axis_reaches(tmp_path: Path) -> None:
     values = valued(seen(tmp_path))
     chart, strips = offers_chart(values, "EUR"), [v.strip for v in values]
     for layout in (WIDE, NARROW):
         figure = chart.draw(layout)
         low, high = figure.axes[0].get_xlim()
-        ceilings = [s.ceiling for s in strips if s.ceiling is not None and low <= s.ceiling <= high]
-        safe = [s.safe for s in strips if s.safe is not None and low <= s.safe <= high]
-        assert drawn(figure, "ceiling") == ceilings
-        assert drawn(figure, "safe") == safe
-        assert len(ceilings) >= 6
-    assert low > min(s.outlook.typical for s in strips) / 5  # a ceiling near 0 does not stretch the axis
+        stops = [s.stop_at for s in strips if s.stop_at is not None and low <= s.stop_at <= high]
+        assert drawn(figure, "stop") == stops
+        assert len(stops) >= 6
+    assert low > min(s.outlook.typical for s in strips) / 5  # a price near 0 does not stretch the axis
     assert [row.cells[-1] for row in chart.table.rows if row.cells[-1] != "\N{EN DASH}"] == [
-        exact(Decimal(repr(one))) for one in (s.safe for s in strips) if one is not None
+        exact(Decimal(repr(one))) for one in (s.stop_at for s in strips) if one is not None
     ]
 
 

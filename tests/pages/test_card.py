@@ -337,20 +337,22 @@ def test_shop_cautions_and_ceilings_are_shown() -> None:
     ceilings = (
         DonorCeiling("A", sizes, Decimal(40), 410.0, 355.5, None),
         DonorCeiling("B", sizes, None, None, None, None),
+        DonorCeiling("E", sizes, None, 90.0, None, None),
         DonorCeiling("C", sizes, None, None, None, "it has no drums"),
     )
     html = card(
         fit_of(), cautions=(Caution("refused_rows", "2 rows are refused"),), plan="Seven <pieces>", ceilings=ceilings
     )
     page = page_of(html)
-    assert "Ceilings for Seven <pieces>" in page.text
+    assert "Stop at, for Seven <pieces>" in page.text
     rows = [e for e in page.all("tr") if "Donor" in e.text]
-    assert [[cell.text for cell in row.all("td")] for row in rows] == [["410.00", "355.50"], ["none"] * 2, ["none"] * 2]
+    assert [[cell.text for cell in row.all("td")] for row in rows] == [["355.50"], ["none"], ["none"], ["none"]]
     assert [row.all("small")[0].text for row in rows] == [
         "with its 22x14, 16x16; freight of 40 on top",
         "with its 22x14, 16x16: even as a gift it would not leave your margin",
+        "with its 22x14, 16x16: even as a gift it would lose too often",
         "it has no drums",
     ]
     data = json.loads(page.all("script")[0].text)
     assert data["cautions"]["always"][0] == "2 rows are refused"
-    assert "Ceilings for" not in card(fit_of())
+    assert "Stop at, for" not in card(fit_of())

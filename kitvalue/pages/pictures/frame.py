@@ -17,7 +17,7 @@ DOTS_A_UNIT = 2.5  # of a file of its own
 FONTS = "font-family=\"'Source Sans 3', 'Segoe UI', 'Helvetica Neue', 'Liberation Sans', Arial, sans-serif\""
 Glyph = Literal[
     "dot", "ring", "range", "level", "typical", "cost", "price", "original", "band", "crossing", "asked", "larger",
-    "smaller", "less", "more", "ceiling", "safe",
+    "smaller", "less", "more", "stop",
 ]  # fmt: skip
 
 

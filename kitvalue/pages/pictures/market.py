@@ -72,8 +72,7 @@ class OfferStrip:
     series: str
     asked: float | None
     outlook: Outlook
-    ceiling: float | None = None
-    safe: float | None = None
+    stop_at: float | None = None
 
     @property
     def against(self) -> float | None:
@@ -86,9 +85,9 @@ class OfferStrip:
 
     @property
     def core(self) -> tuple[float, float]:
-        """What must be inside the axis, money: the range of one sale, and a ceiling as far as it is near."""
+        """What must be inside the axis, money: the range of one sale, and the price to stop at as far as it is near."""
         low, high = _one_sale(self.outlook)
-        paid = [price for price in (self.ceiling, self.safe) if price is not None]
+        paid = [] if self.stop_at is None else [self.stop_at]
         return max(min([low, *paid]), low / FURTHEST), min(max([high, *paid]), high * FURTHEST)
 
 
@@ -185,12 +184,11 @@ def offers_figure(strips: Sequence[OfferStrip], currency: str, layout: Layout) -
 
 
 def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
-    """The ceiling a square, the safe one a ring, where the axis reaches; what is asked a diamond, else an arrow."""
+    """The price to stop at a ring, where the axis reaches; what is asked a diamond, else an arrow."""
     low, high = ax.get_xlim()
-    for price, marker, gid, size in ((strip.ceiling, "s", "ceiling", 6.5), (strip.safe, "o", "safe", 7.5)):
-        if price is not None and low <= price <= high:
-            ax.plot([price], [y], marker, markersize=size, markerfacecolor="white", markeredgecolor=INK,
-                    markeredgewidth=1.5, gid=gid)  # fmt: skip
+    if strip.stop_at is not None and low <= strip.stop_at <= high:
+        ax.plot([strip.stop_at], [y], "o", markersize=7.5, markerfacecolor="white", markeredgecolor=INK,
+                markeredgewidth=1.5, gid="stop")  # fmt: skip
     if strip.asked is None:
         return
     if low <= strip.asked <= high:

@@ -19,7 +19,7 @@ from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import RANGES, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Table, and_more, table
-from kitvalue.pages.words import capital, feature_words, sold_words
+from kitvalue.pages.words import ROUTES, capital, feature_words, sold_words
 
 LOTS = (
     "Of a lot at an auction every price is the hammer price, its premium and freight off already; against the buy-in "
@@ -58,9 +58,8 @@ def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
         if seen.valuation is not None:
             offer, best = seen.offer, seen.judged and seen.judged.best
             view = _without_premium(seen.valuation.buy_in, float(offer.with_premium))
-            bids = (best.ceiling, best.safe_ceiling) if best else (None, None)
             asked = None if offer.price is None else float(offer.price)
-            strip = OfferStrip(offer.offer, offer.series, asked, view, *bids)
+            strip = OfferStrip(offer.offer, offer.series, asked, view, best.safe_ceiling if best else None)
             below = None if asked is None else float(np.mean(view.sample < asked))
             values.append(ValuedOffer(offer, seen.judged, seen.valuation, below, strip))
     return tuple(sorted(values, key=lambda v: (v.strip.against is None, v.strip.against or 0.0, v.offer.offer)))
@@ -104,19 +103,19 @@ def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
     """The first offers as strips."""
     strips = [v.strip for v in values[:MOST_DRAWN]]
     first, last, left = strips[0], strips[-1], len(values) - len(strips)
-    any_bids = any(s.ceiling is not None for s in strips)
+    any_bids = any(s.stop_at is not None for s in strips)
     numbers = table(
         f"The numbers of the picture, {currency}",
         "Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 % | Asked against value"
-        f"{' | Ceiling | Safe ceiling' if any_bids else ''}",
+        f"{' | Stop at' if any_bids else ''}",
         (
             (s.offer, DASH if s.asked is None else amount(s.asked), amount(s.outlook.typical),
              range_or_none(s.outlook.level_low, s.outlook.level_high), range_or_none(s.outlook.low, s.outlook.high),
-             s.against_words, *(map(bid_words, (s.ceiling, s.safe)) if any_bids else ()))
+             s.against_words, *((bid_words(s.stop_at),) if any_bids else ()))
             for s in strips
         ),
     )  # fmt: skip
-    bids = (Key("ceiling", "ceiling, best use"), Key("safe", "safe ceiling: stop there"))
+    bids = (Key("stop", "stop at, in the best use"),)
     return Chart(
         "offers-against-value",
         "Asked against the buy-in value",
@@ -159,20 +158,20 @@ def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) ->
     ranked = sorted(bids, key=lambda bid: (bid[1].expected_profit is None, -(bid[1].expected_profit or 0.0)))
     return table(
         f"Up to what price they pay, the most profitable first, {currency}",
-        "Offer< | Best use< | Likely to pay | Open at | Stop at | Ceiling | Expected profit | Chance of a loss | "
+        "Offer< | Best use, VAT< | Likely to pay | Open at | Stop at | Expected profit | Chance of a loss | "
         "Profit an hour",
         (
-            (j.offer.offer, best.use, DASH if j.paid is None else amount(j.paid.price),
+            (j.offer.offer, f"{best.use}, {ROUTES[best.route]}", DASH if j.paid is None else amount(j.paid.price),
              bid_words(j.open_at), bid_words(j.stop_at),
-             bid_words(best.ceiling), DASH if best.expected_profit is None else number(best.expected_profit),
+             DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
             for j, best in ranked[:MOST_LISTED]
         ),
         and_more(len(ranked) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
         "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
-        "the shop's loss_chance; a dash where no price does. Open at leaves room to haggle up to it. Sold on or in "
-        "parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor of a build, too.",
+        "the shop's loss_chance; a dash where no price does in that use. Open at leaves room to haggle up to it. "
+        "Sold on or in parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor, too.",
     )  # fmt: skip
 
 

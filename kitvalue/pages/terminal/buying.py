@@ -16,9 +16,8 @@ from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
-from kitvalue.pages.words import capital, feature_words, grade, work_words
+from kitvalue.pages.words import ROUTES, feature_words, grade, work_words
 
-ROUTES = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
 MOST_USES = 30  # offers whose every use is listed
 
 
@@ -116,7 +115,7 @@ def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
         "Profit and chance of a loss are at the price expected to be paid (to pay). Stop at: in the best use, the "
         f"highest price that leaves {float(selling.margin):g} % of net revenue on average and loses in "
         f"{float(selling.loss_chance):g} % of the sample at most; freight on top. Open at leaves room to haggle up to "
-        "it. A dash: no price does."
+        "it. A dash: no price does in that use."
     ]
     if blank:
         said.append(f"Selling on is judged unrestored where finished is blank in offers.csv: {which}.")
@@ -159,7 +158,8 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
     said = (
         f"Averages. Costs are work, parts, other donors, freight{premium} and what keeping and selling it costs "
         f"(holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
-        "Left is the most that the kit may cost; below 0 not even a gift leaves the margin."
+        "Left is what the kit may cost for that margin; below 0 not even a gift leaves it. Stop at is lower where more "
+        "would lose too often."
     )
     told = table(" | ".join(["offer<", "best use<", *columns.values()]), rows, notes=[said])
     return f"Where the money goes in the best use\n{told}" if rows else ""
@@ -255,9 +255,10 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
     return f"{title}\n{facts(pairs)}\n\n{shells}"
 
 
-def asked_text(asked: JudgedPrice, typical: float) -> str:
-    """The answer in a few sentences: up to what price each way to sell it pays; then how that comes about."""
-    judged, price, asking = asked.judged, float(asked.price), money(asked.price)
+def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> str:
+    """The answer in a few sentences: the one price to stop at, in which way it is sold; then how that comes about.
+    The other ways and VAT routes are details."""
+    judged, best, price, asking = asked.judged, asked.best, float(asked.price), money(asked.price)
     rank, paid = (judged[0].rank, judged[0].expected_paid or price) if judged else (None, price)
     step = paid / price
     off = round(100 * (price * step / typical - 1))
@@ -267,21 +268,21 @@ def asked_text(asked: JudgedPrice, typical: float) -> str:
         usual = f"what is usually asked, about {money(typical / step)}; such kits sell for about {money(typical)}"
     less = "" if rank is None else f", {share(rank)} of them for less than {asking}"
     said = [f"{asking} asked is {how} {usual}{less}."]
-    ways = [(f"to sell it {_sold_as(one)}" if len(judged) > 1 else "", one.stop_at) for one in judged]
-    pays = ", ".join(f"{money(stop)} {way}".rstrip() for way, stop in ways if stop is not None)
-    never = " and ".join(way or "to you" for way, stop in ways if stop is None)
-    said += [f"Pay at most {pays}."] if pays else []
-    said += [f"{capital(never)} it pays at no price."] if never else []
-    said += [] if judged else [f"Up to what price it pays cannot be told: {asked.reason}"]
-    profits = [one.best.expected_profit for one in judged if one.best is not None]
-    best = max((profit for profit in profits if profit is not None), default=None)
-    if best is not None:
-        what = f"leave {money(best)}" if best >= 0 else f"lose {money(-best)}"
-        better = " in the better way" if len(judged) > 1 else ""
-        said.append(f"At {money(paid)}, the price to expect, it would {what} on average{better}.")
+    if best is None:
+        said.append(f"Up to what price it pays cannot be told: {asked.reason}")
+    elif best.stop_at is None:
+        said.append("To you it pays at no price.")
+    else:
+        route = "" if best.best is None else f", {ROUTES[best.best.route]}"
+        said.append(f"Pay at most {money(best.stop_at)}, to sell it {_sold_as(best)}{route}.")
+    profit = None if best is None or best.best is None else best.best.expected_profit
+    if profit is not None:
+        what = f"leave {money(profit)}" if profit >= 0 else f"lose {money(-profit)}"
+        said.append(f"At {money(paid)}, the price to expect, it would {what} on average.")
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
-    return page(wrapped(" ".join(said), ""), _come_about(asked) if judged else "")[:-1]
+    shown = judged if details or best is None else (best,)
+    return page(wrapped(" ".join(said), ""), _come_about(asked, shown, details=details) if judged else "")[:-1]
 
 
 def _sold_as(one: JudgedOffer) -> str:
@@ -289,9 +290,9 @@ def _sold_as(one: JudgedOffer) -> str:
     return "as it is" if finished is None or finished == one.offer.condition else f"in {grade(finished)}"
 
 
-def _come_about(asked: JudgedPrice) -> str:
+def _come_about(asked: JudgedPrice, judged: Sequence[JudgedOffer], *, details: bool) -> str:
     """The most to pay, from the mean sale down, a column for each way to sell it."""
-    judged, reckoned = asked.judged, asked.reckoned
+    reckoned = asked.reckoned
     best = [one.best for one in judged]
     made = [None if use is None else use.made_up for use in best]
     names = _made_up_columns([m for m in made if m is not None]) | {
@@ -309,23 +310,25 @@ def _come_about(asked: JudgedPrice) -> str:
         ["bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare",
          *("-" if b is None else figure(b.hours) for b in best)],
     ]  # fmt: skip
-    return table(" | ".join(["<", *map(_sold_as, judged)]), rows, notes=_notes(asked))
+    return table(" | ".join(["<", *map(_sold_as, judged)]), rows, notes=_notes(asked, judged, details=details))
 
 
-def _notes(asked: JudgedPrice) -> list[str]:
+def _notes(asked: JudgedPrice, shown: Sequence[JudgedOffer], *, details: bool) -> list[str]:
     notes = []
-    if asked.reckoned is not None and any(one.limited_by_loss for one in asked.judged):
+    if asked.reckoned is not None and any(one.limited_by_loss for one in shown):
         loss = float(asked.reckoned.selling.loss_chance)
         notes.append(f"stop at is below what is left where more would lose in over {loss:g} % of sales")
     better = asked.judged[-1].offer
     uncounted = [word for word, said in (("no bench hours", better.hours), ("no parts", better.parts)) if said is None]
     if better.finished is not None and better.finished > better.condition and uncounted:
         notes.append(f"{' and '.join(uncounted)} are counted for the better condition: --hours 6 --parts 60 count them")
-    other = grouped(
-        (use.route, f"{money(use.safe_ceiling)} {_sold_as(one)}") for one in asked.judged for use in one.better_routes
-    )
-    notes += [
-        f'with sell_on = "{route}" in [tax], where the law lets you: at most {listed(prices)}'
-        for route, prices in other
-    ]
+    if details:
+        ways = ((one, use) for one in asked.judged for use in one.better_routes)
+        other = grouped((use.route, f"{money(use.safe_ceiling)} {_sold_as(one)}") for one, use in ways)
+        notes += [
+            f'with sell_on = "{route}" in [tax], where the law lets you: at most {listed(prices)}'
+            for route, prices in other
+        ]
+    elif len(asked.judged) > len(shown) or any(one.better_routes for one in shown):
+        notes.append("--details has the other ways to sell it and the other VAT routes")
     return [*notes, *([reckoned_words(asked.reckoned)] if asked.reckoned is not None else [])]
