@@ -134,7 +134,7 @@ def test_an_offer_that_gains_nothing_is_not_bought() -> None:
 
 @pytest.mark.parametrize("seed", range(120))
 def test_uses_that_compete_are_chosen_as_by_trying_every_set(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Against tests/reckoning: an offer used once, a plan of one or two offers built once, uses that lose on average but
+    """Against tests/reckoning: an offer used once, a plan of one or two offers built once, losing uses that
     hedge others. Source: no outside one, two routes."""
     rng = np.random.default_rng(5000 + seed)
     m = int(rng.integers(1, 9))
