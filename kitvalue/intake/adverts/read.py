@@ -75,7 +75,9 @@ def shop_lexicon(shop: Shop) -> Lexicon:
 def _findings(
     advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon
 ) -> _Findings:
-    alike = places.day_like(advert, words, today)
+    linkless = advert.without(places.addresses(advert))
+    series = kit.read_series(linkless, spellings)
+    alike = places.day_like(advert, words, today, series.named.values())
     dated = advert.without(alike.drums)
     kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
     kit_only = kit_only.without(places.numbers_to_call(kit_only))
@@ -86,8 +88,6 @@ def _findings(
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
     amounts = score_amounts(kit_only.without(drums.places), words)
-    linkless = advert.without(places.addresses(advert))
-    series = kit.read_series(linkless, spellings)
     price = read_price(kit_only, amounts, words, shop.shop.currency, [*series.named.values(), *drums.counted])
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
     seller = kit.value_said(
