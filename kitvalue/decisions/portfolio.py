@@ -33,12 +33,14 @@ Limit: TypeAlias = tuple[FloatArray, float | None]  # what each use takes, and h
 
 @dataclass(frozen=True, slots=True)
 class Bought:
-    """An offer for one use by one VAT route; `plan` is the name of the plan that it builds, None for no build."""
+    """An offer for one use by one VAT route; `plan` is the name of the plan that it builds in the place of its `donor`,
+    None for no build."""
 
     offer: str
     use: Use
     plan: str | None = None
     route: Route | None = None
+    donor: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,7 +98,7 @@ def best_set(from_: Candidates, budget: float | None, bench_hours: float | None,
     if m <= EXACT:
         every = ((np.arange(2**m)[:, None] >> np.arange(m)) & 1).astype(np.float64)
         found = _first(every, expected, spent, within)
-        at = np.flatnonzero(found)
+        at = np.flatnonzero(np.zeros(n) if found is None else found)
         bound = float(from_.expected[at].sum())
     else:
         bound, unbound = _bound(from_.expected, limits)

@@ -39,6 +39,7 @@ from kitvalue.workshop.tax import Terms, price_for_margin, scheme_of, terms_of, 
 
 HEAVY = (Group.WORK, Group.CONTINGENCY, Group.SENT_OUT, Group.PARTS)  # what may make a new good of a kit
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
+CAPITAL = "Capital"  # the line of what is tied up in kits until the sale
 FULL_WITHOUT_DONORS = "no donor is bought at this size, so it is costed with full VAT"
 
 
@@ -238,7 +239,7 @@ def _route_cost(
     donors = _sum(line for line in lines if line.group is Group.DONORS)
     if terms.tied > 0 and donors > 0:
         amount, basis = donors * terms.tied, f"{money_text(donors)} paid for kits, tied up until sold"
-        lines.append(Line("Capital", Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
+        lines.append(Line(CAPITAL, Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
     lines.sort(key=lambda line: list(Group).index(line.group))  # stable: the plan's order inside a group
     cost, purchase, reason = _sum(lines), cents(purchase_price(build.charges)), _why_closed(route, chosen, build, tax)
     if reason is not None:

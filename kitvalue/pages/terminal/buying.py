@@ -212,10 +212,16 @@ def _together(p: Portfolio) -> str:
     how = "no set earns more"
     if not p.exact:
         how = f"the best found; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
-    bought = ", ".join(f"{one.offer} ({one.use})" for one in p.buy)
+    builds = grouped((f"for {one.plan}", f"{one.offer} as {one.donor}") for one in p.buy if one.plan is not None)
+    bought = ", ".join(
+        [
+            *(f"{one.offer} ({one.use})" for one in p.buy if one.plan is None),
+            *(f"{' and '.join(kits)} {plan}" for plan, kits in builds),
+        ]
+    )
     return wrapped(
         f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
-        f"{share(p.chance_of_loss)}, {money(p.spent)} spent, {figure(p.hours)} hours; {how}."
+        f"{share(p.chance_of_loss)}, {money(p.spent)} to pay in all, {figure(p.hours)} hours; {how}."
     )
 
 
