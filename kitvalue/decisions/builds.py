@@ -13,6 +13,7 @@ import numpy as np
 from kitvalue.decisions.ceiling import Deals, DonorNeed, donor_needs, mean_profit, place_of
 from kitvalue.decisions.offered import Grounds, Lot, rebuilds
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.plan import NEW, DonorTable, Plan
 from kitvalue.intake.settings.shop import Route, TaxTable
 from kitvalue.intake.text.problems import Caution, KitvalueError
@@ -109,17 +110,21 @@ def _known(donor: DonorTable) -> DonorTable:
 
 def _lots_for(donor: DonorTable, need: DonorNeed | None, lots: Sequence[Lot]) -> Iterator[Lot | None]:
     """The offers that may be bought as a donor; None where it is bought as the plan says, or was. A donor with the name
-    of an offer is that offer."""
+    of an offer that is such a kit, as source writes it, is that offer."""
     if donor.in_hand:
         yield None
         return
-    named = [lot for lot in lots if fold(lot.offer.offer) == fold(donor.id) and lot.paid is not None]
+    named = [lot for lot in lots if lot.paid is not None and _is_the_same(lot.offer, donor)]
     fitting = [lot for lot in lots if lot.paid is not None and need is not None and place_of(lot.offer, [need]) is need]
     yield from fitting
     if named:
         yield from (lot for lot in named if lot not in fitting)
     elif donor.freight is not None:
         yield None
+
+
+def _is_the_same(offer: Offer, donor: DonorTable) -> bool:
+    return [fold(offer.offer), fold(offer.series), offer.pieces] == [fold(donor.id), fold(donor.series), donor.pieces]
 
 
 def _filled(first: Plan, at: int, lot: Lot | None, grounds: Grounds, tax: TaxTable) -> Filled:

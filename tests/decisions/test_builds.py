@@ -79,12 +79,15 @@ def test_each_way_to_fill_the_donors_is_a_build(fit: Fit) -> None:
 
 
 def test_a_donor_with_the_name_of_an_offer_is_that_offer_and_one_of_unknown_freight_cannot_be_costed(fit: Fit) -> None:
-    named = (*OFFERS, offer(offer="b", series="Series A", price=Decimal(90)))
-    grounds, answers = judged(plan_of(), fit, named)
-    made = [filled(build) for build in builds_of(plan_of(), grounds, answers.lots)]
+    b = offer(offer="b", series="series a", pieces=2, price=Decimal(90))
+    named = (*OFFERS, b, offer(offer="A", series="Series A", pieces=3))
+    plan = plan_of(A={"series": "Series A"}, B={"series": "Series A"})
+    grounds, answers = judged(plan, fit, named)
+    made = [filled(build) for build in builds_of(plan, grounds, answers.lots)]
     assert {"A": "first", "B": "b"} in made
     assert {"B": "b"} in made
     assert all("B" in one for one in made)  # it is bought as the offer is, or another in its place
+    assert all(one.get("A") != "A" for one in made)  # another kit of that name: it has other drums
     unknown = plan_of(A={"freight": None})
     grounds, answers = judged(unknown, fit)
     assert all("A" in filled(build) for build in builds_of(unknown, grounds, answers.lots))
@@ -177,7 +180,7 @@ def test_a_begun_plan_still_needs_what_it_misses_and_gives_up_what_it_has(
 
 
 def test_two_offers_fill_two_donors_of_one_plan(fit: Fit, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Cheap kits for a plan that pays: both go into one build, told with its donors. The shop names no hours to sell them on."""
+    """Both go into one build, told with its donors. The shop names no hours to sell them on."""
     plan = plan_of(A={"price": 50000}, B={"price": 50000}).model_copy(update={"surplus": ()})
     cheap = [replace(one, price=Decimal(60), haggle="fixed", freight=Decimal(10)) for one in OFFERS[:2]]
     dear = fit_book(replace(fit.book, price=3 * fit.book.price), 10.0)
