@@ -67,7 +67,7 @@ def builds_of(plan: Plan, grounds: Grounds, lots: Sequence[Lot]) -> tuple[BuildC
 
     Raises FileError or RefusedError where the plan cannot be costed.
     """
-    tax, undone = settings_of(grounds.shop)[0], _undone(plan)
+    tax, undone, worst = settings_of(grounds.shop)[0], _undone(plan), grounds.shop.buying.worst
     if any(donor.owner == "customer" for donor in plan.donor):
         return ()
     first = undone.model_copy(update={"donor": tuple(_known(donor) for donor in undone.donor)})
@@ -76,7 +76,7 @@ def builds_of(plan: Plan, grounds: Grounds, lots: Sequence[Lot]) -> tuple[BuildC
         return ()
     before, needs = _rest(base), {need.id: need for need in donor_needs(plan)}
     options = [
-        [_filled(first, at, lot, grounds, tax) for lot in _lots_for(donor, needs.get(donor.id), lots)]
+        [_filled(first, at, lot, grounds, tax) for lot in _lots_for(donor, needs.get(donor.id), lots, worst)]
         for at, donor in enumerate(plan.donor)
     ]
     new = [drum for drum in plan.drum if drum.from_ == NEW]
@@ -108,14 +108,15 @@ def _known(donor: DonorTable) -> DonorTable:
     return donor.model_copy(update={"freight": donor.freight or ZERO})
 
 
-def _lots_for(donor: DonorTable, need: DonorNeed | None, lots: Sequence[Lot]) -> Iterator[Lot | None]:
+def _lots_for(donor: DonorTable, need: DonorNeed | None, lots: Sequence[Lot], worst: Decimal) -> Iterator[Lot | None]:
     """The offers that may be bought as a donor; None where it is bought as the plan says, or was. A donor with the name
     of an offer that is such a kit, as source writes it, is that offer."""
     if donor.in_hand:
         yield None
         return
     named = [lot for lot in lots if lot.paid is not None and _is_the_same(lot.offer, donor)]
-    fitting = [lot for lot in lots if lot.paid is not None and need is not None and place_of(lot.offer, [need]) is need]
+    needed = [] if need is None else [need]
+    fitting = [lot for lot in lots if lot.paid is not None and place_of(lot.offer, needed, worst) is need]
     yield from fitting
     if named:
         yield from (lot for lot in named if lot not in fitting)

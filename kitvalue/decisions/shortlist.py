@@ -12,7 +12,18 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import Base, Deals, MadeUp, Paid, Use, ceilings, chance_of_loss, mean_profit, opening
+from kitvalue.decisions.ceiling import (
+    Base,
+    Deals,
+    Landed,
+    MadeUp,
+    Paid,
+    Use,
+    ceilings,
+    chance_of_loss,
+    mean_profit,
+    opening,
+)
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.intake.books.offers import Offer, Part
@@ -30,11 +41,13 @@ class JudgedUse:
     """One use of an offer by one route. Money; chances are shares of the sample; None beside a `reason`.
 
     `expected_profit` and `chance_of_loss` are at the price expected to be paid, None where none is; `chance_at_ceiling`
-    is at the ceiling. Ceilings are as they are bid: of a lot at an auction hammer prices.
+    is at the ceiling. Ceilings are as they are bid: of a lot at an auction hammer prices. `own`: it is by the route
+    that plan and shop set for it.
     """
 
     use: Use
     route: Route
+    own: bool = True
     ceiling: float | None = None
     safe_ceiling: float | None = None
     expected_profit: float | None = None
@@ -71,6 +84,11 @@ class JudgedOffer:
     def pays(self) -> bool:
         """Does it pay at the price that it will probably be had for?"""
         return self.stop_at is not None and self.paid is not None and self.paid.price <= self.stop_at
+
+    @property
+    def net(self) -> bool:
+        """Are its prices net, VAT coming on top?"""
+        return self.offer.vat == "excluded"
 
     @property
     def limited_by_loss(self) -> bool:
@@ -118,11 +136,12 @@ class Shortlist:
 @dataclass(frozen=True, slots=True, eq=False)
 class UseBatch:
     """Offers of one use and route with what they bring: row `at[i]` of `outcomes` and `clipped` is offer
-    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding. `up`, `tied`: `Deals`'
-    own."""
+    `places[i]`'s, bought in terms of `bought[i]`. `cost` (m,) is what comes on top of the base's and of these: holding,
+    parts. `tied`: `Deals`' own."""
 
     base: Base
     places: Sequence[int]  # in the list of offers
+    bought: Sequence[Landed]
     outcomes: FloatArray  # (u, n)
     clipped: FloatArray  # (u, n)
     at: IntArray  # (m,)
@@ -130,54 +149,56 @@ class UseBatch:
     freight: float  # outward, charged to the buyer
     values: FloatArray | None = None  # (u,) for kits in parts
     chances: FloatArray | None = None  # (u, n) of outcomes that are not equally likely
-    up: FloatArray | float = 1.0
     tied: FloatArray | float = 0.0
 
     def deals(self, part: slice, terms: Terms) -> Deals:
         """Some of the offers as purchases."""
         base, at = self.base, self.at[part]
-        one = np.ones(len(at))
+        one, tied = np.ones(len(at)), (self.tied * np.ones(len(self.at)))[part]
+        start, slope, purchase, into, back, _, _ = np.array(self.bought[part]).T
         return Deals(
             outcomes=self.outcomes[at],
             clipped=self.clipped[at],
-            cost=base.cost + self.cost[part],
+            cost=base.cost + self.cost[part] + start * (1 + tied),
             rate=0.0 if base.route == "none" else float(terms.rate),
             fee=float(terms.fee),
             margin=float(terms.margin),
             freight=self.freight,
             on_margin=base.route == "margin",
             others=base.others * one,
-            credit=base.credit * one,
-            least=base.least * one,
+            credit=(base.credit - purchase) / into,
+            least=(base.least - purchase) / into,
             values=None if self.values is None else self.values[at],
             chances=None if self.chances is None else self.chances[at],
-            up=(self.up * np.ones(len(self.at)))[part],
+            slope=slope,
+            into=into,
+            back=back,
             reserve=float(terms.reserve),
-            tied=(self.tied * np.ones(len(self.at)))[part],
+            tied=tied,
         )
 
 
 def judged_uses(
     batch: UseBatch, paid: Sequence[float | None] | FloatArray, terms: Terms, loss_chance: float
 ) -> list[JudgedUse]:
-    """The use for each offer of a batch; `paid` are the prices expected, without a premium."""
+    """The use for each offer of a batch; `paid` are the prices expected, as they are bid."""
     base, m = batch.base, len(batch.places)
     if base.reason is not None:
-        return [JudgedUse(base.use, base.route, hours=base.hours, reason=base.reason)] * m
+        return [JudgedUse(base.use, base.route, base.own, hours=base.hours, reason=base.reason)] * m
     step = max(1, MOST_AT_ONCE // batch.outcomes.shape[1])
     uses: list[JudgedUse] = []
     for start in range(0, m, step):
         part = slice(start, start + step)
         deals = batch.deals(part, terms)
         tops = ceilings(deals, loss_chance)
-        prices = np.array([price or 0.0 for price in paid[part]]) * deals.up
+        prices = np.array([price or 0.0 for price in paid[part]])
         profits, losses = mean_profit(deals, prices), chance_of_loss(deals, prices)
         figures = np.column_stack([tops.ceiling, tops.safe, profits, losses, tops.chance_at_ceiling]).tolist()
         for price, (top, safe, profit, loss, at_top), made in zip(paid[part], figures, tops.made_up, strict=True):
             by_hour = (profit + base.labour) / base.hours if base.hours else None
             uses.append(
                 JudgedUse(
-                    base.use, base.route, top if top >= 0 else None, safe if safe >= 0 else None,
+                    base.use, base.route, base.own, top if top >= 0 else None, safe if safe >= 0 else None,
                     None if price is None else profit, None if price is None else loss, at_top if top >= 0 else None,
                     base.hours, None if price is None else by_hour, None, made,
                 )
@@ -187,20 +208,19 @@ def judged_uses(
 
 def judged(
     offer: Offer, paid: Paid | None, buy_in: float, rank: float | None, uses: Sequence[JudgedUse],
-    own: Sequence[Route], cautions: Sequence[Caution],
+    cautions: Sequence[Caution],
 ) -> JudgedOffer:  # fmt: skip
-    """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is the most
-    profitable by these, or by the others of the same use where that route is closed; without a price the one for which
-    the most may be paid."""
+    """An offer with its uses. The best one is the most profitable by the routes that plan and shop set, or by the
+    others of the same use where that route is closed; without a price the one for which the most may be paid."""
 
     def gain(use: JudgedUse) -> tuple[bool, float]:
         if use.expected_profit is not None or use.safe_ceiling is not None:
             return True, use.safe_ceiling or 0.0 if use.expected_profit is None else use.expected_profit
         return False, 0.0 if use.made_up is None else use.made_up.leaves
 
-    open_ones = [(u, u.route == r) for u, r in zip(uses, own, strict=True) if u.reason is None]
-    ours = {u.use for u, is_own in open_ones if is_own}
-    candidates = [u for u, is_own in open_ones if is_own or u.use not in ours]
+    open_ones = [use for use in uses if use.reason is None]
+    ours = {use.use for use in open_ones if use.own}
+    candidates = [use for use in open_ones if use.own or use.use not in ours]
     best = max(candidates, key=gain) if candidates else None
     asked, stop = None if offer.price is None else float(offer.price), None if best is None else best.safe_ceiling
     return JudgedOffer(

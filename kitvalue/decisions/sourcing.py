@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import REBUILD, Paid, own_route, paid_for
+from kitvalue.decisions.ceiling import Paid, own_route, paid_for
 from kitvalue.decisions.shortlist import drum_value
 from kitvalue.decisions.solving import least
 from kitvalue.intake.books.book import FloatArray
@@ -253,7 +253,7 @@ def wanted_drums(plan: Plan, shop: Shop) -> tuple[WantedDrum, ...]:
     if all(drum.from_ == NEW for drum in plan.drum):
         raise FileError(f"{plan_file(plan.name)}: every drum is new, so there is nothing to look for among the offers")
     terms = terms_of(*settings_of(shop))
-    route: Route = "none" if own_route(shop, plan, REBUILD) == "none" else "full"
+    route: Route = "none" if own_route(shop, plan) == "none" else "full"
     plain = plan.model_copy(update={"surplus": (), "route": route})
     free = DonorTable(id="donor", series="-", pieces=1, condition=Decimal(3), price=ZERO, freight=ZERO)
 
@@ -281,7 +281,7 @@ def supplies(offers: Sequence[Offer], parts: Sequence[Part], plan: Plan, shop: S
     A drum left over is credited at its expected part value, less VAT and fee.
     """
     terms = terms_of(*settings_of(shop))
-    up = 1 + terms.rate if own_route(shop, plan, REBUILD) == "full" else Decimal(1)
+    up = 1 + terms.rate if own_route(shop, plan) == "full" else Decimal(1)
     keep = float(1 / up - terms.fee)
     return tuple(
         Supply(

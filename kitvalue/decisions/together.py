@@ -4,28 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from functools import partial
 from typing import Final, TypeAlias
 
 import numpy as np
 
 from kitvalue.decisions.builds import OF_OFFERS, BuildChoice, builds_of, expected_profits, left_out, sales_of
-from kitvalue.decisions.ceiling import PARTS, REBUILD, SELL_ON, Use, own_route
+from kitvalue.decisions.ceiling import PARTS, REBUILD, Use
 from kitvalue.decisions.doubt import fetched_in_draws
-from kitvalue.decisions.offered import Grounds, JudgedOffers, Lot, shortlisted
+from kitvalue.decisions.offered import Grounds, JudgedOffers, Lot, grounds_of, shortlisted
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedUse
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.plan import DonorTable, Plan
-from kitvalue.intake.settings.shop import Route
 from kitvalue.intake.text.problems import Caution, KitvalueError
 from kitvalue.market.encoding import Kit
 from kitvalue.market.outlook import known_cautions, shared_draws
 from kitvalue.workshop.costing import settings_of
-from kitvalue.workshop.money import ZERO, cents
+from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.purchases import purchase_at
 
 DRAWS: Final = 2000
@@ -55,17 +53,17 @@ class Together:
     cautions: tuple[Caution, ...]
 
 
-def by_use(uses: Sequence[JudgedUse], own: Mapping[Use, Route]) -> tuple[JudgedUse, ...]:
-    """Each open use once: by the route that the shop sets for it, or the most profitable where that route is closed."""
+def by_use(uses: Sequence[JudgedUse]) -> tuple[JudgedUse, ...]:
+    """Each open use once: by the route that plan and shop set for it, or the most profitable where that is closed."""
     best: dict[Use, JudgedUse] = {}
     for use in uses:
-        if use.reason is None and (use.use not in best or _weight(use, own) > _weight(best[use.use], own)):
+        if use.reason is None and (use.use not in best or _weight(use) > _weight(best[use.use])):
             best[use.use] = use
     return tuple(best.values())
 
 
-def _weight(use: JudgedUse, own: Mapping[Use, Route]) -> tuple[bool, float]:
-    return use.route == own[use.use], use.expected_profit or 0.0
+def _weight(use: JudgedUse) -> tuple[bool, float]:
+    return use.own, use.expected_profit or 0.0
 
 
 def bought_together(grounds: Grounds, answers: JudgedOffers, plans: Sequence[Plan]) -> Together:
@@ -98,18 +96,16 @@ def bought_together(grounds: Grounds, answers: JudgedOffers, plans: Sequence[Pla
 
 def _of_offers(grounds: Grounds, answers: JudgedOffers) -> list[Competing]:
     """Each offer sold on and in parts, the most profitable offer first."""
-    lots, tax = {lot.offer.offer: lot for lot in answers.lots}, settings_of(grounds.shop)[0]
-    own = {use: own_route(grounds.shop, None, use) for use in (SELL_ON, PARTS)}
-    made = []
+    lots, made = {lot.offer.offer: lot for lot in answers.lots}, []
     for judged in answers.judged:
         if judged.paid is None or judged.reason is not None:
             continue
         lot = lots[judged.offer.offer]
-        cash = float(purchase_at(cents(Decimal(repr(judged.paid.price))), lot.offer, tax).paid(tax))
-        for use in by_use([use for use in judged.uses if use.use != REBUILD], own):
+        for use in by_use([use for use in judged.uses if use.use != REBUILD]):
             buys = (Bought(lot.offer.offer, use.use, None, use.route),)
             drawn = partial(_use_draws, lot, use, answers, grounds)
-            made.append(Competing(buys, use.expected_profit or 0.0, cash, use.hours, {_drawn_as(lot): lot.sold}, drawn))
+            kits = {_drawn_as(lot): lot.sold}
+            made.append(Competing(buys, use.expected_profit or 0.0, lot.spent, use.hours, kits, drawn))
     return made
 
 
@@ -127,7 +123,7 @@ def _use_draws(lot: Lot, use: JudgedUse, answers: JudgedOffers, grounds: Grounds
         row, rng = batch.at[at], np.random.default_rng([SEED, *_drawn_as(lot).encode()])
         brings = rng.choice(batch.outcomes[row], DRAWS, p=None if batch.chances is None else batch.chances[row])
     deals = batch.deals(slice(at, at + 1), grounds.terms)
-    return np.asarray(deals.profit(brings[None, :], np.array([lot.spent - lot.freight]))[0])
+    return np.asarray(deals.profit(brings[None, :], np.array([lot.price]))[0])
 
 
 def _of_plan(plan: Plan, grounds: Grounds, lots: Sequence[Lot]) -> list[Competing]:
@@ -157,12 +153,14 @@ def _build_draws(build: BuildChoice, hands: Sequence[Competing], grounds: Ground
 def _in_hand(plan: Plan, grounds: Grounds) -> list[Competing]:
     """What each donor in hand would bring otherwise, sold on or in parts as it stands, its price being spent; one that
     would bring nothing, or of which nothing is known, counts as nothing."""
-    alone, tax, hands = replace(grounds, plan=None), settings_of(grounds.shop)[0], []
+    tax, selling = settings_of(grounds.shop)
+    shop = grounds.shop.model_copy(update={"selling": selling.model_copy(update={"capital": ZERO})})  # what is spent
+    alone, hands = grounds_of(shop, grounds.fit, None, grounds.parts, grounds.on), []
     for donor in plan.donor:
         if not donor.in_hand:
             continue
         answers = shortlisted(alone, [_as_offer(plan, donor)])
-        spent = float(purchase_at(donor.price, donor, tax).cost(tax)) * (1 + float(grounds.terms.tied))
+        spent = float(purchase_at(donor.price, donor, tax).cost(tax))
         best = max(_of_offers(alone, answers), key=lambda one: one.expected, default=None)
         if best is not None and best.expected + spent > 0:
             gained = partial(_gained, best.profits, spent)

@@ -45,7 +45,7 @@ _RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell
     hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
     margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
     reserve_percent=selling.reserve capital_percent=selling.capital invented"""
-_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
+_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ deducted$ leaves$"
 
 
 _WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:@]|~\d)?|[{}]")
@@ -288,7 +288,9 @@ def shortlist_answer(s: Shortlist) -> Answer:
         f"""currency plan on as_of
         offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
             features=offer.features: finished=offer.finished hours=offer.hours~2 parts=offer.parts$ asked=offer.price$
-            price_kind=offer.price_kind premium=offer.premium
+            price_kind=offer.price_kind premium=offer.premium bought_from=offer.bought_from vat=offer.vat
+            premium_vat=offer.premium_vat freight=offer.freight$ freight_by=offer.freight_by duty=offer.duty
+            import_vat=offer.import_vat clearance=offer.clearance$ net
             buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$

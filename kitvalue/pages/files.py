@@ -24,7 +24,8 @@ OFFERS = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
     "chance_of_loss", "hours", "profit_per_hour", "reason", "price_kind", "premium", "features", "finished",
-    "finished_hours", "finished_parts",
+    "finished_hours", "finished_parts", "bought_from", "vat", "premium_vat", "freight_by", "duty", "import_vat",
+    "clearance",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
 ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
@@ -61,7 +62,8 @@ def _offer(one: JudgedOffer) -> list[Cell]:
         *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
         *map(_money, (one.expected_paid, one.open_at, one.stop_at)), *in_best, one.reason,
         offer.price_kind, offer.premium or None,
-        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
+        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts, offer.bought_from,
+        offer.vat, offer.premium_vat, offer.freight_by, offer.duty, offer.import_vat, offer.clearance,
     ]  # fmt: skip
 
 

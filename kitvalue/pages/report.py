@@ -177,6 +177,7 @@ def _bid(judged: JudgedOffer | None, currency: str) -> str:
     if judged.stop_at is None or judged.open_at is None:
         return f" At no price does it leave your margin and lose seldom enough ({use})."
     opening, stop = (with_currency(bid_words(price), currency) for price in (judged.open_at, judged.stop_at))
+    stop += " net" if judged.net else ""
     if judged.open_at == judged.stop_at:
         return f" It pays up to {stop} ({use}): open there and stop there."
     return f" Open at {opening}, stop at {stop} ({use})."

@@ -141,14 +141,20 @@ def purchase_at(
     return Purchase(kept, to_seller, is_open(terms, tax))
 
 
+def import_rates(terms: BuyingTerms, tax: TaxTable) -> tuple[Decimal, Decimal, Decimal]:
+    """Duty and import VAT in percent, and clearance: the offer's own, or the shop's."""
+    table = tax.import_
+    vat = tax.rate if table.vat is None else table.vat
+    own = ((terms.duty, table.duty), (terms.import_vat, vat), (terms.clearance, table.clearance))
+    duty, import_vat, clearance = (shops if said is None else said for said, shops in own)
+    return duty, import_vat, clearance
+
+
 def _at_the_border(
     goods: Decimal, freight: Decimal, terms: BuyingTerms, tax: TaxTable, rounded: Callable[[Decimal], Decimal]
 ) -> tuple[Amount, ...]:
-    table = tax.import_
-    rate = percent(table.duty if terms.duty is None else terms.duty)
-    own = tax.rate if table.vat is None else table.vat
-    vat = percent(own if terms.import_vat is None else terms.import_vat)
-    clearance = table.clearance if terms.clearance is None else terms.clearance
+    told = import_rates(terms, tax)
+    rate, vat, clearance = percent(told[0]), percent(told[1]), told[2]
     duty = rounded(rate * (goods + freight))
     tax_paid = rounded(vat * (goods + freight + duty + clearance))
     return (

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
 from kitvalue.intake.settings.plan import NEW, DonorTable, Plan
+from kitvalue.intake.settings.purchase import BuyingTerms
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.problems import RefusedError
@@ -47,15 +48,19 @@ def why_no_margin_scheme(donors: Sequence[DonorTable], tax: TaxTable) -> str | N
     (a private person), from a dealer who used the scheme, or from a business whose sale was exempt (314(b), and for a
     small enterprise's capital goods 314(c)).
     """
-    reasons = []
-    for donor in donors:
-        if not is_open(donor, tax):
-            from_whom = "the union" if donor.bought_from == "union" else donor.bought_from
-            with_vat = f"was bought from {from_whom} with VAT {'shown' if donor.vat == 'included' else 'on top'}"
-            untold = f"was bought from {from_whom} and its vat is not said"
-            why = "was imported" if donor.bought_from == "import" else with_vat if donor.vat else untold
-            reasons.append(f"donor {donor.id} {why}")
-    return "; ".join(reasons) or None
+    closed = ((donor.id, closed_by(donor, tax)) for donor in donors)
+    return "; ".join(f"donor {id_} {why}" for id_, why in closed if why is not None) or None
+
+
+def closed_by(kit: BuyingTerms, tax: TaxTable) -> str | None:
+    """What of a purchase closes the margin scheme to the kit, or None where it is open."""
+    if is_open(kit, tax):
+        return None
+    if kit.bought_from == "import":
+        return "was imported"
+    from_whom = "the union" if kit.bought_from == "union" else kit.bought_from
+    how = {"included": "with VAT shown", "excluded": "with VAT on top"}.get(kit.vat or "", "and its vat is not said")
+    return f"was bought from {from_whom} {how}"
 
 
 def scheme_of(plan: Plan, donors: Sequence[DonorTable], shop: Shop, tax: TaxTable) -> Route:
@@ -73,6 +78,14 @@ def scheme_of(plan: Plan, donors: Sequence[DonorTable], shop: Shop, tax: TaxTabl
     restored = len(plan.donor) == 1 and len(own) == 1 and all(drum.from_ != NEW for drum in plan.drum)
     follows = tax.sell_on if restored else tax.rebuild
     return "full" if why_no_margin_scheme(donors, tax) is not None else follows
+
+
+def scheme_of_item(terms: BuyingTerms, tax: TaxTable) -> Route:
+    """The scheme that a kit sold on, a part or a drum left over is under, by where its own kit comes from: `sell_on`,
+    or full VAT where the purchase closes the margin scheme."""
+    if not tax.registered:
+        return "none"
+    return "margin" if tax.sell_on == "margin" and is_open(terms, tax) else "full"
 
 
 @dataclass(frozen=True, slots=True)

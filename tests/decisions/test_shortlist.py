@@ -9,27 +9,29 @@ import numpy as np
 import pytest
 
 from kitvalue.decisions import shortlist
-from kitvalue.decisions.ceiling import Base, Paid
+from kitvalue.decisions.ceiling import Base, Paid, landed
 from kitvalue.decisions.offered import ranked
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses
+from kitvalue.intake.settings.shop import TaxTable
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import terms_of
 from tests import worked
 from tests.decisions.test_haggling import offer
 
 PAID = Paid(360.0, "the book")
-BASE = Base("sell on", "none", 138.6, 0.0, 0.0, 0.0, 3.0, 126.0, None)
+BASE = Base("sell on", "none", 138.6, 0.0, 0.0, 0.0, 3.0, 126.0, own=True, reason=None)
+SENT = landed(offer(freight=Decimal(45)), worked.shop().tax or TaxTable())
 SALES = np.array([[500.0, 600.0, 700.0, 800.0]])
 
 
 def used(**changes: object) -> JudgedUse:
-    plain = JudgedUse("sell on", "full", 420.0, 390.0, 100.0, 0.05, 0.1, 3.0, 75.0, None)
+    plain = JudgedUse("sell on", "full", True, 420.0, 390.0, 100.0, 0.05, 0.1, 3.0, 75.0, None)
     return replace(plain, **changes)  # type: ignore[arg-type]
 
 
 def found_of(base: Base, paid: float = 360.0) -> JudgedUse:
     batch = UseBatch(
-        base, np.array([0]), SALES, SALES, np.array([0]), np.array([45.0]), freight=0.0,
+        base, np.array([0]), [SENT], SALES, SALES, np.array([0]), np.array([0.0]), freight=0.0,
     )  # fmt: skip
     (one,) = judged_uses(batch, np.array([paid]), terms_of(*settings_of(worked.shop(fee=0))), 0.25)
     return one
@@ -47,7 +49,7 @@ def test_one_use_reckoned_by_hand() -> None:
     assert one.safe_ceiling == pytest.approx(349.40)
     assert one.chance_at_ceiling == 0.25
     assert one.made_up is not None
-    assert astuple(one.made_up) == pytest.approx((650.0, 0.0, 0.0, 0.0, 183.6, 117.0, 349.4))
+    assert astuple(one.made_up) == pytest.approx((650.0, 0.0, 0.0, 0.0, 183.6, 117.0, 349.4, 0.0))
 
 
 def test_no_hours_no_profit_by_the_hour() -> None:
@@ -64,25 +66,25 @@ def test_a_kit_that_loses_as_a_gift_has_no_ceiling() -> None:
 
 @pytest.mark.parametrize(("buy_in", "percent"), [(500.0, -20.0), (400.0, 0.0), (320.0, 25.0)])
 def test_what_is_asked_against_the_value(buy_in: float, percent: float) -> None:
-    one = judged(offer(), PAID, buy_in, 0.3, [used()], ["full"], ())  # asked at 400
+    one = judged(offer(), PAID, buy_in, 0.3, [used()], ())  # asked at 400
     assert one.against_percent == pytest.approx(percent)
     assert (one.buy_in, one.rank, one.reason) == (buy_in, 0.3, None)
     assert (one.stop_at, one.open_at) == (390.0, 320.0)  # 40 under the expected 360, as that lies under 400
 
 
 def test_the_shops_own_route_is_taken_where_it_is_open() -> None:
-    full, margin = used(), used(route="margin", expected_profit=180.0)
-    assert judged(offer(), PAID, 400.0, 0.3, [full, margin], ["full", "full"], ()).best == full
+    full, margin = used(), used(route="margin", own=False, expected_profit=180.0)
+    assert judged(offer(), PAID, 400.0, 0.3, [full, margin], ()).best == full
     shut = used(expected_profit=None, reason="imported")
-    assert judged(offer(), PAID, 400.0, 0.3, [shut, margin], ["full", "full"], ()).best == margin
+    assert judged(offer(), PAID, 400.0, 0.3, [shut, margin], ()).best == margin
     parts = used(use="parts", expected_profit=130.0)
-    assert judged(offer(), PAID, 400.0, 0.3, [full, parts], ["full", "full"], ()).best == parts
+    assert judged(offer(), PAID, 400.0, 0.3, [full, parts], ()).best == parts
 
 
 def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
     def one(row: int, profit: float | None) -> JudgedOffer:
         uses = [used(expected_profit=profit)]
-        return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ["full"], ())
+        return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ())
 
     lost = JudgedOffer(offer(row=2, offer="D2"), PAID, reason="no such series")
     rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
@@ -91,7 +93,9 @@ def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
 
 def test_many_offers_in_several_goes_are_each_found_once(monkeypatch: pytest.MonkeyPatch) -> None:
     paid = np.array([100.0, 200.0, 300.0, 400.0, 350.0])
-    batch = UseBatch(BASE, np.arange(5), SALES, SALES, np.zeros(5, dtype=np.int64), np.full(5, 45.0), freight=0.0)
+    batch = UseBatch(
+        BASE, np.arange(5), [SENT] * 5, SALES, SALES, np.zeros(5, dtype=np.int64), np.zeros(5), freight=0.0
+    )
     terms = terms_of(*settings_of(worked.shop(fee=0)))
     whole = judged_uses(batch, paid, terms, 0.25)
     monkeypatch.setattr(shortlist, "MOST_AT_ONCE", 8)  # two offers of four sales at a time

@@ -204,7 +204,8 @@ def _cuts(advert: AdvertText, amounts: Sequence[Amount]) -> list[int]:
     ends = [(one.find.end, two.find.start) for one, two in pairwise(amounts) if one.ranged and two.ranged]
     spared |= {at for start, end in ends for at in range(start, end)}  # the dash of "300 - 450"
     found = [m for m in _CUT.finditer(advert.plain) if m.start() not in spared]
-    return [m.start() for m in found if m[0] != "." or not _SHORT.search(advert.plain[: m.start()][-8:])]
+    found = [m for m in found if m[0] != "." or not _SHORT.search(advert.plain[max(0, m.start() - 8) : m.start()])]
+    return [m.start() for m in found]
 
 
 def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Iterator[tuple[str, Find]]:

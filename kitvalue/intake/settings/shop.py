@@ -355,6 +355,7 @@ class WorkTable(Table):
     prepare: Money | None = None  # hours to make a bought kit ready for selling on as it is
     part_out: Money | None = None  # hours to take a kit apart and sell it in parts
     hours: dict[str, Money] = {}  # hours for one unit of each operation
+    grade: dict[str, Money] = {}  # more hours a drum for each grade under what a plan expects of its donor, by job
 
 
 class PromiseTable(Table):
@@ -379,6 +380,7 @@ class BuyingTable(Table):
     budget: Money | None = None  # for donors and new shells in all
     kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
     bench_hours: Money | None = None  # of the shop's own, for all that is bought
+    worst: Annotated[Number, Field(ge=1, le=5)] = Decimal(2)  # the grade below which no kit is taken as a donor
 
 
 class Shop(Table):

@@ -19,7 +19,7 @@ from kitvalue.pages.pictures.frame import Chart, Key, Section
 from kitvalue.pages.pictures.market import RANGES, OfferStrip, offers_figure
 from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Table, and_more, table
-from kitvalue.pages.words import ROUTES, capital, feature_words, sold_words
+from kitvalue.pages.words import ROUTES, capital, feature_words, sold_words, source_words
 
 LOTS = (
     "Of a lot at an auction every price is the hammer price, its premium and freight off already; against the buy-in "
@@ -162,7 +162,7 @@ def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) ->
         "Profit an hour",
         (
             (j.offer.offer, f"{best.use}, {ROUTES[best.route]}", DASH if j.paid is None else amount(j.paid.price),
-             bid_words(j.open_at), bid_words(j.stop_at),
+             bid_words(j.open_at), f"{bid_words(j.stop_at)}{' net' if j.net else ''}",
              DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
@@ -171,7 +171,8 @@ def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) ->
         and_more(len(ranked) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
         "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
         "the shop's loss_chance; a dash where no price does in that use. Open at leaves room to haggle up to it. "
-        "Sold on or in parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor, too.",
+        "Sold on or in parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor, too."
+        f"{' Net: without the VAT that the seller adds.' if any(j.net for j, _ in bids) else ''}",
     )  # fmt: skip
 
 
@@ -187,6 +188,6 @@ def kit_words(offer: Offer) -> str:
         offer.series, f"{offer.pieces} {'piece' if offer.pieces == 1 else 'pieces'}",
         f"condition {trimmed(offer.condition, 1)}",
         f"premium {trimmed(offer.premium, 1)} %" if offer.premium else "",
-        feature_words(offer.features), f"sold {sold}" if sold else "",
+        source_words(offer), feature_words(offer.features), f"sold {sold}" if sold else "",
     )  # fmt: skip
     return ", ".join(part for part in parts if part)

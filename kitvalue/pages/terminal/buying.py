@@ -16,7 +16,7 @@ from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
-from kitvalue.pages.words import ROUTES, feature_words, grade, work_words
+from kitvalue.pages.words import ROUTES, feature_words, grade, source_words, work_words
 
 MOST_USES = 30  # offers whose every use is listed
 
@@ -49,7 +49,8 @@ def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) 
     heads = "offer< | series< | to pay | open at | stop at | best use, VAT< | profit | loss"
     bids = [
         (
-            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at), dash(one.stop_at),
+            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at),
+            f"{dash(one.stop_at)}{' net' if one.net else ''}",
             *((f"{one.best.use}, {ROUTES[one.best.route]}", dash(one.best.expected_profit),
                dash(one.best.chance_of_loss, share)) if one.best is not None else ("-",) * 3),
         )
@@ -91,10 +92,10 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
     if good:
         first = good[0]
-        use = first.best.use if first.best is not None else ""
+        use, net = first.best.use if first.best is not None else "", " net" if first.net else ""
         return wrapped(
             f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
-            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}.{most}"
+            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}{net}.{most}"
         )
     profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
     gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
@@ -126,6 +127,8 @@ def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
             "Of a lot at an auction every price is the hammer price: what may be bid, its premium and its freight are "
             "off already. Against the buy-in value it counts with its premium."
         )
+    if any(one.net for one in valued):
+        said.append("Net: a price without the VAT that the seller adds, as his is.")
     said.append(reckoned_words(s.reckoned_with))
     return "\n".join(map(wrapped, said))
 
@@ -140,7 +143,7 @@ def _asked(valued: Sequence[JudgedOffer]) -> str:
             "-" if one.against_percent is None else change(one.against_percent, 0), dash(one.rank, share),
         ))  # fmt: skip
         premium = f"premium {figure(o.premium)} %" if o.premium else ""
-        words = (premium, feature_words(o.features), work_words(o.finished, o.hours, o.parts))
+        words = (source_words(o), premium, feature_words(o.features), work_words(o.finished, o.hours, o.parts))
         under.append("; ".join(filter(None, words)))
     return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under)
 
@@ -155,9 +158,10 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
     columns = _made_up_columns([made for _, _, made in shown_uses])
     rows = [(offer, use, *(money(getattr(made, field)) for field in columns)) for offer, use, made in shown_uses]
     premium = ", a lot's premium" if any(one.offer.premium for one in valued) else ""
+    border = ", duty and clearance" if any(one.offer.bought_from == "import" for one in valued) else ""
     said = (
-        f"Averages. Costs are work, parts, other donors, freight{premium} and what keeping and selling it costs "
-        f"(holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
+        f"Averages. Costs are work, parts, other donors, freight{premium}{border} and what keeping and selling it "
+        f"costs (holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
         "Left is what the kit may cost for that margin; below 0 not even a gift leaves it. Stop at is lower where more "
         "would lose too often."
     )
@@ -166,12 +170,14 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
 
 
 def _made_up_columns(made: Sequence[MadeUp]) -> dict[str, str]:
-    """The amounts of a ceiling and their headings; the reserve only where one is set aside."""
+    """The amounts of a ceiling and their headings; the reserve only where one is set aside, the VAT in the kit's own
+    price only where it is deducted."""
     heads = {
         "sells_for": "sells for", "vat": "VAT", "fee": "fee", "reserve": "reserve", "costs": "costs",
-        "margin": "margin", "leaves": "left",
+        "margin": "margin", "deducted": "VAT back", "leaves": "left",
     }  # fmt: skip
-    return {field: head for field, head in heads.items() if field != "reserve" or any(m.reserve for m in made)}
+    rare = {field for field in ("reserve", "deducted") if not any(getattr(m, field) for m in made)}
+    return {field: head for field, head in heads.items() if field not in rare}
 
 
 def _uses(valued: Sequence[JudgedOffer]) -> str:
