@@ -10,7 +10,7 @@ from math import prod
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import Deals, DonorNeed, donor_needs, mean_profit, place_of
+from kitvalue.decisions.ceiling import Deals, DonorNeed, donor_needs, made_up_for, mean_profit, place_of
 from kitvalue.decisions.offered import Grounds, Lot, rebuilds
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
@@ -47,6 +47,7 @@ class Filled:
     cash: Decimal
     purchase: Decimal  # its part in P
     oversold: bool  # is more sold off of it than it cost?
+    hours: Decimal  # of the whole build where this donor is as here
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +132,15 @@ def _is_the_same(offer: Offer, donor: DonorTable) -> bool:
 def _filled(first: Plan, at: int, lot: Lot | None, grounds: Grounds, tax: TaxTable) -> Filled:
     donor = first.donor[at] if lot is None else bought_as(first.donor[at], lot)
     donors = tuple(donor if i == at else other for i, other in enumerate(first.donor))
-    sheet = cost_sheet(first.model_copy(update={"donor": donors, "route": _any_route(tax)}), grounds.shop)
+    short = max(ZERO, first.donor[at].condition - donor.condition)
+    work = (*first.work, *made_up_for(short, donor.id, (donor.id,), grounds.shop))
+    sheet = cost_sheet(first.model_copy(update={"donor": donors, "work": work, "route": _any_route(tax)}), grounds.shop)
     bought = purchase_at(donor.price, donor, tax)
     own = next(one for one in sheet.apportioned if one.donor == donor.id)
     spent = donor.in_hand
     return Filled(
         lot, donor, _rest(sheet), ZERO if spent else bought.cost(tax), ZERO if spent else bought.paid(tax),
-        max(ZERO, own.kit + bought.purchase_price - own.price), own.sold_off > own.price,
+        max(ZERO, own.kit + bought.purchase_price - own.price), own.sold_off > own.price, sheet.hours,
     )  # fmt: skip
 
 
@@ -188,7 +191,7 @@ def _joined(
     return BuildChoice(
         plan, filled, route, float(rest + kits + cents(kits * grounds.terms.tied)),
         float(sum((way.purchase for way in ways), ZERO)), float(shells + sum((way.cash for way in ways), ZERO)),
-        float(hours),
+        float(hours + sum((way.hours - hours for way in ways), ZERO)),
     )  # fmt: skip
 
 

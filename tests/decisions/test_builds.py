@@ -79,7 +79,7 @@ def test_each_way_to_fill_the_donors_is_a_build(fit: Fit) -> None:
 
 
 def test_a_donor_with_the_name_of_an_offer_is_that_offer_and_one_of_unknown_freight_cannot_be_costed(fit: Fit) -> None:
-    b = offer(offer="b", series="series a", pieces=2, price=Decimal(90))
+    b = offer(offer="b", series="Series A", pieces=2, price=Decimal(90))
     named = (*OFFERS, b, offer(offer="A", series="Series A", pieces=3))
     plan = plan_of(A={"series": "Series A"}, B={"series": "Series A"})
     grounds, answers = judged(plan, fit, named)
@@ -113,6 +113,22 @@ def test_a_build_leaves_what_a_plan_with_the_offers_as_donors_would(
         assert build.hours == float(sheet.hours)
         by_hand = [exact_profit(x, sheet.net_cost, sheet.chosen.purchase, grounds.terms, build.route) for x in outcomes]
         assert profit == pytest.approx(float(sum(by_hand) / len(by_hand)), abs=0.02)
+
+
+def test_a_kit_under_the_plans_grade_takes_hours_more_a_drum(fit: Fit) -> None:
+    """Half a grade at 1.2 h a grade, on the four drums of donor A: 2.4 h at the shop's rate."""
+    shop = worked.shop()
+    assert shop.work is not None
+    shop = shop.model_copy(update={"work": shop.work.model_copy(update={"grade": {"any": Decimal("1.2")}})})
+    plan, kits = plan_of(), [offer(sizes=sizes(A), series="Series A", condition=Decimal(g)) for g in ("3", "2.5")]
+    (even,), (worse,) = (
+        [one for one in builds_of(plan, grounds, answers.lots) if filled(one) == {"A": "D1"}]
+        for grounds, answers in (judged(plan, fit, [kit], shop) for kit in kits)
+    )
+    assert shop.work is not None
+    assert worse.hours - even.hours == pytest.approx(2.4)
+    more = 2.4 * float(shop.work.rate) * (1 + float(shop.work.contingency) / 100)
+    assert worse.cost - even.cost == pytest.approx(more, abs=0.011)
 
 
 def test_the_cash_is_all_that_goes_out_for_kits_and_new_shells(fit: Fit) -> None:
