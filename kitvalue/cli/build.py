@@ -40,8 +40,9 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
 
     sheet = command.cost(folder, plan)
     written = [str(command.write_cost_csv(folder, sheet))] if as_csv else []
-    text = "\n".join((cost_text(sheet), *(f"Written: {path}" for path in written)))
-    return Said({**cost_answer(sheet), "written": written}, text, cautions=sheet.cautions)
+    verdict = command.build_verdict(folder, plan)
+    text = "\n".join((cost_text(sheet, verdict), *(f"Written: {path}" for path in written)))
+    return Said({**cost_answer(sheet, verdict), "written": written}, text, cautions=sheet.cautions)
 
 
 @shop_command
@@ -94,8 +95,7 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     from kitvalue.pages.terminal.builds import compare_text
 
     made = command.compare(folder, plan)
-    text = compare_text(made, made.quote.headline(made.sheet), made.cautions)
-    return Said(compare_answer(made), text, cautions=made.cautions)
+    return Said(compare_answer(made), compare_text(made, made.cautions), cautions=made.cautions)
 
 
 @shop_command

@@ -29,6 +29,7 @@ def shortlist(
     folder: ShopFolder, plan_name: str | None, on: date | None, *, csv: bool = False, tell: Tell | None = None
 ) -> ShortlistDone:
     """Judge every offer of offers.csv, for the rebuild of a plan too where one is named; `csv` writes the table."""
+    from kitvalue.decisions.original import above_original
     from kitvalue.decisions.shortlist import Shortlist, reckoned_with
     from kitvalue.market.outlook import ESTIMATES, no_dealer
     from kitvalue.workshop.costing import VAT
@@ -45,6 +46,8 @@ def shortlist(
     if plan is not None and plan.surplus:
         surplus = f"what {plan.name} sells off of a donor is counted for every offer in its place"
         cautions.append(Caution("surplus", surplus))
+    if plan is not None:
+        cautions += above_original(plan, market.fit, grounds.terms.freight)
     plans, left_out = ((plan,), ()) if plan is not None else folder.plans_that_read()
     together = bought_together(grounds, listed, plans)
     cautions += [*left_out, *together.cautions]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import product
@@ -16,7 +16,7 @@ from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.plan import NEW, DonorTable, Plan
 from kitvalue.intake.settings.shop import Route, TaxTable
-from kitvalue.intake.text.problems import Caution, KitvalueError
+from kitvalue.intake.text.problems import Caution, FileError, KitvalueError
 from kitvalue.intake.text.words import fold
 from kitvalue.workshop.build import STATED, Group
 from kitvalue.workshop.costing import CAPITAL, CostSheet, cost_sheet, settings_of
@@ -46,7 +46,6 @@ class Filled:
     cost: Decimal
     cash: Decimal
     purchase: Decimal  # its part in P
-    oversold: bool  # is more sold off of it than it cost?
     hours: Decimal  # of the whole build where this donor is as here
 
 
@@ -77,14 +76,14 @@ def builds_of(plan: Plan, grounds: Grounds, lots: Sequence[Lot]) -> tuple[BuildC
         return ()
     before, needs = _rest(base), {need.id: need for need in donor_needs(plan)}
     options = [
-        [_filled(first, at, lot, grounds, tax) for lot in _lots_for(donor, needs.get(donor.id), lots, worst)]
+        list(_filled(first, at, _lots_for(donor, needs.get(donor.id), lots, worst), grounds, tax))
         for at, donor in enumerate(plan.donor)
     ]
     new = [drum for drum in plan.drum if drum.from_ == NEW]
     shells = [Amount("new shell", drum.price or ZERO, STATED[drum.vat or "excluded"]).paid(tax) for drum in new]
     return tuple(
         made
-        for ways in product(*_few(options, grounds, tax))
+        for ways in product(*_few(options, base.route, grounds.terms))
         if (made := _joined(plan, ways, before, sum(map(cents, shells), ZERO), base.hours, grounds, tax)) is not None
     )
 
@@ -129,7 +128,19 @@ def _is_the_same(offer: Offer, donor: DonorTable) -> bool:
     return [fold(offer.offer), fold(offer.series), offer.pieces] == [fold(donor.id), fold(donor.series), donor.pieces]
 
 
-def _filled(first: Plan, at: int, lot: Lot | None, grounds: Grounds, tax: TaxTable) -> Filled:
+def _filled(
+    first: Plan, at: int, lots: Iterable[Lot | None], grounds: Grounds, tax: TaxTable
+) -> Iterator[Filled]:  # fmt: skip
+    """A donor bought in each way; an offer that costs less than what the plan sells off of it is none."""
+    for lot in lots:
+        try:
+            yield _one_way(first, at, lot, grounds, tax)
+        except FileError:
+            if lot is None:
+                raise
+
+
+def _one_way(first: Plan, at: int, lot: Lot | None, grounds: Grounds, tax: TaxTable) -> Filled:
     donor = first.donor[at] if lot is None else bought_as(first.donor[at], lot)
     donors = tuple(donor if i == at else other for i, other in enumerate(first.donor))
     short = max(ZERO, first.donor[at].condition - donor.condition)
@@ -140,7 +151,7 @@ def _filled(first: Plan, at: int, lot: Lot | None, grounds: Grounds, tax: TaxTab
     spent = donor.in_hand
     return Filled(
         lot, donor, _rest(sheet), ZERO if spent else bought.cost(tax), ZERO if spent else bought.paid(tax),
-        max(ZERO, own.kit + bought.purchase_price - own.price), own.sold_off > own.price, sheet.hours,
+        max(ZERO, own.kit), sheet.hours,
     )  # fmt: skip
 
 
@@ -148,7 +159,7 @@ def bought_as(donor: DonorTable, lot: Lot) -> DonorTable:
     """A plan's donor where an offer is bought in its place, at the price that it will probably be had for."""
     offer, paid = lot.offer, 0.0 if lot.paid is None else lot.paid.price
     told = {name: getattr(offer, name) for name in OF_OFFERS}
-    told |= {"price": cents(Decimal(repr(paid))), "freight": offer.freight or ZERO, "sizes": offer.sizes or donor.sizes}
+    told |= {"price": cents(Decimal(repr(paid))), "freight": offer.freight or ZERO, "sizes": ()}
     return donor.model_copy(update=told)
 
 
@@ -162,10 +173,9 @@ def _rest(sheet: CostSheet) -> dict[Route, Decimal]:
     }
 
 
-def _few(options: Sequence[Sequence[Filled]], grounds: Grounds, tax: TaxTable) -> list[list[Filled]]:
+def _few(options: Sequence[Sequence[Filled]], route: Route, terms: Terms) -> list[list[Filled]]:
     """Not more of each donor's options than can be joined, the cheapest first."""
-    route: Route = tax.rebuild if tax.registered else "none"
-    some = [sorted(of, key=lambda one: one.cost * (1 + grounds.terms.tied) + one.rest[route]) for of in options]
+    some = [sorted(of, key=lambda one: one.cost * (1 + terms.tied) + one.rest[route]) for of in options]
     while prod(map(len, some)) > MOST_BUILDS:
         longest = max(some, key=len)
         del longest[-1]
@@ -182,7 +192,7 @@ def _joined(
         return None
     donors = tuple(way.donor for way in ways)
     route = scheme_of(plan.model_copy(update={"donor": donors}), donors, grounds.shop, tax)
-    closed = route == "margin" and (why_no_margin_scheme(donors, tax) is not None or any(way.oversold for way in ways))
+    closed = route == "margin" and why_no_margin_scheme(donors, tax) is not None
     if closed and plan.route == "margin":
         return None
     route = "full" if closed else route
@@ -198,10 +208,12 @@ def _joined(
 def sales_of(builds: Sequence[BuildChoice], outcomes: FloatArray, terms: Terms) -> Deals:
     """Builds of one plan and one route sold at `outcomes` (n,) as purchases for which nothing more is paid."""
     m, none = len(builds), np.zeros(len(builds))
-    route, shown = builds[0].route, np.broadcast_to(outcomes, (m, len(outcomes)))
+    route, untaxed = builds[0].route, builds[0].route in ("none", "sales")
+    shown = np.broadcast_to(outcomes, (m, len(outcomes)))
     return Deals(
         outcomes=shown, clipped=shown, cost=np.array([one.cost for one in builds]),
-        rate=0.0 if route == "none" else float(terms.rate), fee=float(terms.fee), margin=float(terms.margin),
+        rate=0.0 if untaxed else float(terms.rate),
+        fee=float(terms.fee * (1 + terms.rate) if route == "sales" else terms.fee), margin=float(terms.margin),
         freight=float(terms.freight), on_margin=route == "margin",
         others=np.array([one.purchase for one in builds]), credit=none, least=none, reserve=float(terms.reserve),
     )  # fmt: skip

@@ -306,7 +306,7 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, kit: Offer | DonorTable, shor
     tax, routes = settings_of(shop)[0], routes_of(shop)
     terms = {"pieces": kit.pieces, "series": kit.series, "bought_from": kit.bought_from, "vat": kit.vat}
     free = {"price": PLACEHOLDER, "bought_from": "private", **dict.fromkeys(("freight", "premium"), ZERO)}
-    free |= dict.fromkeys(("vat", "premium_vat", "duty", "import_vat", "clearance"))
+    free |= dict.fromkeys(("vat", "premium_vat", "duty", "import_vat", "clearance")) | {"sizes": ()}
 
     def with_(changed: dict[str, object]) -> Plan:
         placed = (donor.model_copy(update=changed if i == at else {}) for i, donor in enumerate(plan.donor))
@@ -327,8 +327,8 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, kit: Offer | DonorTable, shor
             route=route,
             cost=float(sides[route].net_cost - PLACEHOLDER * (1 + sheet.terms.tied)),
             others=float(sides[route].purchase - donor.kit),
-            credit=float(donor.sold_off + donor.kept),
-            least=float(donor.sold_off) if route == "margin" else 0.0,
+            credit=float(donor.stated),
+            least=float(donor.stated) if route == "margin" else 0.0,
             hours=float(sheet.hours),
             labour=float(labour),
             own=route == scheme,
@@ -376,7 +376,10 @@ class DonorNeed:
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
+    taken = [
+        tuple(drum.size for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
+        for donor in plan.donor
+    ]
     donors = enumerate(zip(plan.donor, taken, strict=True))
     return tuple(DonorNeed(at, donor.id, sizes, donor.condition) for at, (donor, sizes) in donors if sizes)
 

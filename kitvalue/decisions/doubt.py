@@ -39,12 +39,6 @@ def fetched(sample: FloatArray, share: Share) -> FloatArray:
     return rows * _factors(share, _scores()[(at * OUTCOMES).astype(np.int64)])
 
 
-def fetched_in_draws(prices: FloatArray, share: Share) -> FloatArray:
-    """(draws,) draws of an original's price as those of a rebuild's; one draw of the share for each, the same for
-    every kit that takes a place in the plan."""
-    return prices * _factors(share, normal_scores(len(prices)))
-
-
 def _factors(share: Share, scores: FloatArray) -> FloatArray:
     spread = log(share.high / share.low) / (2 * EIGHT_IN_TEN)
     return np.asarray(float(share.middle) / 100 * np.exp(spread * scores))

@@ -11,8 +11,7 @@ import numpy as np
 
 from kitvalue.decisions.builds import OF_OFFERS, BuildChoice, builds_of, expected_profits, left_out, sales_of
 from kitvalue.decisions.ceiling import PARTS, REBUILD, Use
-from kitvalue.decisions.doubt import fetched_in_draws
-from kitvalue.decisions.offered import Grounds, JudgedOffers, Lot, grounds_of, shortlisted
+from kitvalue.decisions.offered import Grounds, JudgedOffers, Lot, grounds_of, rebuilds, shortlisted
 from kitvalue.decisions.original import finished_kit
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, best_set
 from kitvalue.decisions.shortlist import JudgedUse
@@ -64,6 +63,13 @@ def by_use(uses: Sequence[JudgedUse]) -> tuple[JudgedUse, ...]:
 
 def _weight(use: JudgedUse) -> tuple[bool, float]:
     return use.own, use.expected_profit or 0.0
+
+
+def at_its_ranks(draws: FloatArray, outcomes: FloatArray) -> FloatArray:
+    """(draws,) each draw put at its rank among the offer's own outcomes: what moves all kits at once is the draws', and
+    one offer by itself loses as often as its own row says (a rebuild with the doubt about its share)."""
+    ranks = np.argsort(np.argsort(draws, kind="stable"), kind="stable")
+    return np.asarray(np.sort(outcomes)[((ranks + 0.5) / len(draws) * len(outcomes)).astype(np.int64)])
 
 
 def bought_together(grounds: Grounds, answers: JudgedOffers, plans: Sequence[Plan]) -> Together:
@@ -118,10 +124,12 @@ def _use_draws(lot: Lot, use: JudgedUse, answers: JudgedOffers, grounds: Grounds
     kind = (use.use, use.route)
     batch = next(b for b in answers.batches if (b.base.use, b.base.route) == kind and lot.place in b.places)
     at = batch.places.index(lot.place)
-    brings = prices[_drawn_as(lot)]
+    outcomes = batch.outcomes[batch.at[at]]
     if use.use == PARTS:
-        row, rng = batch.at[at], np.random.default_rng([SEED, *_drawn_as(lot).encode()])
-        brings = rng.choice(batch.outcomes[row], DRAWS, p=None if batch.chances is None else batch.chances[row])
+        chances = None if batch.chances is None else batch.chances[batch.at[at]]
+        brings = np.random.default_rng([SEED, *_drawn_as(lot).encode()]).choice(outcomes, DRAWS, p=chances)
+    else:
+        brings = at_its_ranks(prices[_drawn_as(lot)], outcomes)
     deals = batch.deals(slice(at, at + 1), grounds.terms)
     return np.asarray(deals.profit(brings[None, :], np.array([lot.price]))[0])
 
@@ -145,7 +153,7 @@ def _of_plan(plan: Plan, grounds: Grounds, lots: Sequence[Lot]) -> list[Competin
 
 def _build_draws(build: BuildChoice, hands: Sequence[Competing], grounds: Grounds, prices: Prices) -> FloatArray:
     """(draws,) what a build leaves over what it still costs, and over what is in hand sold otherwise."""
-    brings = fetched_in_draws(prices[f"plan {build.plan.name}"], build.plan.finished.share)
+    brings = at_its_ranks(prices[f"plan {build.plan.name}"], rebuilds(build.plan, grounds.fit).sample[0])
     left = sales_of([build], brings, grounds.terms).profit(brings[None, :], np.zeros(1))[0]
     return np.asarray(left - sum(hand.profits(prices) for hand in hands))
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
+    from kitvalue.decisions.verdict import Verdict
     from kitvalue.intake.adverts.jot import Jotted, NotJotted
     from kitvalue.intake.arrival.guesses import SeriesSeen
     from kitvalue.intake.arrival.merging import Taken
@@ -45,6 +46,8 @@ _RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell
     hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
     margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
     reserve_percent=selling.reserve capital_percent=selling.capital invented"""
+_VERDICT = "code sentence price$ reason"
+_MONEYS_WORTH = "landed$ pieces size door$ share_below seen sentence"
 _MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ deducted$ leaves$"
 
 
@@ -324,17 +327,21 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
 # ---- builds --------------------------------------------------------------------------------------------------------
 
 
-def cost_answer(sheet: CostSheet) -> Answer:
-    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
+def cost_answer(sheet: CostSheet, verdict: Verdict | None) -> Answer:
+    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets; no verdict without a
+    price book."""
     return answer(
         sheet,
-        f"""{_SHEET} pieces route lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        f"""verdict {_SHEET} pieces route
+        lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
         apportioned{{donor price$ sold_off$ kept$ kit$}} hours~2 net_cost$ net_cost_text=total.text
-        purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
-            landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        deducted=chosen.deducted$ purchase=chosen.purchase$
+        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$
+            landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        verdict=None if verdict is None else answer(verdict, _VERDICT),
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 
@@ -343,13 +350,14 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
     return answer(
         p,
-        """plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
+        f"""verdict{{{_VERDICT}}} plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
         reserve=sale.reserve$ originals_dearer chance_of_loss profit=sale.profit$ margin=sale.margin markup=sale.markup
-        ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
-            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
+        ways_out{{name value text}} destinations{{place kind seller_gets$ buyer_pays$ reason
+            parts=door{{goods$ freight$ duty$ vat$ clearance$}}}} business_buyer incomplete
+        for_that_money{{{_MONEYS_WORTH}}}""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
     )
 
@@ -358,17 +366,18 @@ def compare_answer(c: Comparison) -> Answer:
     """`compare`. The original's figures are at the buyer's door."""
     return answer(
         c,
-        """plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+        f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
+        plan=sheet.name title=sheet.title currency=sheet.currency
+        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
-            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}
-        crossings=crossings.crossings{pieces low high build_cheaper reason} crossings_text=crossings.text
+            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}}
+        crossings=crossings.crossings{{pieces low high build_cheaper reason}} crossings_text=crossings.text
         chance_none=crossings.chance_none tie_price_at_cost=tie_at_cost.price$ tie_price_at_price=tie_at_price.price$
         share_below_tie_at_cost=tie_at_cost.share_below share_below_tie_at_price=tie_at_price.share_below
         hammer_tie_at_cost=tie_at_cost.hammer$ hammer_tie_at_price=tie_at_price.hammer$ priced_to_tie
         chance_build_cheaper suggested=quote.suggested$ market_price=quote.market_price$
-        unknowns{name unit planned break_even break_even_market reason swing_down$ swing_up$}
-        incomplete=sheet.incomplete like_for_like{what build original}""",
+        unknowns{{name unit planned break_even break_even_market reason swing_down$ swing_up$}}
+        incomplete=sheet.incomplete like_for_like{{what build original}}""",
     )
 
 

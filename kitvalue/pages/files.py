@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import BaseModel
 
 from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
-from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plan import Plan, Share
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
@@ -99,7 +99,11 @@ def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
         first = value[0] if isinstance(value, tuple) and value else value
-        if name not in skip and not isinstance(first, BaseModel) and value not in (None, (), field.default):
+        if (
+            name not in skip
+            and not isinstance(first, BaseModel)
+            and value not in (None, (), field.get_default(call_default_factory=True))
+        ):
             lines.append(f"{field.alias or name} = {_value(value, order)}")
     return "\n".join(lines)
 
@@ -116,4 +120,6 @@ def _value(value: object, order: SizeOrder) -> str:
             return f"[{', '.join(_value(one, order) for one in value)}]"
         case Size():
             return toml_text(size_text(value, order))
+        case Share():
+            return f"{value.low:f}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
     return toml_text(str(value))

@@ -186,7 +186,18 @@ def test_a_bargain_is_bought_together_within_budget_and_hours(tmp_path: Path) ->
     assert [one["offer"] for one in tight["buy"]] == ["D0", "D1"]
     assert tight["spent"] == 900 + 910 + 120
     assert "To buy together, within a budget of 2,000" in run(shop, "shortlist").out
-    assert "D0 first: sell on, open at" in " ".join(run(shop, "shortlist").out.split())
+    assert "D0 first: sell on, full VAT, open at" in " ".join(run(shop, "shortlist").out.split())
+
+
+def test_shortlist_says_where_price_would_ask_less_than_a_rebuild_is_counted_at(tmp_path: Path) -> None:
+    """What an original costs at the door binds the price of the one plan and not of the other."""
+    shop = sample_shop(tmp_path)
+    for plan, binds in (("inishmore-restored", True), ("seven-piece", False)):
+        priced, listed = run(shop, "price", plan, "--json").data, run(shop, "shortlist", "--plan", plan, "--json")
+        assert (priced["cap"] < priced["resale"]) is binds
+        told = [text for text in listed.data["cautions"] if "is counted at what the market pays" in text]
+        assert bool(told) is binds
+        assert not binds or (f"{priced['cap']:,.2f}" in told[0] and f"{priced['resale']:,.2f}" in told[0])
 
 
 def test_source_finds_the_donors_and_writes_a_plan_that_is_costed(tmp_path: Path) -> None:
@@ -444,3 +455,13 @@ def test_an_offer_has_one_price_to_stop_at_and_the_others_are_details(shop: Path
     for other in others:
         assert f"{other:,.2f}" in details
         assert f"{other:,.0f} " not in told
+
+
+def test_a_share_in_doubt_is_written_as_it_was_read(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    change(shop / "builds" / "seven-piece.toml", "share = 70", "share = [60, 82.5]")
+    assert run(shop, "source", "seven-piece", "--write", "builds/found.toml").status == 0
+    assert "share = [60, 82.5]\n" in (shop / "builds" / "found.toml").read_text(encoding="utf-8")
+    settings = read_shop(shop)
+    kept, found = (read_plan(name, shop, settings).finished.share for name in ("seven-piece", "found"))
+    assert kept == found

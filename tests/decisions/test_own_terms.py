@@ -155,6 +155,25 @@ def test_a_ceiling_in_the_offers_own_terms(terms: Terms, business: Business, cei
     assert judged_use(terms, business, use, Fraction(0), 0.0).ceiling == pytest.approx(ceiling)
 
 
+IMPORTED = Terms("import", freight=Fraction(120), duty=Fraction(37, 10), clearance=Fraction(35))
+
+
+@pytest.mark.parametrize(
+    ("terms", "business", "most", "ceiling"),
+    [
+        (Terms("trade", "included", freight=Fraction(45)), HOME, "1207", 1429.26),  # 1,162 would be a private kit's
+        (Terms(freight=Fraction(45)), HOME, "1207", 1162),
+        (IMPORTED, HOME, "1196.44", 1000),  # 1,000 + 120 + 41.44 of duty + 35
+        (IMPORTED, EXEMPT, "1471.62", 1000),  # and 275.18 of import VAT
+    ],
+)
+def test_worked_cases(terms: Terms, business: Business, most: str, ceiling: float) -> None:
+    """A dealer's kit whose VAT is deducted, its freight counted whole; an import at a landed cost worked by hand."""
+    gross = Fraction(most) * (1 + business.v) if business.deducts else Fraction(most)
+    use = second.Use((gross,), "full" if business.deducts else "none", business.v, NO_FEE)
+    assert judged_use(terms, business, use, Fraction(0), 0.0).ceiling == pytest.approx(ceiling, abs=0.0101)
+
+
 def test_each_offer_has_the_scheme_of_its_own_origin() -> None:
     """`sell_on` = margin: open for a private kit and a dealer's under the scheme, full VAT where it is closed."""
     shop, fit = worked.shop(route="margin"), fit_book(invented_book(n=200, seed=5), 10.0)

@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, JsonValue, PlainValidator, Validati
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.purchase import BoughtFrom, FreightBy, PremiumVat, VatSaid, purchase_refusals
-from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
+from kitvalue.intake.settings.shop import Money, Number, OldRoute, Percent, Shop, Table, Text, Truth, Whole
 from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.decoding import refused_file
@@ -142,12 +142,17 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
 
 
 def _route(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
-    """VAT is left out by the whole business or not at all, and the margin scheme is none of an exempt one's."""
-    exempt = shop.tax is not None and not shop.tax.registered
-    if plan.route == "none" or (plan.route == "margin" and exempt):
-        cure = "take the line out" if exempt else 'write "full" or "margin", or take it out'
-        why = "the business is exempt from VAT" if exempt else "it is the whole business that is exempt from VAT or not"
-        message = f'a plan cannot have route = "{plan.route}": {why} (registered under [tax] in shop.toml); {cure}'
+    """VAT is left out by the whole business or not at all, and the margin scheme is open to a taxed one's own goods."""
+    tax, whole = shop.tax, "it is the whole business that is exempt from VAT or not (registered under [tax])"
+    closed = {
+        "the business is exempt from VAT (registered under [tax] in shop.toml)": tax is not None and not tax.registered,
+        "the buyer pays sales tax on top (kind under [tax] in shop.toml)": tax is not None and tax.kind == "sales",
+        "a customer's own kit is neither bought nor resold": any(donor.owner == "customer" for donor in plan.donor),
+    }
+    why = next((reason for reason, holds in closed.items() if holds), None)
+    if plan.route == "none" or (plan.route == "margin" and why is not None):
+        cure = 'write "full" or "margin", or take it out' if why is None else "take the line out"
+        message = f'a plan cannot have route = "{plan.route}": {why or whole}; {cure}'
         yield toml.problem(("route",), "route", message, plan.route)
 
 
@@ -408,7 +413,7 @@ class Plan(Table):
     name: str
     title: Text
     smallest: Annotated[Whole, Field(ge=1)] = 3
-    route: Route | None = None
+    route: OldRoute | None = None
     original: OriginalTable
     finished: FinishedTable
     donor: tuple[DonorTable, ...] = ()

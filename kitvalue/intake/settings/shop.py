@@ -208,7 +208,8 @@ Text = Annotated[str, BeforeValidator(_a_text)]
 Word = Annotated[str, BeforeValidator(_a_word)]
 Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
 Part = Literal["original", "donor", "other"]
-Route = Literal["full", "margin", "none"]
+OldRoute = Literal["full", "margin", "none"]
+Route = Literal["full", "margin", "none", "sales"]  # sales: a tax that the buyer pays on top of the price
 Scheme = Literal["full", "margin"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
@@ -312,7 +313,7 @@ class TaxTable(Table):
     union_sales: Literal["destination", "home"] = "destination"
     import_: Annotated[ImportTable, Field(alias="import")] = ImportTable()
     destinations: dict[str, Destination] = {}
-    route: Route | None = None  # the old word for registered, sell_on and rebuild
+    route: OldRoute | None = None  # the old word for registered, sell_on and rebuild
 
     @model_validator(mode="before")
     @classmethod
@@ -380,6 +381,9 @@ class BuyingTable(Table):
     budget: Money | None = None  # for donors and new shells in all
     kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
     bench_hours: Money | None = None  # of the shop's own, for all that is bought
+    bid_step: Annotated[Number, Field(gt=0)] = Decimal(5)  # money to bid is rounded down to it
+    worth_a_call: Percent = Decimal(50)  # percent of what is asked that the most to pay must reach
+    freight: Money | None = None  # counted for an offer that does not say its own
     worst: Annotated[Number, Field(ge=1, le=5)] = Decimal(2)  # the grade below which no kit is taken as a donor
 
 

@@ -26,7 +26,12 @@ BINDING = {
     "resale": "set by what the market pays for such a kit",
     "floor": "what your margin needs: above what the market gives",
 }
-ROUTE_WORDS = {"full": "Full VAT", "margin": "Margin scheme", "none": "Without VAT (exempt business)"}
+ROUTE_WORDS = {
+    "full": "Full VAT",
+    "margin": "Margin scheme",
+    "none": "Without VAT (exempt business)",
+    "sales": "Prices without sales tax",
+}
 KINDS = {"home": "at home", "union": "inside the union", "export": "export"}
 
 
@@ -91,7 +96,7 @@ def build_article(b: BuildSeen, key: str, charts: Mapping[str, Chart | None], ge
 
 def lead_words(b: BuildSeen) -> str:
     """The answer in one sentence, or why there is none."""
-    return b.pricing.headline if b.pricing is not None else _no_answer(b)
+    return b.pricing.build.sentence if b.pricing is not None else _no_answer(b)
 
 
 def _no_answer(b: BuildSeen) -> str:

@@ -11,6 +11,7 @@ from kitvalue.decisions.original import of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
+from kitvalue.decisions.verdict import Verdict
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
@@ -19,7 +20,7 @@ from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, 
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
-ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
+ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT", "sales": "sales tax"}
 ROUTE_PRICES = {  # by the field of a route's costs, from what it costs up to what leaves the margin
     "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
     "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
@@ -32,7 +33,7 @@ def _title(sheet: CostSheet, what: str) -> str:
     return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({what})", "")
 
 
-def cost_text(sheet: CostSheet) -> str:
+def cost_text(sheet: CostSheet, verdict: Verdict | None) -> str:
     """The cost sheet line by line, the buying list, and what the build must sell for by each VAT route."""
     lines: list[tuple[str, ...]] = []
     for part in sheet.subtotals():
@@ -59,6 +60,7 @@ def cost_text(sheet: CostSheet) -> str:
     closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
     by_route = table(" | ".join(heads), prices, notes=["* the route of this plan; prices are gross", *closed])
     return page(
+        "" if verdict is None else wrapped(verdict.sentence, ""),
         _title(sheet, f"net {sheet.currency}"),
         table("< | quantity | unit< | each | net", lines),
         f"Where the donors' prices go\n{by_donor}" if donors else "",
@@ -111,13 +113,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("margin, profit of net revenue", of_sale(sale.margin)),
         ("markup, profit of net cost", of_sale(sale.markup)),
     ]
-    # The answer in a few words: first the price asked about, last, above the market, the dearer originals.
-    said = p.headline
-    if sale.gross != quote.suggested:
-        left = f"you keep {profit(sale.profit)}, a margin of {of_sale(sale.margin)}"
-        if sale.profit < 0:
-            left = f"you lose {sheet.resting(-sale.profit).text()}"
-        said = f"At {cents(sale.gross)} {left}. {said}"
+    said = "" if p.for_that_money is None else p.for_that_money.sentence
     if sale.gross > quote.market_price:
         above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
         far = "above" if above is None else f"{percent(above, 0 if above >= 1 else 1)} above"
@@ -133,8 +129,9 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     )
     return answer_page(
         cautions,
+        wrapped(p.verdict.sentence, ""),
+        wrapped(said.strip()) if said else "",
         _title(sheet, f"{sheet.currency}, gross"),
-        wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
         bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
@@ -149,7 +146,7 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
     return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
-def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> str:
+def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
     heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
@@ -171,8 +168,9 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
     alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
     return answer_page(
         cautions,
+        wrapped(c.verdict.sentence, ""),
+        "" if c.for_that_money is None else wrapped(c.for_that_money.sentence),
         _title(sheet, f"{sheet.currency}, at the door"),
-        wrapped(headline),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
         f"By pieces\n{table(heads, rows, notes=notes)}\n{wrapped(c.crossings.text)}",
         f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",

@@ -92,7 +92,8 @@ def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
     most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
     if good:
         first = good[0]
-        use, net = first.best.use if first.best is not None else "", " net" if first.net else ""
+        net = " net" if first.net else ""
+        use = f"{first.best.use}, {ROUTES[first.best.route]}" if first.best is not None else ""
         return wrapped(
             f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
             f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}{net}.{most}"
@@ -214,17 +215,13 @@ def _together(p: Portfolio) -> str:
     limits += [f"{figure(p.bench_hours)} bench hours"] if p.bench_hours is not None else []
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
-        return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
+        return wrapped(f"{within}: nothing; no set of offers gains and loses no oftener than loss_chance.")
     how = "no set earns more"
     if not p.exact:
         how = f"the best found; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
+    alone = [f"{one.offer} ({one.use})" for one in p.buy if one.plan is None]
     builds = grouped((f"for {one.plan}", f"{one.offer} as {one.donor}") for one in p.buy if one.plan is not None)
-    bought = ", ".join(
-        [
-            *(f"{one.offer} ({one.use})" for one in p.buy if one.plan is None),
-            *(f"{' and '.join(kits)} {plan}" for plan, kits in builds),
-        ]
-    )
+    bought = ", ".join([*alone, *(f"{' and '.join(kits)} {plan}" for plan, kits in builds)])
     return wrapped(
         f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
         f"{share(p.chance_of_loss)}, {money(p.spent)} to pay in all, {figure(p.hours)} hours; {how}."
