@@ -380,7 +380,7 @@ class DonorNeed:
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
     taken = [
-        tuple(drum.size for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
+        tuple(drum.shell for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
         for donor in plan.donor
     ]
     donors = enumerate(zip(plan.donor, taken, strict=True))

@@ -192,3 +192,11 @@ def test_each_offer_has_the_scheme_of_its_own_origin() -> None:
     codes = [[c.code for c in one.cautions if c.code in ("vat_not_said", "foreign_vat", "imported")] for one in judged]
     assert codes == [[], [], ["vat_not_said"], [], [], ["imported"]]
     assert [one.net for one in judged] == [False] * 4 + [True, False]
+
+
+def test_a_rate_of_sales_tax_is_none_of_import_vat() -> None:
+    """A business that charges sales tax buys untaxed for resale; import VAT is what [tax.import] says, else none."""
+    imported = offer(bought_from="import", freight=Decimal(0))
+    plain, told = ({"rate": Decimal(8), "kind": "sales"} | more for more in ({}, {"import": {"vat": Decimal(20)}}))
+    assert landed(imported, TaxTable.model_validate(plain)).slope == 1
+    assert landed(imported, TaxTable.model_validate(told)).slope == pytest.approx(1.2)
