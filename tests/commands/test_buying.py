@@ -448,7 +448,6 @@ def test_an_offer_has_one_price_to_stop_at_and_the_others_are_details(shop: Path
     offers = {offer["offer"]: offer for offer in run(shop, "shortlist", *plan, "--json").data["offers"]}
     best = offers["D10"]
     told, details = said(shop, *plan), said(shop, *plan, "--details")
-    route = {"full": "full VAT", "margin": "margin"}[best["best_route"]]
     assert best["verdict"]["price"] == best["stop_at"] // 5 * 5
     assert f"{best['verdict']['price']:,.0f} buy below {best['best_use']}, " in told
     others = {use["safe_ceiling"] for use in best["uses"] if use["safe_ceiling"] not in (None, best["stop_at"])}
