@@ -274,13 +274,13 @@ def value_answer(
     )
     return answer(
         valuation,
-        f"""kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
+        f"""verdict kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
         adjustments{{name factor percent}} adjusted$ net_percent gross_percent weight}} as_of moved holding asked""",
         kit=answer(valuation, kit, currency=currency),
         moved=None if move is None else answer(move, "since to percent low high reason"),
         holding=number(holding, 2),
         asked=judged,
-        **({"verdict": answer(asked.verdict, _VERDICT)} if asked is not None else {}),
+        verdict=None if asked is None else answer(asked.verdict, _VERDICT),
     )
 
 
