@@ -7,7 +7,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.commands.report import offers_seen
+from kitvalue.commands.report import judged_for_all, offers_seen
 from kitvalue.pages import charts
 from kitvalue.pages.figures import exact
 from kitvalue.pages.pictures.frame import NARROW, WIDE
@@ -24,7 +24,7 @@ def seen(place: Path, *rows: str) -> tuple[OfferSeen, ...]:
         head = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
         (shop / "offers.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
     folder = ShopFolder(shop, TODAY)
-    return offers_seen(folder, folder.market.fit)
+    return offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))
 
 
 def drawn(figure: charts.Figure, gid: str) -> list[float]:
@@ -67,7 +67,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     text = (shop / "shop.toml").read_text(encoding="utf-8")
     (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
     folder = ShopFolder(shop, TODAY)
-    offers = offers_seen(folder, folder.market.fit)
+    offers = offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))
     assert all(one.valuation is not None and one.judged is None for one in offers)
     view = offers_section(offers, "EUR", fit_of())
     assert [table.caption.split(",")[0] for table in view.tables] == ["Offers"]
