@@ -140,6 +140,8 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     suggested = up_to_step(side.floor, terms.step) if binding == "floor" else down_to_step(market, terms.step)
     if suggested < side.floor:
         suggested = market
+    if sheet.is_service:  # nothing is resold: the market has no say
+        binding, suggested = "floor", up_to_step(side.floor, terms.step)
     return Quote(
         landed_at_cost=side.landed_at_cost,
         floor=side.floor,

@@ -311,13 +311,13 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
     answers = [
         answer(
             one,
-            "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
+            """status cost$ gap$ spent$ cash$ credit$ buy drums new_shells leftovers{offer size credit$}
+            lines{what net$} common$ net_cost$ route purchase$ floor$ reasons""",
             drums=[
                 {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
                  "cut_down": d.cut_down}
                 for d in one.drums
             ],
-            new_shells=[d.drum for d in one.drums if d.offer is None],
         )
         for one in s.answers
     ]  # fmt: skip

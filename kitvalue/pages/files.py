@@ -116,6 +116,10 @@ def _value(value: object, order: SizeOrder) -> str:
             return f"{value:f}"
         case int():
             return str(value)
+        case Share():
+            return f"{value}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
+        case (Size(), *_) as sizes:
+            return toml_text(" ".join(size_text(one, order) for one in sizes if isinstance(one, Size)))
         case tuple():
             return f"[{', '.join(_value(one, order) for one in value)}]"
         case Size():

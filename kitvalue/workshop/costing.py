@@ -10,7 +10,7 @@ from decimal import Decimal
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.purchase import BoughtFrom, VatSaid
-from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, old_route
 from kitvalue.intake.text.problems import Caution
 from kitvalue.workshop.build import Build, Charge, Group, build_of, net_unit
 from kitvalue.workshop.money import (
@@ -208,6 +208,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
         cautions=(
             *([Caution("not_known", unknown)] if build.unknown else []),
             {"none": EXEMPT, "sales": SALES_TAX}.get(route, VAT),
+            *([Caution("old_route", f"{old}.")] if (old := old_route(tax)) else []),
             *chosen.cautions,
             *_build_cautions(plan, shop),
         ),

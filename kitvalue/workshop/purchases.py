@@ -151,9 +151,10 @@ def purchase_at(
 
 
 def import_rates(terms: BuyingTerms, tax: TaxTable) -> tuple[Decimal, Decimal, Decimal]:
-    """Duty and import VAT in percent, and clearance: the offer's own, or the shop's."""
+    """Duty and import VAT in percent, and clearance: the offer's own, or the shop's. A rate of sales tax is none of VAT
+    at the border."""
     table = tax.import_
-    vat = tax.rate if table.vat is None else table.vat
+    vat = (tax.rate if tax.kind == "vat" else ZERO) if table.vat is None else table.vat
     own = ((terms.duty, table.duty), (terms.import_vat, vat), (terms.clearance, table.clearance))
     duty, import_vat, clearance = (shops if said is None else said for said, shops in own)
     return duty, import_vat, clearance

@@ -49,7 +49,7 @@ class Place:
 def places(donor: DonorTable, drums: Sequence[DrumTable], sold: Sequence[DrumMeant]) -> tuple[Place, ...]:
     """A donor's drums but those in `sold`, first listed first. A drum of the build is the one of its size, else the
     deeper one that it was cut from."""
-    wanted = [drum.size for drum in drums if drum.from_ == donor.id]
+    wanted = [drum.shell for drum in drums if drum.from_ == donor.id]
     if not donor.sizes:
         left = max(0, donor.pieces - len(wanted) - len(sold))
         return (Place(None, True),) * len(wanted) + (Place(None, False),) * left

@@ -92,7 +92,7 @@ def scheme_of(plan: Plan, donors: Sequence[DonorTable], shop: Shop, tax: TaxTabl
         return "full"
     restored = len(plan.donor) == 1 and in_own_series(plan, shop) and all(drum.from_ != NEW for drum in plan.drum)
     follows = tax.sell_on if restored else tax.rebuild
-    return "full" if why_no_margin_scheme(donors, tax) is not None else follows
+    return "full" if not plan.donor or why_no_margin_scheme(donors, tax) is not None else follows
 
 
 def scheme_of_item(terms: BuyingTerms, tax: TaxTable) -> Route:

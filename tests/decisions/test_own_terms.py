@@ -54,7 +54,8 @@ def offers(draw: st.DrawFn) -> Terms:
 
 
 BUSINESSES = st.builds(
-    Business, rate=percents(27), registered=st.booleans(), duty=percents(8), import_vat=percents(27),
+    Business, rate=percents(27), registered=st.booleans(), kind=st.sampled_from(["vat", "vat", "sales"]),
+    duty=percents(8), import_vat=percents(27),
     clearance=money(60),
 )  # fmt: skip
 SELLINGS = st.builds(
@@ -107,6 +108,7 @@ def test_every_kind_of_offer_is_judged_as_the_second_route_judges_it(
     bought = reckon(paid, terms, business, unrounded)
     assert is_open(as_offer(terms), tax_of(business)) == bought.open
     route = (sell_on if bought.open else "full") if business.registered else "none"
+    route = "sales" if business.deducts < business.registered else route
     use = second.Use(sample, route, business.v, selling, others, other if route == "margin" else Fraction(0))
     found = judged_use(terms, business, use, chance, float(paid))
     both = (
@@ -190,3 +192,11 @@ def test_each_offer_has_the_scheme_of_its_own_origin() -> None:
     codes = [[c.code for c in one.cautions if c.code in ("vat_not_said", "foreign_vat", "imported")] for one in judged]
     assert codes == [[], [], ["vat_not_said"], [], [], ["imported"]]
     assert [one.net for one in judged] == [False] * 4 + [True, False]
+
+
+def test_a_rate_of_sales_tax_is_none_of_import_vat() -> None:
+    """A business that charges sales tax buys untaxed for resale; import VAT is what [tax.import] says, else none."""
+    imported = offer(bought_from="import", freight=Decimal(0))
+    plain, told = ({"rate": Decimal(8), "kind": "sales"} | more for more in ({}, {"import": {"vat": Decimal(20)}}))
+    assert landed(imported, TaxTable.model_validate(plain)).slope == 1
+    assert landed(imported, TaxTable.model_validate(told)).slope == pytest.approx(1.2)

@@ -85,7 +85,7 @@ def _donors(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _bought(donor: DonorTable, where: tuple[str, int], shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """What is said of VAT that does not go with where the donor comes from."""
-    for key, why in purchase_refusals(donor.model_dump(), shop).items():
+    for key, why in purchase_refusals(dict(donor), shop).items():
         text = str(getattr(donor, key))
         yield toml.problem((*where, key), why.code, why.message(f"{key} = {shown(text)}", ""), text)
     if donor.owner == "customer" and donor.price:
@@ -356,6 +356,9 @@ class DrumTable(Table):
     id: str | None = None
     holes: Annotated[Whole, Field(ge=0)] = 0
     heads: Literal[1, 2] = 2
+    cut_from: Annotated[Size | None, PlainValidator(_a_size), _WRITTEN] = (
+        None  # the donor's shell, before it is cut down
+    )
     price: Money | None = None  # of a new shell
     vat: VatWord | None = None  # of its price; None counts as excluded
 
@@ -363,6 +366,11 @@ class DrumTable(Table):
     def rods(self) -> int:
         """Tension rods: one a position and head."""
         return self.positions * self.heads
+
+    @property
+    def shell(self) -> Size:
+        """The size of the donor's drum that it is made of."""
+        return self.cut_from or self.size
 
     @property
     def name(self) -> str:
