@@ -67,7 +67,7 @@ def test_the_page_gives_the_prices_that_the_command_gives_for_the_best_use_of_an
 
 def test_the_page_tells_what_to_buy_together(tmp_path: Path) -> None:
     buy = (Bought("D01", "parts", None, "full"), Bought("D02", "rebuild", "seven-piece", "full", "A"))
-    found = Portfolio(buy, 210.0, 0.08, 930.5, 31.0, 1000.0, None, False, 250.0, 40.0)
+    found = Portfolio(buy, 210.0, 0.08, 930.0, 31.0, 1000.0, None, False, 250.0, 40.0)
     table = offers_section(seen(tmp_path), "EUR", fit_of(), found).tables[1]
     assert [row.cells for row in table.rows] == [
         ("D01", "parts", "\N{EN DASH}"), ("D02", "rebuild, seven-piece", "A"),
