@@ -84,7 +84,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
     blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
-        if isinstance(value, BaseModel):
+        if isinstance(value, BaseModel) and (field.is_required() or value != field.default):
             blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
         elif isinstance(value, tuple):
             for one in value:

@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, JsonValue, PlainValidator, Validati
 from pydantic_core import PydanticCustomError
 
 from kitvalue.intake.settings.purchase import BoughtFrom, FreightBy, PremiumVat, VatSaid, purchase_refusals
-from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
+from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole, WorkTable
 from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.decoding import refused_file
@@ -400,6 +400,16 @@ class SurplusTable(Table):
     value: Money  # gross
 
 
+class PriceTable(Table):
+    """What this build is sold for, before the shop's own [selling] and the rate of its [work]."""
+
+    margin: Annotated[Number, Field(gt=-100, lt=100)] | None = None  # 0 and less: a promotion
+    fee: Percent | None = None
+    rate: Money | None = None  # net, of an hour
+    ask: Annotated[Number, Field(gt=0)] | None = None  # the owner's own price, VAT included
+    ending: Annotated[Number, Field(gt=0)] | None = None  # the suggestion is rounded down to a multiple of it
+
+
 class Plan(Table):
     """One build. `name` is the file's name without its ending."""
 
@@ -414,6 +424,16 @@ class Plan(Table):
     work: tuple[WorkLine, ...] = ()
     part: tuple[PartLine, ...] = ()
     surplus: tuple[SurplusTable, ...] = ()
+    price: PriceTable = PriceTable()
+
+    def agreed(self, shop: Shop) -> Shop:
+        """The shop's settings with what [price] says in their place."""
+        own = self.price.model_dump(include={"margin", "fee"}, exclude_none=True)
+        selling = shop.selling and shop.selling.model_copy(update=own)
+        rate = {} if self.price.rate is None else {"rate": self.price.rate}
+        work = WorkTable.model_validate(rate) if rate and shop.work is None else shop.work
+        work = work and work.model_copy(update=rate)
+        return shop.model_copy(update={"selling": selling, "work": work})
 
 
 def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:
