@@ -47,7 +47,8 @@ class _Asker:
             return None
         say(question_text(question), end=False)
         try:
-            key = click.getchar()
+            while not (key := click.getchar().strip("\r\n")):
+                pass  # Enter behind an answer is none to the next question
         except EOFError:
             key = STOP
         answer = question.choices.get(key.casefold())

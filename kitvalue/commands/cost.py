@@ -13,7 +13,8 @@ from kitvalue.workshop.costing import CostSheet, cost_sheet
 
 def cost(folder: ShopFolder, plan_name: str) -> CostSheet:
     """The cost sheet of a plan; no fit is needed."""
-    return cost_sheet(folder.plan(plan_name), folder.shop)
+    plan = folder.plan(plan_name)
+    return cost_sheet(plan, folder.shop, parts=folder.parts_for(plan))
 
 
 def build_verdict(folder: ShopFolder, plan_name: str) -> Verdict | None:
@@ -23,7 +24,8 @@ def build_verdict(folder: ShopFolder, plan_name: str) -> Verdict | None:
     from kitvalue.decisions.pricing import priced
 
     try:
-        return priced(folder.plan(plan_name), folder.shop, folder.market.fit).build
+        plan = folder.plan(plan_name)
+        return priced(plan, folder.shop, folder.market.fit, parts=folder.parts_for(plan)).build
     except KitvalueError as error:
         return Verdict("unknown", f"Whether it pays is not known: {error.message}.", None, error.message)
 

@@ -164,7 +164,7 @@ def _notices(
         yield Caution("no_price_kind", f"{text}: add price_kind, and premium, behind its last header")
     if any(one.field == "date" and not one.words for one in understood.taken):
         yield Caution("today", f"the advert names no day, so today's is written: {values['date']}")
-    said = values if offer else {one.field: one.value for one in understood.taken if one.words}
+    said = values if offer else {one.field: one.value for one in understood.taken if one.words and one.field != "vat"}
     if "sold_for" in values:  # which says that it was sold, and for how much
         said = {name: value for name, value in said.items() if name not in ("price", "price_kind")}
     lost = [

@@ -80,8 +80,9 @@ def _build_seen(name: str, folder: ShopFolder, fit: Fit) -> BuildSeen:
     title, sheet, pricing = name, None, None
     try:
         plan = folder.plan(name)
-        title, sheet = plan.title, cost_sheet(plan, folder.shop)
-        pricing = priced(plan, folder.shop, fit)
-        return BuildSeen(title, sheet, pricing, compared(plan, folder.shop, fit), None)
+        parts = folder.parts_for(plan)
+        title, sheet = plan.title, cost_sheet(plan, folder.shop, parts=parts)
+        pricing = priced(plan, folder.shop, fit, parts=parts)
+        return BuildSeen(title, sheet, pricing, compared(plan, folder.shop, fit, parts), None)
     except KitvalueError as error:
         return BuildSeen(title, sheet, pricing, None, error.message)

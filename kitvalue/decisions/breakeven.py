@@ -29,6 +29,7 @@ from kitvalue.decisions.original import (
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
 from kitvalue.decisions.verdict import ForThatMoney, Verdict, for_that_money, original_verdict
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution
@@ -213,20 +214,26 @@ def piece_counts(plan: Plan) -> range:
     return range(min(plan.smallest, size), size + 1)
 
 
-def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
-    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic."""
+def compared(plan: Plan, shop: Shop, fit: Fit, parts: Sequence[Part] = ()) -> Comparison:
+    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic. `parts` say
+    what drums left over bring."""
     counts = list(piece_counts(plan))
     originals = [original_kit(plan, k) for k in counts]
     draws = typical_draws(fit, originals, DRAWS)
     finished = outlooks(fit, [finished_kit(plan, fit, k) for k in counts])
     markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
-    made = compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
+
+    def typical(grade: float) -> float:
+        return outlook(fit, replace(originals[-1], condition=grade)).typical
+
+    made = compare(plan, shop, markets, typical, parts)
     return replace(made, for_that_money=for_that_money(plan, fit, made.quote.landed_at_price))
 
 
 def compare(
-    plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float]
-) -> Comparison:
+    plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float],
+    parts: Sequence[Part] = (),
+) -> Comparison:  # fmt: skip
     """The plan's build against what the customer could buy instead.
 
     `markets` holds one entry for every number of `piece_counts(plan)`, in that order; `original_typical` gives the
@@ -235,7 +242,7 @@ def compare(
     """
     builds, draws = [], []
     for market in markets:  # the last is the plan's own size
-        sheet = cost_sheet(plan, shop, market.pieces)
+        sheet = cost_sheet(plan, shop, market.pieces, parts)
         repair = (plan.original.repair or ZERO) * market.pieces / len(plan.drum)
         quote = quote_of(plan, sheet, market.original, market.finished, repair)
         low, high = (

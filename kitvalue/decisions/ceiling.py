@@ -253,8 +253,9 @@ PLACEHOLDER: Final = Decimal(1_000_000)  # a price above every surplus; taken ou
 class Base:
     """A use by one route before the kit and its freight are paid. Money, net; `hours` are the shop's own.
 
-    Of P, `others` is what other donors make up, and `credit` and `least` are those of `Deals` before the kit's own
-    terms. `own`: it is the route that plan and shop set. `reason` says why the use or its route is not open.
+    Of P, `others` is what other donors make up, `part` what of the kit's own is in the build beyond `credit`; `credit`
+    and `least` are those of `Deals` before the kit's own terms. `own`: it is the route that plan and shop set. `reason`
+    says why the use or its route is not open.
     """
 
     use: Use
@@ -267,11 +268,15 @@ class Base:
     labour: float
     own: bool
     reason: str | None
+    part: float = 1.0
 
 
 def routes_of(shop: Shop) -> tuple[Route, ...]:
     """The VAT routes that the business may choose from for each sale."""
-    return ("full", "margin") if settings_of(shop)[0].registered else ("none",)
+    tax, _ = settings_of(shop)
+    if not tax.registered:
+        return ("none",)
+    return ("full", "margin") if tax.kind == "vat" else ("sales",)
 
 
 def own_route(shop: Shop, plan: Plan) -> Route:
@@ -303,19 +308,16 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, kit: Offer | DonorTable, shor
 
     What the plan sells off of that donor counts for the kit that takes its place.
     """
-    tax, routes = settings_of(shop)[0], routes_of(shop)
+    tax, routes, own = settings_of(shop)[0], routes_of(shop), plan.donor[at].id
     terms = {"pieces": kit.pieces, "series": kit.series, "bought_from": kit.bought_from, "vat": kit.vat}
-    free = {"price": PLACEHOLDER, "bought_from": "private", **dict.fromkeys(("freight", "premium"), ZERO)}
-    free |= dict.fromkeys(("vat", "premium_vat", "duty", "import_vat", "clearance"))
-
-    def with_(changed: dict[str, object]) -> Plan:
-        placed = (donor.model_copy(update=changed if i == at else {}) for i, donor in enumerate(plan.donor))
-        return plan.model_copy(update={"donor": tuple(placed)})
-
-    told, own = with_(terms), plan.donor[at].id
-    scheme, closed = scheme_of(told, told.donor, shop, tax), closed_by(kit, tax)
+    free = dict.fromkeys(("freight", "premium", "duty", "import_vat", "clearance"), ZERO)
+    changed = {**terms, **free, "premium_vat": None, "price": PLACEHOLDER, "sizes": ()}
+    donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
+    told = plan.model_copy(update={"donor": donors})
+    scheme, closed = scheme_of(told, donors, shop, tax), closed_by(kit, tax)
     work = (*plan.work, *made_up_for(short, own, (own,), shop))
-    sheet = cost_sheet(with_(terms | free).model_copy(update={"route": routes[0], "work": work}), shop)
+    sheet = cost_sheet(told.model_copy(update={"route": routes[0], "work": work}), shop)
+    taken_out = purchase_at(PLACEHOLDER, donors[at], tax).cost(tax) * (1 + sheet.terms.tied)
     labour = sheet.hours * (shop.work.rate if shop.work is not None else ZERO)
     lacks = f"the plan's cost is not known: {'; '.join(sheet.incomplete)}" if sheet.incomplete else None
     donor = next(a for a in sheet.apportioned if a.donor == own)
@@ -325,10 +327,11 @@ def rebuild_bases(plan: Plan, shop: Shop, at: int, kit: Offer | DonorTable, shor
         Base(
             use=REBUILD,
             route=route,
-            cost=float(sides[route].net_cost - PLACEHOLDER * (1 + sheet.terms.tied)),
+            cost=float(sides[route].net_cost - taken_out),
             others=float(sides[route].purchase - donor.kit),
-            credit=float(donor.sold_off + donor.kept),
-            least=float(donor.sold_off) if route == "margin" else 0.0,
+            credit=float(donor.stated),
+            least=float(donor.stated) if route == "margin" else 0.0,
+            part=float(donor.part),
             hours=float(sheet.hours),
             labour=float(labour),
             own=route == scheme,
@@ -376,7 +379,10 @@ class DonorNeed:
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
+    taken = [
+        tuple(drum.shell for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
+        for donor in plan.donor
+    ]
     donors = enumerate(zip(plan.donor, taken, strict=True))
     return tuple(DonorNeed(at, donor.id, sizes, donor.condition) for at, (donor, sizes) in donors if sizes)
 

@@ -225,8 +225,8 @@ def _import_text(offer: Offer, tax: TaxTable) -> str:
     duty, vat, clearance = import_rates(offer, tax)
     border = f" and {money_text(clearance)} of clearance" if clearance else ""
     comes_back = "paid at the border and deducted" if tax.deducts else "a cost too"
-    text = f"imported: duty of {duty.normalize():f} %{border} {'are' if border else 'is'} counted, and import VAT of "
-    return f"{text}{vat.normalize():f} % is {comes_back if tax.kind == 'vat' else 'a cost too'}"
+    taxed = f", and import VAT of {vat.normalize():f} % is {comes_back}" if vat else ""
+    return f"imported: duty of {duty.normalize():f} %{border} {'are' if border else 'is'} counted{taxed}"
 
 
 def _hours(offer: Offer, shop: Shop) -> Decimal | None:

@@ -16,10 +16,11 @@ from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import ESTIMATES, Outlook, outlook, resale_kit
-from kitvalue.workshop.build import Lever, exact_cost, purchase_price
+from kitvalue.workshop.build import Lever, exact_cost
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.money import ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
-from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
+from kitvalue.workshop.shares import purchase_price
+from kitvalue.workshop.tax import Terms, at_door, exact_profit, price_at_door, price_for_margin, sale_at
 
 
 def as_money(price: float) -> Decimal:
@@ -134,7 +135,7 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     if side.floor is None or side.landed_at_cost is None:
         raise FileError(f"route {side.route} is not open: {side.reason}")
     original_landed = cents(landed(plan.original, as_money(original.typical), repair))
-    cap = original_landed - terms.freight
+    cap = cents(price_at_door(original_landed, terms, side.route))
     resale = cents(as_money(finished.typical) * percent(plan.finished.share.middle))
     market = min(cap, resale)
     binding: Binding = "floor" if market < side.floor else "cap" if cap <= resale else "resale"
@@ -155,7 +156,7 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         suggested=cents(suggested),
         binding=binding,
         asked=cents(asked),
-        landed_at_price=cents(asked) + terms.freight,
+        landed_at_price=cents(at_door(cents(asked), terms, side.route)),
         original_landed=original_landed,
     )
 
@@ -194,7 +195,7 @@ class Situation:
 
     def purchase(self) -> Decimal:
         """The purchase price of the margin scheme."""
-        return purchase_price(self.sheet.charges, self.factors.get(Lever.DONOR_PRICE, Decimal(1)))
+        return purchase_price(self.sheet.apportioned, self.factors.get(Lever.DONOR_PRICE, Decimal(1)))
 
     def price(self, terms: Terms) -> Decimal:
         """The gross price that leaves the margin of `terms`."""
@@ -205,11 +206,13 @@ class Situation:
 
     def gap(self) -> Decimal:
         """How much more than the original the build costs landed at the price of zero profit."""
-        return self.price(replace(self.terms, margin=ZERO)) + self.terms.freight - self.original_landed()
+        price = self.price(replace(self.terms, margin=ZERO))
+        return at_door(price, self.terms, self.sheet.route) - self.original_landed()
 
     def market_price(self) -> Decimal:
         """The smaller of cap (an original at the door less freight) and resale."""
-        return min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
+        cap = price_at_door(self.original_landed(), self.terms, self.sheet.route)
+        return min(cap, self.finished_typical * self.share)
 
     def profit_at_market(self) -> Decimal:
         return exact_profit(self.market_price(), self.cost(), self.purchase(), self.terms, self.sheet.route)

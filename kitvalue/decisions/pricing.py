@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
@@ -19,6 +19,7 @@ from kitvalue.decisions.original import (
 )
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.decisions.verdict import ForThatMoney, Verdict, build_verdict, for_that_money, price_verdict
+from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.settings.shop import Destination, Route, Shop
 from kitvalue.intake.text.problems import Caution
@@ -26,7 +27,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
-from kitvalue.workshop.tax import Sale, price_for_margin, sale_at, vat_on_net
+from kitvalue.workshop.tax import Sale, at_door, price_for_margin, sale_at, vat_on_net
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,11 +155,14 @@ class PriceSheet:
     cautions: tuple[Caution, ...]
 
 
-def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
-    """Cost and price of one plan under a fit."""
+def priced(
+    plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None, parts: Sequence[Part] = ()
+) -> PriceSheet:  # fmt: skip
+    """Cost and price of one plan under a fit; `parts` say what drums left over bring."""
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
-    made = price(plan, shop, cost_sheet(plan, shop), original, finished, at)
-    return replace(made, for_that_money=for_that_money(plan, fit, made.sale.gross + made.sheet.terms.freight))
+    made = price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
+    there = cents(at_door(made.sale.gross, made.sheet.terms, made.sheet.route))
+    return replace(made, for_that_money=for_that_money(plan, fit, there))
 
 
 def price(
@@ -186,7 +190,7 @@ def price(
         sheet=sheet,
         quote=quote,
         sale=sale,
-        originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
+        originals_dearer=share_dearer(plan.original, original.sample, repair, at_door(gross, sheet.terms, side.route)),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
         verdict=price_verdict(quote, sheet, sale),
         build=build_verdict(sheet, quote, situation, own),

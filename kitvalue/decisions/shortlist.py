@@ -26,7 +26,7 @@ from kitvalue.decisions.ceiling import (
 )
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.intake.books.offers import Offer, Part
+from kitvalue.intake.books.offers import Offer, Part, part_for
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
@@ -160,8 +160,8 @@ class UseBatch:
             outcomes=self.outcomes[at],
             clipped=self.clipped[at],
             cost=base.cost + self.cost[part] + start * (1 + tied),
-            rate=0.0 if base.route == "none" else float(terms.rate),
-            fee=float(terms.fee),
+            rate=0.0 if base.route in ("none", "sales") else float(terms.rate),
+            fee=float(terms.fee * (1 + terms.rate if base.route == "sales" else 1)),  # of all that the buyer pays
             margin=float(terms.margin),
             freight=self.freight,
             on_margin=base.route == "margin",
@@ -171,7 +171,7 @@ class UseBatch:
             values=None if self.values is None else self.values[at],
             chances=None if self.chances is None else self.chances[at],
             slope=slope,
-            into=into,
+            into=base.part * into,
             back=back,
             reserve=float(terms.reserve),
             tied=tied,
@@ -274,25 +274,18 @@ class KitParts:
     unknown: tuple[Size, ...]
 
 
-def _drum_row(size: Size, parts: Sequence[Part]) -> int | None:
-    """The place of the part that means a drum most exactly, the first of these; None where none does."""
-    fits = [part.fits(size) for part in parts]
-    best = max(fits, default=0)
-    return fits.index(best) if best else None
-
-
 def parts_of(sizes: Sequence[Size], parts: Sequence[Part]) -> KitParts:
     """Each drum by the row that means it most exactly, and once every part that is no drum."""
-    drums = [(size, _drum_row(size, parts)) for size in sizes]
+    drums = [(size, part_for(size, parts)) for size in sizes]
     others = [i for i, part in enumerate(parts) if part.drum is None]
-    rows = [row for _, row in drums if row is not None]
-    return KitParts((*rows, *others), tuple(size for size, row in drums if row is None))
+    rows = [parts.index(part) for _, part in drums if part is not None]
+    return KitParts((*rows, *others), tuple(size for size, part in drums if part is None))
 
 
 def drum_value(size: Size, parts: Sequence[Part]) -> float:
     """What a single drum is expected to fetch, gross: value times chance; 0 where no row means it."""
-    row = _drum_row(size, parts)
-    return 0.0 if row is None else float(parts[row].value * parts[row].chance)
+    part = part_for(size, parts)
+    return 0.0 if part is None else float(part.value * part.chance)
 
 
 def part_sales(kit: KitParts, parts: Sequence[Part]) -> PartSales:

@@ -311,13 +311,13 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
     answers = [
         answer(
             one,
-            "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
+            """status cost$ gap$ spent$ cash$ credit$ buy drums new_shells leftovers{offer size credit$}
+            lines{what net$} common$ net_cost$ route purchase$ floor$ reasons""",
             drums=[
                 {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
                  "cut_down": d.cut_down}
                 for d in one.drums
             ],
-            new_shells=[d.drum for d in one.drums if d.offer is None],
         )
         for one in s.answers
     ]  # fmt: skip
@@ -338,8 +338,9 @@ def cost_answer(sheet: CostSheet, verdict: Verdict | None) -> Answer:
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
         apportioned{{donor price$ sold_off$ kept$ kit$}} hours~2 net_cost$ net_cost_text=total.text
-        purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
-            landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        deducted=chosen.deducted$ purchase=chosen.purchase$
+        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$
+            landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
         verdict=None if verdict is None else answer(verdict, _VERDICT),
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )

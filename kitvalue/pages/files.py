@@ -9,7 +9,8 @@ from typing import Literal
 from pydantic import BaseModel
 
 from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
-from kitvalue.intake.settings.plan import Plan, Share
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
@@ -116,6 +117,10 @@ def _value(value: object, order: SizeOrder) -> str:
             return f"{value:f}"
         case int():
             return str(value)
+        case Share():
+            return f"{value}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
+        case (Size(), *_) as sizes:
+            return toml_text(" ".join(size_text(one, order) for one in sizes if isinstance(one, Size)))
         case tuple():
             return f"[{', '.join(_value(one, order) for one in value)}]"
         case Size():

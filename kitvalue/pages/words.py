@@ -16,7 +16,7 @@ if TYPE_CHECKING:  # not needed to write a text
     from kitvalue.intake.books.offers import Offer
     from kitvalue.market.encoding import FeatureValue
 
-ROUTES: Final = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
+ROUTES: Final = {"full": "full VAT", "margin": "margin", "none": "no VAT", "sales": "sales tax"}
 NOT_COMPUTED: Final = "Cannot be computed"
 # Signs that reorder or hide the text around them; joiners that emoji need are not among them.
 HIDDEN = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")

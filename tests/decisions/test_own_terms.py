@@ -54,7 +54,8 @@ def offers(draw: st.DrawFn) -> Terms:
 
 
 BUSINESSES = st.builds(
-    Business, rate=percents(27), registered=st.booleans(), duty=percents(8), import_vat=percents(27),
+    Business, rate=percents(27), registered=st.booleans(), kind=st.sampled_from(["vat", "vat", "sales"]),
+    duty=percents(8), import_vat=percents(27),
     clearance=money(60),
 )  # fmt: skip
 SELLINGS = st.builds(
@@ -107,6 +108,7 @@ def test_every_kind_of_offer_is_judged_as_the_second_route_judges_it(
     bought = reckon(paid, terms, business, unrounded)
     assert is_open(as_offer(terms), tax_of(business)) == bought.open
     route = (sell_on if bought.open else "full") if business.registered else "none"
+    route = "sales" if business.deducts < business.registered else route
     use = second.Use(sample, route, business.v, selling, others, other if route == "margin" else Fraction(0))
     found = judged_use(terms, business, use, chance, float(paid))
     both = (
@@ -155,6 +157,25 @@ def test_a_ceiling_in_the_offers_own_terms(terms: Terms, business: Business, cei
     assert judged_use(terms, business, use, Fraction(0), 0.0).ceiling == pytest.approx(ceiling)
 
 
+IMPORTED = Terms("import", freight=Fraction(120), duty=Fraction(37, 10), clearance=Fraction(35))
+
+
+@pytest.mark.parametrize(
+    ("terms", "business", "most", "ceiling"),
+    [
+        (Terms("trade", "included", freight=Fraction(45)), HOME, "1207", 1429.26),  # 1,162 would be a private kit's
+        (Terms(freight=Fraction(45)), HOME, "1207", 1162),
+        (IMPORTED, HOME, "1196.44", 1000),  # 1,000 + 120 + 41.44 of duty + 35
+        (IMPORTED, EXEMPT, "1471.62", 1000),  # and 275.18 of import VAT
+    ],
+)
+def test_worked_cases(terms: Terms, business: Business, most: str, ceiling: float) -> None:
+    """A dealer's kit whose VAT is deducted, its freight counted whole; an import at a landed cost worked by hand."""
+    gross = Fraction(most) * (1 + business.v) if business.deducts else Fraction(most)
+    use = second.Use((gross,), "full" if business.deducts else "none", business.v, NO_FEE)
+    assert judged_use(terms, business, use, Fraction(0), 0.0).ceiling == pytest.approx(ceiling, abs=0.0101)
+
+
 def test_each_offer_has_the_scheme_of_its_own_origin() -> None:
     """`sell_on` = margin: open for a private kit and a dealer's under the scheme, full VAT where it is closed."""
     shop, fit = worked.shop(route="margin"), fit_book(invented_book(n=200, seed=5), 10.0)
@@ -171,3 +192,11 @@ def test_each_offer_has_the_scheme_of_its_own_origin() -> None:
     codes = [[c.code for c in one.cautions if c.code in ("vat_not_said", "foreign_vat", "imported")] for one in judged]
     assert codes == [[], [], ["vat_not_said"], [], [], ["imported"]]
     assert [one.net for one in judged] == [False] * 4 + [True, False]
+
+
+def test_a_rate_of_sales_tax_is_none_of_import_vat() -> None:
+    """A business that charges sales tax buys untaxed for resale; import VAT is what [tax.import] says, else none."""
+    imported = offer(bought_from="import", freight=Decimal(0))
+    plain, told = ({"rate": Decimal(8), "kind": "sales"} | more for more in ({}, {"import": {"vat": Decimal(20)}}))
+    assert landed(imported, TaxTable.model_validate(plain)).slope == 1
+    assert landed(imported, TaxTable.model_validate(told)).slope == pytest.approx(1.2)

@@ -222,6 +222,11 @@ def _currency(codes: Sequence[str], words: str, own: str) -> Outcome:
     return Outcome(None, can_be if codes else "the price names none; blank counts as the shop's")
 
 
+def premiums(advert: AdvertText) -> list[Find]:
+    """Where a premium is told, with the words behind it, which are of its own VAT."""
+    return [Find(m.start(), m.end() + len(advert.after(m.end()))) for m in _PREMIUM.finditer(advert.plain)]
+
+
 def _premium(advert: AdvertText) -> Outcome | None:
     """The auction's premium in percent of the hammer price; None where the advert speaks of none."""
     if m := _PREMIUM.search(advert.plain):

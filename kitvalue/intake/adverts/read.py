@@ -9,7 +9,7 @@ from typing import Final
 
 from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
-from kitvalue.intake.adverts.price import AdvertPrice, read_price
+from kitvalue.intake.adverts.price import AdvertPrice, premiums, read_price
 from kitvalue.intake.adverts.scoring import others_for_sale, score_amounts, told_of_others
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
@@ -22,6 +22,7 @@ from kitvalue.intake.text.words import fold, listed
 
 _TWO_KITS: Final = pattern(rf"(?<!\w)(?:2|3|{said('both', 'several')}) (?:[^\W\d_]+ ){{0,2}}{said('kits')}(?!\w)")
 _NO_SWAP: Final = pattern(rf"(?<!\w){any_of('adverts', 'without')}(?!\w)[^,]*$")
+VAT_WORDS: Final = ("included", "excluded", "margin")  # what a dealer says of it
 _NO_CHANNEL: Final = "nothing is said about who sells; blank counts as private"
 
 
@@ -99,6 +100,9 @@ def _findings(
     )
     if seller.reason == _NO_CHANNEL and price.kind.taken is not None and price.kind.taken.value == "hammer":
         seller = Outcome(Taken("channel", "auction", price.kind.taken.words))  # who else has a hammer?
+    vat = kit.value_said(
+        linkless.without(premiums(linkless)), "vat", {}, {name: words[f"vat {name}"] for name in VAT_WORDS}, ""
+    )
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
@@ -108,6 +112,7 @@ def _findings(
         "price_kind": price.kind,
         **({} if price.premium is None else {"premium": price.premium}),
         "channel": seller,
+        **({"vat": vat} if vat.taken or vat.reason else {}),
         "freight": price.freight,
         "date": places.day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
         "ref": places.reference(advert),

@@ -208,7 +208,8 @@ Text = Annotated[str, BeforeValidator(_a_text)]
 Word = Annotated[str, BeforeValidator(_a_word)]
 Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
 Part = Literal["original", "donor", "other"]
-Route = Literal["full", "margin", "none"]
+OldRoute = Literal["full", "margin", "none"]
+Route = Literal["full", "margin", "none", "sales"]  # sales: a tax that the buyer pays on top of the price
 Scheme = Literal["full", "margin"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
@@ -312,7 +313,7 @@ class TaxTable(Table):
     union_sales: Literal["destination", "home"] = "destination"
     import_: Annotated[ImportTable, Field(alias="import")] = ImportTable()
     destinations: dict[str, Destination] = {}
-    route: Route | None = None  # the old word for registered, sell_on and rebuild
+    route: OldRoute | None = None  # the old word for registered, sell_on and rebuild
 
     @model_validator(mode="before")
     @classmethod

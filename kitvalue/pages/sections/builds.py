@@ -26,7 +26,12 @@ BINDING = {
     "resale": "set by what the market pays for such a kit",
     "floor": "what your margin needs: above what the market gives",
 }
-ROUTE_WORDS = {"full": "Full VAT", "margin": "Margin scheme", "none": "Without VAT (exempt business)"}
+ROUTE_WORDS = {
+    "full": "Full VAT",
+    "margin": "Margin scheme",
+    "none": "Without VAT (exempt business)",
+    "sales": "Prices without sales tax",
+}
 KINDS = {"home": "at home", "union": "inside the union", "export": "export"}
 
 

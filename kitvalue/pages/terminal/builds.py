@@ -20,7 +20,7 @@ from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, 
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
-ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
+ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT", "sales": "sales tax"}
 ROUTE_PRICES = {  # by the field of a route's costs, from what it costs up to what leaves the margin
     "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
     "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",

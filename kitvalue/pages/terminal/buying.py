@@ -248,9 +248,10 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
     pairs = [
         ("buy", ", ".join(one.buy) or "no kit"),
         ("new shells", ", ".join(d.drum for d in one.drums if d.offer is None) or "none"),
-        ("kits, freight, new shells", cents(one.spent)),
-        ("leftovers bring", cents(one.credit)),
+        *((line.what, cents(line.net)) for line in one.lines),
         ("cost", f"{cents(one.cost)}  ({proof})"),
+        ("work and parts of any answer", cents(one.common)),
+        ("floor", f"{cents(one.floor)}  ({ROUTES[one.route or 'full']})"),
     ]
     rows = [
         (d.drum, d.offer or "new shell", size_text(d.size) if d.offer is not None else "-",
