@@ -27,7 +27,7 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
-from kitvalue.decisions.verdict import ForThatMoney, Verdict, for_that_money, original_verdict
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, for_that_money, original_verdict, work_verdict
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import OriginalTable, Plan
@@ -264,7 +264,9 @@ def compare(
     return Comparison(
         sheet=sheet,
         quote=quote,
-        verdict=original_verdict(quote.landed_at_price, quote.original_landed),
+        verdict=work_verdict(quote.landed_at_price)
+        if sheet.is_service
+        else original_verdict(quote.landed_at_price, quote.original_landed),
         for_that_money=None,
         by_pieces=tuple(builds),
         crossings=crossings,

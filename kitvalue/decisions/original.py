@@ -142,6 +142,8 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     suggested = up_to_step(side.floor, terms.step) if binding == "floor" else down_to_step(market, terms.step)
     if suggested < side.floor:
         suggested = market
+    if sheet.is_service:  # nothing is resold: the market has no say
+        binding, suggested = "floor", up_to_step(side.floor, terms.step)
     if plan.price.ending is not None:  # nothing is given away
         suggested = down_to_step(suggested, plan.price.ending) or suggested
     whole = sheet.pieces == len(plan.drum)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
@@ -21,7 +21,7 @@ from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
 from kitvalue.decisions.verdict import ForThatMoney, Verdict, build_verdict, for_that_money, price_verdict
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import Destination, Route, Shop
+from kitvalue.intake.settings.shop import Route, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
@@ -63,17 +63,20 @@ class PlacePrice:
         return None if self.door is None else self.door.total
 
 
-def place_prices(
-    sale: Sale, freight: Decimal, route: Route, destinations: Mapping[str, Destination]
-) -> tuple[PlacePrice, ...]:
+def place_prices(sale: Sale, freight: Decimal, route: Route, tax: TaxTable) -> tuple[PlacePrice, ...]:
     """Home first, then the shop's destinations in their order. `freight` is what a buyer at home is charged.
 
-    But for full VAT the gross price is asked inside the union, with no VAT shown (margin scheme: art. 325). An export
-    comes to (net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it.
+    Under full VAT a sale into the union bears the rate of the destination, or the home rate where `union_sales` says
+    so (art. 59c); else the gross price is asked there, with no VAT shown (margin scheme: art. 325). An export comes to
+    (net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it. Sales tax is on top of goods
+    and freight, at the rate of the place.
     """
     goods, vat = (sale.net, sale.vat) if route == "full" else (sale.gross, ZERO)
+    on_top = route == "sales"
+    if on_top:
+        vat = cents((goods + freight) * percent(tax.rate))
     prices = [PlacePrice("home", "home", sale.net, Door(goods, freight, ZERO, vat, ZERO))]
-    for name, place in destinations.items():
+    for name, place in tax.destinations.items():
         door, reason = None, None
         if place.freight is None:
             reason = f"freight to {name} is not known; add freight under [tax.destinations.{name}] in shop.toml"
@@ -84,7 +87,9 @@ def place_prices(
             import_vat = cents(after_duty * (1 + percent(place.vat))) - worth - duty
             door = Door(sale.net, place.freight, duty, import_vat, place.clearance)
         else:
-            there = vat_on_net(sale.net, percent(place.vat)) if route == "full" else ZERO
+            there = vat if tax.union_sales == "home" else vat_on_net(sale.net, percent(place.vat))
+            if route != "full":
+                there = cents((goods + place.freight) * percent(place.vat)) if on_top else ZERO
             door = Door(goods, place.freight, ZERO, there, ZERO)
         prices.append(PlacePrice(name, place.kind, sale.net, door, reason))
     return tuple(prices)
@@ -162,7 +167,7 @@ def priced(
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
     made = price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
     there = cents(at_door(made.sale.gross, made.sheet.terms, made.sheet.route))
-    return replace(made, for_that_money=for_that_money(plan, fit, there))
+    return made if made.sheet.is_service else replace(made, for_that_money=for_that_money(plan, fit, there))
 
 
 def price(
@@ -195,15 +200,15 @@ def price(
         verdict=price_verdict(quote, sheet, sale),
         build=build_verdict(sheet, quote, situation, own),
         for_that_money=None,
-        ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
-        destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
+        ways_out=ways_out(situation, quote) if quote.binding == "floor" and not sheet.is_service else (),
+        destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax or TaxTable()),
         business_buyer=f"A business buyer compares {compares}.",
         cautions=quote_cautions(plan, sheet, quote, original, finished),
     )
 
 
 def _chance_of_loss(plan: Plan, sheet: CostSheet, finished: Outlook) -> float | None:
-    if sheet.incomplete:
+    if sheet.incomplete or sheet.is_service:
         return None
     side, terms = sheet.chosen, replace(sheet.terms, margin=ZERO)
     even = float(price_for_margin(side.net_cost, side.purchase, terms, side.route))

@@ -29,6 +29,7 @@ OriginalCode = Literal["ours_cheaper", "original_cheaper", "level"]
 TURNS: Final = ("share", "hours", "donor prices", "covering cost")  # what may turn a build
 FURTHEST: Final = Decimal("0.25")  # how far one of them may be moved for that
 NUMBERS: Final = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+SERVICE: Final = "the kit is the customer's own, nothing is bought or resold"
 LEVEL: Final = Decimal("0.03")  # of the original's price at the door
 
 
@@ -94,6 +95,11 @@ def build_verdict(sheet: CostSheet, quote: Quote, situation: Situation, sale: Sa
     if sheet.incomplete:
         why = f"not known: {', '.join(sheet.incomplete)}"
         return Verdict("unknown", f"No verdict on the build; {why}.", None, why)
+    if sheet.is_service:
+        asked = quote.suggested if sale is None else sale.gross
+        if asked < quote.floor:
+            return Verdict("leave", f"Leave it: {whole(asked)} for work and parts is below your floor.", asked, SERVICE)
+        return Verdict("build", f"Take it on and ask {whole(asked)} for work and parts.", asked, SERVICE)
     price = quote.market_price if sale is None else sale.gross
     profit = quote.profit_at_market if sale is None else sale.profit
     at = f"{whole(price)}{', what the market gives,' if sale is None else ''}"
@@ -151,6 +157,8 @@ def price_verdict(quote: Quote, sheet: CostSheet, sale: Sale) -> Verdict:
         left = f"leaves {margin:.1f} % instead of {planned:f}" if sale.profit >= 0 else f"loses {-sale.profit:,.2f}"
         why = f"{quote.floor - sale.gross:,.2f} less than the floor"
         return Verdict("ask_less_than_margin", f"{price} {left}; {why}{lacks}.", sale.gross, why)
+    if sheet.is_service:
+        return Verdict("ask", f"Ask {price} for work and parts: {SERVICE}{lacks}.", sale.gross, SERVICE)
     if quote.binding != "floor":
         why = f"at or above your floor of {whole(quote.floor)}"
         return Verdict("ask", f"Ask {price}: {why}{lacks}.", sale.gross, why)
@@ -168,6 +176,11 @@ def original_verdict(ours: Decimal, original: Decimal, what: str = "an original"
     if apart > 0:
         return Verdict("ours_cheaper", f"Ours is {whole(apart)} cheaper: {lands}.", ours, lands)
     return Verdict("original_cheaper", f"The original is {whole(-apart)} cheaper: {lands}.", ours, lands)
+
+
+def work_verdict(ours: Decimal) -> Verdict:
+    """What a customer pays in all for work on his own kit (gross money)."""
+    return Verdict("ask", f"Work and parts come to {whole(ours)} at the door: {SERVICE}.", ours, SERVICE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from decimal import Decimal
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.purchase import BoughtFrom, VatSaid
-from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable
+from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, old_route
 from kitvalue.intake.text.problems import Caution, Problem
 from kitvalue.workshop.build import Build, Charge, Group, build_of, net_unit
 from kitvalue.workshop.money import (
@@ -43,6 +43,7 @@ from kitvalue.workshop.tax import (
 
 HEAVY = (Group.WORK, Group.CONTINGENCY, Group.SENT_OUT, Group.PARTS)  # what may make a new good of a kit
 ROUTES: tuple[Route, ...] = ("full", "margin", "none")
+CAPITAL = "Capital"  # the line of what is tied up in kits until the sale
 FULL_WITHOUT_DONORS = "no donor is bought at this size, so it is costed with full VAT"
 
 
@@ -211,6 +212,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
         cautions=(
             *([Caution("not_known", unknown)] if build.unknown else []),
             {"none": EXEMPT, "sales": SALES_TAX}.get(route, VAT),
+            *([Caution("old_route", f"{old}.")] if (old := old_route(tax)) else []),
             *chosen.cautions,
             *_promoted(plan, own),
             *_build_cautions(plan, shop),
@@ -277,7 +279,7 @@ def _route_cost(
     donors = _sum(line for line in lines if line.group is Group.DONORS)
     if terms.tied > 0 and donors > 0:
         amount, basis = donors * terms.tied, f"{money_text(donors)} paid for kits, tied up until sold"
-        lines.append(Line("Capital", Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
+        lines.append(Line(CAPITAL, Group.UNTIL_SOLD, Decimal(1), "kit", amount, cents(amount), basis))
     lines.sort(key=lambda line: list(Group).index(line.group))  # stable: the plan's order inside a group
     cost, purchase = _sum(lines), sum((max(ZERO, one.kit) for one in build.parted), ZERO)
     reason, deducted = _why_closed(route, chosen, build, tax), deducted if tax.deducts else ZERO

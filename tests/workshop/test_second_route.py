@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, get_args
@@ -11,14 +12,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kitvalue.decisions.pricing import place_prices
 from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import DonorTable, Plan
 from kitvalue.intake.settings.purchase import WITH_INVOICE, BoughtFrom, VatSaid
-from kitvalue.intake.settings.shop import Shop
+from kitvalue.intake.settings.shop import Shop, TaxTable, shop_warnings
 from kitvalue.intake.text.drums import drum_meant
 from kitvalue.intake.text.problems import FileError, RefusedError
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.costing import CostSheet, cost_sheet
+from kitvalue.workshop.tax import sale_at
+from tests import worked
 from tests.reckoning import floors, purchases, schemes, shares
 from tests.reckoning.exact import RefusedError as NoAnswer
 from tests.reckoning.exact import cents, percent
@@ -28,6 +32,8 @@ SIZES = ("22x16", "16x16", "14x14", "13x9", "12x8")
 VALUED = {"22x16": (120, 80), "16x16": (75, 60), "12x8": (40, 50)}  # parts.csv: value, chance in percent
 VAT_WORDS, SCHEMES = st.sampled_from(["included", "excluded"]), st.sampled_from(["margin", "full"])
 ORIGINAL = {"series": "Inishmore", "condition": 5, "freight": 90}
+
+DONORS = worked.plan_tables()["donor"]
 
 
 def parts() -> tuple[Part, ...]:
@@ -200,3 +206,57 @@ def test_a_leftover_bought_for_80_brings_135_28() -> None:
     (credit,) = [line.net for line in made.chosen.lines if line.group is Group.SURPLUS]
     assert credit == Decimal("-135.28")
     assert made.chosen.purchase == 80
+
+
+def worked_at(plan: dict[str, Any], tax: dict[str, Any]) -> CostSheet:
+    made = worked.plan(**plan)
+    shop = worked.shop()
+    return cost_sheet(made, shop.model_copy(update={"tax": TaxTable.model_validate({"rate": 23} | tax)}))
+
+
+@pytest.mark.parametrize("registered", [True, False])
+def test_a_customers_own_kit_is_work_and_parts_for_the_margin(registered: bool) -> None:
+    """No purchase, no leftovers, nothing kept until it is sold (the second route's `customers_own`)."""
+    his = [{"id": one["id"], "series": "Slane", "pieces": 4, "condition": 3, "owner": "customer"} for one in DONORS]
+    made = worked_at({"donor": his, "route": None}, {"registered": registered})
+    lines = [line for line in made.chosen.lines if line.group is not Group.UNTIL_SOLD]
+    assert {line.group for line in lines} <= {Group.WORK, Group.CONTINGENCY, Group.SENT_OUT, Group.PARTS}
+    cost = sum((Fraction(line.net or 0) for line in lines), Fraction(0))
+    t = made.terms
+    selling = floors.Selling(*map(Fraction, (t.margin, t.fee, t.reserve, t.freight, t.fee_fixed)))
+    assert made.chosen.floor == floors.customers_own(cost, percent(23), selling, registered=registered)
+    assert made.is_service
+    assert made.incomplete == ()
+
+
+@pytest.mark.parametrize("place", ["home", "FR", "CH"])
+@pytest.mark.parametrize("tax", [{}, {"union_sales": "home"}, {"kind": "sales"}, {"route": "margin"}])
+def test_what_a_buyer_elsewhere_pays(tax: dict[str, Any], place: str) -> None:
+    """The rate of a sale by place, as the second route's `charged` has it; freight holds its own VAT, a tax on top is
+    on freight too."""
+    made = worked_at({}, tax)
+    abroad = {"FR": {"kind": "union", "vat": 20, "freight": 80}, "CH": {"kind": "export", "vat": 8, "freight": 140}}
+    table = TaxTable.model_validate({"rate": 23, "destinations": abroad} | tax)
+    sale = sale_at(Decimal(3000), made.net_cost, made.chosen.purchase, made.terms, made.route)
+    prices = {one.place: one for one in place_prices(sale, Decimal(60), made.route, table)}
+    theirs = schemes.Tax(kind=table.kind, union_sales=table.union_sales)
+    kind = {"home": "home", "FR": "union", "CH": "export"}[place]
+    there = {"home": None, "FR": Fraction(20), "CH": Fraction(8)}[place]
+    charged = schemes.charged(theirs, made.route, date(2026, 12, 1), place=kind, there=there)
+    freight = {"home": 60, "FR": 80, "CH": 140}[place]
+    if made.route == "sales":
+        expected = cents((3000 + freight) * (1 + charged.rate))
+    elif kind == "export":
+        expected = cents((Fraction(sale.net) + freight) * Fraction(108, 100))  # free of our VAT; theirs at the border
+    elif charged.owed_in == "home":  # the price at home, VAT and all
+        expected = Fraction(3000 + freight)
+    else:
+        expected = Fraction(sale.net) + cents(Fraction(sale.net) * charged.rate) + freight
+    assert prices[place].buyer_pays == expected
+
+
+def test_the_old_route_says_what_to_write() -> None:
+    said = {one.code: one.text for one in cost_sheet(worked.plan(), worked.shop()).cautions}
+    assert 'write sell_on = "full" and rebuild = "full"' in said["old_route"]
+    (warning,) = shop_warnings(worked.shop(route="none"))
+    assert (warning.code, "registered = false" in warning.message) == ("old_route", True)

@@ -258,6 +258,7 @@ class DonorTable(Table):
     condition: Grade
     price: Money = Decimal(0)
     owner: Literal["shop", "customer"] = "shop"  # a customer's own kit is not bought
+    in_hand: Truth = False  # the shop has it already: its price is spent
     freight: Money | None = None  # None: unknown, and the sheet says so
     spare: Money | None = None  # what a drum of it left over is worth
     sizes: SizesList = ()  # of all its drums, so that parts.csv speaks for those left over
@@ -309,6 +310,7 @@ class LineTable(Table):
     quantity: Annotated[Number, Field(gt=0)] | None = None  # for `each` and `hour`
     each: Money | None = None  # money for one unit
     vat: VatWord = "excluded"
+    done: Truth = False  # it is done, or bought: spent
 
     def chosen(self, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
         """The drums that the line is for: those `only` names (all where it names none) less those `except` names."""

@@ -17,7 +17,7 @@ from pydantic_core import PydanticCustomError
 from kitvalue.intake.settings.toml import TomlFile, or_known
 from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
-from kitvalue.intake.text.problems import FileError, Problem, RefusedError, shown
+from kitvalue.intake.text.problems import FileError, Level, Problem, RefusedError, shown
 from kitvalue.intake.text.vocabulary import (
     CARRIERS,
     CHANNELS,
@@ -400,6 +400,21 @@ class Shop(Table):
     selling: SellingTable | None = None
     promise: dict[str, PromiseTable] = {}  # a language's code, such as "en" -> what the customer's sheet promises
     buying: BuyingTable = BuyingTable()
+
+
+def old_route(tax: TaxTable | None) -> str | None:
+    """What to write in place of `route`, the old word; None where it does not stand in [tax]."""
+    if tax is None or tax.route is None:
+        return None
+    lines = "registered = false" if tax.route == "none" else f'sell_on = "{tax.route}" and rebuild = "{tax.route}"'
+    return f'route = "{tax.route}" under [tax] is the old word: write {lines} in its place'
+
+
+def shop_warnings(shop: Shop) -> tuple[Problem, ...]:
+    """What is read and yet worth a word."""
+    old = old_route(shop.tax)
+    route = None if shop.tax is None else shop.tax.route
+    return () if old is None else (Problem("shop.toml", None, "tax.route", route, "old_route", Level.WARNING, old),)
 
 
 def read_shop(folder: Path, today: dt.date = dt.date.max) -> Shop:

@@ -112,7 +112,8 @@ def _facts(b: BuildSeen) -> tuple[Fact, ...]:
         left = "profit" if quote.profit_at_market >= 0 else "loss"
         market = Fact("The market gives", with_currency(amount(quote.market_price), currency),
                       f"{left} there {amount(abs(quote.profit_at_market))}")  # fmt: skip
-        facts += [market, ask] if quote.binding == "floor" else [ask, market]
+        both = [market, ask] if quote.binding == "floor" else [ask, market]
+        facts += [ask] if b.sheet.is_service else both
     if b.sheet is not None:
         unknown = f"+ {number(len(b.sheet.incomplete))} unknown" if b.sheet.incomplete else "donors, work, parts"
         facts.append(Fact("Net cost", with_currency(amount(b.sheet.net_cost), b.sheet.currency), unknown))

@@ -105,6 +105,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         (f"landed at {priced} price", of_asked(sheet, quote, quote.landed_at_price).text()),
         ("an original at the door", cents(quote.original_landed)),
     ]
+    if sheet.is_service:  # no market has a say in it
+        prices = [prices[0], *prices[-3:-1]]
     leaves = [
         ("price", cents(sale.gross)),
         ("VAT in it", cents(sale.vat)),
@@ -116,7 +118,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("markup, profit of net cost", of_sale(sale.markup)),
     ]
     said = "" if p.for_that_money is None else p.for_that_money.sentence
-    if sale.gross > quote.market_price:
+    if sale.gross > quote.market_price and not sheet.is_service:
         above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
         far = "above" if above is None else f"{percent(above, 0 if above >= 1 else 1)} above"
         hardly = ": expect hardly a buyer" if p.originals_dearer < FEW else ""
