@@ -96,6 +96,18 @@ class ShopFolder:
             self._plans[name_or_path] = read_plan(name_or_path, self.path, self.shop)
         return self._plans[name_or_path]
 
+    def plans_that_read(self) -> tuple[tuple[Plan, ...], tuple[Caution, ...]]:
+        """The plans in builds/ that can be read, and a caution for each other one."""
+        from kitvalue.decisions.builds import left_out
+
+        plans, cautions = [], []
+        for name in self.plan_names:
+            try:
+                plans.append(self.plan(name))
+            except KitvalueError as why:
+                cautions.append(left_out(name, why))
+        return tuple(plans), tuple(cautions)
+
     def prices(self) -> PriceReading:
         """The price book, read anew: a tall one is not kept in memory."""
         from kitvalue.intake.books.pricebook import read_pricebook

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.offered import Tell, grounds_of, shortlisted
-from kitvalue.decisions.together import portfolio_of
+from kitvalue.decisions.together import bought_together
 from kitvalue.intake.text.problems import Caution, Problem
 
 if TYPE_CHECKING:
@@ -48,13 +48,16 @@ def shortlist(
         cautions.append(Caution("surplus", surplus))
     if plan is not None:
         cautions += above_original(plan, market.fit, grounds.terms.freight)
+    plans, left_out = ((plan,), ()) if plan is not None else folder.plans_that_read()
+    together = bought_together(grounds, listed, plans)
+    cautions += [*left_out, *together.cautions]
     done = Shortlist(
         currency=shop.shop.currency,
         plan=None if plan is None else plan.name,
         on=on,
         as_of=on or market.fit.recipe.reference_date,
         offers=listed.judged,
-        portfolio=portfolio_of(grounds, listed),
+        portfolio=together.portfolio,
         holding=grounds.holding,
         reckoned_with=reckoned_with(shop),
         cautions=tuple(dict.fromkeys(cautions)),

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from kitvalue.decisions.solving import least
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.settings.plan import NEW
 from kitvalue.intake.settings.shop import BuyingTable
@@ -171,7 +172,7 @@ def _model(wanted: Sequence[WantedDrum], kits: Sequence[Supply], bench: Bench) -
 def _optimise(model: _Model, rules: Rules, seconds: float) -> OptimizeResult:
     """Each drum got once or left out; a shell used once, and only of a kit that is bought; a kit bought only where it
     gives a drum; the limits and rules; at least one kit more or fewer than each of the other sets."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
+    from scipy.optimize import LinearConstraint
     from scipy.sparse import csr_array
 
     k, w, n = len(model.kits), len(model.ways), len(model.weights)
@@ -193,10 +194,7 @@ def _optimise(model: _Model, rules: Rules, seconds: float) -> OptimizeResult:
     values, columns = [v for row in rows for v in row.values()], [c for row in rows for c in row]
     matrix = csr_array((np.array(values), np.array(columns), starts), shape=(len(rows), n))
     bounds = [low for _, low, _ in lines], [high for _, _, high in lines]
-    return milp(
-        model.weights, integrality=np.ones(n, dtype=np.int64), bounds=Bounds(0, 1),
-        constraints=LinearConstraint(matrix, *bounds), options={"time_limit": seconds, "mip_rel_gap": 0.0},
-    )  # fmt: skip
+    return least(model.weights, LinearConstraint(matrix, *bounds), seconds)
 
 
 def _ruled(model: _Model, rules: Rules) -> list[tuple[dict[int, float], float, float]]:

@@ -275,14 +275,14 @@ def _rebuilt(grounds: Grounds, lots: Sequence[Lot]) -> Iterator[UseBatch]:
             continue
         if sold is None:
             known_cautions(grounds.fit, finished_kit(plan, grounds.fit))  # refuses a series that the book does not have
-            sold = _rebuilds(plan, grounds.fit)
+            sold = rebuilds(plan, grounds.fit)
         at, places = np.zeros(len(group), dtype=np.int64), [lot.place for lot in group]
         bought, freight, nothing = [lot.bought for lot in group], float(grounds.terms.freight), np.zeros(len(group))
         for base in rebuild_bases(plan, shop, need.at, group[0].offer, short):
             yield UseBatch(base, places, bought, sold.sample, sold.clipped, at, nothing, freight, tied=tied)
 
 
-def _rebuilds(plan: Plan, fit: Fit) -> KitSamples:
+def rebuilds(plan: Plan, fit: Fit) -> KitSamples:
     """What the plan's finished kit fetches: its share of what the market pays for such a kit."""
     return rebuilt(kit_samples(fit, [finished_kit(plan, fit)]), plan.finished.share)
 
@@ -302,7 +302,7 @@ class DonorCeiling:
 def donor_ceilings(plan: Plan, shop: Shop, fit: Fit) -> tuple[DonorCeiling, ...]:
     """For each donor of the plan, up to what price another kit may take its place: by the plan's own VAT route, bought
     and sent as the plan's donor is."""
-    grounds, sold = grounds_of(shop, fit, plan, None, None), _rebuilds(plan, fit)
+    grounds, sold = grounds_of(shop, fit, plan, None, None), rebuilds(plan, fit)
     tax, _ = settings_of(shop)
     nothing, freight, tied = np.zeros(1), float(grounds.terms.freight), float(grounds.terms.tied)
     ceilings = []

@@ -300,7 +300,7 @@ def shortlist_answer(s: Shortlist) -> Answer:
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
                 chance_of_loss_at_ceiling=chance_at_ceiling hours~2 profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
             cautions caution_codes=cautions@ reason}}
-        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours~2 budget$
+        portfolio{{buy{{offer use plan donor route}} expected_profit$ chance_of_loss spent$ hours~2 budget$
             bench_hours~2 exact bound$ gap$}}
         holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
@@ -368,7 +368,7 @@ def compare_answer(c: Comparison) -> Answer:
         c,
         f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
         plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.asked$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
             chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}}
         crossings=crossings.crossings{{pieces low high build_cheaper reason}} crossings_text=crossings.text

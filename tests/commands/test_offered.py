@@ -119,7 +119,7 @@ def test_the_best_set_is_drawn_from_the_kits_with_their_features(
     (shop / "shop.toml").write_text(settings.replace("# budget = 1500 ", "budget = 1000 "), encoding="utf-8")
     found = run(shop, "shortlist", "--json").data
     assert [one["offer"] for one in found["portfolio"]["buy"]] == ["B"]
-    assert [{f.name: f.value for f in kit.features} for kit in drawn] == [
+    assert [{f.name: f.value for f in kit.features} for kit in drawn[:2]] == [
         {"hardware": True, "holes": 0}, {"hardware": False, "holes": 0},
     ]  # fmt: skip
     gained = {name: one["expected_profit"] for name, one in by_name(shop).items()}

@@ -14,8 +14,9 @@ from kitvalue.decisions.ceiling import REBUILD, SELL_ON
 from kitvalue.decisions.doubt import fetched
 from kitvalue.decisions.offered import donor_ceilings, grounds_of, shortlisted
 from kitvalue.decisions.pricing import priced
-from kitvalue.decisions.together import at_its_ranks, portfolio_of
-from kitvalue.intake.settings.plan import Plan, Share
+from kitvalue.decisions.together import at_its_ranks, bought_together
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from tests import worked
@@ -112,7 +113,7 @@ def test_an_offer_alone_loses_as_often_in_the_set_to_buy_as_in_its_own_row(fit: 
         one = offer(series="Series A", pieces=4, price=Decimal(90), haggle="fixed", sizes=drums)
         grounds = grounds_of(shop, fit, made if drums else None, None, None)
         listed = shortlisted(grounds, [one])
-        best, found = listed.judged[0].best, portfolio_of(grounds, listed)
+        best, found = listed.judged[0].best, bought_together(grounds, listed, [made] if drums else []).portfolio
         assert best is not None
         assert 0 < (best.chance_of_loss or 0) < 1
         assert best.use == (REBUILD if drums else SELL_ON)

@@ -216,13 +216,15 @@ def _together(p: Portfolio) -> str:
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
         return wrapped(f"{within}: nothing; no set of offers gains and loses no oftener than loss_chance.")
-    how = "every set was tried"
+    how = "no set earns more"
     if not p.exact:
-        how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
-    bought = ", ".join(f"{one.offer} ({one.use})" for one in p.buy)
+        how = f"the best found; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
+    alone = [f"{one.offer} ({one.use})" for one in p.buy if one.plan is None]
+    builds = grouped((f"for {one.plan}", f"{one.offer} as {one.donor}") for one in p.buy if one.plan is not None)
+    bought = ", ".join([*alone, *(f"{' and '.join(kits)} {plan}" for plan, kits in builds)])
     return wrapped(
         f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
-        f"{share(p.chance_of_loss)}, {money(p.spent)} spent, {figure(p.hours)} hours; {how}."
+        f"{share(p.chance_of_loss)}, {money(p.spent)} to pay in all, {figure(p.hours)} hours; {how}."
     )
 
 
