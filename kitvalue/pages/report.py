@@ -164,10 +164,10 @@ def _build(b: BuildSeen, key: str) -> Fact:
     if b.comparison is not None and not b.sheet.is_service:
         even = " and ".join(number(c.pieces, 1) for c in b.comparison.crossings.crossings)
         where = f"At cost it is even with an original at {even} pieces." if even else b.comparison.crossings.text
-        price = with_currency(exact(b.comparison.quote.suggested), currency)
+        price = with_currency(exact(b.comparison.quote.asked), currency)
         share = percent(100 * b.comparison.chance_build_cheaper, 0)
         text += f" At {price} it is cheaper at the door than {share} of originals. {where}"
-    figure = exact(quote.suggested)
+    figure = exact(quote.asked)
     if quote.binding == "floor" and not b.sheet.is_service:
         figure = amount(quote.market_price)
     return Fact(b.title, with_currency(figure, currency), text, key)
