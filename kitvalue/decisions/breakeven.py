@@ -19,7 +19,7 @@ from kitvalue.decisions.original import (
     landed,
     landed_sample,
     like_for_like,
-    of_suggested,
+    of_asked,
     on_top,
     original_kit,
     quote_cautions,
@@ -260,7 +260,7 @@ def compare(
     )
     sample = market.original.sample
     situation = Situation.planned(plan, sheet, market.original, market.finished, repair)
-    build_door = of_suggested(sheet, quote, quote.landed_at_price)
+    build_door = of_asked(sheet, quote, quote.landed_at_price)
     return Comparison(
         sheet=sheet,
         quote=quote,
@@ -272,7 +272,7 @@ def compare(
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
         tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
-        priced_to_tie=quote.binding == "cap",
+        priced_to_tie=quote.binding == "cap" and quote.asked == quote.suggested,
         chance_build_cheaper=builds[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
         like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.settings.plan import Share
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.market.outlook import KitSamples, normal_scores
 
 OUTCOMES: Final = 4000  # at least so many where the share is in doubt

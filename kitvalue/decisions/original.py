@@ -112,7 +112,8 @@ class Quote:
 
     `landed_at_cost` is the build with no profit at the door; `floor` leaves the shop's margin; `cap` leaves a customer
     indifferent to an original at the door; `resale` is what the market pays for such a kit; `market_price` the smaller
-    of the two. `binding` says what sets `suggested`.
+    of the two. `binding` says what sets `suggested`. `asked` is the owner's own price for the whole kit where the plan
+    has one, else the suggested; `landed_at_price` is at it.
     """
 
     landed_at_cost: Decimal
@@ -122,6 +123,7 @@ class Quote:
     market_price: Decimal
     profit_at_market: Decimal
     suggested: Decimal
+    asked: Decimal
     binding: Binding
     landed_at_price: Decimal
     original_landed: Decimal
@@ -142,6 +144,10 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         suggested = market
     if sheet.is_service:  # nothing is resold: the market has no say
         binding, suggested = "floor", up_to_step(side.floor, terms.step)
+    if plan.price.ending is not None:  # nothing is given away
+        suggested = down_to_step(suggested, plan.price.ending) or suggested
+    whole = sheet.pieces == len(plan.drum)
+    asked = plan.price.ask if whole and plan.price.ask is not None else suggested
     return Quote(
         landed_at_cost=side.landed_at_cost,
         floor=side.floor,
@@ -151,7 +157,8 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         profit_at_market=sale_at(market, side.net_cost, side.purchase, terms, side.route).profit,
         suggested=cents(suggested),
         binding=binding,
-        landed_at_price=cents(at_door(cents(suggested), terms, side.route)),
+        asked=cents(asked),
+        landed_at_price=cents(at_door(cents(asked), terms, side.route)),
         original_landed=original_landed,
     )
 
@@ -159,6 +166,11 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
 def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
     """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
     return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
+
+
+def of_asked(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
+    """A figure that comes from the price asked, which may be the owner's own and then rests on nothing."""
+    return of_suggested(sheet, quote, figure) if quote.asked == quote.suggested else PartlyKnown(figure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,7 +240,9 @@ def quote_cautions(
     series, share = plan.finished.series, plan.finished.share
     mixed = series == plan.original.series and any(donor.series != series for donor in plan.donor)
     guess = [Caution("own_share", NOT_A_REBUILD.format(share=share))] if share.middle != 100 or mixed else []
-    tied = [PRICED_TO_TIE] if quote.binding == "cap" else []  # an original at the door sets the price
+    tied = (
+        [PRICED_TO_TIE] if quote.binding == "cap" and quote.asked == quote.suggested else []
+    )  # an original at the door sets the price
     said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
     return tuple(dict.fromkeys(said))
 

@@ -139,7 +139,8 @@ def _at_most(name: Literal["donors", "hours"], unknown: Unknown, quote: Quote, w
 
 @dataclass(frozen=True, slots=True)
 class PriceSheet:
-    """The answer of `price`. `sale` is at the price asked about: the suggested one unless another was given.
+    """The answer of `price`. `sale` is at the price asked about: the plan's own `ask`, or the suggested one,
+    unless another was given.
 
     `originals_dearer` is the share of originals that cost more at the door than the kit at that price, as `compare`
     has it; `chance_of_loss` how often such a kit, sold for what the market pays, does not bring its cost back, as
@@ -182,8 +183,11 @@ def price(
     quote = quote_of(plan, sheet, original, finished, repair)
     situation = Situation.planned(plan, sheet, original, finished, repair)
     side = sheet.chosen
-    gross = cents(at) if at is not None else quote.suggested
+    gross = cents(at) if at is not None else quote.asked
     sale = sale_at(gross, side.net_cost, side.purchase, sheet.terms, side.route)
+    own = (
+        None if plan.price.ask is None else sale_at(quote.asked, side.net_cost, side.purchase, sheet.terms, side.route)
+    )
     compares = f"{money_text(sale.gross)}: no VAT is shown, so none is deducted"
     if side.route == "full":
         compares = f"{money_text(sale.net)} net: it deducts the VAT of {money_text(sale.vat)}"
@@ -194,7 +198,7 @@ def price(
         originals_dearer=share_dearer(plan.original, original.sample, repair, at_door(gross, sheet.terms, side.route)),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
         verdict=price_verdict(quote, sheet, sale),
-        build=build_verdict(sheet, quote, situation),
+        build=build_verdict(sheet, quote, situation, own),
         for_that_money=None,
         ways_out=ways_out(situation, quote) if quote.binding == "floor" and not sheet.is_service else (),
         destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax or TaxTable()),

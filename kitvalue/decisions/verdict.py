@@ -73,6 +73,8 @@ def build_verdict(sheet: CostSheet, quote: Quote, situation: Situation, sale: Sa
     if price >= quote.floor:
         ask = quote.suggested if sale is None else price
         left = f"it leaves {margin} or more" if sale is None else f"that {does}"
+        if ask < quote.floor:  # rounded down
+            left = f"the market gives {whole(quote.market_price)}"
         return Verdict("build", f"Build it and ask {whole(ask)}: {left}.", ask, left)
     why = f"at {at} it {does}{'' if profit < 0 else f', less than {margin}'}"
     turns = list(_turns(situation, None if sale is None else sale.gross))

@@ -372,7 +372,7 @@ def compare_answer(c: Comparison) -> Answer:
         c,
         f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
         plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.asked$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
             chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}}
         crossings=crossings.crossings{{pieces low high build_cheaper reason}} crossings_text=crossings.text

@@ -9,7 +9,8 @@ from typing import Literal
 from pydantic import BaseModel
 
 from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
-from kitvalue.intake.settings.plan import Plan, Share
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
@@ -84,7 +85,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
     blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
-        if isinstance(value, BaseModel):
+        if isinstance(value, BaseModel) and (field.is_required() or value != field.default):
             blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
         elif isinstance(value, tuple):
             for one in value:

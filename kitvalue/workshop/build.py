@@ -8,7 +8,8 @@ from decimal import Decimal
 from enum import StrEnum
 
 from kitvalue.intake.books.offers import Part, part_for
-from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatWord, WorkLine
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
+from kitvalue.intake.settings.plancells import VatWord
 from kitvalue.intake.settings.shop import Route, Shop, SizeOrder, TaxTable, WorkTable
 from kitvalue.intake.text.drums import drum_sold
 from kitvalue.intake.text.problems import Problem, shown

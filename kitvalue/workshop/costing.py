@@ -11,7 +11,7 @@ from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import NEW, LineTable, Plan, WorkLine
 from kitvalue.intake.settings.purchase import BoughtFrom, VatSaid
 from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, old_route
-from kitvalue.intake.text.problems import Caution
+from kitvalue.intake.text.problems import Caution, Problem
 from kitvalue.workshop.build import Build, Charge, Group, build_of, net_unit
 from kitvalue.workshop.money import (
     ZERO,
@@ -34,6 +34,7 @@ from kitvalue.workshop.tax import (
     at_door,
     in_own_series,
     is_service,
+    kit_vat,
     price_for_margin,
     scheme_of,
     terms_of,
@@ -169,6 +170,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
     Raises FileError for faults of the plan or of shop.toml that show in costing (its `problems` name each), and
     RefusedError where fee and margin take the whole price.
     """
+    own, shop = shop, plan.agreed(shop)
     tax, selling = settings_of(shop)
     terms, contingency = terms_of(tax, selling), contingency_of(shop)
     build, service = build_of(plan, shop, tax, pieces, parts), is_service(plan)
@@ -191,6 +193,8 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
         why = f'route = "{route}" is not open to {plan_file(plan.name)}: {chosen.reason}'
         told = "route_closed", f'{why}; set route = "full" in the plan', route
         raise refusal([plan_problem(plan.name, "route", *told) if plan.route else shop_problem("tax", *told)])
+    if (why_not := _not_asked(plan, terms, chosen)) is not None:
+        raise refusal([why_not])
     unknown = f"Not known: {'; '.join(build.unknown)}. Every cost and price here is too low by it."
     return CostSheet(
         name=plan.name,
@@ -210,6 +214,7 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
             {"none": EXEMPT, "sales": SALES_TAX}.get(route, VAT),
             *([Caution("old_route", f"{old}.")] if (old := old_route(tax)) else []),
             *chosen.cautions,
+            *_promoted(plan, own),
             *_build_cautions(plan, shop),
         ),
         terms=terms,
@@ -217,6 +222,27 @@ def cost_sheet(plan: Plan, shop: Shop, pieces: int | None = None, parts: Sequenc
         charges=build.charges,
         is_service=service,
     )
+
+
+def _not_asked(plan: Plan, terms: Terms, chosen: RouteCost) -> Problem | None:
+    """Why an own price cannot be meant: it is not even the VAT that the kit's floor holds."""
+    ask, floor = plan.price.ask, chosen.floor
+    if ask is None or floor is None:
+        return None
+    vat = cents(kit_vat(floor, chosen.purchase, terms, chosen.route))
+    held = f"{money_text(ask)} is under the VAT of {money_text(vat)} that your floor of {money_text(floor)} holds"
+    message = f"{held}; write the price that the customer pays, VAT included"
+    return plan_problem(plan.name, "price.ask", "ask_under_vat", message, str(ask)) if ask < vat else None
+
+
+def _promoted(plan: Plan, shop: Shop) -> tuple[Caution, ...]:
+    """What is said of a margin of 0 and less."""
+    margin = plan.price.margin
+    if margin is None or margin > 0 or shop.selling is None:
+        return ()
+    own, without = shop.selling.margin.normalize(), "without profit" if margin == 0 else "at a loss"
+    said = f"A promotion: the plan's margin is {margin.normalize():f} % instead of your {own:f}, sold {without}."
+    return (Caution("promotion", said),)
 
 
 def contingency_of(shop: Shop) -> Decimal:

@@ -15,7 +15,8 @@ from kitvalue.decisions.doubt import fetched
 from kitvalue.decisions.offered import donor_ceilings, grounds_of, shortlisted
 from kitvalue.decisions.pricing import priced
 from kitvalue.decisions.together import at_its_ranks, bought_together
-from kitvalue.intake.settings.plan import Plan, Share
+from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from tests import worked

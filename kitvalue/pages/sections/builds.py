@@ -107,7 +107,8 @@ def _facts(b: BuildSeen) -> tuple[Fact, ...]:
     facts: list[Fact] = []
     if b.pricing is not None and b.sheet is not None:
         quote, currency = b.pricing.quote, b.sheet.currency
-        ask = Fact("Webshop price", with_currency(exact(quote.suggested), currency), BINDING[quote.binding])
+        own = "your own price" if quote.asked != quote.suggested else BINDING[quote.binding]
+        ask = Fact("Webshop price", with_currency(exact(quote.asked), currency), own)
         left = "profit" if quote.profit_at_market >= 0 else "loss"
         market = Fact("The market gives", with_currency(amount(quote.market_price), currency),
                       f"{left} there {amount(abs(quote.profit_at_market))}")  # fmt: skip
@@ -253,7 +254,7 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
         "Pieces | Build at cost | Webshop price | Build at that price | Typical original | Original, one sale, 80 % | "
         "Originals dearer than the build",
         (
-            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.suggested),
+            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.asked),
              cents(r.quote.landed_at_price), cents(r.quote.original_landed),
              range_or_none(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper, 0))
             for r in rows

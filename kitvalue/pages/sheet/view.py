@@ -133,7 +133,7 @@ def _facts(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
     never, service = tie.price <= 0, sheet.is_service
     pieces, freight = t.count("drums", len(given.plan.drum)), t.exact(sheet.terms.freight)
     facts = (
-        Fact(t.say("fact.price"), t.exact(quote.suggested), t.say(vat, rate=t.percent(sheet.terms.rate * HUNDRED))),
+        Fact(t.say("fact.price"), t.exact(quote.asked), t.say(vat, rate=t.percent(sheet.terms.rate * HUNDRED))),
         Fact(t.say("fact.door"), t.exact(quote.landed_at_price), t.say("fact.door_note", freight=freight)),
         Fact(t.say("fact.original"), t.about(quote.original_landed), t.say("fact.original_note", pieces=pieces)),
         Fact(
@@ -262,7 +262,7 @@ def _side(given: SheetInput, t: Tongue) -> Table:
         row("pieces", drums, drums),
         row("condition", _condition(plan.finished.condition, t), _condition(original.condition, t)),
         row("needs", plays, t.say("against.work_needed", money=t.exact(repair)) if repair > 0 else plays),
-        row("price", t.exact(quote.suggested), _typical(given, t, "against.price_range", "against.price_exact")),
+        row("price", t.exact(quote.asked), _typical(given, t, "against.price_range", "against.price_exact")),
         row("freight", t.exact(given.comparison.sheet.terms.freight), t.exact(original.freight)),
         row("border", t.say("against.nothing"), t.say("against.border_value", money=t.about(border))),
         *(

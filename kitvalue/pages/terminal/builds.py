@@ -7,7 +7,7 @@ from dataclasses import astuple
 from decimal import Decimal
 
 from kitvalue.decisions.breakeven import Comparison, Tie
-from kitvalue.decisions.original import of_suggested
+from kitvalue.decisions.original import of_asked, of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
@@ -92,6 +92,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     def of_sale(value: Decimal | None) -> str:
         return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
 
+    priced = "the suggested" if quote.asked == quote.suggested else "your own"
     prices = [
         ("floor, your margin met", _partly(sheet, quote.floor)),
         ("cap, an original at the door less freight", cents(quote.cap)),
@@ -100,7 +101,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("market price, the smaller of these two", cents(quote.market_price)),
         ("profit at the market price", profit(quote.profit_at_market)),
         (f"suggested, set by the {quote.binding}", of_suggested(sheet, quote, quote.suggested).text()),
-        ("landed at the suggested price", of_suggested(sheet, quote, quote.landed_at_price).text()),
+        *([] if quote.asked == quote.suggested else [("your own price", cents(quote.asked))]),
+        (f"landed at {priced} price", of_asked(sheet, quote, quote.landed_at_price).text()),
         ("an original at the door", cents(quote.original_landed)),
     ]
     if sheet.is_service:  # no market has a say in it
@@ -122,7 +124,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         hardly = ": expect hardly a buyer" if p.originals_dearer < FEW else ""
         said += f" At {cents(sale.gross)}, {far} the market, {share(p.originals_dearer)} of originals cost more at the "
         said += f"door{hardly}."
-    at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
+    at = f"At {priced} price" if sale.gross == quote.asked else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
         [(d.place, "" if d.kind == d.place else d.kind, *_parts(d), cents(d.seller_gets)) for d in p.destinations],
@@ -155,9 +157,9 @@ def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     rows = []
     for r in c.by_pieces:
         of_cost = UNKNOWN if r.sheet.incomplete else ""
-        of_price = of_cost if r.quote.binding == "floor" else ""
+        of_price = of_cost if of_asked(r.sheet, r.quote, r.quote.asked).unknown else ""
         rows.append((
-            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
+            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.asked) + of_price,
             money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
             span(r.original_low, r.original_high), share(r.chance_build_cheaper),
         ))  # fmt: skip
