@@ -10,6 +10,7 @@ from kitvalue.commands.writing import DONE, OFFERS, PRICES, RATES, SETTINGS
 from kitvalue.intake.books.bookrows import RowAsRead, read_rates
 from kitvalue.intake.settings.pasting import PasteBlock, paste_blocks
 from kitvalue.intake.settings.plan import plan_warnings
+from kitvalue.intake.settings.shop import shop_warnings
 from kitvalue.intake.settings.toml import TomlFile
 from kitvalue.intake.text.problems import FileCounts, FileError, Level, PlanCounts, Problem
 
@@ -42,6 +43,7 @@ def check(folder: ShopFolder, *, strict: bool = False) -> CheckDone:
         if table is not None and table.counts is not None:
             counts.append(table.counts)
             problems += table.problems
+    problems += shop_warnings(shop)
     plans: list[PlanCounts] = []
     for name in folder.plan_names:
         try:

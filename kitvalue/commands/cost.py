@@ -5,12 +5,29 @@ from __future__ import annotations
 from pathlib import Path
 
 from kitvalue.commands.folder import ShopFolder
+from kitvalue.commands.writing import PRICES
+from kitvalue.decisions.verdict import Verdict
+from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 
 
 def cost(folder: ShopFolder, plan_name: str) -> CostSheet:
     """The cost sheet of a plan; no fit is needed."""
-    return cost_sheet(folder.plan(plan_name), folder.shop)
+    plan = folder.plan(plan_name)
+    return cost_sheet(plan, folder.shop, parts=folder.parts_for(plan))
+
+
+def build_verdict(folder: ShopFolder, plan_name: str) -> Verdict | None:
+    """Does the build pay? None where there is no price book, which `cost` does not need."""
+    if not folder.has(PRICES):
+        return None
+    from kitvalue.decisions.pricing import priced
+
+    try:
+        plan = folder.plan(plan_name)
+        return priced(plan, folder.shop, folder.market.fit, parts=folder.parts_for(plan)).build
+    except KitvalueError as error:
+        return Verdict("unknown", f"Whether it pays is not known: {error.message}.", None, error.message)
 
 
 def write_cost_csv(folder: ShopFolder, sheet: CostSheet) -> Path:

@@ -47,7 +47,8 @@ def done(folder: ShopFolder) -> Finished:
     problems = [*reading.problems]
     for name in dict.fromkeys(build.plan for build in reading.rows):
         try:
-            plans[name] = Planned(folder.plan(name), cost_sheet(folder.plan(name), shop))
+            plan = folder.plan(name)
+            plans[name] = Planned(plan, cost_sheet(plan, shop, parts=folder.parts_for(plan)))
         except KitvalueError as error:
             problems += error.problems
     jobs = job_outcomes([b for b in reading.rows if b.plan in plans], plans, shop)

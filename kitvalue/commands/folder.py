@@ -96,6 +96,18 @@ class ShopFolder:
             self._plans[name_or_path] = read_plan(name_or_path, self.path, self.shop)
         return self._plans[name_or_path]
 
+    def plans_that_read(self) -> tuple[tuple[Plan, ...], tuple[Caution, ...]]:
+        """The plans in builds/ that can be read, and a caution for each other one."""
+        from kitvalue.decisions.builds import left_out
+
+        plans, cautions = [], []
+        for name in self.plan_names:
+            try:
+                plans.append(self.plan(name))
+            except KitvalueError as why:
+                cautions.append(left_out(name, why))
+        return tuple(plans), tuple(cautions)
+
     def prices(self) -> PriceReading:
         """The price book, read anew: a tall one is not kept in memory."""
         from kitvalue.intake.books.pricebook import read_pricebook
@@ -137,6 +149,15 @@ class ShopFolder:
         from kitvalue.intake.books.offers import read_parts
 
         return read_parts(self.path / PARTS, self.shop) if self.has(PARTS) else None
+
+    def parts_for(self, plan: Plan) -> Sequence[Part]:
+        """The rows of parts.csv for a plan whose donors tell their sizes; not looked into for another. Raises FileError
+        where the file is refused as a whole.
+        """
+        if not any(donor.sizes for donor in plan.donor) or self.parts is None:
+            return ()
+        refuse_file(self.parts.problems)
+        return self.parts.rows
 
     @cached_property
     def finished(self) -> FileReading[FinishedBuild]:

@@ -16,5 +16,5 @@ def price(folder: ShopFolder, plan_name: str, at: Decimal | None) -> PriceSheet:
     if at is not None:
         hold_price("--at", at, folder.shop)
     plan, market = folder.plan(plan_name), folder.market
-    pricing = priced(plan, folder.shop, market.fit, at)
+    pricing = priced(plan, folder.shop, market.fit, at, folder.parts_for(plan))
     return replace(pricing, cautions=tuple(dict.fromkeys((*market.cautions, *pricing.cautions))))

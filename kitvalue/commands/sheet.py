@@ -28,6 +28,7 @@ def sheet(
     if pdf:
         from kitvalue.pages.sheet.pdf import sheet_pdf  # refused here where its library is missing
     plan, shop, market = folder.plan(plan_name), folder.shop, folder.market
+    parts = folder.parts_for(plan)
     original = outlook(market.fit, original_kit(plan))
     door = landed_sample(plan.original, original.sample, plan.original.repair or ZERO)
     middles = (np.arange(DOTS) + 0.5) / DOTS
@@ -35,8 +36,8 @@ def sheet(
         plan=plan,
         shop=shop,
         fit=market.fit,
-        pricing=priced(plan, shop, market.fit),
-        comparison=compared(plan, shop, market.fit),
+        pricing=priced(plan, shop, market.fit, parts=parts),
+        comparison=compared(plan, shop, market.fit, parts),
         original=original,
         at_door=tuple(float(x) for x in np.quantile(door, middles, method="inverted_cdf")),
         fingerprint=folder.fingerprint(),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.offered import Tell, grounds_of, shortlisted
-from kitvalue.decisions.together import portfolio_of
+from kitvalue.decisions.together import bought_together
 from kitvalue.intake.text.problems import Caution, Problem
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ def shortlist(
     folder: ShopFolder, plan_name: str | None, on: date | None, *, csv: bool = False, tell: Tell | None = None
 ) -> ShortlistDone:
     """Judge every offer of offers.csv, for the rebuild of a plan too where one is named; `csv` writes the table."""
+    from kitvalue.decisions.original import above_original
     from kitvalue.decisions.shortlist import Shortlist, reckoned_with
     from kitvalue.market.outlook import ESTIMATES, no_dealer
     from kitvalue.workshop.costing import VAT
@@ -45,13 +46,18 @@ def shortlist(
     if plan is not None and plan.surplus:
         surplus = f"what {plan.name} sells off of a donor is counted for every offer in its place"
         cautions.append(Caution("surplus", surplus))
+    if plan is not None:
+        cautions += above_original(plan, market.fit, grounds.terms.freight)
+    plans, left_out = ((plan,), ()) if plan is not None else folder.plans_that_read()
+    together = bought_together(grounds, listed, plans)
+    cautions += [*left_out, *together.cautions]
     done = Shortlist(
         currency=shop.shop.currency,
         plan=None if plan is None else plan.name,
         on=on,
         as_of=on or market.fit.recipe.reference_date,
         offers=listed.judged,
-        portfolio=portfolio_of(grounds, listed),
+        portfolio=together.portfolio,
         holding=grounds.holding,
         reckoned_with=reckoned_with(shop),
         cautions=tuple(dict.fromkeys(cautions)),

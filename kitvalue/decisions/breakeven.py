@@ -10,6 +10,8 @@ from typing import Literal
 
 import numpy as np
 
+from kitvalue.decisions.against import Against, held_against
+from kitvalue.decisions.named import OriginalNamed
 from kitvalue.decisions.original import (
     Point,
     Quote,
@@ -19,7 +21,7 @@ from kitvalue.decisions.original import (
     landed,
     landed_sample,
     like_for_like,
-    of_suggested,
+    of_asked,
     on_top,
     original_kit,
     quote_cautions,
@@ -27,7 +29,9 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Solved, solve_all, unknowns_of
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, for_that_money, original_verdict, work_verdict
 from kitvalue.intake.books.book import FloatArray
+from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import OriginalTable, Plan
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution
@@ -193,6 +197,9 @@ class Comparison:
 
     sheet: CostSheet
     quote: Quote
+    verdict: Verdict  # at the webshop price; against the original that is named, if one is
+    for_that_money: ForThatMoney | None  # at that price
+    against: Against | None
     by_pieces: tuple[SizedBuild, ...]
     crossings: Crossings
     tie_at_cost: Tie
@@ -210,19 +217,32 @@ def piece_counts(plan: Plan) -> range:
     return range(min(plan.smallest, size), size + 1)
 
 
-def compared(plan: Plan, shop: Shop, fit: Fit) -> Comparison:
-    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic."""
+def compared(
+    plan: Plan, shop: Shop, fit: Fit, parts: Sequence[Part] = (), named: OriginalNamed | None = None
+) -> Comparison:
+    """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic. `parts` say
+    what drums left over bring, `named` which one original it is held against."""
     counts = list(piece_counts(plan))
     originals = [original_kit(plan, k) for k in counts]
     draws = typical_draws(fit, originals, DRAWS)
     finished = outlooks(fit, [finished_kit(plan, fit, k) for k in counts])
     markets = list(map(MarketAtPieces, counts, outlooks(fit, originals), draws.T, finished))
-    return compare(plan, shop, markets, lambda grade: outlook(fit, replace(originals[-1], condition=grade)).typical)
+
+    def typical(grade: float) -> float:
+        return outlook(fit, replace(originals[-1], condition=grade)).typical
+
+    made = compare(plan, shop, markets, typical, parts)
+    made = replace(made, for_that_money=for_that_money(plan, fit, made.quote.landed_at_price))
+    if named is None:
+        return made
+    against = held_against(plan, fit, {b.sheet.pieces: b.quote.landed_at_price for b in made.by_pieces}, named)
+    return replace(made, against=against, verdict=against.verdict, cautions=(*made.cautions, *against.cautions))
 
 
 def compare(
-    plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float]
-) -> Comparison:
+    plan: Plan, shop: Shop, markets: Sequence[MarketAtPieces], original_typical: Callable[[float], float],
+    parts: Sequence[Part] = (),
+) -> Comparison:  # fmt: skip
     """The plan's build against what the customer could buy instead.
 
     `markets` holds one entry for every number of `piece_counts(plan)`, in that order; `original_typical` gives the
@@ -231,7 +251,7 @@ def compare(
     """
     builds, draws = [], []
     for market in markets:  # the last is the plan's own size
-        sheet = cost_sheet(plan, shop, market.pieces)
+        sheet = cost_sheet(plan, shop, market.pieces, parts)
         repair = (plan.original.repair or ZERO) * market.pieces / len(plan.drum)
         quote = quote_of(plan, sheet, market.original, market.finished, repair)
         low, high = (
@@ -249,15 +269,20 @@ def compare(
     )
     sample = market.original.sample
     situation = Situation.planned(plan, sheet, market.original, market.finished, repair)
-    build_door = of_suggested(sheet, quote, quote.landed_at_price)
+    build_door = of_asked(sheet, quote, quote.landed_at_price)
     return Comparison(
         sheet=sheet,
         quote=quote,
+        verdict=work_verdict(quote.landed_at_price)
+        if sheet.is_service
+        else original_verdict(quote.landed_at_price, quote.original_landed),
+        for_that_money=None,
+        against=None,
         by_pieces=tuple(builds),
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),
         tie_at_price=tie_price(plan.original, quote.landed_at_price, repair, sample),
-        priced_to_tie=quote.binding == "cap",
+        priced_to_tie=quote.binding == "cap" and quote.asked == quote.suggested,
         chance_build_cheaper=builds[-1].chance_build_cheaper,
         unknowns=solve_all(unknowns_of(situation, plan.original.condition, original_typical)),
         like_for_like=like_for_like(plan, sheet.currency, build_door, quote.original_landed, repair),

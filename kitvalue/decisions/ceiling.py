@@ -10,22 +10,24 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.books.offers import Offer
-from kitvalue.intake.settings.plan import DonorTable, Plan
-from kitvalue.intake.settings.purchase import BoughtFrom
-from kitvalue.intake.settings.shop import Route, Shop
+from kitvalue.intake.settings.plan import DonorTable, Plan, WorkLine
+from kitvalue.intake.settings.purchase import BuyingTerms
+from kitvalue.intake.settings.shop import Route, Shop, TaxTable
+from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.text.sizes import Size
 from kitvalue.market.encoding import by_pairs
 from kitvalue.market.fitted import Fit
 from kitvalue.workshop.costing import contingency_of, cost_sheet, settings_of
 from kitvalue.workshop.money import ZERO
-from kitvalue.workshop.tax import scheme_of, why_no_margin_scheme
+from kitvalue.workshop.purchases import purchase_at
+from kitvalue.workshop.tax import closed_by, scheme_of, scheme_of_item
 
 CENT_SLACK = 1e-6  # of a cent: what rounding errors may take from a price that is whole cents
 NO_LOSS = 1e-6  # money: a profit above minus this is no loss
@@ -33,15 +35,39 @@ MOST_STEPS = 100
 STEP_END = 1e-9  # money
 
 
+class Landed(NamedTuple):
+    """What a kit costs in the terms of its offer, as lines in the price that is bid (of a lot the hammer price): at a
+    price of 0, and for each unit more."""
+
+    start: float  # net, landed: freight, clearance and what they bear
+    slope: float
+    purchase: float  # P
+    into: float
+    back: float  # of `slope`: the VAT in each unit bid that is deducted
+    cash: float  # all that goes out, VAT that is deducted later with it
+    cash_slope: float
+
+
+def landed(terms: BuyingTerms, tax: TaxTable) -> Landed:
+    """The lines of an offer, of a purchase at a price of 0 and at one of 1."""
+    free, one = (purchase_at(price, terms, tax, lambda money: money) for price in (ZERO, Decimal(1)))
+    start, at_one = (sum((a.counted(tax) for a in bought.amounts), ZERO) for bought in (free, one))
+    cash, cash_at_one = (sum((a.paid(tax) for a in bought.amounts), ZERO) for bought in (free, one))
+    back = max(ZERO, 1 - one.amounts[0].counted(tax))
+    into = one.purchase_price - free.purchase_price
+    return Landed(*map(float, (start, at_one - start, free.purchase_price, into, back, cash, cash_at_one - cash)))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Deals:
     """m purchases of one use by one VAT route, n outcomes of each, equally likely but for `chances`. Money; fractions.
 
-    `outcomes` are gross selling prices, `clipped` those from which means are taken. `cost` is all net cost but the
-    price. Under the margin scheme P = `others` + max(0, price - `credit`), and `least` is the lowest price that the
-    scheme allows; the VAT of an outcome is k * `part` * max(0, `taxed` - P) - k * freight, where a kit has part 1 and
-    taxed = outcome + freight, and a kit sold in parts the sold part of its value and that value. `up` is what is paid
-    for each unit of a price that is bid, with an auction's premium; `tied` what each unit paid costs until the sale.
+    `outcomes` are gross selling prices, `clipped` those from which means are taken. Prices are as they are bid: each
+    unit costs `slope`, net, with VAT of `back` deducted in it, and `cost` is all net cost at a price of 0. Under the
+    margin scheme P = `others` + `into` * max(0, price - `credit`), and `least` is the lowest price that the scheme
+    allows; the VAT of an outcome is k * `part` * max(0, `taxed` - P) - k * freight, where a kit has part 1 and taxed =
+    outcome + freight, and a kit sold in parts the sold part of its value and that value. `tied` is what each unit of
+    net cost that is paid for a kit costs until the sale.
     """
 
     outcomes: FloatArray  # (m, n)
@@ -56,7 +82,9 @@ class Deals:
     credit: FloatArray  # (m,)
     least: FloatArray  # (m,)
     values: FloatArray | None = None  # (m,) what all parts of a kit sold in parts fetch together; None for whole kits
-    up: FloatArray | float = 1.0  # (m,)
+    slope: FloatArray | float = 1.0  # (m,), as the next two
+    into: FloatArray | float = 1.0
+    back: FloatArray | float = 0.0
     reserve: float = 0.0
     tied: FloatArray | float = 0.0  # (m,)
     chances: FloatArray | None = None  # (m, n) that add up to 1; None: each outcome is as likely as any other
@@ -68,8 +96,8 @@ class Deals:
 
     @property
     def each(self) -> FloatArray:
-        """(m,) what is no longer kept of each unit more that is paid, but for its VAT."""
-        return 1.0 + self.tied * np.ones(len(self.cost))
+        """(m,) what is no longer kept of each unit more that is bid, but for the VAT of the sale."""
+        return self.slope * (1.0 + self.tied) * np.ones(len(self.cost))
 
     def mean(self, figures: FloatArray | NDArray[np.bool_]) -> FloatArray:
         """(m,) the mean of figures (m, n) over the outcomes."""
@@ -82,9 +110,9 @@ class Deals:
         return np.divide(outcomes, self.values[:, None], where=self.values[:, None] > 0, out=np.zeros_like(outcomes))
 
     def taxable(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
-        """(m, n) how far the selling price lies above P at a `price` (m,) paid; below 0 where no VAT is due."""
+        """(m, n) how far the selling price lies above P at a `price` (m,) bid; below 0 where no VAT is due."""
         selling = outcomes + self.freight if self.values is None else self.values[:, None]
-        return selling - (self.others + np.maximum(0.0, price - self.credit))[:, None]
+        return selling - (self.others + self.into * np.maximum(0.0, price - self.credit))[:, None]
 
     def revenue(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
         """(m, n) net revenue: outcomes less their VAT."""
@@ -94,24 +122,24 @@ class Deals:
         return outcomes - self.k * (due - self.freight)
 
     def profit(self, outcomes: FloatArray, price: FloatArray) -> FloatArray:
-        """(m, n) profit of each outcome where `price` (m,) is paid."""
-        spent = (self.cost + price * (1.0 + self.tied))[:, None] + self.fee * (outcomes + self.freight)
+        """(m, n) profit of each outcome where `price` (m,) is bid."""
+        spent = (self.cost + price * self.each)[:, None] + self.fee * (outcomes + self.freight)
         return self.revenue(outcomes, price) - spent - self.reserve * outcomes
 
 
 @dataclass(frozen=True, slots=True)
 class MadeUp:
-    """How a ceiling comes about, means in money: sells_for - vat - fee - reserve - costs - margin = leaves, what is
-    left to pay for the kit; below 0 even a gift does not leave the margin. For a lot at an auction that is the hammer
-    price."""
+    """How a ceiling comes about, means in money: sells_for - vat - fee - reserve - costs - margin + deducted = leaves,
+    what is left to bid for the kit, `deducted` being the VAT in that; below 0 even a gift does not leave the margin."""
 
     sells_for: float
     vat: float
     fee: float
     reserve: float
-    costs: float  # work with its contingency, parts, other donors, freight, holding, capital, an auction's premium
+    costs: float  # net: work with its contingency, parts, other donors, freight, premium, import, holding, capital
     margin: float
     leaves: float
+    deducted: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -126,24 +154,24 @@ class Ceilings:
 
 
 def _made_up(deals: Deals, price: FloatArray) -> list[MadeUp]:
-    """Where the money goes at prices paid (m,); what is left over them is the margin."""
+    """Where the money goes at prices bid (m,); what is left over them is the margin."""
     sells_for, net = deals.mean(deals.clipped), deals.mean(deals.revenue(deals.clipped, price))
     fee = deals.fee * (sells_for + deals.freight)
-    reserve, premium = deals.reserve * sells_for, np.maximum(0.0, price - price / deals.up)
-    costs = deals.cost + premium + deals.tied * price
-    leaves = price - premium
-    margin = net - fee - reserve - costs - leaves
-    columns = (sells_for, sells_for - net, fee, reserve, costs, margin, leaves)
+    reserve, bid = deals.reserve * sells_for, np.maximum(0.0, price)
+    deducted, leaves = deals.back * bid, np.where(price > 0, price, price * deals.slope)
+    costs = deals.cost + deals.each * price - leaves + deducted
+    margin = net - fee - reserve - costs - leaves + deducted
+    columns = (sells_for, sells_for - net, fee, reserve, costs, margin, leaves, deducted)
     return [MadeUp(*row) for row in np.column_stack(columns).tolist()]
 
 
 def mean_profit(deals: Deals, price: FloatArray) -> FloatArray:
-    """(m,) expected profit at prices paid."""
+    """(m,) expected profit at prices bid."""
     return deals.mean(deals.profit(deals.clipped, price))
 
 
 def chance_of_loss(deals: Deals, price: FloatArray) -> FloatArray:
-    """(m,) share of the sample that loses money at prices paid."""
+    """(m,) share of the sample that loses money at prices bid."""
     return deals.mean(deals.profit(deals.outcomes, price) < -NO_LOSS)
 
 
@@ -156,11 +184,11 @@ def ceilings(deals: Deals, loss_chance: float) -> Ceilings:
     """The highest price that leaves the margin on average, and the highest at or below it that loses no oftener than
     `loss_chance` (a fraction). Both rounded down to the cent."""
     leaves, least = _margin_price(deals), np.maximum(0.0, deals.least)
-    top = down_to_cent(leaves / deals.up)
-    top = np.where(top * deals.up >= least, top, -1.0)
-    safe = np.minimum(top, down_to_cent(_loses_at_most(deals, loss_chance) / deals.up))
-    safe = np.where((safe * deals.up >= least) & (top >= 0), safe, -1.0)
-    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0) * deals.up), _made_up(deals, leaves))
+    top = down_to_cent(leaves)
+    top = np.where(top >= least, top, -1.0)
+    safe = np.minimum(top, down_to_cent(_loses_at_most(deals, loss_chance)))
+    safe = np.where((safe >= least) & (top >= 0), safe, -1.0)
+    return Ceilings(top, safe, chance_of_loss(deals, np.maximum(top, 0.0)), _made_up(deals, leaves))
 
 
 def _loses_at_most(deals: Deals, loss_chance: float) -> FloatArray:
@@ -181,8 +209,9 @@ def break_even_prices(deals: Deals) -> FloatArray:
     if not deals.on_margin:
         return deals.profit(deals.outcomes, np.zeros(len(deals.cost))) / each
     at_credit = deals.profit(deals.outcomes, deals.credit)
-    slope = each - deals.k * deals.part(deals.outcomes)
-    while_taxed = np.minimum(at_credit / slope, np.maximum(0.0, deals.taxable(deals.outcomes, deals.credit)))
+    into = (deals.into * np.ones(len(deals.cost)))[:, None]
+    slope = each - deals.k * into * deals.part(deals.outcomes)
+    while_taxed = np.minimum(at_credit / slope, np.maximum(0.0, deals.taxable(deals.outcomes, deals.credit)) / into)
     above = np.where(at_credit < 0, at_credit / each, while_taxed + (at_credit - slope * while_taxed) / each)
     return deals.credit[:, None] + above
 
@@ -199,7 +228,8 @@ def _margin_price(deals: Deals) -> FloatArray:
     price, part = deals.credit, deals.part(deals.clipped)
     for _ in range(MOST_STEPS):
         surplus = surplus_over_margin(deals, price)
-        saved = deals.k * (1.0 - deals.margin) * deals.mean(part * (deals.taxable(deals.clipped, price) > 0))
+        due = deals.mean(part * (deals.taxable(deals.clipped, price) > 0))
+        saved = deals.k * (1.0 - deals.margin) * deals.into * due
         step = surplus / (deals.each - np.where((price > deals.credit) | (surplus > 0), saved, 0.0))
         price = price + step
         if np.abs(step).max(initial=0.0) < STEP_END:
@@ -223,7 +253,9 @@ PLACEHOLDER: Final = Decimal(1_000_000)  # a price above every surplus; taken ou
 class Base:
     """A use by one route before the kit and its freight are paid. Money, net; `hours` are the shop's own.
 
-    `others`, `credit` and `least` are those of `Deals`. `reason` says why the use or its route is not open.
+    Of P, `others` is what other donors make up, `part` what of the kit's own is in the build beyond `credit`; `credit`
+    and `least` are those of `Deals` before the kit's own terms. `own`: it is the route that plan and shop set. `reason`
+    says why the use or its route is not open.
     """
 
     use: Use
@@ -234,89 +266,131 @@ class Base:
     least: float
     hours: float
     labour: float
+    own: bool
     reason: str | None
+    part: float = 1.0
 
 
 def routes_of(shop: Shop) -> tuple[Route, ...]:
     """The VAT routes that the business may choose from for each sale."""
-    return ("full", "margin") if settings_of(shop)[0].registered else ("none",)
+    tax, _ = settings_of(shop)
+    if not tax.registered:
+        return ("none",)
+    return ("full", "margin") if tax.kind == "vat" else ("sales",)
 
 
-def own_route(shop: Shop, plan: Plan | None, use: Use) -> Route:
-    """The route that the plan, or else the shop, sets."""
-    tax = settings_of(shop)[0]
-    if plan is not None and use == REBUILD:
-        return scheme_of(plan, (), shop, tax)
-    return tax.sell_on if tax.registered else "none"
+def own_route(shop: Shop, plan: Plan) -> Route:
+    """The route that the plan, or else the shop, sets for a rebuild whatever its donors."""
+    return scheme_of(plan, (), shop, settings_of(shop)[0])
 
 
-def plain_bases(shop: Shop, use: Use, hours: Decimal | None, bought_from: BoughtFrom, key: str) -> tuple[Base, ...]:
+def plain_bases(shop: Shop, use: Use, hours: Decimal | None, kit: BuyingTerms, key: str) -> tuple[Base, ...]:
     """Selling a kit whole, or in parts: its hours, with contingency. `hours` are the shop's (`key` of [work]) where the
     offer has none of its own; None where both lack."""
-    lacks = None
+    lacks, tax = None, settings_of(shop)[0]
     if hours is None:
         lacks = f"shop.toml does not say how many hours that takes: add {key} under [work]"
     elif shop.work is None:
         lacks = "shop.toml does not say what an hour costs: add rate under [work]"
     labour = (hours or ZERO) * (shop.work.rate if shop.work is not None else ZERO)
-    cost = float(labour * (1 + contingency_of(shop)))
-    kit = DonorTable(id="on offer", series="-", pieces=1, condition=Decimal(3), price=ZERO, bought_from=bought_from)
-    closed = {"margin": why_no_margin_scheme([kit], settings_of(shop)[0])}
+    cost, closed, own = float(labour * (1 + contingency_of(shop))), closed_by(kit, tax), scheme_of_item(kit, tax)
+    reasons = {"margin": None if closed is None else f"it {closed}"}
     return tuple(
-        Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), lacks or closed.get(route))
+        Base(use, route, cost, 0.0, 0.0, 0.0, float(hours or 0), float(labour), route == own,
+             lacks or reasons.get(route))
         for route in routes_of(shop)
-    )
+    )  # fmt: skip
 
 
-def rebuild_bases(
-    plan: Plan, shop: Shop, at: int, pieces: int, bought_from: BoughtFrom, vat: str | None = None
-) -> tuple[Base, ...]:
-    """The plan's build with a bought kit in the place of its donor number `at`, price and freight left out. `vat` is
-    what a dealer's invoice says where it has none to deduct: margin or exempt.
+def rebuild_bases(plan: Plan, shop: Shop, at: int, kit: Offer | DonorTable, short: Decimal = ZERO) -> tuple[Base, ...]:
+    """The plan's build with a kit in the place of its donor number `at`, what that kit costs left out. `short` is by
+    how many grades the kit lies under that donor.
 
     What the plan sells off of that donor counts for the kit that takes its place.
     """
-    changed = {"price": PLACEHOLDER, "freight": ZERO, "pieces": pieces, "bought_from": bought_from, "vat": vat}
+    tax, routes, own = settings_of(shop)[0], routes_of(shop), plan.donor[at].id
+    terms = {"pieces": kit.pieces, "series": kit.series, "bought_from": kit.bought_from, "vat": kit.vat}
+    free = dict.fromkeys(("freight", "premium", "duty", "import_vat", "clearance"), ZERO)
+    changed = {**terms, **free, "premium_vat": None, "price": PLACEHOLDER, "sizes": ()}
     donors = tuple(d.model_copy(update=changed) if i == at else d for i, d in enumerate(plan.donor))
-    routes = routes_of(shop)
-    sheet = cost_sheet(plan.model_copy(update={"donor": donors, "route": routes[0]}), shop)
+    told = plan.model_copy(update={"donor": donors})
+    scheme, closed = scheme_of(told, donors, shop, tax), closed_by(kit, tax)
+    work = (*plan.work, *made_up_for(short, own, (own,), shop))
+    sheet = cost_sheet(told.model_copy(update={"route": routes[0], "work": work}), shop)
+    taken_out = purchase_at(PLACEHOLDER, donors[at], tax).cost(tax) * (1 + sheet.terms.tied)
     labour = sheet.hours * (shop.work.rate if shop.work is not None else ZERO)
     lacks = f"the plan's cost is not known: {'; '.join(sheet.incomplete)}" if sheet.incomplete else None
-    donor = next(a for a in sheet.apportioned if a.donor == plan.donor[at].id)
+    donor = next(a for a in sheet.apportioned if a.donor == own)
     sides = {side.route: side for side in sheet.routes}
+    reasons = {"margin": None if closed is None else f"it {closed}"}
     return tuple(
         Base(
             use=REBUILD,
             route=route,
-            cost=float(sides[route].net_cost - PLACEHOLDER * (1 + sheet.terms.tied)),
+            cost=float(sides[route].net_cost - taken_out),
             others=float(sides[route].purchase - donor.kit),
-            credit=float(donor.sold_off + donor.kept),
-            least=float(donor.sold_off) if route == "margin" else 0.0,
+            credit=float(donor.stated),
+            least=float(donor.stated) if route == "margin" else 0.0,
+            part=float(donor.part),
             hours=float(sheet.hours),
             labour=float(labour),
-            reason=lacks or sides[route].reason,
+            own=route == scheme,
+            reason=lacks or reasons.get(route) or sides[route].reason,
         )
         for route in routes
     )
 
 
+def made_up_for(short: Decimal, donor: str, only: Sequence[str], shop: Shop) -> tuple[WorkLine, ...]:
+    """The work, if any, that drums of a donor take which lies `short` grades under what a plan's own lines expect."""
+    what, hours = f"Make up for donor {donor}, {short.normalize():f} under the plan's grade", grade_hours(short, shop)
+    return (WorkLine.model_validate({"what": what, "per": "drum", "only": [*only], "hours": hours}),) if hours else ()
+
+
+def grade_hours(short: Decimal, shop: Shop) -> Decimal:
+    """The hours that a drum takes more of a kit which lies `short` grades under what a plan expects."""
+    return short * sum(shop.work.grade.values(), ZERO) if shop.work is not None else ZERO
+
+
+def under_grade(short: Decimal, shop: Shop) -> str:
+    """What is said of a kit that lies `short` grades under the donor whose place it takes."""
+    hours = grade_hours(short, shop)
+    told = (
+        f"{hours.normalize():f} h a drum are added"
+        if hours
+        else "no hours are added, for shop.toml has no [work.grade]"
+    )
+    return f"{short.normalize():f} under the grade that the plan expects of its donor: {told}"
+
+
 @dataclass(frozen=True, slots=True)
 class DonorNeed:
-    """What a plan takes from one of its donors: its place among them and the shells."""
+    """What a plan takes from one of its donors: its place among them, the shells, the grade that its work expects."""
 
     at: int
     id: str
     sizes: tuple[Size, ...]
+    condition: Decimal
+
+    def short(self, offer: Offer) -> Decimal:
+        """By how many grades an offer lies under it."""
+        return max(ZERO, self.condition - offer.condition)
 
 
 def donor_needs(plan: Plan) -> tuple[DonorNeed, ...]:
     """The donors of a plan that give it drums, in its order."""
-    taken = [tuple(drum.size for drum in plan.drum if drum.from_ == donor.id) for donor in plan.donor]
-    return tuple(DonorNeed(at, plan.donor[at].id, sizes) for at, sizes in enumerate(taken) if sizes)
+    taken = [
+        tuple(drum.shell for drum in plan.drum if drum.from_ == donor.id and donor.owner == "shop")
+        for donor in plan.donor
+    ]
+    donors = enumerate(zip(plan.donor, taken, strict=True))
+    return tuple(DonorNeed(at, donor.id, sizes, donor.condition) for at, (donor, sizes) in donors if sizes)
 
 
-def place_of(offer: Offer, needs: Sequence[DonorNeed]) -> DonorNeed | str:
+def place_of(offer: Offer, needs: Sequence[DonorNeed], worst: Decimal) -> DonorNeed | str:
     """The first donor whose drums the offer has, each in the plan's own size, or why it takes no donor's place."""
+    if needs and offer.condition < worst:
+        return f"{grade_name(offer.condition)} is worse than what is taken as a donor (worst under [buying])"
     for need in needs:
         if Counter(need.sizes) <= Counter(offer.sizes):
             return need

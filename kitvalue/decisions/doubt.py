@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 
 from kitvalue.intake.books.book import FloatArray
-from kitvalue.intake.settings.plan import Share
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.market.outlook import KitSamples, normal_scores
 
 OUTCOMES: Final = 4000  # at least so many where the share is in doubt
@@ -37,12 +37,6 @@ def fetched(sample: FloatArray, share: Share) -> FloatArray:
     rows = np.repeat(np.sort(sample, axis=-1), -(-OUTCOMES // sample.shape[-1]), axis=-1)
     at = (np.arange(rows.shape[-1]) + 0.5) * GOLDEN % 1
     return rows * _factors(share, _scores()[(at * OUTCOMES).astype(np.int64)])
-
-
-def fetched_in_draws(prices: FloatArray, share: Share) -> FloatArray:
-    """(draws,) draws of an original's price as those of a rebuild's; one draw of the share for each, the same for
-    every kit that takes a place in the plan."""
-    return prices * _factors(share, normal_scores(len(prices)))
 
 
 def _factors(share: Share, scores: FloatArray) -> FloatArray:

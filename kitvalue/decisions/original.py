@@ -15,11 +15,12 @@ from kitvalue.intake.text.problems import Caution, FileError
 from kitvalue.intake.text.vocabulary import GRADES
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
-from kitvalue.market.outlook import ESTIMATES, Outlook, resale_kit
-from kitvalue.workshop.build import Lever, exact_cost, purchase_price
+from kitvalue.market.outlook import ESTIMATES, Outlook, outlook, resale_kit
+from kitvalue.workshop.build import Lever, exact_cost
 from kitvalue.workshop.costing import CostSheet
-from kitvalue.workshop.money import HUNDRED, ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
-from kitvalue.workshop.tax import Terms, exact_profit, price_for_margin, sale_at
+from kitvalue.workshop.money import ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
+from kitvalue.workshop.shares import purchase_price
+from kitvalue.workshop.tax import Terms, at_door, exact_profit, price_at_door, price_for_margin, sale_at
 
 
 def as_money(price: float) -> Decimal:
@@ -111,7 +112,8 @@ class Quote:
 
     `landed_at_cost` is the build with no profit at the door; `floor` leaves the shop's margin; `cap` leaves a customer
     indifferent to an original at the door; `resale` is what the market pays for such a kit; `market_price` the smaller
-    of the two. `binding` says what sets `suggested`.
+    of the two. `binding` says what sets `suggested`. `asked` is the owner's own price for the whole kit where the plan
+    has one, else the suggested; `landed_at_price` is at it.
     """
 
     landed_at_cost: Decimal
@@ -121,22 +123,10 @@ class Quote:
     market_price: Decimal
     profit_at_market: Decimal
     suggested: Decimal
+    asked: Decimal
     binding: Binding
     landed_at_price: Decimal
     original_landed: Decimal
-
-    def headline(self, sheet: CostSheet) -> str:
-        """The answer in one sentence; where the floor binds it leads with what the market gives."""
-        market, profit = money_text(self.market_price), self.profit_at_market
-        floor = sheet.resting(self.floor).text()
-        if self.binding != "floor":
-            bound = "an original at the door" if self.binding == "cap" else "what the market pays for such a kit"
-            return f"Ask {money_text(self.suggested)}: set by {bound}, at or above the floor of {floor}."
-        left = f"there you lose {sheet.resting(-profit).text()}"
-        if profit >= 0:
-            margin = f"{(sheet.terms.margin * HUNDRED).normalize():f} %"
-            left = f"there you keep {sheet.resting(profit).text('less')}, less than the margin of {margin}"
-        return f"The market gives {market}; {left}. Your margin needs {floor}."
 
 
 def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook, repair: Decimal) -> Quote:
@@ -145,13 +135,19 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
     if side.floor is None or side.landed_at_cost is None:
         raise FileError(f"route {side.route} is not open: {side.reason}")
     original_landed = cents(landed(plan.original, as_money(original.typical), repair))
-    cap = original_landed - terms.freight
+    cap = cents(price_at_door(original_landed, terms, side.route))
     resale = cents(as_money(finished.typical) * percent(plan.finished.share.middle))
     market = min(cap, resale)
     binding: Binding = "floor" if market < side.floor else "cap" if cap <= resale else "resale"
     suggested = up_to_step(side.floor, terms.step) if binding == "floor" else down_to_step(market, terms.step)
     if suggested < side.floor:
         suggested = market
+    if sheet.is_service:  # nothing is resold: the market has no say
+        binding, suggested = "floor", up_to_step(side.floor, terms.step)
+    if plan.price.ending is not None:  # nothing is given away
+        suggested = down_to_step(suggested, plan.price.ending) or suggested
+    whole = sheet.pieces == len(plan.drum)
+    asked = plan.price.ask if whole and plan.price.ask is not None else suggested
     return Quote(
         landed_at_cost=side.landed_at_cost,
         floor=side.floor,
@@ -161,7 +157,8 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
         profit_at_market=sale_at(market, side.net_cost, side.purchase, terms, side.route).profit,
         suggested=cents(suggested),
         binding=binding,
-        landed_at_price=cents(suggested) + terms.freight,
+        asked=cents(asked),
+        landed_at_price=cents(at_door(cents(asked), terms, side.route)),
         original_landed=original_landed,
     )
 
@@ -169,6 +166,11 @@ def quote_of(plan: Plan, sheet: CostSheet, original: Outlook, finished: Outlook,
 def of_suggested(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
     """A figure that comes from the suggested price: it rests on the cost where the floor sets that price."""
     return sheet.resting(figure) if quote.binding == "floor" else PartlyKnown(figure)
+
+
+def of_asked(sheet: CostSheet, quote: Quote, figure: Decimal) -> PartlyKnown:
+    """A figure that comes from the price asked, which may be the owner's own and then rests on nothing."""
+    return of_suggested(sheet, quote, figure) if quote.asked == quote.suggested else PartlyKnown(figure)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +197,7 @@ class Situation:
 
     def purchase(self) -> Decimal:
         """The purchase price of the margin scheme."""
-        return purchase_price(self.sheet.charges, self.factors.get(Lever.DONOR_PRICE, Decimal(1)))
+        return purchase_price(self.sheet.apportioned, self.factors.get(Lever.DONOR_PRICE, Decimal(1)))
 
     def price(self, terms: Terms) -> Decimal:
         """The gross price that leaves the margin of `terms`."""
@@ -206,12 +208,16 @@ class Situation:
 
     def gap(self) -> Decimal:
         """How much more than the original the build costs landed at the price of zero profit."""
-        return self.price(replace(self.terms, margin=ZERO)) + self.terms.freight - self.original_landed()
+        price = self.price(replace(self.terms, margin=ZERO))
+        return at_door(price, self.terms, self.sheet.route) - self.original_landed()
+
+    def market_price(self) -> Decimal:
+        """The smaller of cap (an original at the door less freight) and resale."""
+        cap = price_at_door(self.original_landed(), self.terms, self.sheet.route)
+        return min(cap, self.finished_typical * self.share)
 
     def profit_at_market(self) -> Decimal:
-        """Profit at the market price, the smaller of cap (an original at the door less freight) and resale."""
-        market = min(self.original_landed() - self.terms.freight, self.finished_typical * self.share)
-        return exact_profit(market, self.cost(), self.purchase(), self.terms, self.sheet.route)
+        return exact_profit(self.market_price(), self.cost(), self.purchase(), self.terms, self.sheet.route)
 
 
 NOT_A_REBUILD = (
@@ -234,6 +240,22 @@ def quote_cautions(
     series, share = plan.finished.series, plan.finished.share
     mixed = series == plan.original.series and any(donor.series != series for donor in plan.donor)
     guess = [Caution("own_share", NOT_A_REBUILD.format(share=share))] if share.middle != 100 or mixed else []
-    tied = [PRICED_TO_TIE] if quote.binding == "cap" else []  # an original at the door sets the price
+    tied = (
+        [PRICED_TO_TIE] if quote.binding == "cap" and quote.asked == quote.suggested else []
+    )  # an original at the door sets the price
     said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
     return tuple(dict.fromkeys(said))
+
+
+def above_original(plan: Plan, fit: Fit, freight: Decimal) -> list[Caution]:
+    """What to say of rebuilds that are counted at more than an original costs a customer; `freight` is outward."""
+    if plan.original.series not in fit.recipe.series:
+        return []
+    original, finished = (outlook(fit, kit).typical for kit in (original_kit(plan), finished_kit(plan, fit)))
+    cap = cents(landed(plan.original, as_money(original), plan.original.repair or ZERO)) - freight
+    resale = cents(as_money(finished) * percent(plan.finished.share.middle))
+    counted = (
+        f"a rebuild is counted at what the market pays for such a kit, typically {money_text(resale)}, but for no more "
+        f"than {money_text(cap)} is it as cheap at the door as an original: kitvalue price {plan.name}"
+    )
+    return [Caution("above_original", counted)] if cap < resale else []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Literal
@@ -18,14 +18,16 @@ from kitvalue.decisions.original import (
     share_dearer,
 )
 from kitvalue.decisions.unknowns import Unknown, donor_prices, own_hours
+from kitvalue.decisions.verdict import ForThatMoney, Verdict, build_verdict, for_that_money, price_verdict
+from kitvalue.intake.books.offers import Part
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import Destination, Route, Shop
+from kitvalue.intake.settings.shop import Route, Shop, TaxTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, outlook
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 from kitvalue.workshop.money import CENT, HUNDRED, ZERO, cents, money_text, percent
-from kitvalue.workshop.tax import Sale, price_for_margin, sale_at, vat_on_net
+from kitvalue.workshop.tax import Sale, at_door, price_for_margin, sale_at, vat_on_net
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,17 +63,20 @@ class PlacePrice:
         return None if self.door is None else self.door.total
 
 
-def place_prices(
-    sale: Sale, freight: Decimal, route: Route, destinations: Mapping[str, Destination]
-) -> tuple[PlacePrice, ...]:
+def place_prices(sale: Sale, freight: Decimal, route: Route, tax: TaxTable) -> tuple[PlacePrice, ...]:
     """Home first, then the shop's destinations in their order. `freight` is what a buyer at home is charged.
 
-    But for full VAT the gross price is asked inside the union, with no VAT shown (margin scheme: art. 325). An export
-    comes to (net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it.
+    Under full VAT a sale into the union bears the rate of the destination, or the home rate where `union_sales` says
+    so (art. 59c); else the gross price is asked there, with no VAT shown (margin scheme: art. 325). An export comes to
+    (net + freight)(1 + duty)(1 + VAT) + clearance, rounded once; the parts add up to it. Sales tax is on top of goods
+    and freight, at the rate of the place.
     """
     goods, vat = (sale.net, sale.vat) if route == "full" else (sale.gross, ZERO)
+    on_top = route == "sales"
+    if on_top:
+        vat = cents((goods + freight) * percent(tax.rate))
     prices = [PlacePrice("home", "home", sale.net, Door(goods, freight, ZERO, vat, ZERO))]
-    for name, place in destinations.items():
+    for name, place in tax.destinations.items():
         door, reason = None, None
         if place.freight is None:
             reason = f"freight to {name} is not known; add freight under [tax.destinations.{name}] in shop.toml"
@@ -82,7 +87,9 @@ def place_prices(
             import_vat = cents(after_duty * (1 + percent(place.vat))) - worth - duty
             door = Door(sale.net, place.freight, duty, import_vat, place.clearance)
         else:
-            there = vat_on_net(sale.net, percent(place.vat)) if route == "full" else ZERO
+            there = vat if tax.union_sales == "home" else vat_on_net(sale.net, percent(place.vat))
+            if route != "full":
+                there = cents((goods + place.freight) * percent(place.vat)) if on_top else ZERO
             door = Door(goods, place.freight, ZERO, there, ZERO)
         prices.append(PlacePrice(name, place.kind, sale.net, door, reason))
     return tuple(prices)
@@ -132,7 +139,8 @@ def _at_most(name: Literal["donors", "hours"], unknown: Unknown, quote: Quote, w
 
 @dataclass(frozen=True, slots=True)
 class PriceSheet:
-    """The answer of `price`. `sale` is at the price asked about: the suggested one unless another was given.
+    """The answer of `price`. `sale` is at the price asked about: the plan's own `ask`, or the suggested one,
+    unless another was given.
 
     `originals_dearer` is the share of originals that cost more at the door than the kit at that price, as `compare`
     has it; `chance_of_loss` how often such a kit, sold for what the market pays, does not bring its cost back, as
@@ -143,17 +151,23 @@ class PriceSheet:
     sale: Sale
     originals_dearer: float
     chance_of_loss: float | None
-    headline: str
+    verdict: Verdict  # on the price
+    build: Verdict
+    for_that_money: ForThatMoney | None  # at the price asked about
     ways_out: tuple[WayOut, ...]
     destinations: tuple[PlacePrice, ...]
     business_buyer: str
     cautions: tuple[Caution, ...]
 
 
-def priced(plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None) -> PriceSheet:
-    """Cost and price of one plan under a fit."""
+def priced(
+    plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None, parts: Sequence[Part] = ()
+) -> PriceSheet:  # fmt: skip
+    """Cost and price of one plan under a fit; `parts` say what drums left over bring."""
     original, finished = outlook(fit, original_kit(plan)), outlook(fit, finished_kit(plan, fit))
-    return price(plan, shop, cost_sheet(plan, shop), original, finished, at)
+    made = price(plan, shop, cost_sheet(plan, shop, parts=parts), original, finished, at)
+    there = cents(at_door(made.sale.gross, made.sheet.terms, made.sheet.route))
+    return made if made.sheet.is_service else replace(made, for_that_money=for_that_money(plan, fit, there))
 
 
 def price(
@@ -169,8 +183,11 @@ def price(
     quote = quote_of(plan, sheet, original, finished, repair)
     situation = Situation.planned(plan, sheet, original, finished, repair)
     side = sheet.chosen
-    gross = cents(at) if at is not None else quote.suggested
+    gross = cents(at) if at is not None else quote.asked
     sale = sale_at(gross, side.net_cost, side.purchase, sheet.terms, side.route)
+    own = (
+        None if plan.price.ask is None else sale_at(quote.asked, side.net_cost, side.purchase, sheet.terms, side.route)
+    )
     compares = f"{money_text(sale.gross)}: no VAT is shown, so none is deducted"
     if side.route == "full":
         compares = f"{money_text(sale.net)} net: it deducts the VAT of {money_text(sale.vat)}"
@@ -178,18 +195,20 @@ def price(
         sheet=sheet,
         quote=quote,
         sale=sale,
-        originals_dearer=share_dearer(plan.original, original.sample, repair, gross + sheet.terms.freight),
+        originals_dearer=share_dearer(plan.original, original.sample, repair, at_door(gross, sheet.terms, side.route)),
         chance_of_loss=_chance_of_loss(plan, sheet, finished),
-        headline=quote.headline(sheet),
-        ways_out=ways_out(situation, quote) if quote.binding == "floor" else (),
-        destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax.destinations if shop.tax else {}),
+        verdict=price_verdict(quote, sheet, sale),
+        build=build_verdict(sheet, quote, situation, own),
+        for_that_money=None,
+        ways_out=ways_out(situation, quote) if quote.binding == "floor" and not sheet.is_service else (),
+        destinations=place_prices(sale, sheet.terms.freight, side.route, shop.tax or TaxTable()),
         business_buyer=f"A business buyer compares {compares}.",
         cautions=quote_cautions(plan, sheet, quote, original, finished),
     )
 
 
 def _chance_of_loss(plan: Plan, sheet: CostSheet, finished: Outlook) -> float | None:
-    if sheet.incomplete:
+    if sheet.incomplete or sheet.is_service:
         return None
     side, terms = sheet.chosen, replace(sheet.terms, margin=ZERO)
     even = float(price_for_margin(side.net_cost, side.purchase, terms, side.route))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from importlib import resources
@@ -12,16 +12,30 @@ from typing import Final
 
 import numpy as np
 
-from kitvalue.decisions.ceiling import Base, Deals, MadeUp, Paid, Use, ceilings, chance_of_loss, mean_profit, opening
+from kitvalue.decisions.ceiling import (
+    Base,
+    Deals,
+    Landed,
+    MadeUp,
+    Paid,
+    Use,
+    ceilings,
+    chance_of_loss,
+    mean_profit,
+    opening,
+)
 from kitvalue.decisions.portfolio import Portfolio
+from kitvalue.decisions.verdict import Verdict, bid_of, whole
 from kitvalue.intake.books.book import FloatArray, IntArray
-from kitvalue.intake.books.offers import Offer, Part
-from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
+from kitvalue.intake.books.offers import Offer, Part, part_for
+from kitvalue.intake.settings.shop import BuyingTable, Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
 from kitvalue.workshop.costing import settings_of
+from kitvalue.workshop.money import HUNDRED, down_to_step
 from kitvalue.workshop.tax import Terms
 
+FEW_SEEN = 10  # sightings of a series below which a verdict says how many there are
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
 
 
@@ -30,11 +44,13 @@ class JudgedUse:
     """One use of an offer by one route. Money; chances are shares of the sample; None beside a `reason`.
 
     `expected_profit` and `chance_of_loss` are at the price expected to be paid, None where none is; `chance_at_ceiling`
-    is at the ceiling. Ceilings are as they are bid: of a lot at an auction hammer prices.
+    is at the ceiling. Ceilings are as they are bid: of a lot at an auction hammer prices. `own`: it is by the route
+    that plan and shop set for it.
     """
 
     use: Use
     route: Route
+    own: bool = True
     ceiling: float | None = None
     safe_ceiling: float | None = None
     expected_profit: float | None = None
@@ -53,6 +69,7 @@ class JudgedOffer:
 
     offer: Offer
     paid: Paid | None
+    verdict: Verdict
     buy_in: float | None = None
     against_percent: float | None = None
     rank: float | None = None
@@ -73,6 +90,11 @@ class JudgedOffer:
         return self.stop_at is not None and self.paid is not None and self.paid.price <= self.stop_at
 
     @property
+    def net(self) -> bool:
+        """Are its prices net, VAT coming on top?"""
+        return self.offer.vat == "excluded"
+
+    @property
     def limited_by_loss(self) -> bool:
         """Is it the chance of a loss that stops it, not the margin?"""
         top = None if self.best is None else self.best.ceiling
@@ -87,6 +109,39 @@ class JudgedOffer:
         return tuple(use for use in open_ones if self.stop_at is None or (use.safe_ceiling or 0) > self.stop_at)
 
 
+def offer_verdict(
+    offer: Offer, paid: Paid | None, best: JudgedUse | None, uses: Sequence[JudgedUse], buying: BuyingTable, seen: int
+) -> Verdict:
+    """What to do about an offer, or a kit that somebody asks about (its name is then blank). `seen` is how often its
+    series was seen. One whose freight is not known is never simply bought.
+    """
+    name, thin = offer.offer, f", from {seen} sighting{'s' * (seen != 1)}" if seen < FEW_SEEN else ""
+    if best is None:
+        return no_verdict(offer, next((use.reason for use in uses if use.reason is not None), "no use of it is open"))
+    short = "" if offer.freight is not None else ", less the freight"
+    bid, asked = bid_of(best.safe_ceiling, buying.bid_step), offer.price
+    on = f" on {name}" if name else ""
+    if bid is None:
+        too_often = best.ceiling is not None and best.ceiling >= buying.bid_step
+        why = f"at {'any price it loses money too often' if too_often else 'no price does it leave your margin'}"
+        return Verdict("pass", f"Pass{on}{thin}: {why}.", None, why)
+    likely = None if paid is None else f"it will probably cost {whole(paid.price)}"
+    if asked is not None and bid * HUNDRED < asked * buying.worth_a_call:
+        call = whole(down_to_step(bid * HUNDRED / buying.worth_a_call, buying.bid_step))
+        why = f"it pays up to {whole(bid)}, and {whole(asked)} is asked"
+        return Verdict("pass", f"Pass{on}{thin}: {why}; a call is worth it from {call} down{short}.", bid, why)
+    what, most = name or "it", f"up to {whole(bid)}{' net' if offer.vat == 'excluded' else ''}{thin}"
+    stop = best.safe_ceiling or 0.0
+    if paid is not None and paid.price <= stop and offer.freight is not None:
+        return Verdict("buy", f"Buy {what}, {most}: {likely}.", bid, likely)
+    because = "" if likely is None else f": {likely}"
+    return Verdict("buy_below", f"Buy {what} only {most}{because}{short}.", bid, likely)
+
+
+def no_verdict(offer: Offer, reason: str) -> Verdict:
+    return Verdict("unknown", f"No verdict{f' on {offer.offer}' if offer.offer else ''}: {reason}.", None, reason)
+
+
 @dataclass(frozen=True, slots=True)
 class ReckonedWith:
     """The tables of shop.toml that the ceilings rest on beside the price book: [tax], [selling] and, where it is there,
@@ -96,6 +151,7 @@ class ReckonedWith:
     selling: SellingTable
     work: WorkTable | None
     invented: bool
+    bid_step: Decimal
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,15 +170,37 @@ class Shortlist:
     cautions: tuple[Caution, ...]
     unread: int = 0
 
+    @property
+    def best(self) -> JudgedOffer | None:
+        """The offer to buy, else the one nearest to it: by its verdict, then as they are ranked."""
+        order = ("buy", "buy_below", "pass", "unknown")
+        return min(self.offers, key=lambda one: order.index(one.verdict.code), default=None)
+
+    @property
+    def verdict(self) -> Verdict:
+        """That of the best offer; where none is to be bought as it stands, of all of them."""
+        best, n = self.best, len(self.offers)
+        if best is None:
+            return Verdict("unknown", "No verdict: there is no offer.", None, "there is no offer")
+        own = best.verdict
+        more = sum(one.verdict.code == "buy" for one in self.offers) - 1
+        if more > 0:
+            return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
+        if own.code != "buy_below" or n == 1 or own.reason is None:
+            return own
+        nearest = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}"
+        return replace(own, sentence=f"Buy none of the {n} as they stand: {nearest}.")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UseBatch:
     """Offers of one use and route with what they bring: row `at[i]` of `outcomes` and `clipped` is offer
-    `places[i]`'s. `cost` (m,) is what comes on top of the base's: freight of the offer, holding. `up`, `tied`: `Deals`'
-    own."""
+    `places[i]`'s, bought in terms of `bought[i]`. `cost` (m,) is what comes on top of the base's and of these: holding,
+    parts. `tied`: `Deals`' own."""
 
     base: Base
     places: Sequence[int]  # in the list of offers
+    bought: Sequence[Landed]
     outcomes: FloatArray  # (u, n)
     clipped: FloatArray  # (u, n)
     at: IntArray  # (m,)
@@ -130,54 +208,56 @@ class UseBatch:
     freight: float  # outward, charged to the buyer
     values: FloatArray | None = None  # (u,) for kits in parts
     chances: FloatArray | None = None  # (u, n) of outcomes that are not equally likely
-    up: FloatArray | float = 1.0
     tied: FloatArray | float = 0.0
 
     def deals(self, part: slice, terms: Terms) -> Deals:
         """Some of the offers as purchases."""
         base, at = self.base, self.at[part]
-        one = np.ones(len(at))
+        one, tied = np.ones(len(at)), (self.tied * np.ones(len(self.at)))[part]
+        start, slope, purchase, into, back, _, _ = np.array(self.bought[part]).T
         return Deals(
             outcomes=self.outcomes[at],
             clipped=self.clipped[at],
-            cost=base.cost + self.cost[part],
-            rate=0.0 if base.route == "none" else float(terms.rate),
-            fee=float(terms.fee),
+            cost=base.cost + self.cost[part] + start * (1 + tied),
+            rate=0.0 if base.route in ("none", "sales") else float(terms.rate),
+            fee=float(terms.fee * (1 + terms.rate if base.route == "sales" else 1)),  # of all that the buyer pays
             margin=float(terms.margin),
             freight=self.freight,
             on_margin=base.route == "margin",
             others=base.others * one,
-            credit=base.credit * one,
-            least=base.least * one,
+            credit=(base.credit - purchase) / into,
+            least=(base.least - purchase) / into,
             values=None if self.values is None else self.values[at],
             chances=None if self.chances is None else self.chances[at],
-            up=(self.up * np.ones(len(self.at)))[part],
+            slope=slope,
+            into=base.part * into,
+            back=back,
             reserve=float(terms.reserve),
-            tied=(self.tied * np.ones(len(self.at)))[part],
+            tied=tied,
         )
 
 
 def judged_uses(
     batch: UseBatch, paid: Sequence[float | None] | FloatArray, terms: Terms, loss_chance: float
 ) -> list[JudgedUse]:
-    """The use for each offer of a batch; `paid` are the prices expected, without a premium."""
+    """The use for each offer of a batch; `paid` are the prices expected, as they are bid."""
     base, m = batch.base, len(batch.places)
     if base.reason is not None:
-        return [JudgedUse(base.use, base.route, hours=base.hours, reason=base.reason)] * m
+        return [JudgedUse(base.use, base.route, base.own, hours=base.hours, reason=base.reason)] * m
     step = max(1, MOST_AT_ONCE // batch.outcomes.shape[1])
     uses: list[JudgedUse] = []
     for start in range(0, m, step):
         part = slice(start, start + step)
         deals = batch.deals(part, terms)
         tops = ceilings(deals, loss_chance)
-        prices = np.array([price or 0.0 for price in paid[part]]) * deals.up
+        prices = np.array([price or 0.0 for price in paid[part]])
         profits, losses = mean_profit(deals, prices), chance_of_loss(deals, prices)
         figures = np.column_stack([tops.ceiling, tops.safe, profits, losses, tops.chance_at_ceiling]).tolist()
         for price, (top, safe, profit, loss, at_top), made in zip(paid[part], figures, tops.made_up, strict=True):
             by_hour = (profit + base.labour) / base.hours if base.hours else None
             uses.append(
                 JudgedUse(
-                    base.use, base.route, top if top >= 0 else None, safe if safe >= 0 else None,
+                    base.use, base.route, base.own, top if top >= 0 else None, safe if safe >= 0 else None,
                     None if price is None else profit, None if price is None else loss, at_top if top >= 0 else None,
                     base.hours, None if price is None else by_hour, None, made,
                 )
@@ -187,25 +267,25 @@ def judged_uses(
 
 def judged(
     offer: Offer, paid: Paid | None, buy_in: float, rank: float | None, uses: Sequence[JudgedUse],
-    own: Sequence[Route], cautions: Sequence[Caution],
+    cautions: Sequence[Caution], buying: BuyingTable, seen: int,
 ) -> JudgedOffer:  # fmt: skip
-    """An offer with its uses. `own` (one for each use) is the route that the shop sets for it: the best use is the most
-    profitable by these, or by the others of the same use where that route is closed; without a price the one for which
-    the most may be paid."""
+    """An offer with its uses. The best one is the most profitable by the routes that plan and shop set, or by the
+    others of the same use where that route is closed; without a price the one for which the most may be paid."""
 
     def gain(use: JudgedUse) -> tuple[bool, float]:
         if use.expected_profit is not None or use.safe_ceiling is not None:
             return True, use.safe_ceiling or 0.0 if use.expected_profit is None else use.expected_profit
         return False, 0.0 if use.made_up is None else use.made_up.leaves
 
-    open_ones = [(u, u.route == r) for u, r in zip(uses, own, strict=True) if u.reason is None]
-    ours = {u.use for u, is_own in open_ones if is_own}
-    candidates = [u for u, is_own in open_ones if is_own or u.use not in ours]
+    open_ones = [use for use in uses if use.reason is None]
+    ours = {use.use for use in open_ones if use.own}
+    candidates = [use for use in open_ones if use.own or use.use not in ours]
     best = max(candidates, key=gain) if candidates else None
     asked, stop = None if offer.price is None else float(offer.price), None if best is None else best.safe_ceiling
     return JudgedOffer(
         offer=offer,
         paid=paid,
+        verdict=offer_verdict(offer, paid, best, uses, buying, seen),
         buy_in=buy_in,
         against_percent=None if asked is None else 100 * (asked * float(offer.with_premium) / buy_in - 1),
         rank=rank,
@@ -224,7 +304,7 @@ def reckoned_with(shop: Shop) -> ReckonedWith:
     new = tomllib.loads(starter, parse_float=Decimal)
     invented = (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])
     as_new = work is not None and (work.rate, work.prepare, selling.margin) == invented
-    return ReckonedWith(tax, selling, work, as_new)
+    return ReckonedWith(tax, selling, work, as_new, shop.buying.bid_step)
 
 
 MOST_OUTCOMES: Final = 4096  # 2^12: what up to twelve parts can bring in all is told exactly
@@ -254,25 +334,18 @@ class KitParts:
     unknown: tuple[Size, ...]
 
 
-def _drum_row(size: Size, parts: Sequence[Part]) -> int | None:
-    """The place of the part that means a drum most exactly, the first of these; None where none does."""
-    fits = [part.fits(size) for part in parts]
-    best = max(fits, default=0)
-    return fits.index(best) if best else None
-
-
 def parts_of(sizes: Sequence[Size], parts: Sequence[Part]) -> KitParts:
     """Each drum by the row that means it most exactly, and once every part that is no drum."""
-    drums = [(size, _drum_row(size, parts)) for size in sizes]
+    drums = [(size, part_for(size, parts)) for size in sizes]
     others = [i for i, part in enumerate(parts) if part.drum is None]
-    rows = [row for _, row in drums if row is not None]
-    return KitParts((*rows, *others), tuple(size for size, row in drums if row is None))
+    rows = [parts.index(part) for _, part in drums if part is not None]
+    return KitParts((*rows, *others), tuple(size for size, part in drums if part is None))
 
 
 def drum_value(size: Size, parts: Sequence[Part]) -> float:
     """What a single drum is expected to fetch, gross: value times chance; 0 where no row means it."""
-    row = _drum_row(size, parts)
-    return 0.0 if row is None else float(parts[row].value * parts[row].chance)
+    part = part_for(size, parts)
+    return 0.0 if part is None else float(part.value * part.chance)
 
 
 def part_sales(kit: KitParts, parts: Sequence[Part]) -> PartSales:

@@ -13,7 +13,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from kitvalue.decisions.original import Situation, as_money
-from kitvalue.workshop.build import Lever, apportioned, net_unit
+from kitvalue.workshop.build import Lever, net_unit
 from kitvalue.workshop.money import HUNDRED, ZERO, cents, percent
 
 DOUBLINGS = 40  # of the planned value, before a root above it counts as none
@@ -79,11 +79,13 @@ def _scaled(situation: Situation, lever: Lever, planned: Decimal) -> Callable[[D
 
 
 def donor_prices(situation: Situation) -> Unknown:
-    """What all donors cost together, without their freight."""
-    donors, low = apportioned(situation.sheet.charges), ZERO
-    planned = sum((donor.price for donor in donors), ZERO)
-    if situation.sheet.route == "margin":  # lower, what is sold off a donor would exceed its price
-        low = max((donor.sold_off / donor.price for donor in donors if donor.price), default=ZERO) * planned
+    """What all donors cost together, without freight, premium and what an import costs more."""
+    sheet, low = situation.sheet, ZERO
+    planned = sum((c.amount or ZERO for c in sheet.charges if c.lever is Lever.DONOR_PRICE), ZERO)
+    on_margin = sheet.route == "margin" or any(c.resale and c.resale.scheme == "margin" for c in sheet.charges)
+    if on_margin:  # lower, what is sold off a donor would exceed its price
+        lows = [1 - (one.price - one.stated) / one.moves for one in sheet.apportioned if one.moves and one.stated]
+        low = max((ZERO, *lows)) * planned
     absent = "no donor is paid for" if planned == 0 else None
     return Unknown("donor prices", "money", planned, _scaled(situation, Lever.DONOR_PRICE, planned), low, absent=absent)
 
@@ -104,7 +106,7 @@ def unknowns_of(here: Situation, condition: Decimal, original_typical: Callable[
         if charge.lever is Lever.COVERING and unit is not None:
             covering += cents(unit * charge.quantity)
     taken = terms.fee + terms.reserve
-    bound = here.sheet.route != "none" and taken != 0  # with VAT they can take the whole price
+    bound = here.sheet.route != "none" and taken != 0  # with tax they can take the whole price
     most_rate = min(MOST_RATE, (1 / taken - 1) * HUNDRED * SHORT_OF) if bound else MOST_RATE
 
     def at_grade(value: Decimal) -> Situation:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
     from kitvalue.decisions.sourcing import Sourcing
+    from kitvalue.decisions.verdict import Verdict
     from kitvalue.intake.adverts.jot import Jotted, NotJotted
     from kitvalue.intake.arrival.guesses import SeriesSeen
     from kitvalue.intake.arrival.merging import Taken
@@ -45,7 +46,9 @@ _RECKONED = """vat_percent=tax.rate registered=tax.registered kind=tax.kind sell
     hourly_rate=work.rate$ contingency_percent=work.contingency prepare_hours=work.prepare part_out_hours=work.part_out
     margin_percent=selling.margin fee_percent=selling.fee fee_fixed=selling.fee_fixed$
     reserve_percent=selling.reserve capital_percent=selling.capital invented"""
-_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ leaves$"
+_VERDICT = "code sentence price$ reason"
+_MONEYS_WORTH = "landed$ pieces size door$ share_below seen sentence"
+_MADE_UP = "sells_for$ vat$ fee$ reserve$ costs$ margin$ deducted$ leaves$"
 
 
 _WORD = re.compile(r"(\w+)(?:=([\w.]+))?([$?:@]|~\d)?|[{}]")
@@ -187,14 +190,14 @@ def arrival_answer(
     }
 
 
-def jot_answer(jottings: Sequence[Jotted | NotJotted], written: bool) -> Answer:
+def jot_answer(jottings: Sequence[Jotted | NotJotted], verdicts: Mapping[int, Verdict], written: bool) -> Answer:
     """The columns understood with their words, those left open, the amounts, and the row; `written`: the file has it.
     Of several adverts an object each under `rows`, with `refused` where one is no offer of one kit.
     """
     from kitvalue.intake.adverts.jot import Jotted
 
     rows: list[Answer] = [
-        _jotted(one, written)
+        _jotted(one, verdicts, written)
         if isinstance(one, Jotted)
         else {"begins": one.begins, "refused": one.why, "written": False}
         for one in jottings
@@ -202,8 +205,10 @@ def jot_answer(jottings: Sequence[Jotted | NotJotted], written: bool) -> Answer:
     return rows[0] if len(rows) == 1 else {"rows": rows}
 
 
-def _jotted(one: Jotted, written: bool) -> Answer:
+def _jotted(one: Jotted, verdicts: Mapping[int, Verdict], written: bool) -> Answer:
+    verdict = verdicts.get(one.row.row)
     return {
+        **({} if verdict is None else {"verdict": answer(verdict, _VERDICT)}),
         "file": one.file,
         **answer(
             one.understood,
@@ -269,12 +274,13 @@ def value_answer(
     )
     return answer(
         valuation,
-        f"""kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
+        f"""verdict kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
         adjustments{{name factor percent}} adjusted$ net_percent gross_percent weight}} as_of moved holding asked""",
         kit=answer(valuation, kit, currency=currency),
         moved=None if move is None else answer(move, "since to percent low high reason"),
         holding=number(holding, 2),
         asked=judged,
+        verdict=None if asked is None else answer(asked.verdict, _VERDICT),
     )
 
 
@@ -285,17 +291,20 @@ def shortlist_answer(s: Shortlist) -> Answer:
     """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
     return answer(
         s,
-        f"""currency plan on as_of
-        offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
+        f"""verdict{{{_VERDICT}}} currency plan on as_of
+        offers{{verdict{{{_VERDICT}}} offer=offer.offer
+            series=offer.series pieces=offer.pieces condition=offer.condition
             features=offer.features: finished=offer.finished hours=offer.hours~2 parts=offer.parts$ asked=offer.price$
-            price_kind=offer.price_kind premium=offer.premium
+            price_kind=offer.price_kind premium=offer.premium bought_from=offer.bought_from vat=offer.vat
+            premium_vat=offer.premium_vat freight=offer.freight$ freight_by=offer.freight_by duty=offer.duty
+            import_vat=offer.import_vat clearance=offer.clearance$ net
             buy_in$ asked_against_percent=against_percent rank expected_paid$ paid_rests_on=paid.rests_on
             open_at$ stop_at$ best_use=best.use best_route=best.route expected_profit=best.expected_profit$
             chance_of_loss=best.chance_of_loss profit_per_hour=best.profit_per_hour$
             uses{{use route ceiling$ safe_ceiling$ expected_profit$ chance_of_loss
                 chance_of_loss_at_ceiling=chance_at_ceiling hours~2 profit_per_hour$ reason made_up{{{_MADE_UP}}}}}
             cautions caution_codes=cautions@ reason}}
-        portfolio{{buy{{offer use plan}} expected_profit$ chance_of_loss spent$ hours~2 budget$
+        portfolio{{buy{{offer use plan donor route}} expected_profit$ chance_of_loss spent$ hours~2 budget$
             bench_hours~2 exact bound$ gap$}}
         holding$ months_to_sell=reckoned_with.selling.months_to_sell unread reckoned_with{{{_RECKONED}}}""",
     )
@@ -306,13 +315,13 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
     answers = [
         answer(
             one,
-            "status cost$ gap$ spent$ credit$ buy drums new_shells leftovers{offer size credit$} reasons",
+            """status cost$ gap$ spent$ cash$ credit$ buy drums new_shells leftovers{offer size credit$}
+            lines{what net$} common$ net_cost$ route purchase$ floor$ reasons""",
             drums=[
                 {"drum": d.drum, "from": d.offer or "new", "size": size_text(d.size) if d.offer else None,
                  "cut_down": d.cut_down}
                 for d in one.drums
             ],
-            new_shells=[d.drum for d in one.drums if d.offer is None],
         )
         for one in s.answers
     ]  # fmt: skip
@@ -322,17 +331,21 @@ def source_answer(s: Sourcing, written: str | None) -> Answer:
 # ---- builds --------------------------------------------------------------------------------------------------------
 
 
-def cost_answer(sheet: CostSheet) -> Answer:
-    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets."""
+def cost_answer(sheet: CostSheet, verdict: Verdict | None) -> Answer:
+    """`cost`. `lines`, `net_cost` and `purchase` are by the route that the plan or the shop sets; no verdict without a
+    price book."""
     return answer(
         sheet,
-        f"""{_SHEET} pieces route lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
+        f"""verdict {_SHEET} pieces route
+        lines=chosen.lines{{what group quantity unit unit_price~4 net$ basis}} subtotals
         quantities{{what quantity unit note?}}
         strips=cuttings{{what drum=strip.drum length_mm=strip.length~1 width_mm=strip.width~1 pieces_mm=pieces~1
             area_m2=strip.area~4}}
         apportioned{{donor price$ sold_off$ kept$ kit$}} hours~2 net_cost$ net_cost_text=total.text
-        purchase=chosen.purchase$ routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$
-            landed_at_cost$ landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        deducted=chosen.deducted$ purchase=chosen.purchase$
+        routes{{route allowed reason net_cost$ purchase$ zero_profit_price$ floor$ landed_at_cost$
+            landed_at_floor$ cautions caution_codes=cautions@}} incomplete""",
+        verdict=None if verdict is None else answer(verdict, _VERDICT),
         subtotals=[answer(s, "group net$ unknown", unknown=len(s.unknown)) for s in sheet.subtotals()],
     )
 
@@ -341,13 +354,14 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
     """`price`. Prices are gross; `net` to `markup` are at `price`: the suggested one, or the one asked about."""
     return answer(
         p,
-        """plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
+        f"""verdict{{{_VERDICT}}} plan title currency route floor=quote.floor$ cap=quote.cap$ resale=quote.resale$
         market_price=quote.market_price$ profit_at_market=quote.profit_at_market$ suggested=quote.suggested$
         binding=quote.binding landed_at_cost landed_at_price=quote.landed_at_price$
         original_landed=quote.original_landed$ price=sale.gross$ net=sale.net$ vat=sale.vat$ fee=sale.fee$
         reserve=sale.reserve$ originals_dearer chance_of_loss profit=sale.profit$ margin=sale.margin markup=sale.markup
-        ways_out{name value text} destinations{place kind seller_gets$ buyer_pays$ reason
-            parts=door{goods$ freight$ duty$ vat$ clearance$}} business_buyer headline incomplete""",
+        ways_out{{name value text}} destinations{{place kind seller_gets$ buyer_pays$ reason
+            parts=door{{goods$ freight$ duty$ vat$ clearance$}}}} business_buyer incomplete
+        for_that_money{{{_MONEYS_WORTH}}}""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
     )
 
@@ -356,17 +370,19 @@ def compare_answer(c: Comparison) -> Answer:
     """`compare`. The original's figures are at the buyer's door."""
     return answer(
         c,
-        """plan=sheet.name title=sheet.title currency=sheet.currency
-        by_pieces{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.suggested$
+        f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
+        against{{price$ pieces condition freight$ repair$ door$ share_below ours_pieces verdict{{{_VERDICT}}}}}
+        plan=sheet.name title=sheet.title currency=sheet.currency
+        by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.asked$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$
-            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}
-        crossings=crossings.crossings{pieces low high build_cheaper reason} crossings_text=crossings.text
+            chance_build_cheaper note? incomplete=sheet.incomplete binding=quote.binding}}
+        crossings=crossings.crossings{{pieces low high build_cheaper reason}} crossings_text=crossings.text
         chance_none=crossings.chance_none tie_price_at_cost=tie_at_cost.price$ tie_price_at_price=tie_at_price.price$
         share_below_tie_at_cost=tie_at_cost.share_below share_below_tie_at_price=tie_at_price.share_below
         hammer_tie_at_cost=tie_at_cost.hammer$ hammer_tie_at_price=tie_at_price.hammer$ priced_to_tie
         chance_build_cheaper suggested=quote.suggested$ market_price=quote.market_price$
-        unknowns{name unit planned break_even break_even_market reason swing_down$ swing_up$}
-        incomplete=sheet.incomplete like_for_like{what build original}""",
+        unknowns{{name unit planned break_even break_even_market reason swing_down$ swing_up$}}
+        incomplete=sheet.incomplete like_for_like{{what build original}}""",
     )
 
 

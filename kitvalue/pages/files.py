@@ -10,6 +10,7 @@ from pydantic import BaseModel
 
 from kitvalue.decisions.shortlist import JudgedOffer, Shortlist
 from kitvalue.intake.settings.plan import Plan
+from kitvalue.intake.settings.plancells import Share
 from kitvalue.intake.settings.shop import SizeOrder
 from kitvalue.intake.tables.csvout import Cell, csv_text
 from kitvalue.intake.text.sizes import Size, size_text
@@ -24,7 +25,8 @@ OFFERS = (
     "offer", "series", "pieces", "condition", "asked", "freight", "buy_in", "asked_against_percent", "rank",
     "expected_paid", "open_at", "stop_at", "best_use", "route", "ceiling", "safe_ceiling", "expected_profit",
     "chance_of_loss", "hours", "profit_per_hour", "reason", "price_kind", "premium", "features", "finished",
-    "finished_hours", "finished_parts",
+    "finished_hours", "finished_parts", "bought_from", "vat", "premium_vat", "freight_by", "duty", "import_vat",
+    "clearance",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
 ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
@@ -61,7 +63,8 @@ def _offer(one: JudgedOffer) -> list[Cell]:
         *map(_money, (offer.price, offer.freight, one.buy_in, one.against_percent)), _share(one.rank),
         *map(_money, (one.expected_paid, one.open_at, one.stop_at)), *in_best, one.reason,
         offer.price_kind, offer.premium or None,
-        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts,
+        feature_words(offer.features) or None, offer.finished, _money(offer.hours), offer.parts, offer.bought_from,
+        offer.vat, offer.premium_vat, offer.freight_by, offer.duty, offer.import_vat, offer.clearance,
     ]  # fmt: skip
 
 
@@ -82,7 +85,7 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
     blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
-        if isinstance(value, BaseModel):
+        if isinstance(value, BaseModel) and (field.is_required() or value != field.default):
             blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
         elif isinstance(value, tuple):
             for one in value:
@@ -97,7 +100,11 @@ def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
     for name, field in type(table).model_fields.items():
         value = getattr(table, name)
         first = value[0] if isinstance(value, tuple) and value else value
-        if name not in skip and not isinstance(first, BaseModel) and value not in (None, (), field.default):
+        if (
+            name not in skip
+            and not isinstance(first, BaseModel)
+            and value not in (None, (), field.get_default(call_default_factory=True))
+        ):
             lines.append(f"{field.alias or name} = {_value(value, order)}")
     return "\n".join(lines)
 
@@ -110,8 +117,14 @@ def _value(value: object, order: SizeOrder) -> str:
             return f"{value:f}"
         case int():
             return str(value)
+        case Share():
+            return f"{value}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
+        case (Size(), *_) as sizes:
+            return toml_text(" ".join(size_text(one, order) for one in sizes if isinstance(one, Size)))
         case tuple():
             return f"[{', '.join(_value(one, order) for one in value)}]"
         case Size():
             return toml_text(size_text(value, order))
+        case Share():
+            return f"{value.low:f}" if value.low == value.high else f"[{value.low:f}, {value.high:f}]"
     return toml_text(str(value))

@@ -12,6 +12,7 @@ from datetime import date
 
 import numpy as np
 
+from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
@@ -47,6 +48,7 @@ class ReportInput:
     offers: tuple[OfferSeen, ...]
     builds: tuple[BuildSeen, ...]
     cautions: tuple[Caution, ...]
+    together: Portfolio | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +73,7 @@ def report_page(given: ReportInput) -> Report:
         ("trend", "Trend", trend_section(fit)),
         ("trust", "Accuracy", trust_section(fit, currency)),
         ("unusual", "Unusual rows", unusual_section(fit, currency)),
-        ("offers", "Offers", offers_section(given.offers, currency, fit)),
+        ("offers", "Offers", offers_section(given.offers, currency, fit, given.together)),
     )
     keys = [f"build-{place}" for place in range(1, len(given.builds) + 1)]
     charts = [build_charts(b, key) for b, key in zip(given.builds, keys, strict=True)]
@@ -159,13 +161,15 @@ def _build(b: BuildSeen, key: str) -> Fact:
     if b.pricing is None or b.sheet is None:
         return Fact(b.title, "no price", lead_words(b), key)
     text, quote, currency = lead_words(b), b.pricing.quote, b.sheet.currency
-    if b.comparison is not None:
+    if b.comparison is not None and not b.sheet.is_service:
         even = " and ".join(number(c.pieces, 1) for c in b.comparison.crossings.crossings)
         where = f"At cost it is even with an original at {even} pieces." if even else b.comparison.crossings.text
-        price = with_currency(exact(b.comparison.quote.suggested), currency)
+        price = with_currency(exact(b.comparison.quote.asked), currency)
         share = percent(100 * b.comparison.chance_build_cheaper, 0)
         text += f" At {price} it is cheaper at the door than {share} of originals. {where}"
-    figure = amount(quote.market_price) if quote.binding == "floor" else exact(quote.suggested)
+    figure = exact(quote.asked)
+    if quote.binding == "floor" and not b.sheet.is_service:
+        figure = amount(quote.market_price)
     return Fact(b.title, with_currency(figure, currency), text, key)
 
 
@@ -177,6 +181,7 @@ def _bid(judged: JudgedOffer | None, currency: str) -> str:
     if judged.stop_at is None or judged.open_at is None:
         return f" At no price does it leave your margin and lose seldom enough ({use})."
     opening, stop = (with_currency(bid_words(price), currency) for price in (judged.open_at, judged.stop_at))
+    stop += " net" if judged.net else ""
     if judged.open_at == judged.stop_at:
         return f" It pays up to {stop} ({use}): open there and stop there."
     return f" Open at {opening}, stop at {stop} ({use})."

@@ -13,9 +13,10 @@ from kitvalue.pages.figures import exact, trimmed
 
 if TYPE_CHECKING:  # not needed to write a text
     from kitvalue.intake.books.bookrows import FeatureRead
+    from kitvalue.intake.books.offers import Offer
     from kitvalue.market.encoding import FeatureValue
 
-ROUTES: Final = {"full": "full VAT", "margin": "margin", "none": "no VAT"}
+ROUTES: Final = {"full": "full VAT", "margin": "margin", "none": "no VAT", "sales": "sales tax"}
 NOT_COMPUTED: Final = "Cannot be computed"
 # Signs that reorder or hide the text around them; joiners that emoji need are not among them.
 HIDDEN = frozenset("\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
@@ -69,6 +70,13 @@ def feature_words(features: Iterable[FeatureRead | FeatureValue]) -> str:
         return value if isinstance(value, str) else f"{value:g}"
 
     return ", ".join(f"{f.name} {told(f.value)}" for f in features if f.value is not None)
+
+
+def source_words(offer: Offer) -> str:
+    """Who sells a kit and how VAT stands, where it is not a private person: `trade, VAT included`."""
+    vat = {"included": "VAT included", "excluded": "VAT on top", "margin": "margin scheme", "exempt": "exempt from VAT"}
+    said = (offer.bought_from, vat.get(offer.vat or "", ""))
+    return "" if offer.bought_from == "private" else ", ".join(filter(None, said))
 
 
 def work_words(finished: Decimal | None, hours: Decimal | None, parts: Decimal | None) -> str:

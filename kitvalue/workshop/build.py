@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, VatWord, WorkLine
-from kitvalue.intake.settings.shop import Route, WorkTable
+from kitvalue.intake.books.offers import Part, part_for
+from kitvalue.intake.settings.plan import NEW, DonorTable, DrumTable, Plan, WorkLine
+from kitvalue.intake.settings.plancells import VatWord
+from kitvalue.intake.settings.shop import Route, Shop, SizeOrder, TaxTable, WorkTable
+from kitvalue.intake.text.drums import drum_sold
 from kitvalue.intake.text.problems import Problem, shown
-from kitvalue.workshop.money import ZERO, money_text, plan_problem, refusal, shop_problem
-from kitvalue.workshop.purchases import Stated, counted
+from kitvalue.intake.text.sizes import size_text
+from kitvalue.workshop.money import ZERO, cents, money_text, plan_problem, refusal, shop_problem
+from kitvalue.workshop.purchases import Purchase, Stated, counted, is_open, purchase_at
 from kitvalue.workshop.quantities import Counted, Cutting, Quantity, buying_list, count, sheet_note
-from kitvalue.workshop.tax import Terms
+from kitvalue.workshop.shares import Parted, Resale, in_cents, places, weights
+from kitvalue.workshop.tax import Terms, scheme_of_item
 
 ONE = Decimal(1)
 
@@ -44,7 +49,8 @@ class Lever(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Charge:
-    """One line as stated. `amount` is money for one unit, None where unknown; a credit's is above 0 all the same."""
+    """One line as stated. `amount` is money for one unit, None where unknown, and `moves` what of it moves with the
+    price of the donor; of what is sold off (`resale`) it is the gross price received."""
 
     what: str
     group: Group
@@ -53,63 +59,22 @@ class Charge:
     amount: Decimal | None
     stated: Stated
     lever: Lever = Lever.NONE
-    donor: str | None = None
     basis: str = ""
+    moves: Decimal = ZERO
+    resale: Resale | None = None
 
 
-def net_unit(charge: Charge, terms: Terms, route: Route) -> Decimal | None:
-    """What one unit of a charge costs net by a VAT route, unrounded and below 0 for a credit; None where unknown.
-
-    What is sold off brings value/(1+v) - f*value under full VAT. Under the margin scheme it has no margin, its value
-    being taken out of the donor's purchase price, so it brings value - f*value, as it does where no VAT is charged.
-    """
+def net_unit(charge: Charge, terms: Terms, route: Route, donors: Decimal = ONE) -> Decimal | None:
+    """What one unit of a charge costs net by a VAT route, unrounded and below 0 for what is sold off; None where
+    unknown. `donors` scales the donors' prices."""
     if charge.amount is None:
         return None
-    amount = charge.amount
-    match charge.stated:
-        case Stated.SOLD_OFF:
-            brings = amount / (1 + terms.rate) if route == "full" else amount
-            return -(brings - terms.fee * amount)
-        case Stated.KEPT:
-            return -amount
+    if charge.resale is not None:
+        return -charge.resale.brings(charge.amount, terms.rate, terms.fee, route, donors)
+    amount = charge.amount + (donors - 1) * charge.moves
+    if route == "sales":
+        return amount  # what is bought for resale bears no sales tax
     return counted(amount, charge.stated, terms.rate, deducts=route != "none")
-
-
-@dataclass(frozen=True, slots=True)
-class Apportioned:
-    """A donor's price, parted once: `price` = `sold_off` + `kept` + `kit`, gross money without its freight.
-
-    `sold_off` is what its surplus brings, `kept` the worth of its drums that are left over, `kit` what remains for the
-    kit; below 0 where the others are more than the price.
-    """
-
-    donor: str
-    price: Decimal
-    sold_off: Decimal
-    kept: Decimal
-
-    @property
-    def kit(self) -> Decimal:
-        return self.price - self.sold_off - self.kept
-
-
-def apportioned(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> tuple[Apportioned, ...]:
-    """Each donor's price between the kit and what is sold off or kept of it; `donors` scales the prices. Unrounded."""
-
-    def total(donor: str, stated: Stated) -> Decimal:
-        credits = (c for c in charges if c.donor == donor and c.stated is stated)
-        return sum((c.quantity * c.amount for c in credits if c.amount is not None), ZERO)
-
-    return tuple(
-        Apportioned(c.donor, c.amount * donors, total(c.donor, Stated.SOLD_OFF), total(c.donor, Stated.KEPT))
-        for c in charges
-        if c.lever is Lever.DONOR_PRICE and c.donor is not None and c.amount is not None
-    )
-
-
-def purchase_price(charges: Sequence[Charge], donors: Decimal = Decimal(1)) -> Decimal:
-    """P: for each donor its price times `donors` less what of it is sold off or kept, never below 0. Unrounded."""
-    return sum((max(ZERO, donor.kit) for donor in apportioned(charges, donors)), ZERO)
 
 
 def exact_cost(
@@ -117,11 +82,12 @@ def exact_cost(
 ) -> Decimal:
     """The build's net cost, nothing rounded and without charges of unknown amount. `contingency` is a fraction of
     labour; `factors` scale the charges of a lever, 1 as planned."""
-    total = ZERO
+    total, donors = ZERO, factors.get(Lever.DONOR_PRICE, ONE)
     for charge in charges:
-        unit = net_unit(charge, terms, route)
+        unit = net_unit(charge, terms, route, donors)
         if unit is not None:
-            net = unit * charge.quantity * factors.get(charge.lever, 1)
+            own = ONE if charge.lever is Lever.DONOR_PRICE else factors.get(charge.lever, ONE)
+            net = unit * charge.quantity * own
             total += net * {Group.WORK: 1 + contingency, Group.DONORS: 1 + terms.tied}.get(charge.group, ONE)
     return total
 
@@ -162,29 +128,31 @@ def _work_charge(
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """What is built and what it is charged with. `unknown` names the charges of unknown amount, `notes` say which
-    leftover drums are not credited."""
+    """What is built and what it is charged with. `parted` says where the donors' prices go, `unknown` names the charges
+    of unknown amount, `notes` say which leftover drums are not credited."""
 
     drums: tuple[DrumTable, ...]
     donors: tuple[DonorTable, ...]
     charges: tuple[Charge, ...]
+    bought: tuple[Purchase, ...]
+    parted: tuple[Parted, ...]
     quantities: tuple[Quantity, ...]
     cuttings: tuple[Cutting, ...]
     unknown: tuple[str, ...]
     notes: tuple[str, ...]
 
 
-def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> Build:
-    """The build of a plan's first `pieces` drums as written, all where None.
+def build_of(plan: Plan, shop: Shop, tax: TaxTable, pieces: int | None = None, parts: Sequence[Part] = ()) -> Build:
+    """The build of a plan's first `pieces` drums as written, all where None; `parts` say what drums left over bring.
 
     A donor all of whose drums in the plan are cut goes, with its freight and surplus. The plan is taken as the reader
     of plans leaves it, its tables fitting together. Raises FileError with a problem for every fault beyond that: a
-    sheet too small for a strip, hours or the hourly rate missing in shop.toml.
+    sheet too small for a strip, hours or the hourly rate missing in shop.toml, pieces said to bring more than was paid.
     """
     drums = plan.drum[:pieces]
     whole, here = {d.from_ for d in plan.drum}, {d.from_ for d in drums}
     donors = tuple(d for d in plan.donor if d.id in here or d.id not in whole)  # also those bought for something else
-    made = [_work_charge(plan.name, i, line, work, drums) for i, line in enumerate(plan.work, 1)]
+    made = [_work_charge(plan.name, i, line, shop.work, drums) for i, line in enumerate(plan.work, 1)]
     counts = [(i, line, count(line, drums)) for i, line in enumerate(plan.part, 1)]
     faults = [fault for fault in made if isinstance(fault, Problem)]
     faults += [
@@ -192,12 +160,18 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         for i, line, reason in counts
         if isinstance(reason, str)
     ]
+    bought = {donor.id: purchase_at(donor.price, donor, tax) for donor in donors if donor.owner == "shop"}
+    split = [
+        _split(plan, donor, bought[donor.id], _scheme(donor, tax), drums, parts, shop.shop.size_order)
+        for donor in donors
+        if donor.id in bought
+    ]
+    faults += [fault for one in split for fault in one.faults]
     if faults:
         raise refusal(faults)
-    parts = [(line, c) for _, line, c in counts if isinstance(c, Counted) and c.quantity > 0]
-    credits, notes = _credits(plan, donors, drums)
+    lines = [(line, c) for _, line, c in counts if isinstance(c, Counted) and c.quantity > 0]
     charges = (
-        *(charge for donor in donors for charge in _donor_charges(donor)),
+        *(charge for donor in donors for charge in _donor_charges(donor, bought.get(donor.id), tax)),
         *(charge for charge in made if isinstance(charge, Charge) and charge.quantity),
         *(
             Charge(f"New shell {d.name}", Group.PARTS, ONE, "shell", d.price, STATED[d.vat or "excluded"])
@@ -207,49 +181,108 @@ def build_of(plan: Plan, work: WorkTable | None, pieces: int | None = None) -> B
         *(
             Charge(line.what, Group.PARTS, c.quantity, c.unit, line.each, STATED[line.vat],
                    Lever.COVERING if c.nesting else Lever.NONE, basis=sheet_note(c.nesting) if c.nesting else "")
-            for line, c in parts
+            for line, c in lines
         ),
-        *credits,
+        *(credit for one in split for credit in one.credits),
     )  # fmt: skip
     sheets = (
-        Quantity(line.what, c.quantity, f"sheet {line.sheet}", sheet_note(c.nesting)) for line, c in parts if c.nesting
+        Quantity(line.what, c.quantity, f"sheet {line.sheet}", sheet_note(c.nesting)) for line, c in lines if c.nesting
     )
     return Build(
         drums=drums,
         donors=donors,
         charges=charges,
+        bought=tuple(bought.values()),
+        parted=tuple(one.parted for one in split),
         quantities=(*buying_list(drums, plan.work), *sheets),
-        cuttings=tuple(cutting for _, c in parts for cutting in c.cuttings),
+        cuttings=tuple(cutting for _, c in lines for cutting in c.cuttings),
         unknown=tuple(c.what for c in charges if c.amount is None),
-        notes=tuple(notes),
+        notes=tuple(note for one in split for note in one.notes),
     )
 
 
-def _donor_charges(donor: DonorTable) -> tuple[Charge, Charge]:
-    # only a seller who shows VAT gives one to deduct; a private seller's freight is counted whole
-    stated = Stated.GROSS if donor.bought_from == "trade" and donor.vat == "included" else Stated.NO_VAT
-    what = f"Donor {donor.id}: {donor.series}, {donor.pieces} drums"
-    return (
-        Charge(what, Group.DONORS, ONE, "kit", donor.price, stated, Lever.DONOR_PRICE, donor.id, donor.bought_from),
-        Charge(f"Freight of donor {donor.id}", Group.DONORS, ONE, "kit", donor.freight, stated),
-    )
+def _donor_charges(donor: DonorTable, bought: Purchase | None, tax: TaxTable) -> Iterator[Charge]:
+    """Every amount of the purchase a line: import VAT where it is borne, freight also where it is not known. Of a
+    customer's own kit freight alone, where there is any."""
+    amounts = {} if bought is None else {amount.what: amount for amount in bought.amounts}
+    for what in ("price", "premium", "freight", "duty", "clearance", "import VAT"):
+        amount, text, basis, lever = (
+            amounts.get(what),
+            f"{what[0].upper()}{what[1:]} of donor {donor.id}",
+            "",
+            Lever.NONE,
+        )
+        if what == "price":
+            text, basis = f"Donor {donor.id}: {donor.series}, {donor.pieces} drums", donor.bought_from
+            lever = Lever.DONOR_PRICE
+        if amount is None and what == "freight" and (bought is not None or donor.freight):
+            yield Charge(text, Group.DONORS, ONE, "kit", donor.freight, Stated.NO_VAT)
+        elif amount is not None and not (what == "import VAT" and tax.deducts):
+            yield Charge(text, Group.DONORS, ONE, "kit", amount.money, amount.stated, lever, basis, amount.moves)
 
 
-def _credits(plan: Plan, donors: Sequence[DonorTable], drums: Sequence[DrumTable]) -> tuple[list[Charge], list[str]]:
-    """Credits for what is sold off and for drums that are not built, and what is said of drums without one."""
-    credits, notes = [], []
-    for s in plan.surplus:
-        if s.from_ in {donor.id for donor in donors}:
-            what, sold = f"{s.what} (from {s.from_})", f"sold off for {money_text(s.value)} gross"
-            credit = Charge(what, Group.SURPLUS, ONE, "each", s.value, Stated.SOLD_OFF, donor=s.from_, basis=sold)
-            credits.append(credit)
-    for donor in donors:
-        left, kept = Decimal(donor.pieces - sum(d.from_ == donor.id for d in drums)), "kept, at spare"
-        if left and donor.spare:
-            what = f"Drums of donor {donor.id} left over"
-            credit = Charge(what, Group.SURPLUS, left, "drum", donor.spare, Stated.KEPT, donor=donor.id, basis=kept)
-            credits.append(credit)
-        elif left and donor.spare is None:
-            drums_text = "1 drum" if left == 1 else f"{left} drums"
-            notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")
-    return credits, notes
+@dataclass(frozen=True, slots=True)
+class _Split:
+    """What becomes of a donor: how its price is parted, what is sold off of it, what is said, what is refused."""
+
+    parted: Parted
+    credits: tuple[Charge, ...]
+    notes: tuple[str, ...]
+    faults: tuple[Problem, ...]
+
+
+def _scheme(donor: DonorTable, tax: TaxTable) -> Route | None:
+    """The scheme of what is sold off of a donor. Where the shop has the old word `route` alone, which knows nothing of
+    it, the build's own (None), as before."""
+    scheme = scheme_of_item(donor, tax)
+    return None if tax.route is not None and scheme in ("full", "margin") and is_open(donor, tax) else scheme
+
+
+def _split(
+    plan: Plan, donor: DonorTable, bought: Purchase, scheme: Route | None, drums: Sequence[DrumTable],
+    parts: Sequence[Part], order: SizeOrder,
+) -> _Split:  # fmt: skip
+    """A donor's price between the kit and what is over: first the values that the plan states, the rest in proportion
+    to parts.csv's. `scheme` is that of what is sold off."""
+    paid, spare = cents(bought.purchase_price), donor.spare
+    surplus = [(one, drum_sold(one.what, order)) for one in plan.surplus if one.from_ == donor.id]
+    own = places(donor, drums, [drum for _, drum in surplus if drum is not None])
+    rows = [None if place.size is None else part_for(place.size, parts) for place in own]
+    left = [at for at, place in enumerate(own) if not place.used]
+    sharing = [at for at, place in enumerate(own) if place.used or spare is None]
+    values = [None if (row := rows[at]) is None else row.value for at in sharing]
+    weight = dict(zip(sharing, weights(values), strict=True))
+    sold_off = sum((one.value for one, _ in surplus), ZERO)
+    stated = sold_off + (spare or ZERO) * len(left)
+    share = dict(zip(sharing, in_cents(max(ZERO, paid - stated), [*weight.values()]), strict=True))
+    in_kit = sum((share[at] for at in sharing if own[at].used), ZERO) if stated <= paid else paid - stated
+    fixed = donor.freight or ZERO if donor.freight_by == "seller" else ZERO
+    credits = [
+        Charge(f"{one.what} (from {donor.id})", Group.SURPLUS, ONE, "each", one.value, Stated.NO_VAT,
+               basis=f"sold off for {money_text(one.value)} gross", resale=Resale(scheme, one.value))
+        for one, _ in surplus
+    ]  # fmt: skip
+    if left and spare:
+        what, each = f"Drums of donor {donor.id} left over", f"sold off for {money_text(spare)} gross each, spare"
+        credits.append(Charge(what, Group.SURPLUS, Decimal(len(left)), "drum", spare, Stated.NO_VAT, basis=each,
+                              resale=Resale(scheme, spare)))  # fmt: skip
+    valued = [(row, own[at].size, at) for at in left if spare is None and (row := rows[at]) is not None]
+    for row, size, at in valued:
+        what = f"{size_text(size, order) if size else ''} of donor {donor.id} left over"
+        told = f"parts.csv: {money_text(row.value)} gross, {(row.chance * 100).normalize():f} % sure"
+        resale = Resale(scheme, share[at], weight[at] * (paid - fixed), row.chance)
+        credits.append(Charge(what, Group.SURPLUS, ONE, "drum", row.value, Stated.NO_VAT, basis=told, resale=resale))
+    notes, faults = [], []
+    if (silent := len(left) - len(valued)) and spare is None:
+        drums_text = "1 drum" if silent == 1 else f"{silent} drums"
+        notes.append(f"{drums_text} of donor {donor.id} left over, not credited (no spare given)")
+    if stated > paid and scheme == "margin":
+        where, much = f"donor {donor.id}", (money_text(stated), money_text(paid))
+        message = (
+            f"what is sold off and left over of donor {shown(donor.id)} is said to bring {much[0]}, more than the "
+        )
+        message += f"{much[1]} paid for it, and no share can be above that: correct surplus, spare or price"
+        faults.append(plan_problem(plan.name, where, "stated_above_price", message, much[0]))
+    part = sum((weight[at] for at in sharing if own[at].used), ZERO)
+    parted = Parted(donor.id, paid, sold_off, paid - sold_off - in_kit, in_kit, paid - fixed, stated, part)
+    return _Split(parted, tuple(credits), tuple(notes), tuple(faults))

@@ -26,8 +26,6 @@ class Stated(StrEnum):
     NO_VAT = "no vat"  # none in it, or none that may be deducted
     OWED = "owed"  # net, on which the buyer himself owes VAT and deducts it: what is acquired in the union
     IMPORT_VAT = "import vat"  # VAT paid at the border: deducted by a taxed business, borne by an exempt one
-    SOLD_OFF = "sold off"  # a gross price received
-    KEPT = "kept"  # the worth of what stays in the workshop
 
 
 _TREATED: Final[dict[tuple[BoughtFrom, VatSaid | None], tuple[Stated, bool]]] = {
@@ -61,11 +59,8 @@ class Amount:
         return counted(self.money, self.stated, percent(tax.rate), deducts=tax.deducts)
 
     def deducted(self, tax: TaxTable) -> Decimal:
-        """The VAT on it that is deducted, unrounded."""
-        if not tax.deducts:
-            return ZERO
-        on_top = self.stated in (Stated.NET, Stated.OWED)
-        return self.money * percent(tax.rate) if on_top else self.money - self.counted(tax)
+        """The VAT on it that is deducted, to the cent."""
+        return vat_deducted(self.money, self.stated, percent(tax.rate)) if tax.deducts else ZERO
 
     def paid(self, tax: TaxTable) -> Decimal:
         """What goes out in cash for it, unrounded, VAT that is deducted later with it."""
@@ -92,7 +87,7 @@ class Purchase:
 
     def deducted(self, tax: TaxTable) -> Decimal:
         """VAT that comes back, and what is owed and deducted in one return."""
-        return sum((cents(amount.deducted(tax)) for amount in self.amounts), ZERO)
+        return sum((amount.deducted(tax) for amount in self.amounts), ZERO)
 
 
 def counted(money: Decimal, stated: Stated, rate: Decimal, *, deducts: bool) -> Decimal:
@@ -106,6 +101,20 @@ def counted(money: Decimal, stated: Stated, rate: Decimal, *, deducts: bool) -> 
             return ZERO if deducts else money
         case _:
             return money
+
+
+def vat_deducted(money: Decimal, stated: Stated, rate: Decimal) -> Decimal:
+    """The VAT on a charge that a taxed business deducts, to the cent: with what counts, to the cent, it makes up what
+    the invoice says."""
+    match stated:
+        case Stated.NET | Stated.OWED:
+            return cents(money * rate)
+        case Stated.GROSS:
+            return cents(money) - cents(money / (1 + rate))
+        case Stated.IMPORT_VAT:
+            return cents(money)
+        case _:
+            return ZERO
 
 
 def is_open(terms: BuyingTerms, tax: TaxTable) -> bool:
@@ -141,14 +150,21 @@ def purchase_at(
     return Purchase(kept, to_seller, is_open(terms, tax))
 
 
+def import_rates(terms: BuyingTerms, tax: TaxTable) -> tuple[Decimal, Decimal, Decimal]:
+    """Duty and import VAT in percent, and clearance: the offer's own, or the shop's. A rate of sales tax is none of VAT
+    at the border."""
+    table = tax.import_
+    vat = (tax.rate if tax.kind == "vat" else ZERO) if table.vat is None else table.vat
+    own = ((terms.duty, table.duty), (terms.import_vat, vat), (terms.clearance, table.clearance))
+    duty, import_vat, clearance = (shops if said is None else said for said, shops in own)
+    return duty, import_vat, clearance
+
+
 def _at_the_border(
     goods: Decimal, freight: Decimal, terms: BuyingTerms, tax: TaxTable, rounded: Callable[[Decimal], Decimal]
 ) -> tuple[Amount, ...]:
-    table = tax.import_
-    rate = percent(table.duty if terms.duty is None else terms.duty)
-    own = tax.rate if table.vat is None else table.vat
-    vat = percent(own if terms.import_vat is None else terms.import_vat)
-    clearance = table.clearance if terms.clearance is None else terms.clearance
+    told = import_rates(terms, tax)
+    rate, vat, clearance = percent(told[0]), percent(told[1]), told[2]
     duty = rounded(rate * (goods + freight))
     tax_paid = rounded(vat * (goods + freight + duty + clearance))
     return (

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, Per, Role, Sheet, WorkLine
+from kitvalue.intake.settings.plan import NEW, DrumTable, LineTable, PartLine, WorkLine
+from kitvalue.intake.settings.plancells import Per, Role, Sheet
 from kitvalue.intake.text.problems import shown
-from kitvalue.intake.text.sizes import MM_PER_INCH, PI
+from kitvalue.intake.text.sizes import MM_PER_INCH, PI, size_text
 from kitvalue.workshop.money import ZERO
 from kitvalue.workshop.sheets import Covering, Nesting, Strip, nest, piece_lengths, strip_of
 
@@ -117,6 +118,7 @@ def buying_list(drums: Sequence[DrumTable], work: Sequence[WorkLine] = ()) -> tu
         ("Shells", "shell", ""), ("Shell area, one side", "m2_outside", ""),
     )  # fmt: skip
     new = Counter(d.name for d in drums if d.from_ == NEW)
+    cut = Counter((d.name, d.cut_from) for d in drums if d.cut_from is not None)
     rows = [
         *(
             Quantity(f'Heads {d.normalize():f}"', Decimal(kinds.total()), "head",
@@ -133,5 +135,7 @@ def buying_list(drums: Sequence[DrumTable], work: Sequence[WorkLine] = ()) -> tu
             for d, n in sorted(hoops.items(), reverse=True)
         ),
         *(Quantity(f"New shell {name}", Decimal(n), "shell") for name, n in new.items()),
+        *(Quantity(f"Shell of {size_text(old)} to cut down", Decimal(n), "shell", f"for the {name}")
+          for (name, old), n in cut.items()),
     ]  # fmt: skip
     return tuple(row for row in rows if row.quantity > 0)

@@ -317,6 +317,35 @@ def test_a_hammer_price_is_not_written_where_it_would_count_as_asked(shop: Path)
         assert f"{file} has no column price_kind" in " ".join(ran.out.split())
 
 
+@pytest.mark.parametrize(
+    ("words", "cells"),
+    [
+        ("Händler, inkl. 19 % MwSt.", "trade,included"),
+        ("MwSt. ausweisbar", "trade,included"),
+        ("differenzbesteuert nach § 25a UStG", "trade,margin"),
+        ("drum shop, plus VAT", "trade,excluded"),
+        ("drum shop, sold under the margin scheme", "trade,margin"),
+        ("drum shop", "trade,"),
+        ("private sale", "private,"),
+        ("TVA récupérable", "trade,included"),
+        ("IVA esclusa", "trade,excluded"),
+        ("régimen especial de bienes usados", "trade,margin"),
+        ("btw verrekenbaar", "trade,included"),
+        ("margegoed", "trade,margin"),
+    ],
+)
+def test_what_a_dealer_says_of_vat(shop: Path, words: str, cells: str) -> None:
+    header = "offer,series,pieces,condition,price,bought_from,vat\n"
+    assert offered(shop, f"Burren, 4 pieces, condition 3, 480 EUR, {words}", header) == f"burren,Burren,4,3,480,{cells}"
+    assert read_offers(shop / "offers.csv", read_shop(shop)).problems == ()
+
+
+def test_the_vat_of_a_premium_is_not_the_kits(shop: Path) -> None:
+    header = "offer,series,pieces,condition,price,price_kind,premium,bought_from,vat\n"
+    text = "Burren, 4 pieces, condition 3, auction, hammer price 320 EUR, 25 % premium incl. VAT"
+    assert offered(shop, text, header) == "burren,Burren,4,3,320,hammer,25,,"
+
+
 def test_a_sold_kit_is_no_offer(shop: Path) -> None:
     ran = run(shop, "jot", "--offer", "--yes", "Burren, 4 pieces, condition 3, sold for 450 EUR")
     assert (ran.status, ran.out) == (1, "")

@@ -84,8 +84,8 @@ def test_leftover_drums_are_told_or_credited() -> None:
     donors = [d | {"spare": 40} for d in worked.plan_tables()["donor"]]
     credited = {r.sheet.pieces: r for r in comparison(worked.plan(donor=donors), worked.shop()).by_pieces}
     assert credited[3].note == ""
-    lower = Decimal(40) / (1 / Decimal("1.23") - Decimal("0.029"))
-    assert abs(rows[3].quote.landed_at_cost - credited[3].quote.landed_at_cost - lower) <= Decimal("0.01")
+    lower = rows[3].quote.landed_at_cost - credited[3].quote.landed_at_cost  # sold off as the kit is: VAT and fee off
+    assert abs(lower - 40) <= Decimal("0.02")
     assert credited[7].quote.landed_at_cost == rows[7].quote.landed_at_cost
 
 

@@ -25,6 +25,7 @@ from kitvalue.market.fitted import Fit
 from kitvalue.market.linear import subset
 from kitvalue.market.outlook import kit_samples
 from tests import worked
+from tests.decisions.test_haggling import offer
 from tests.market.books import invented_book
 
 RICHER = worked.CASE["expected"]["richer_market"]  # an invented case worked by hand, not an outside source
@@ -32,7 +33,7 @@ RICHER = worked.CASE["expected"]["richer_market"]  # an invented case worked by 
 
 def worked_deals(route: str) -> Deals:
     plan, shop = worked.plan(), worked.shop()
-    base = next(b for b in rebuild_bases(plan, shop, 0, 4, "private") if b.route == route)
+    base = next(b for b in rebuild_bases(plan, shop, 0, plan.donor[0]) if b.route == route)
     sample: FloatArray = (5800 * 0.70 * worked.FACTORS)[None, :]
     one = np.ones(1)
     return Deals(
@@ -54,7 +55,8 @@ def test_the_worked_case_to_the_cent(route: str, key: str) -> None:
 def test_a_dealers_kit_without_vat_to_deduct_has_a_private_kits_bases(vat: str) -> None:
     """Directive 2006/112/EC art. 314(b) and (d): counted whole, and the margin scheme stays open."""
     plan, shop = worked.plan(), worked.shop()
-    assert rebuild_bases(plan, shop, 0, 4, "trade", vat) == rebuild_bases(plan, shop, 0, 4, "private")
+    dealers = offer(series=plan.donor[0].series, pieces=4, bought_from="trade", vat=vat)
+    assert rebuild_bases(plan, shop, 0, dealers) == rebuild_bases(plan, shop, 0, plan.donor[0])
 
 
 def random_deals(seed: int, *, on_margin: bool, parts: bool) -> Deals:
@@ -87,7 +89,8 @@ def test_a_lots_ceilings_with_their_premium_are_those_of_a_private_kit(
 ) -> None:
     """By definition: the hammer price times 1 + premium is the price paid. Each is rounded down to its own cent."""
     deals, up = random_deals(seed, on_margin=on_margin, parts=parts), 1 + premium / 100
-    private, lot = ceilings(deals, loss_chance), ceilings(replace(deals, up=up), loss_chance)
+    bid = replace(deals, slope=up, into=up, credit=deals.credit / up, least=deals.least / up)
+    private, lot = ceilings(deals, loss_chance), ceilings(bid, loss_chance)
     for ours, theirs in ((lot.ceiling, private.ceiling), (lot.safe, private.safe)):
         off = theirs - ours * up
         at_the_least = theirs < deals.least + 0.01 * up  # which only one of the two may reach by its cents
@@ -136,7 +139,7 @@ def test_what_the_ceiling_is_made_up_of(on_margin: bool, parts: bool, seed: int)
     ceiling where there is one; VAT by the directive's own words."""
     deals = random_deals(seed, on_margin=on_margin, parts=parts)
     found = ceilings(deals, 0.1)
-    sells_for, vat, fee, reserve, costs, margin, leaves = np.array([astuple(row) for row in found.made_up]).T
+    sells_for, vat, fee, reserve, costs, margin, leaves, _ = np.array([astuple(row) for row in found.made_up]).T
     np.testing.assert_allclose(sells_for, deals.clipped.mean(axis=1))
     net = sells_for - vat
     np.testing.assert_allclose(margin, deals.margin * net, atol=1e-8)

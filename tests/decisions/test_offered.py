@@ -10,7 +10,7 @@ import pytest
 from kitvalue.decisions import together
 from kitvalue.decisions.offered import JudgedOffers, grounds_of, shortlisted
 from kitvalue.decisions.portfolio import Candidates, Portfolio, best_set
-from kitvalue.decisions.together import portfolio_of
+from kitvalue.decisions.together import bought_together
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
@@ -78,10 +78,12 @@ def test_the_set_is_drawn_as_the_offers_are_judged(monkeypatch: pytest.MonkeyPat
     grounds = grounds_of(shop_of(), fit_book(replace(book, price=20 * book.price), 10.0), plan, None, None)
     kit = offer(series="Series A", sizes=sizes("12x10 22x16 16x16 13x11"), price=Decimal(100))
     answers = shortlisted(grounds, [kit])
-    assert [one.offer for one in portfolio_of(grounds, answers).buy] == ["D1"]
+    assert [one.offer for one in bought_together(grounds, answers, [plan]).portfolio.buy] == ["D1"]
     best, (given,) = answers.judged[0].best, drawn
     assert best is not None
     assert best.use == "rebuild"
-    at = [one.use for one in given.uses].index("rebuild")
+    at = [one.use for (one,) in given.uses].index("rebuild")
     assert given.profits[at].mean() == pytest.approx(best.expected_profit, rel=0.05)
-    assert given.spent[at] == pytest.approx(answers.judged[0].paid.price + 45)
+    assert given.spent[at] == pytest.approx(
+        answers.judged[0].paid.price + 45 + 280 + 30 + 165 * 1.23, abs=0.01
+    )  # all of it

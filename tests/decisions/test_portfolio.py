@@ -8,12 +8,13 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
+from kitvalue.decisions import portfolio
 from kitvalue.decisions.portfolio import Bought, Candidates, Portfolio, _bound, best_set
 from tests.reckoning.portfolio import Choice, Limits, best, bound, expected
 
 
-def sold_on(*names: str) -> tuple[Bought, ...]:
-    return tuple(Bought(name, "sell on") for name in names)
+def sold_on(*names: str) -> tuple[tuple[Bought, ...], ...]:
+    return tuple((Bought(name, "sell on"),) for name in names)
 
 
 def offers(found: Portfolio) -> tuple[str, ...]:
@@ -44,8 +45,6 @@ def test_the_best_of_every_set(seed: int) -> None:
                 continue
             if hours is not None and given.hours[at].sum() > hours:
                 continue
-            if at and any(given.expected[i] <= 0 for i in at):
-                continue
             if at and (given.profits[at].sum(axis=0) < 0).mean() > 0.2:
                 continue
             most = max(most, float(given.expected[at].sum()))
@@ -57,14 +56,14 @@ def test_the_best_of_every_set(seed: int) -> None:
     assert hours is None or found.hours <= hours
 
 
-def test_more_than_fifteen_are_chosen_greedily_within_the_limits() -> None:
+def test_more_than_fifteen_are_chosen_within_the_limits() -> None:
     given = candidates(7, 60)
     found = best_set(given, 6000.0, 300.0, 0.1)
-    assert not found.exact
+    assert found.exact  # the bound is met
     assert 0 < found.spent <= 6000
     assert found.hours <= 300
     assert found.chance_of_loss <= 0.1
-    at = [given.uses.index(one) for one in found.buy]
+    at = [given.uses.index((one,)) for one in found.buy]
     for i in range(60):  # nothing that gains still fits
         if i not in at and given.expected[i] > 0:
             more = [*at, i]
@@ -134,28 +133,84 @@ def test_an_offer_that_gains_nothing_is_not_bought() -> None:
 
 
 @pytest.mark.parametrize("seed", range(120))
-def test_uses_that_compete_are_chosen_as_by_trying_every_set(seed: int) -> None:
-    """Against tests/reckoning: an offer used once, a plan built once. Source: no outside one, two routes."""
+def test_uses_that_compete_are_chosen_as_by_trying_every_set(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Against tests/reckoning: an offer used once, a plan of one or two offers built once, losing uses that
+    hedge others. Source: no outside one, two routes."""
     rng = np.random.default_rng(5000 + seed)
     m = int(rng.integers(1, 9))
-    profits = rng.integers(-60, 140, (m, 10)).astype(np.float64)
-    profits += np.maximum(0, 1 - profits.mean(axis=1))[:, None]  # each gains on average
+    profits = rng.integers(-100, 120, (m, 10)).astype(np.float64)  # some lose on average and hedge others
     spent, hours = rng.integers(100, 900, m), rng.integers(2, 40, m)
-    uses = [Bought(f"D{rng.integers(0, 4)}", str(i), "Build" if rng.random() < 0.3 else None) for i in range(m)]
+    uses = [build_or_use(rng, i) for i in range(m)]
     given = Candidates(tuple(uses), profits.mean(axis=1), profits, spent.astype(float), hours.astype(float))
     budget = int(rng.integers(300, 2000)) if rng.random() < 0.6 else None
     choices = [
         Choice(
-            use.use, frozenset([use.offer]), Fraction(int(spent[i])), Fraction(int(hours[i])),
-            tuple(Fraction(x) for x in profits[i].tolist()), use.plan or "",
+            str(i), frozenset(one.offer for one in use), Fraction(int(spent[i])), Fraction(int(hours[i])),
+            tuple(Fraction(x) for x in profits[i].tolist()), use[0].plan or "",
         )
         for i, use in enumerate(uses)
     ]  # fmt: skip
     loss = Fraction(int(rng.integers(0, 4)), 10)
     limits = Limits(None if budget is None else Fraction(budget), Fraction(60), loss_chance=loss)
+    most, over = float(expected(best(choices, limits))), float(bound(choices, limits))
     found = best_set(given, budget, 60.0, float(loss))
-    assert found.expected_profit == pytest.approx(float(expected(best(choices, limits))))
-    assert found.gap == 0
-    groups = [(np.array([use.offer == name for use in uses], dtype=float), 1.0) for name in {u.offer for u in uses}]
-    groups += [(np.array([use.plan is not None for use in uses], dtype=float), 1.0), (given.spent, budget)]
-    assert _bound(given.expected, [*groups, (given.hours, 60.0)]) == pytest.approx(float(bound(choices, limits)))
+    assert found.expected_profit == pytest.approx(most)
+    assert (found.exact, found.gap) == (True, 0)
+    assert found.spent <= (budget or np.inf)
+    assert found.chance_of_loss <= float(loss)
+    monkeypatch.setattr(portfolio, "EXACT", 0)  # now as with more uses than can be tried
+    found = best_set(given, budget, 60.0, float(loss))
+    assert found.bound == pytest.approx(max(over, 0))
+    assert found.gap == pytest.approx(found.bound - found.expected_profit, abs=0.005)
+    assert most - over * 0.05 <= found.expected_profit + 1e-9 <= most + 1e-6
+
+
+def build_or_use(rng: np.random.Generator, at: int) -> tuple[Bought, ...]:
+    """One offer of four by itself or for a build, or two of them that go into one."""
+    first, second = (f"D{i}" for i in rng.choice(4, 2, replace=False))
+    plan = f"P{rng.integers(0, 2)}"
+    kind = rng.random()
+    if kind < 0.5:
+        return (Bought(first, "parts" if at % 2 else "sell on"),)
+    return tuple(Bought(name, "rebuild", plan) for name in ((first,) if kind < 0.75 else (first, second)))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_eighteen_uses_by_steps_come_near_the_best_of_all_sets(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The chance of a loss binds in most of these: a search by single swaps was up to 19 % short of the best."""
+    given = candidates(9000 + seed, 18)
+    found = best_set(given, 3000.0, 150.0, 0.1)
+    monkeypatch.setattr(portfolio, "EXACT", 18)
+    exact = best_set(given, 3000.0, 150.0, 0.1)
+    assert 0.97 * exact.expected_profit <= found.expected_profit <= exact.expected_profit + 1e-6
+    assert found.bound >= exact.expected_profit - 1e-6
+    assert found.chance_of_loss <= 0.1
+
+
+def test_uses_beyond_those_drawn_count_in_the_bound() -> None:
+    """Of ninety uses sixty are searched. The bound by hand: all that gain; within a budget what it allows in parts, the
+    best for its money first (Dantzig 1957, from memory), which is never less."""
+    whole = candidates(11, 90)
+    at = np.argsort(-whole.expected)
+    given = Candidates(
+        tuple(whole.uses[i] for i in at), np.abs(whole.expected[at]), whole.profits[at[:60]], whole.spent[at],
+        whole.hours[at],
+    )  # fmt: skip
+    free, tight = (best_set(given, budget, None, 0.1) for budget in (None, 15000.0))
+    assert free.bound == pytest.approx(given.expected.sum())
+    assert free.gap == pytest.approx(given.expected.sum() - free.expected_profit)
+    assert not free.exact
+    room, most = 15000.0, 0.0
+    for i in np.argsort(-given.expected / given.spent):
+        part = min(1.0, room / given.spent[i])
+        room, most = room - part * given.spent[i], most + part * given.expected[i]
+    assert tight.expected_profit < tight.bound <= most + 1e-6
+    assert tight.bound >= most - given.expected.max()
+
+
+def test_the_solver_says_nothing_where_answers_are_printed(capfd: pytest.CaptureFixture[str]) -> None:
+    """HiGHS prints on its own where a solution is a hair outside a limit; this one makes it do so."""
+    for seed in (37, 84, 93):
+        given = candidates(seed, 60)
+        _bound(given.expected, [(given.spent, 6000.0), (given.hours, 300.0)])
+    assert capfd.readouterr().out == ""

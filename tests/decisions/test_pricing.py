@@ -54,13 +54,14 @@ def test_the_richer_market(route: str, profit: str) -> None:
 
 
 def test_the_floor_leads_with_what_the_market_gives() -> None:
-    assert price_of().headline.startswith("The market gives 2,310.00; there you lose 654.44.")
+    assert price_of().verdict.sentence.endswith("or leave it: the market gives 2,310, and there you lose 654.")
     thin = price_of(
         plan={"finished": {"series": "Inishmore", "share": 100, "condition": 5}}, finished=3400, original=9000
     )
     assert thin.quote.binding == "floor"
     # 3400/1.23 = 2764.23 net, less 2.9 % of 3460 and the net cost of 2463.76
-    assert "there you keep 200.13, less than the margin of 18 %" in thin.headline
+    assert thin.verdict.sentence.endswith("and there you keep 200.")
+    assert thin.quote.profit_at_market == Decimal("200.13")
 
 
 def test_the_cap_is_an_original_at_the_door_less_freight() -> None:
@@ -264,7 +265,8 @@ def test_a_share_that_is_a_guess_is_called_one() -> None:
 def test_where_the_floor_does_not_bind_the_text_says_what_does() -> None:
     cap = price_of(original=4000, finished=9000)
     assert cap.quote.binding == "cap"
-    assert cap.headline.startswith(f"Ask {money_text(cap.quote.suggested)}: set by an original at the door")
+    assert cap.verdict.code == "ask"
+    assert cap.verdict.price == cap.quote.suggested
     resale = price_of(original=9000, finished=6000)
     assert resale.quote.binding == "resale"
-    assert "set by what the market pays for such a kit" in resale.headline
+    assert resale.verdict.sentence.startswith(f"Ask {money_text(resale.quote.suggested)[:-3]}: at or above your floor")

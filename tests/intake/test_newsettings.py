@@ -178,7 +178,8 @@ def test_a_shop_is_laid_out_for_its_country(home: str) -> None:
     assert country.code == home
     values = tomllib.loads(new_settings(STARTER, sheet(), Said(home=country)))
     assert values["shop"]["currency"] == said["currency"]
-    assert values["tax"]["registered"] is ("vat" in said)
+    assert values["tax"]["kind"] == ("vat" if "vat" in said else "sales")
+    assert values["tax"]["union"] is said.get("union", False)
     places = values["tax"]["destinations"]
     assert home not in places
     assert ("union" in [place["kind"] for place in places.values()]) is said.get("union", False)

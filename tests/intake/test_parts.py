@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitvalue.intake.books.offers import Part, drum_meant, read_parts
+from kitvalue.intake.books.offers import Part, read_parts
 from kitvalue.intake.tables.specification import FileReading
+from kitvalue.intake.text.drums import drum_meant
 from kitvalue.intake.text.sizes import Size
 from tests.intake.shops import SETTINGS, shop_in
 

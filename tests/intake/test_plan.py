@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from kitvalue.intake.settings.plan import Plan, Sheet, plan_names, plan_warnings, read_plan
+from kitvalue.intake.settings.plan import Plan, plan_names, plan_warnings, read_plan
+from kitvalue.intake.settings.plancells import Sheet
 from kitvalue.intake.settings.shop import Shop, TaxTable
 from kitvalue.intake.text.problems import FileError, Level, Problem
 from kitvalue.intake.text.sizes import Size
@@ -149,6 +150,10 @@ def test_no_plans_at_all(tmp_path: Path, shop: Shop) -> None:
     ("old", "new", "column", "words"),
     [
         ('from = "A"\npositions = 8', 'from = "B"\npositions = 8', "drum 1, from", ['no donor "B"', "A"]),
+        ('size = "22x16"', 'size = "22x16"\ncut_from = "22x14"', "drum 1, cut_from", ["is not deeper than 22x16"]),
+        ('size = "22x16"', 'size = "22x16"\ncut_from = "24x18"', "drum 1, cut_from", ["24x18 cannot become 22x16"]),
+        ('size = "12 x 10"', 'size = "12 x 10"\ncut_from = "12x12"', "drum 2, cut_from", ["a donor's drum only"]),
+        ('size = "22x16"', 'size = "22x16"\ncutfrom = "22x18"', "drum 1, cutfrom", ["did you mean cut_from?"]),
         ('from = "A"\nvalue', 'from = "C"\nvalue', "surplus 1, from", ['no donor "C"']),
         ('series = "Inishmore"', 'series = "Inishmoor"', "original.series", ["did you mean Inishmore?"]),
         ('series = "inishmore"', 'series = "Slaine"', "finished.series", ["did you mean Slane?"]),

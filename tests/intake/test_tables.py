@@ -309,3 +309,11 @@ def test_any_bytes_are_a_table_or_a_file_error(data: bytes, start: bytes) -> Non
     assert found.read - len(found) == sum(one.level is Level.REFUSED for one in found.problems)
     assert found.read > 0
     assert len(found.cells) == len(found.header.cells)
+
+
+@pytest.mark.parametrize("encoding", ["cp850", "cp437"])
+def test_the_encoding_advised_for_an_old_pcs_file_shows_its_letters(encoding: str) -> None:
+    text = "Serie;Stück;Zustand;Preis\nBurren;4;mäßig, schön für Größe;400\n"
+    with pytest.raises(FileError, match='encoding = "cp850"'):
+        decode(text.encode(encoding), "prices.csv")
+    assert decode(text.encode(encoding), "prices.csv", "cp850").text == text

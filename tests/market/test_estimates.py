@@ -33,6 +33,19 @@ def test_series_effects_without_pooling_are_statsmodels_treatment_coefficients()
         assert one.percent == pytest.approx(100 * (np.exp(effect) - 1), abs=1e-7)
 
 
+def test_what_a_term_does_to_the_price_is_told_for_one_unit_and_of_pieces_for_twice_as_many() -> None:
+    """exp(b) - 1 of the price (Halvorsen and Palmquist 1980, from memory); 2 ** b - 1 is what twice the pieces do to a
+    price that goes with pieces ** b."""
+    fit = fit_book(invented_book(n=90, series=5, seed=3), None)
+    assert fit.terms[0].name == "intercept"
+    assert (fit.terms[0].percent, fit.terms[0].percent_low, fit.terms[0].percent_high) == (None, None, None)
+    assert {"log_pieces", "condition"} <= {term.name for term in fit.terms}
+    for term in fit.terms[1:]:
+        base = 2.0 if term.name == "log_pieces" else float(np.e)
+        told = (term.percent, term.percent_low, term.percent_high)
+        assert told == pytest.approx([100 * (base**b - 1) for b in (term.coefficient, term.low, term.high)], abs=1e-7)
+
+
 def test_a_series_of_three_rows_is_no_longer_a_thin_one() -> None:
     book = invented_book(n=60, series=4)
     for rows, words in ((1, "has only 1 row in"), (2, "has only 2 rows in"), (3, None)):

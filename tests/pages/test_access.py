@@ -35,7 +35,7 @@ def browser() -> Iterator[Browser]:
 
 
 @needs_browser
-@pytest.mark.parametrize("width", [360, 1200])
+@pytest.mark.parametrize("width", [360, pytest.param(1200, marks=pytest.mark.thorough)])
 @pytest.mark.parametrize("name", PAGES)
 def test_axe_finds_nothing(browser: Browser, out: Path, name: str, width: int) -> None:
     context = browser.new_context(viewport={"width": width, "height": 800}, bypass_csp=True)  # axe is a script

@@ -84,9 +84,9 @@ def test_the_price_asked_about_comes_first(at: int, sample: Path) -> None:
     asked = ("price", "seven-piece", "--at", str(at))
     told, data = words(run(sample, *asked).out), run(sample, *asked, "--json").data
     profit, market = data["profit"], data["market_price"]
-    left = f"you keep {profit:,.2f}, a margin of {data['margin']:.1f} %" if profit > 0 else f"you lose {-profit:,.2f}"
-    lead = told.split("(EUR, gross) ")[1]
-    assert lead.startswith(f"At {at:,}.00 {left}. The market gives {market:,.2f};")
+    left = f"leaves {data['margin']:.1f} % instead of 18" if profit > 0 else f"loses {-profit:,.2f}"
+    lead = told.split("(EUR, gross) ")[0]
+    assert lead.startswith(f"{at:,} {left}; {data['floor'] - at:,.2f} less than the floor.")
     assert ("of originals cost more at the door" in lead) == (at > market)
 
 

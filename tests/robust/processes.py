@@ -10,6 +10,9 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TypeVar
 
+import pytest
+from _pytest.mark import ParameterSet
+
 from tests.shops import SAMPLE
 
 T = TypeVar("T")
@@ -78,6 +81,12 @@ def started(shop: Path, words: list[str], env: Mapping[str, str] | None = None) 
         [sys.executable, "-c", INTERRUPTIBLE, "--shop", str(shop), *words],
         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=env or environment(),
     )  # fmt: skip
+
+
+def thorough_but(usual: Callable[[T], bool], given: Iterable[T]) -> list[ParameterSet]:
+    """The cases of a test, those that are not in the usual run marked: `pytest -m ""` runs them too."""
+    sets = [(one, one if isinstance(one, tuple) else (one,)) for one in given]
+    return [pytest.param(*values, marks=[] if usual(one) else pytest.mark.thorough) for one, values in sets]
 
 
 def two_at_once(work: Callable[[T], U], given: Iterable[T]) -> list[U]:

@@ -20,7 +20,7 @@ import pytest
 
 from kitvalue.commands import writing as files
 from kitvalue.intake.text.problems import FileError
-from tests.robust.processes import WRITING, environment, files_in, started, two_at_once, words_of
+from tests.robust.processes import WRITING, environment, files_in, started, thorough_but, two_at_once, words_of
 from tests.shops import Ran, run, sample_shop
 
 WRITER = """
@@ -39,6 +39,7 @@ resource.setrlimit(resource.RLIMIT_FSIZE, (200, 200))
 from kitvalue.__main__ import run
 run()
 """
+ROUNDS = int(os.environ.get("KITVALUE_KILLS", "1"))  # KITVALUE_KILLS=5 kills five times as many
 posix = pytest.mark.skipif(os.name != "posix", reason="signals, limits and links as POSIX has them")
 
 
@@ -60,7 +61,7 @@ def left_over(folder: Path) -> list[Path]:
 @posix
 def test_killed_while_writing_the_old_or_the_new_file_is_whole(tmp_path: Path) -> None:
     draw = random.Random(8)
-    runs = [(n, draw.choice((signal.SIGKILL, signal.SIGINT)), draw.uniform(0, 0.012)) for n in range(150)]
+    runs = [(n, draw.choice((signal.SIGKILL, signal.SIGINT)), draw.uniform(0, 0.012)) for n in range(60 * ROUNDS)]
 
     def one(given: tuple[int, signal.Signals, float]) -> str:
         number, how, after = given
@@ -94,7 +95,6 @@ def test_killed_while_writing_the_old_or_the_new_file_is_whole(tmp_path: Path) -
 @posix
 def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
     shops = []
-    rounds = int(os.environ.get("KITVALUE_KILLS", "1"))  # KITVALUE_KILLS=5 kills five times as many
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
         shops.append(sample_shop(tmp_path / name))
@@ -106,7 +106,7 @@ def test_whole_commands_killed_leave_whole_files(tmp_path: Path) -> None:
 
     def some_of_each(shop: Path) -> None:
         books = {(shop / "prices.csv").read_bytes()}  # every state that the price book has had
-        for line in lines * rounds:
+        for line in lines * ROUNDS:
             how = draw.choice((signal.SIGKILL, signal.SIGINT))
             begun = started(shop, list(line))
             time.sleep(draw.uniform(0.15, 1.1))
@@ -199,24 +199,20 @@ def test_a_device_or_a_folder_is_never_replaced(tmp_path: Path) -> None:
 
 
 @posix
-def test_without_room_every_command_keeps_the_old_files_and_says_so_in_one_line(tmp_path: Path) -> None:
-    def one(name: str) -> None:
-        place = tmp_path / name.replace(" ", "")
-        place.mkdir()
-        shop = sample_shop(place)
-        before = files_in(shop)
-        ran = subprocess.run(
-            [sys.executable, "-c", NARROW, "--shop", str(shop), *words_of(WRITING[name], place / "new")],
-            capture_output=True, text=True, env=environment(), stdin=subprocess.DEVNULL, check=False,
-        )  # fmt: skip
-        assert ran.returncode == 2, ran.stderr
-        assert "cannot write" in ran.stderr.splitlines()[-1]
-        assert "larger than the system allows" in ran.stderr.splitlines()[-1]
-        assert len(ran.stderr.splitlines()) == 1, ran.stderr
-        assert files_in(shop) == before
-        assert not left_over(place)
-
-    two_at_once(one, WRITING)
+@pytest.mark.parametrize("name", thorough_but({"new", "jot", "fit", "report", "sheet"}.__contains__, WRITING))
+def test_without_room_every_command_keeps_the_old_files_and_says_so_in_one_line(name: str, tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    before = files_in(shop)
+    ran = subprocess.run(
+        [sys.executable, "-c", NARROW, "--shop", str(shop), *words_of(WRITING[name], tmp_path / "new")],
+        capture_output=True, text=True, env=environment(), stdin=subprocess.DEVNULL, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 2, ran.stderr
+    assert "cannot write" in ran.stderr.splitlines()[-1]
+    assert "larger than the system allows" in ran.stderr.splitlines()[-1]
+    assert len(ran.stderr.splitlines()) == 1, ran.stderr
+    assert files_in(shop) == before
+    assert not left_over(tmp_path)
 
 
 @pytest.mark.parametrize("number", ["ENOSPC", "EDQUOT", "EROFS", "EIO"])
@@ -261,7 +257,7 @@ OUTPUTS = {
 
 
 @posix
-@pytest.mark.parametrize("kind", ["symbolic", "hard"])
+@pytest.mark.parametrize("kind", thorough_but("symbolic".__eq__, ["symbolic", "hard"]))
 @pytest.mark.parametrize("name", OUTPUTS)
 def test_an_output_that_is_an_input_by_a_link_is_refused(name: str, kind: str, tmp_path: Path) -> None:
     shop = sample_shop(tmp_path)
@@ -282,6 +278,7 @@ def test_an_output_that_is_an_input_by_a_link_is_refused(name: str, kind: str, t
 
 
 @posix
+@pytest.mark.thorough
 def test_a_picture_that_is_an_input_by_a_link_is_refused(tmp_path: Path) -> None:
     shop, charts = sample_shop(tmp_path), tmp_path / "charts"
     assert run(shop, "report", "--charts", str(charts)).status == 0

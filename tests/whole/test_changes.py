@@ -26,7 +26,7 @@ from tests.whole.shops import NAMES, dialects, shops, sure
 # Texts that quote figures or rows, and what is drawn: folds, draws of coefficients, draws of sales.
 TOLD = frozenset(
     """
-    problems cautions message headline text note reason reasons rests_on business_buyer paid_rests_on like_for_like
+    problems cautions message sentence text note reason reasons rests_on business_buyer paid_rests_on like_for_like
     crossings_text first comparables basis net_cost_text
     """.split()  # noqa: SIM905
 )

@@ -114,6 +114,15 @@ def test_the_buying_list() -> None:
     assert not any(row.what == "Holes" for row in rows)
 
 
+def test_shells_to_cut_down_are_in_the_buying_list() -> None:
+    tom = Size(Decimal(14), Decimal(10))
+    rows = buying_list([drum(), drum("14x5", "snare", positions=10, cut_from=tom)])
+    assert Quantity("Shell of 14x10 to cut down", Decimal(1), "shell", "for the 14x5 snare") in rows
+    assert Quantity("Tension rods", Decimal(36), "rod", "16 for 22x14 bass, 20 for 14x5 snare") in rows
+    area = next(row.quantity for row in rows if row.what.startswith("Shell area"))
+    assert area == drum().size.area_m2 + drum("14x5", "snare").size.area_m2  # as it is after the cut
+
+
 def test_heads_say_what_they_are_for() -> None:
     rows = buying_list([drum("14x6.5", "snare", positions=10), drum("14x14", "floor"), drum("14x5", "snare", heads=1)])
     assert rows[0] == Quantity('Heads 14"', Decimal(5), "head", "2 snare batter, 1 snare side, 1 batter, 1 resonant")

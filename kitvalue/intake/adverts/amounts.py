@@ -21,10 +21,15 @@ _NAMES: Final = (
 CURRENCY: Final = rf"(?:(?<![^\W\d_])(?:{_CODES}|{_NAMES})(?![^\W\d_]))"
 _NUMBER: Final = r"(?:\d{1,3}(?:[.,' ]\d{3})+(?:[.,]\d{1,2})?|\d{1,7}(?:[.,]\d{1,2})?)(?![\d])"
 _AMOUNT: Final = pattern(
-    rf"(?<![\w.,/+])(?P<before>{CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<k>[ ]?k(?![^\W\d_]))?"
+    rf"(?<![\w.,/])(?:(?<!\+)|(?={_NUMBER}[ ]?{CURRENCY}))"
+    rf"(?P<before>{CURRENCY}[ ]?)?(?P<number>{_NUMBER})(?P<k>[ ]?k(?![^\W\d_]))?"
     rf"(?P<ending>(?:[ ]?[,.]?-{{1,2}}(?![\w>-]|[ ]?[\d€£$])|,-)?)(?P<after>[ ]?{CURRENCY}|(?<=k)[€£$])?"
 )
-_SECOND: Final = pattern(rf"(?<=[\d€£$/-])/(?={_NUMBER}[ ]?{CURRENCY})")  # the stroke of "350/450 €"
+_PLAIN_NUMBER: Final = r"\d{1,3}(?:[.,']?\d{3}){0,2}(?:[.,]\d{1,2})?"
+_SECOND: Final = pattern(  # the stroke of "350/450 €" and of "€350/450"
+    rf"(?<=[\d€£$/-])/(?={_PLAIN_NUMBER}[ ]?{CURRENCY})|"
+    rf"(?P<first>{CURRENCY}[ ]?{_PLAIN_NUMBER})/(?=\d{{2,6}}(?![\w/.,-]))"
+)
 _MEASURE: Final = pattern(rf"[ ]?(?:%|percent|prozent|\"|''|x[ ]?\d|{said('measure')})")
 _OR: Final = any_of("amounts", "or")
 _TO: Final = pattern(rf"[ ]*(?:-|/|(?:{any_of('cells', 'until')}|{_OR})(?!\w))[ ]*")
@@ -40,7 +45,7 @@ _MOST: Final = 1_000_000
 LEAST_ASKED: Final = 50  # below it "he wants 4" speaks of heads or days
 _LOWERED: Final = pattern(
     rf"(?:(?<!\w)(?:from|von|de|van|da|desde)[ ])?(?:{CURRENCY}[ ]?)?(?<![\w.,/])(?P<old>{_NUMBER})"
-    rf"(?:[ ]?{CURRENCY}|,-)?[ ]?"
+    rf"(?:[ ]?{CURRENCY}|,-)?[ ]?(?:[^\W\d_]{{3,5}}[ ])?"
     rf"(?:->|=>|→|(?:down )?(?:to|auf|naar|tot|à|a|hasta)(?!\w))[ ]?(?:{CURRENCY}[ ]?)?(?P<new>{_NUMBER})"
 )
 _YEAR: Final = pattern(r"(?:19|20)\d\d[ ]?(?:->|=>|→)")  # "washing machine, 2019 -> 110 €"
@@ -65,7 +70,7 @@ class Amount:
 
 def read_amounts(advert: AdvertText) -> list[Amount]:
     """Every amount in its order. Places that were read as something else are blank in the text."""
-    plain = _SECOND.sub(" ", advert.plain)  # of the same length
+    plain = _SECOND.sub(lambda m: f"{m['first'] or ''}|", advert.plain)  # of the same length
     found: list[Amount] = []
     for m in _AMOUNT.finditer(plain):
         money = bool(m["before"] or m["after"] or m["ending"] or m["k"])
@@ -110,7 +115,9 @@ def _lowered(advert: AdvertText, found: list[Amount]) -> list[Amount]:
     """The amounts with each "from 600 to 480" as what was asked before and what is asked now: going down, it is no
     range. Between bare numbers a word must say that it is a price.
     """
-    for m in _LOWERED.finditer(advert.plain):
+    m, at_first = None, 0
+    while m := _LOWERED.search(advert.plain, at_first):
+        at_first = m.start("new")  # which may be lowered again
         old, new = _value(m["old"], thousands=False), _value(m["new"], thousands=False)
         if old is None or new is None or not old > new >= LEAST_ASKED or _YEAR.match(m[0]):
             continue

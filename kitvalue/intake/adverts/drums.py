@@ -18,10 +18,15 @@ from kitvalue.intake.text.words import Refusal, listed
 
 _LEAST_BASS: Final = 16  # inches
 _NO_DRUM: Final = pattern(rf"[ -]*{said('no drum')}(?!\w)")
-_DENIED: Final = pattern(rf"\b{said('deny')}(?: {said('denied article')})?(?: {said('denied adjective')})?[ ]*$")
+_DENIED: Final = pattern(
+    rf"\b(?:{said('deny')}(?: {said('denied article')})?|{said('is sold')} {said('denied article')})"
+    rf"(?: {said('denied adjective')})?[ ]*$"
+)
 _AWAY: Final = pattern(
     rf"[ ,(]*(?:(?:{said('is')} )?(?:{said('by now')} )*{said('away')}(?!\w)|"
-    rf"(?:{said('is', 'by now')} )+{said('is sold')}(?!\w))|[ ]{said('stays away')}(?!\w)"
+    rf"(?:{said('is', 'by now')} )+"
+    rf"(?:{said('asked for')} [€£$]?\d{{2,4}}[ ]?(?:[€£$]|EUR|euros?)? )?{said('is sold')}(?!\w))|"
+    rf"[ ]{said('stays away')}(?!\w)"
 )
 _NOT_HERE: Final = pattern(
     rf"[ ,()]*(?:{said('is')} )?(?:(?:{said('by now')}|also|auch) )?(?:{said('not here')}(?!\w)|"
@@ -136,7 +141,10 @@ _BASS: Final = 18  # inches: two bass drums of one width are seldom in one kit
 _LOOSE: Final = pattern(rf"[,+&]|\b(?:{said('and')}|plus)\b")
 _COUNTED: Final = pattern(rf"([1-4])[ ]?[x*][ ]?(\d{{1,2}}){INCH}?")
 _NUMBER_WORDS: Final = "|".join(word for word, number in word_numbers("numbers").items() if 2 <= number <= 9)
-_STATED: Final = pattern(rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)")
+_STATED: Final = pattern(
+    rf"(?<![\w.,/])(?P<number>\d{{1,2}}|{_NUMBER_WORDS})[ -]?{said('pieces')}(?!\w)|"
+    rf"(?<!\w){said('pieces')}[ ]?[:=][ ]?(?P<behind>[2-7])(?![\s\"'/,.x*+-]*\d)"  # "drums: 4"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +309,8 @@ def pieces_said(advert: AdvertText, words: Lexicon) -> dict[int, Find]:
     """The numbers of pieces that the advert names: "5-piece", "fünfteilig"."""
     stated: dict[int, Find] = {}
     for m in _STATED.finditer(advert.plain):
-        number = int(m["number"]) if m["number"].isdigit() else word_numbers("numbers")[m["number"].lower()]
+        text = m["number"] or m["behind"]
+        number = int(text) if text.isdigit() else word_numbers("numbers")[text.lower()]
         if 1 <= number <= 20 and not words["not a drum"].match(advert.after(m.end(), 24).lstrip(" -")):
             stated.setdefault(number, Find(*m.span()))
     return stated

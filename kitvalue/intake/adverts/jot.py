@@ -166,5 +166,8 @@ def offer_values(understood: Understood, shop: Shop, style: FileStyle) -> dict[s
         values["price_kind"] = "hammer"
     if understood.haggle == "fixed" and values.get("price_kind") != "hammer":
         values["haggle"] = "fixed"
-    source = {"private": "private", "dealer": "trade"}.get(understood.value("channel") or "")
+    channel, vat = understood.value("channel") or "", understood.value("vat")
+    source = {"private": "private", "dealer": "trade"}.get(channel, None if vat is None else "trade")
+    if vat is not None and source == "trade":  # nobody else has an invoice that says so
+        values["vat"] = vat
     return _without_kind(values, style.header) | ({"bought_from": source} if source else {})

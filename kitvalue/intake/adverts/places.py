@@ -155,8 +155,10 @@ class DayLike:
     recent: tuple[Find, ...]
 
 
-def day_like(advert: AdvertText, words: Lexicon, today: dt.date) -> DayLike:
-    """What is written as a day and may be drums; what a word shows to be a day is not among it."""
+def day_like(advert: AdvertText, words: Lexicon, today: dt.date, series: Iterable[Find] = ()) -> DayLike:
+    """What is written as a day and may be drums; what a word shows to be a day is not among it. Right behind the
+    name of a `series` a day long past is drums.
+    """
     drums: list[Find] = []
     old: list[Find] = []
     recent: list[Find] = []
@@ -175,7 +177,11 @@ def day_like(advert: AdvertText, words: Lexicon, today: dt.date) -> DayLike:
         elif not _NOT_THE_ADVERTS.search(before):
             read = read_date(text)
             dates = (read.date,) if isinstance(read, Day) else read.dates if isinstance(read, SeveralDays) else ()
-            (recent if any(today - _RECENT <= date <= today for date in dates) else old).append(find)
+            named = any(
+                not advert.plain[one.end : find.start].strip(" :=([-") for one in series if one.end < find.start
+            )
+            late = any(today - _RECENT <= date <= today for date in dates)
+            (recent if late else drums if named else old).append(find)
     return DayLike(tuple(drums), tuple(old), tuple(recent))
 
 

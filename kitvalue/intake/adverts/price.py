@@ -69,6 +69,7 @@ class AdvertPrice:
     amounts: tuple[ToldAmount, ...]
 
 
+_PLACEHOLDERS: Final = {"1", "1234", "9999", "11111", "12345", "99999", "111111", "123456", "999999"}
 _SURE: Final = ("now", "buy now", "hammer", "sold", "lowered")  # one of these is enough beside other prices
 _LEAD: Final = 2  # points before the next
 _MOST_DOWN: Final = Decimal("0.4")  # of a price, paid beforehand
@@ -157,6 +158,11 @@ def _why_no_price(advert: AdvertText, amounts: Sequence[Scored], asked: Sequence
         return f"{len(asked)} prices: {listed((advert.words(one.amount.find) for one in asked), 4)}"
     if asked:
         one = asked[0]
+        freight = next((other for other in amounts if other.role == "freight"), one)
+        if freight.amount.value > one.amount.value:
+            return f"{advert.words(one.amount.find)} is less than {advert.words(freight.amount.find)} for freight"
+        if f"{one.amount.value:f}" in _PLACEHOLDERS:
+            return f"{advert.words(one.amount.find)} looks as if it held the place of a price"
         if one.role == DOUBT:
             against = listed((f'"{reason.words}"' for reason in one.reasons if reason.role != PRICE), 3)
             return f"{advert.words(one.amount.find)} may be the price, and {against} speaks against it"
@@ -216,6 +222,11 @@ def _currency(codes: Sequence[str], words: str, own: str) -> Outcome:
     return Outcome(None, can_be if codes else "the price names none; blank counts as the shop's")
 
 
+def premiums(advert: AdvertText) -> list[Find]:
+    """Where a premium is told, with the words behind it, which are of its own VAT."""
+    return [Find(m.start(), m.end() + len(advert.after(m.end()))) for m in _PREMIUM.finditer(advert.plain)]
+
+
 def _premium(advert: AdvertText) -> Outcome | None:
     """The auction's premium in percent of the hammer price; None where the advert speaks of none."""
     if m := _PREMIUM.search(advert.plain):
@@ -244,6 +255,8 @@ def _freight(advert: AdvertText, amounts: Sequence[Scored], words: Lexicon, code
         price, freight = ({own} if own in of else {*of} for of in (codes, named[0].amount.currencies or codes))
         if not price & freight:
             return Outcome(None, f"{text} is in another currency than the price")
+        if any(one.amount.value < named[0].amount.value for one in amounts if one.role == PRICE):
+            return Outcome(None, f"{text} is more than the price")
         return Outcome(Taken("freight", plain(named[0].amount.value), text))
     free = words["free freight"].search(advert.plain)
     if free is not None and not _DENIED.search(advert.before(free.start())):

@@ -9,7 +9,7 @@ from typing import Final
 
 from kitvalue.intake.adverts import kit, places
 from kitvalue.intake.adverts.drums import AdvertDrums, pieces_said, read_drums
-from kitvalue.intake.adverts.price import AdvertPrice, read_price
+from kitvalue.intake.adverts.price import AdvertPrice, premiums, read_price
 from kitvalue.intake.adverts.scoring import others_for_sale, score_amounts, told_of_others
 from kitvalue.intake.adverts.text import LONGEST, AdvertText, Find, Outcome, Taken, Understood, Unknown, advert_text
 from kitvalue.intake.settings.shop import Shop
@@ -22,6 +22,7 @@ from kitvalue.intake.text.words import fold, listed
 
 _TWO_KITS: Final = pattern(rf"(?<!\w)(?:2|3|{said('both', 'several')}) (?:[^\W\d_]+ ){{0,2}}{said('kits')}(?!\w)")
 _NO_SWAP: Final = pattern(rf"(?<!\w){any_of('adverts', 'without')}(?!\w)[^,]*$")
+VAT_WORDS: Final = ("included", "excluded", "margin")  # what a dealer says of it
 _NO_CHANNEL: Final = "nothing is said about who sells; blank counts as private"
 
 
@@ -75,7 +76,9 @@ def shop_lexicon(shop: Shop) -> Lexicon:
 def _findings(
     advert: AdvertText, shop: Shop, spellings: Mapping[str, str], today: dt.date, words: Lexicon
 ) -> _Findings:
-    alike = places.day_like(advert, words, today)
+    linkless = advert.without(places.addresses(advert))
+    series = kit.read_series(linkless, spellings)
+    alike = places.day_like(advert, words, today, series.named.values())
     dated = advert.without(alike.drums)
     kit_only = advert.without([*places.addresses(advert), *places.days(dated), *places.listing_numbers(dated)])
     kit_only = kit_only.without(places.numbers_to_call(kit_only))
@@ -86,8 +89,6 @@ def _findings(
     dated = dated.without(unsure)
     days_only = dated.without([*places.addresses(dated), *places.numbers_to_call(dated.without(places.days(dated)))])
     amounts = score_amounts(kit_only.without(drums.places), words)
-    linkless = advert.without(places.addresses(advert))
-    series = kit.read_series(linkless, spellings)
     price = read_price(kit_only, amounts, words, shop.shop.currency, [*series.named.values(), *drums.counted])
     sellers = {word: fold(ours) for word, ours in shop.prices.words.get("channel", {}).items()}
     seller = kit.value_said(
@@ -99,6 +100,9 @@ def _findings(
     )
     if seller.reason == _NO_CHANNEL and price.kind.taken is not None and price.kind.taken.value == "hammer":
         seller = Outcome(Taken("channel", "auction", price.kind.taken.words))  # who else has a hammer?
+    vat = kit.value_said(
+        linkless.without(premiums(linkless)), "vat", {}, {name: words[f"vat {name}"] for name in VAT_WORDS}, ""
+    )
     columns = {
         "series": series.outcome,
         "pieces": drums.pieces,
@@ -108,6 +112,7 @@ def _findings(
         "price_kind": price.kind,
         **({} if price.premium is None else {"premium": price.premium}),
         "channel": seller,
+        **({"vat": vat} if vat.taken or vat.reason else {}),
         "freight": price.freight,
         "date": places.day(days_only, today, shop.files.day_first, [advert.words(find) for find in unsure]),
         "ref": places.reference(advert),

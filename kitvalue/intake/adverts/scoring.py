@@ -14,12 +14,14 @@ from itertools import pairwise
 from typing import Final
 
 from kitvalue.intake.adverts.amounts import LEAST_ASKED, Amount, read_amounts
+from kitvalue.intake.adverts.lists import ROLES
 from kitvalue.intake.adverts.text import AdvertText, Find, Reason
 from kitvalue.intake.text.languages import any_of, pattern
 from kitvalue.intake.text.lexicon import Lexicon, said
 
 PRICE: Final = "price"
 DOUBT: Final = "doubt"
+_NEAR: Final = 4  # words between a thing and that it is sold
 _CLAUSE: Final = 99  # words: as far as the clause goes
 
 
@@ -68,10 +70,11 @@ _ORDER: Final = tuple(dict.fromkeys(rule.role for rule in _RULES.values()))
 _SHORT: Final = pattern(rf"(?<!\w){said('short')}$")
 _CUT: Final = pattern(rf"[\n;!?•|()\]\[]|,(?!\d)|\.(?=\s|$)|\s[-/]\s|(?<!\w){said('but')}(?!\w)")
 _SENTENCE: Final = re.compile(r"[\n!?]|\.(?=\s|$)")
-_ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,3}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
+_ONLY_IT: Final = re.compile(r"\([ ]?[^\s()]{0,6}[ ]?[\d.,' ]{2,12}[ ]?[^\s()]{0,5}[ ]?\)")
 _DENIED: Final = pattern(rf"\b{said('unsold')}[ -]*$")
 _PERCENT: Final = re.compile(r"[ ]*\d{1,2}(?:[.,]\d{1,2})?[ ]?%")
 _COUNTED: Final = pattern(rf"(?<![\w.,])(?:1?\d|20)[ -]?(?={said('pieces')}(?!\w))")  # "5 piece": no price for each
+_ON_TOP: Final = pattern(rf"[ ]*{said('on top')}(?!\w)")
 _WORD: Final = re.compile(r"[^\W_]+")
 _BUT_A_LINK: Final = pattern(rf"(?<!\w){said('more')}(?:[ ]+[^\W\d_]+)?[ ]*$")
 _INCLUDED: Final = pattern(rf"[ ]*(?:[^\W\d_]+[ ]+)?{any_of('values.yes-no', 'yes')}(?!\w)")
@@ -113,6 +116,10 @@ def score_amounts(advert: AdvertText, words: Lexicon) -> list[Scored]:
             if find.start <= one.find.start < find.end:
                 also = Find(find.start, one.find.start)
                 reasons[one.find].append(Reason("other thing", "also", 3, advert.words(also), also))
+    for find in _sold_apart(advert, cuts, words):
+        for one in amounts:
+            if find.start <= one.find.start < find.end:
+                reasons[one.find].append(Reason("other thing", "sold apart", 9, advert.words(find), find))
     for one, two in pairwise(amounts):  # both ends of a range are the same thing
         if one.ranged and two.ranged:
             both = dict.fromkeys(r for find in (one.find, two.find) for r in reasons[find] if r.code != "currency")
@@ -139,6 +146,28 @@ def others_for_sale(advert: AdvertText, words: Lexicon) -> list[Find]:
     finds = advert.finds(words["also"])
     ends = [_SENTENCE.search(advert.plain, find.end) for find in finds]
     return [Find(find.start, m.start() if m else len(advert.plain)) for find, m in zip(finds, ends, strict=True)]
+
+
+def _sold_apart(advert: AdvertText, cuts: Sequence[int], words: Lexicon) -> Iterator[Find]:
+    """The clauses that tell of one drum or thing that it has been sold."""
+    for m in words["sold"].finditer(advert.plain):
+        find = _clause(advert, cuts, Find(*m.span()))
+        things = {
+            part.start(): part
+            for role in (*ROLES, "not a drum")
+            for part in words[role].finditer(advert.plain, find.start, find.end)
+        }
+        if len(things) == 1 and not _DENIED.search(advert.before(m.start())):
+            ((at, part),) = things.items()
+            between = advert.plain[min(m.end(), part.end()) : max(m.start(), at)]
+            if len(_WORD.findall(between)) <= _NEAR and not _BUT_A_LINK.search(advert.before(at, 40)):
+                yield find
+
+
+def _clause(advert: AdvertText, cuts: Sequence[int], find: Find) -> Find:
+    """The clause that holds a place."""
+    start = max((cut for cut in cuts if cut < find.start), default=-1)
+    return Find(start + 1, min((cut for cut in cuts if cut >= find.end), default=len(advert.plain)))
 
 
 def _own(advert: AdvertText, one: Amount) -> list[Reason]:
@@ -175,7 +204,8 @@ def _cuts(advert: AdvertText, amounts: Sequence[Amount]) -> list[int]:
     ends = [(one.find.end, two.find.start) for one, two in pairwise(amounts) if one.ranged and two.ranged]
     spared |= {at for start, end in ends for at in range(start, end)}  # the dash of "300 - 450"
     found = [m for m in _CUT.finditer(advert.plain) if m.start() not in spared]
-    return [m.start() for m in found if m[0] != "." or not _SHORT.search(advert.plain[: m.start()][-8:])]
+    found = [m for m in found if m[0] != "." or not _SHORT.search(advert.plain[max(0, m.start() - 8) : m.start()])]
+    return [m.start() for m in found]
 
 
 def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Iterator[tuple[str, Find]]:
@@ -191,8 +221,11 @@ def _found(advert: AdvertText, amounts: Sequence[Amount], words: Lexicon) -> Ite
         denied = code in ("sold", "hammer") and _DENIED.search(advert.before(find.start))
         inside = find.start in numbers and code not in ("story", "bid", "extra")
         percent = _PERCENT.match(advert.plain, find.end)  # "plus 22 %" is no amount on top
-        counted = code == "each" and any(m.end() == find.start for m in _COUNTED.finditer(advert.plain))
-        if not (within or linked or denied or inside or percent or counted):
+        counted = code in ("each", "extra") and any(m.end() == find.start for m in _COUNTED.finditer(advert.plain))
+        of_freight = code == "extra" and any(
+            m.end() in (find.start - 1, find.start) for m in words["freight"].finditer(advert.plain)
+        )
+        if not (of_freight or within or linked or denied or inside or percent or counted):
             yield code, find
 
 
@@ -206,13 +239,14 @@ def _nearest(
     advert: AdvertText, amounts: Sequence[Amount], cuts: Sequence[int], find: Find, rule: _Rule
 ) -> list[tuple[Amount, int]]:
     """The amount of its clause that a word speaks of, and the points."""
-    start = max((cut for cut in cuts if cut < find.start), default=-1)
-    end = min((cut for cut in cuts if cut >= find.end), default=len(advert.plain))
+    start, end = (clause := _clause(advert, cuts, find)).start, clause.end
     if rule.role == PRICE and rule.points >= 4:  # "SOLD 3rd Nov, got 365"
         end = len(advert.plain) if "\n" not in advert.plain[end : end + 1] else end
-    here = [one for one in amounts if start < one.find.start and one.find.end <= end]
+    here = [one for one in amounts if start <= one.find.start and one.find.end <= end]
     behind = next((one for one in reversed(here) if one.find.start < find.start), None)
     before = next((one for one in here if one.find.end > find.end), None)
+    if rule is _RULES["freight"] and (on_top := _ON_TOP.match(advert.plain, find.end)):
+        behind, find = None, Find(find.start, on_top.end())  # "350 € postage extra (about 40 €)"
     options: list[tuple[int, bool, Amount]] = []
     for one, reach, between, first in (
         (before, rule.before, slice(find.end, before.find.start if before else 0), not rule.behind_first),
@@ -235,8 +269,7 @@ def _nearest(
 
 def _alone(advert: AdvertText, cuts: Sequence[int], one: Amount, before: Sequence[Amount]) -> bool:
     """Is a bare number all that a clause says, behind another amount?"""
-    start = max((cut for cut in cuts if cut < one.find.start), default=-1)
-    end = min((cut for cut in cuts if cut >= one.find.end), default=len(advert.plain))
-    clause = advert.plain[start + 1 : one.find.start] + advert.plain[one.find.end : end]
+    whole = _clause(advert, cuts, one.find)
+    clause = advert.plain[whole.start : one.find.start] + advert.plain[one.find.end : whole.end]
     year = 1950 <= one.value <= 2050
     return bool(before) and not year and one.value >= LEAST_ASKED and not _WORD.search(clause.replace("\x00", ""))

@@ -12,8 +12,9 @@ from kitvalue.intake.text.words import fold
 
 _LANGUAGES: Final = ("en", "de", "fr", "nl", "it", "es")
 _TABLES: Final = ("headers", "grades", "roles")
-_NO_VAT: Final = """rate = 0            # no VAT. Sales tax, which a buyer pays on top, is not reckoned yet
-registered = false  # you charge no VAT"""
+_NO_VAT: Final = "rate = 0           # percent: the sales tax of your own place; a buyer there pays it on top"
+_SALES: Final = 'kind = "sales"     # your prices are without tax, and what you buy for resale bears none'
+_OUTSIDE: Final = "union = false      # the shop lies outside the union; what comes from there is an import"
 _EXPORT: Final = """[tax.destinations.{place}]
 kind = "export"    # the buyer pays duty and VAT where he lives
 duty = 0           # percent, on goods and freight
@@ -74,7 +75,11 @@ def with_country(text: str, home: Country) -> str:
         line = f"rate = {home.vat:<9}# percent: your own VAT. The usual rate in {home.code}; check it."
         text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT\.", line, text)
     else:
-        text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT.*\n^registered = .*$", lambda _: _NO_VAT, text)
+        text = re.sub(r"(?m)^rate = \d+ +# percent: your own VAT.*$", _NO_VAT, text)
+        text = re.sub(r'(?m)^kind = "vat" .*$', _SALES, text)
+    text = re.sub(r"(?m)^vat = 23  +#", f"vat = {home.vat or 0:<16} #", text)
+    if not home.union:
+        text = re.sub(r"(?m)^union = true .*$", _OUTSIDE, text)
     first, end = text.index("[tax.destinations."), text.index("[work]")
     places = text[first:end]
     if not home.union:

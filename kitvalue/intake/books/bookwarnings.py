@@ -50,8 +50,10 @@ def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
         groups.setdefault((fold(row.series), row.pieces, row.condition, row.channel, row.currency), []).append(row)
     found = []
     for alike in groups.values():
+        notes = [set(re.findall(r"\w+", fold(row.note or "")[:400])) for row in alike]
         for at, row in enumerate(alike):
-            earlier = next((one for one in reversed(alike[:at]) if _may_be_one(one, row)), None)
+            before = (alike[n] for n in reversed(range(at)) if _may_be_one(alike[n], row, notes[n], notes[at]))
+            earlier = next(before, None)
             if earlier is None:
                 continue
             price = f"{plain(earlier.price)} there, {plain(row.price)} here"
@@ -62,28 +64,21 @@ def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
     return found
 
 
-def _may_be_one(one: RowAsRead, other: RowAsRead) -> bool:
+def _may_be_one(one: RowAsRead, other: RowAsRead, its: set[str], others: set[str]) -> bool:
+    """Every row of a kit meets every other one here: what tells most of them apart comes first."""
     if (one.ref and other.ref) or (one.date is None) != (other.date is None):
+        return False
+    first, later = (other, one) if one.date and other.date and other.date < one.date else (one, other)
+    if later.price > first.price or (first.date and later.date and (later.date - first.date).days > _DAYS):
         return False
     if any(len({a.value, b.value} - {None}) > 1 for a, b in zip(one.features, other.features, strict=True)):
         return False
-    first, later = sorted((one, other), key=lambda row: row.date or dt.date.min)
-    if first.date and later.date and (later.date - first.date).days > _DAYS:
-        return False
+    unsaid, alike = not its or not others, len(its & others) >= _NOTES_ALIKE * len(its | others)
     if one.price == other.price:
-        same = one.price_kind == other.price_kind and one.freight == other.freight
-        return same and _alike(one.note, other.note) is not False
-    sinks = _MOST_SUNK * first.price <= later.price < first.price
-    alike = _alike(one.note, other.note)
-    return later.price < first.price and (alike is True or (alike is None and sinks and first.price_kind == "asked"))
-
-
-def _alike(one: str | None, other: str | None) -> bool | None:
-    """Are two notes about one kit? None where one of them is blank."""
-    a, b = (set(re.findall(r"\w+", fold(text or "")[:400])) for text in (one, other))
-    if not a or not b:
-        return None
-    return len(a & b) >= _NOTES_ALIKE * len(a | b)
+        return one.price_kind == other.price_kind and one.freight == other.freight and (unsaid or alike)
+    if not unsaid:
+        return alike
+    return first.price_kind == "asked" and later.price >= _MOST_SUNK * first.price
 
 
 _TEN_YEARS: Final = 3653  # days

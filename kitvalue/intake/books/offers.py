@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
@@ -17,9 +16,10 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.settings.words import grade_name
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.specification import Columns, FileReading, read_rows, wanted
+from kitvalue.intake.text.drums import DrumMeant, drum_meant
 from kitvalue.intake.text.numbers import Amount, plain
 from kitvalue.intake.text.problems import Level, Problem, shown
-from kitvalue.intake.text.sizes import Diameters, Size, SizesCell, read_size
+from kitvalue.intake.text.sizes import Diameters, Size, SizesCell
 from kitvalue.intake.text.words import Refusal, fold, rows_phrase
 
 OfferKind = Literal["asked", "hammer"]
@@ -180,18 +180,6 @@ def _rate(amount: Amount, own: str, rates: Rates) -> Decimal | None:
     return rates.turning(amount.currencies, own, dt.date.max) if amount.currencies else Decimal(1)
 
 
-_DRUM_WORDS: Final = frozenset(["drum", "drums", "shell", "tom", "floor", "rack", "bass", "snare", "inch", '"'])
-_SIZE: Final = re.compile(r'\d+(?:[.,]\d+)?(?: \d/\d)?"? ?[x×] ?\d+(?:[.,]\d+)?(?: \d/\d)?"?', re.IGNORECASE)
-
-
-@dataclass(frozen=True, slots=True)
-class DrumMeant:
-    """The drums that a part's name stands for, inches; None for what it leaves open."""
-
-    diameter: Decimal | None
-    depth: Decimal | None
-
-
 @dataclass(frozen=True, slots=True)
 class Part:
     """One kind of part."""
@@ -204,12 +192,14 @@ class Part:
     drum: DrumMeant | None  # one that is no drum counts once for each kit
 
     def fits(self, size: Size) -> int:
-        """How exactly it means a drum of this size: 3 by both figures, 2 by diameter, 1 as any drum, 0 not at all."""
-        if self.drum is None or self.drum.diameter not in (None, size.diameter):
-            return 0
-        if self.drum.depth is None:
-            return 1 if self.drum.diameter is None else 2
-        return 3 if self.drum.depth == size.depth else 0
+        """How exactly it means a drum of this size (`DrumMeant.fits`); 0 where it is no drum."""
+        return 0 if self.drum is None else self.drum.fits(size)
+
+
+def part_for(size: Size, parts: Sequence[Part]) -> Part | None:
+    """The part that means a drum most exactly, the first of these; None where none does."""
+    best = max(parts, key=lambda part: part.fits(size), default=None)
+    return best if best is not None and best.fits(size) else None
 
 
 def read_parts(path: Path, shop: Shop) -> FileReading[Part]:
@@ -246,19 +236,3 @@ def _across_parts(columns: Columns) -> Iterator[Problem]:
     for at in range(len(table)):
         if 0 < (columns.known("chance", at) or 0) < 1:
             yield columns.problem("chance", at, "fraction", "is below 1 where the other rows write percent")
-
-
-def drum_meant(name: str, order: str) -> DrumMeant | None:
-    """ "22x16", "16 inch floor tom", "drum": which drums a name means; None for anything else, such as "bass hoops"."""
-    found = _SIZE.search(name)
-    rest = fold(name.replace(found[0], " ") if found else name).replace("-", " ").split()
-    numbers = [word.strip('"') for word in rest if re.fullmatch(r'\d{1,2}"?', word)]
-    others = [word for word in rest if not re.fullmatch(r'\d{1,2}"?', word)]
-    if not set(others) <= _DRUM_WORDS or (found and numbers) or len(numbers) > 1:
-        return None
-    if found:
-        size = read_size(found[0], order)
-        return None if isinstance(size, Refusal) else DrumMeant(size.diameter, size.depth)
-    if numbers:
-        return DrumMeant(Decimal(numbers[0]), None)
-    return DrumMeant(None, None) if others and set(others) <= {"drum", "drums", "shell"} else None

@@ -2,34 +2,52 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from itertools import compress
 from os.path import realpath
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
-from pydantic import BeforeValidator, Field, JsonValue, PlainValidator, ValidationInfo, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
+from kitvalue.intake.settings.plancells import (
+    Grade,
+    Per,
+    Role,
+    Share,
+    ShareCell,
+    SheetCell,
+    SizeCell,
+    SizesList,
+    VatWord,
+)
 from kitvalue.intake.settings.purchase import BoughtFrom, FreightBy, PremiumVat, VatSaid, purchase_refusals
-from kitvalue.intake.settings.shop import Money, Number, Percent, Route, Shop, Table, Text, Truth, Whole
-from kitvalue.intake.settings.toml import TomlFile, no_such_value, or_known
+from kitvalue.intake.settings.shop import (
+    Money,
+    Number,
+    OldRoute,
+    Percent,
+    Shop,
+    Table,
+    Text,
+    Truth,
+    Whole,
+    WorkTable,
+)  # fmt: skip
+from kitvalue.intake.settings.toml import TomlFile, or_known
 from kitvalue.intake.settings.words import series_names
 from kitvalue.intake.text.decoding import refused_file
 from kitvalue.intake.text.problems import FileError, Level, Problem, shown
-from kitvalue.intake.text.sizes import Size, bass_order_refusal, read_size, size_text, sizes_reader
+from kitvalue.intake.text.sizes import Size, size_text
 from kitvalue.intake.text.tomltext import Place
-from kitvalue.intake.text.vocabulary import grade
-from kitvalue.intake.text.words import MOST_PIECES, Refusal, fold, listed
+from kitvalue.intake.text.words import MOST_PIECES, fold, listed
 
 NEW: Final = "new"
 ROLES: Final = ("bass", "floor", "rack", "snare")
-_SHEET: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[xX×]\s*(\d+(?:\.\d+)?)\s*")
 
 
 def _plan_problems(plan: Plan, shop: Shop, toml: TomlFile) -> list[Problem]:
@@ -85,7 +103,7 @@ def _donors(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
 
 def _bought(donor: DonorTable, where: tuple[str, int], shop: Shop, toml: TomlFile) -> Iterator[Problem]:
     """What is said of VAT that does not go with where the donor comes from."""
-    for key, why in purchase_refusals(donor.model_dump(), shop).items():
+    for key, why in purchase_refusals(dict(donor), shop).items():
         text = str(getattr(donor, key))
         yield toml.problem((*where, key), why.code, why.message(f"{key} = {shown(text)}", ""), text)
     if donor.owner == "customer" and donor.price:
@@ -110,6 +128,8 @@ def _drums(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
             key = "price" if drum.price is not None else "vat"
             message = f'{key} goes with from = "new" only: a donor has its own price; take it out'
             yield toml.problem((*where, key), "price_unused", message)
+        if drum.cut_from is not None and (why := _not_cut(drum, drum.cut_from)) is not None:
+            yield toml.problem((*where, "cut_from"), "cut_from", why, size_text(drum.cut_from))
         name = drum.id
         if name is not None and first.setdefault(fold(name), at) != at:
             message = f"the id {shown(name)} stands twice, at drums {first[fold(name)] + 1} and {at + 1}; rename one"
@@ -117,6 +137,20 @@ def _drums(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
         elif name is not None and (name in (NEW, *ROLES, *donors) or not name.strip()):
             message = f"{shown(name)} cannot be a drum's id: it is a role, a donor or blank; choose another"
             yield toml.problem((*where, "id"), "reserved_name", message, name)
+
+
+def _not_cut(drum: DrumTable, old: Size) -> str | None:
+    """Why a drum cannot be cut from a shell of the size `old`; None where it can."""
+    if drum.from_ == NEW:
+        return "cut_from goes with a donor's drum only: a new shell is ordered in its size; take it out"
+    if old.diameter != drum.size.diameter:
+        return (
+            f"a shell is cut in its depth: {size_text(old)} cannot become {size_text(drum.size)}; correct one of them"
+        )
+    if old.depth <= drum.size.depth:
+        deep = f"{size_text(old)} is not deeper than {size_text(drum.size)}"
+        return f"{deep}; write the donor's size before the cut, or take cut_from out"
+    return None
 
 
 def _series(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
@@ -142,12 +176,17 @@ def _kits(plan: Plan, toml: TomlFile) -> Iterator[Problem]:
 
 
 def _route(plan: Plan, shop: Shop, toml: TomlFile) -> Iterator[Problem]:
-    """VAT is left out by the whole business or not at all, and the margin scheme is none of an exempt one's."""
-    exempt = shop.tax is not None and not shop.tax.registered
-    if plan.route == "none" or (plan.route == "margin" and exempt):
-        cure = "take the line out" if exempt else 'write "full" or "margin", or take it out'
-        why = "the business is exempt from VAT" if exempt else "it is the whole business that is exempt from VAT or not"
-        message = f'a plan cannot have route = "{plan.route}": {why} (registered under [tax] in shop.toml); {cure}'
+    """VAT is left out by the whole business or not at all, and the margin scheme is open to a taxed one's own goods."""
+    tax, whole = shop.tax, "it is the whole business that is exempt from VAT or not (registered under [tax])"
+    closed = {
+        "the business is exempt from VAT (registered under [tax] in shop.toml)": tax is not None and not tax.registered,
+        "the buyer pays sales tax on top (kind under [tax] in shop.toml)": tax is not None and tax.kind == "sales",
+        "a customer's own kit is neither bought nor resold": any(donor.owner == "customer" for donor in plan.donor),
+    }
+    why = next((reason for reason, holds in closed.items() if holds), None)
+    if plan.route == "none" or (plan.route == "margin" and why is not None):
+        cure = 'write "full" or "margin", or take it out' if why is None else "take the line out"
+        message = f'a plan cannot have route = "{plan.route}": {why or whole}; {cure}'
         yield toml.problem(("route",), "route", message, plan.route)
 
 
@@ -195,114 +234,6 @@ def _line(plan: Plan, line: LineTable, where: tuple[str, int], toml: TomlFile) -
             yield toml.problem((*where, key), "unknown_name", message, name)
 
 
-def _a_grade(value: object) -> object:
-    """A bench grade in halves, as a number or one of our words."""
-    known = grade(str(value))
-    if known is None:
-        raise PydanticCustomError("grade", "is no grade")
-    return known
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A sheet of covering, millimetres."""
-
-    length: Decimal
-    width: Decimal
-
-    def __str__(self) -> str:
-        return f"{self.length}x{self.width}"
-
-
-def _a_size(value: object, info: ValidationInfo) -> Size:
-    """A drum's size, its two numbers in the order that the context says (a shop's `size_order`)."""
-    if isinstance(value, Size):
-        return value
-    order = (info.context or {}).get("size_order", "diameter-depth")
-    size = read_size(_text(value), order)
-    if isinstance(size, Size) and info.data.get("role") == "bass":
-        size = bass_order_refusal(size, order) or size
-    if isinstance(size, Refusal):
-        cure = size.cure or 'write diameter and depth, such as "22x16"'
-        raise no_such_value(size.code, f"{size.reason}; {cure}", stand_in=Size(Decimal(9), Decimal(9)))
-    return size
-
-
-def _a_sheet(value: object) -> Sheet:
-    if isinstance(value, Sheet):
-        return value
-    sides = _SHEET.fullmatch(_text(value))
-    if sides is None:
-        message = 'is no sheet size; write its sides in millimetres, such as "1370x610"'
-        raise no_such_value("sheet", message, stand_in=Sheet(Decimal(1), Decimal(1)))
-    return Sheet(Decimal(sides[1]), Decimal(sides[2]))
-
-
-def _text(value: object) -> str:
-    if not isinstance(value, str):
-        raise PydanticCustomError("string_type", "is no text")
-    return value
-
-
-@dataclass(frozen=True, slots=True)
-class Share:
-    """What a rebuild fetches, percent of its series' price: `low` to `high` in eight of ten cases; equal: no doubt."""
-
-    low: Decimal
-    high: Decimal
-
-    @property
-    def middle(self) -> Decimal:
-        """The median, where one number is needed."""
-        return self.low if self.low == self.high else (self.low * self.high).sqrt()
-
-    def __str__(self) -> str:
-        low, high = (f"{end.normalize():f}" for end in (self.low, self.high))
-        return low if low == high else f"{low} to {high}"
-
-
-def _a_share(value: object) -> Share:
-    if isinstance(value, Share):
-        return value
-    ends = value if isinstance(value, list | tuple) else [value]
-    numbers = [Decimal(end) for end in ends if isinstance(end, int | Decimal) and not isinstance(end, bool)]
-    if len(numbers) < len(ends):
-        why = "is no number; write percent, such as 85, or two that hold it eight times in ten, such as [70, 100]"
-    elif len(numbers) in (1, 2) and 0 < numbers[0] <= numbers[-1]:
-        return Share(numbers[0], numbers[-1])
-    else:
-        why = "is out of range; write one number above 0, or two, the smaller first, such as [70, 100]"
-    raise no_such_value("share", why, stand_in=Share(Decimal(100), Decimal(100)))
-
-
-_ABOVE_0: dict[str, JsonValue] = {"type": "number", "exclusiveMinimum": 0}
-_PAIR: dict[str, JsonValue] = {"type": "array", "items": _ABOVE_0, "minItems": 2, "maxItems": 2}
-_SHARE = WithJsonSchema({"anyOf": [_ABOVE_0, _PAIR], "default": 100})
-_WRITTEN = WithJsonSchema({"type": "string"})
-Grade = Annotated[Decimal, BeforeValidator(_a_grade), Field(ge=1, le=5)]
-Role = Literal["bass", "floor", "rack", "snare"]
-VatWord = Literal["included", "excluded"]
-Per = Literal[
-    "kit", "drum", "shell", "edge", "hoop", "head", "position", "rod", "claw",
-    "hole", "m2_outside", "m2_inside", "sheet", "hour", "each",
-]  # fmt: skip
-
-
-def _sizes_told(value: object, info: ValidationInfo) -> tuple[Size, ...]:
-    """A kit's sizes in one text, as offers.csv has them."""
-    if isinstance(value, tuple):
-        return value
-    cell = sizes_reader((info.context or {}).get("size_order", "diameter-depth"))(_text(value))
-    sizes = cell if isinstance(cell, Refusal) else cell.sizes
-    if isinstance(sizes, Refusal):
-        cure = sizes.cure or 'write diameter and depth of each drum, such as "22x16 16x16 13x11"'
-        raise no_such_value(sizes.code, f"{sizes.reason}; {cure}", stand_in=())
-    return sizes
-
-
-SizesList = Annotated[tuple[Size, ...], PlainValidator(_sizes_told), _WRITTEN]
-
-
 class OriginalTable(Table):
     series: Text
     condition: Grade
@@ -316,9 +247,7 @@ class OriginalTable(Table):
 
 class FinishedTable(Table):
     series: Text
-    share: Annotated[Share, PlainValidator(_a_share), _SHARE] = Field(
-        default_factory=lambda: Share(Decimal(100), Decimal(100))
-    )
+    share: ShareCell = Field(default_factory=lambda: Share(Decimal(100), Decimal(100)))
     condition: Grade
 
 
@@ -329,6 +258,7 @@ class DonorTable(Table):
     condition: Grade
     price: Money = Decimal(0)
     owner: Literal["shop", "customer"] = "shop"  # a customer's own kit is not bought
+    in_hand: Truth = False  # the shop has it already: its price is spent
     freight: Money | None = None  # None: unknown, and the sheet says so
     spare: Money | None = None  # what a drum of it left over is worth
     sizes: SizesList = ()  # of all its drums, so that parts.csv speaks for those left over
@@ -344,12 +274,13 @@ class DonorTable(Table):
 
 class DrumTable(Table):
     role: Role
-    size: Annotated[Size, PlainValidator(_a_size), _WRITTEN]
+    size: SizeCell
     from_: Annotated[str, Field(alias="from")]  # a donor's id, or "new"
     positions: Annotated[Whole, Field(ge=1)]  # tension points per head
     id: str | None = None
     holes: Annotated[Whole, Field(ge=0)] = 0
     heads: Literal[1, 2] = 2
+    cut_from: SizeCell | None = None  # the donor's shell, before it is cut down
     price: Money | None = None  # of a new shell
     vat: VatWord | None = None  # of its price; None counts as excluded
 
@@ -357,6 +288,11 @@ class DrumTable(Table):
     def rods(self) -> int:
         """Tension rods: one a position and head."""
         return self.positions * self.heads
+
+    @property
+    def shell(self) -> Size:
+        """The size of the donor's drum that it is made of."""
+        return self.cut_from or self.size
 
     @property
     def name(self) -> str:
@@ -374,6 +310,7 @@ class LineTable(Table):
     quantity: Annotated[Number, Field(gt=0)] | None = None  # for `each` and `hour`
     each: Money | None = None  # money for one unit
     vat: VatWord = "excluded"
+    done: Truth = False  # it is done, or bought: spent
 
     def chosen(self, drums: Sequence[DrumTable]) -> tuple[DrumTable, ...]:
         """The drums that the line is for: those `only` names (all where it names none) less those `except` names."""
@@ -388,7 +325,7 @@ class WorkLine(LineTable):
 
 
 class PartLine(LineTable):
-    sheet: Annotated[Sheet, PlainValidator(_a_sheet), _WRITTEN] | None = None
+    sheet: SheetCell | None = None
     overlap: Money = Decimal(50)  # millimetres, one a joint
     clearance: Number = Decimal(6)  # at each edge; negative where veneer stands over
     turn: Truth = True  # may a strip lie across the sheet?
@@ -400,13 +337,23 @@ class SurplusTable(Table):
     value: Money  # gross
 
 
+class PriceTable(Table):
+    """What this build is sold for, before the shop's own [selling] and the rate of its [work]."""
+
+    margin: Annotated[Number, Field(gt=-100, lt=100)] | None = None  # 0 and less: a promotion
+    fee: Percent | None = None
+    rate: Money | None = None  # net, of an hour
+    ask: Annotated[Number, Field(gt=0)] | None = None  # the owner's own price, VAT included
+    ending: Annotated[Number, Field(gt=0)] | None = None  # the suggestion is rounded down to a multiple of it
+
+
 class Plan(Table):
     """One build. `name` is the file's name without its ending."""
 
     name: str
     title: Text
     smallest: Annotated[Whole, Field(ge=1)] = 3
-    route: Route | None = None
+    route: OldRoute | None = None
     original: OriginalTable
     finished: FinishedTable
     donor: tuple[DonorTable, ...] = ()
@@ -414,6 +361,16 @@ class Plan(Table):
     work: tuple[WorkLine, ...] = ()
     part: tuple[PartLine, ...] = ()
     surplus: tuple[SurplusTable, ...] = ()
+    price: PriceTable = PriceTable()
+
+    def agreed(self, shop: Shop) -> Shop:
+        """The shop's settings with what [price] says in their place."""
+        own = self.price.model_dump(include={"margin", "fee"}, exclude_none=True)
+        selling = shop.selling and shop.selling.model_copy(update=own)
+        rate = {} if self.price.rate is None else {"rate": self.price.rate}
+        work = WorkTable.model_validate(rate) if rate and shop.work is None else shop.work
+        work = work and work.model_copy(update=rate)
+        return shop.model_copy(update={"selling": selling, "work": work})
 
 
 def read_plan(name_or_path: str, folder: Path, shop: Shop) -> Plan:

@@ -17,7 +17,7 @@ from pydantic_core import PydanticCustomError
 from kitvalue.intake.settings.toml import TomlFile, or_known
 from kitvalue.intake.text.lexicon import MEANINGS
 from kitvalue.intake.text.numbers import meanings
-from kitvalue.intake.text.problems import FileError, Problem, RefusedError, shown
+from kitvalue.intake.text.problems import FileError, Level, Problem, RefusedError, shown
 from kitvalue.intake.text.vocabulary import (
     CARRIERS,
     CHANNELS,
@@ -208,7 +208,8 @@ Text = Annotated[str, BeforeValidator(_a_text)]
 Word = Annotated[str, BeforeValidator(_a_word)]
 Filled = Annotated[dict[str, V], BeforeValidator(_filled)]
 Part = Literal["original", "donor", "other"]
-Route = Literal["full", "margin", "none"]
+OldRoute = Literal["full", "margin", "none"]
+Route = Literal["full", "margin", "none", "sales"]  # sales: a tax that the buyer pays on top of the price
 Scheme = Literal["full", "margin"]
 SizeOrder = Literal["diameter-depth", "depth-diameter"]
 FeatureKind = Literal["number", "yes-no", "word"]
@@ -312,7 +313,7 @@ class TaxTable(Table):
     union_sales: Literal["destination", "home"] = "destination"
     import_: Annotated[ImportTable, Field(alias="import")] = ImportTable()
     destinations: dict[str, Destination] = {}
-    route: Route | None = None  # the old word for registered, sell_on and rebuild
+    route: OldRoute | None = None  # the old word for registered, sell_on and rebuild
 
     @model_validator(mode="before")
     @classmethod
@@ -355,6 +356,7 @@ class WorkTable(Table):
     prepare: Money | None = None  # hours to make a bought kit ready for selling on as it is
     part_out: Money | None = None  # hours to take a kit apart and sell it in parts
     hours: dict[str, Money] = {}  # hours for one unit of each operation
+    grade: dict[str, Money] = {}  # more hours a drum for each grade under what a plan expects of its donor, by job
 
 
 class PromiseTable(Table):
@@ -379,6 +381,10 @@ class BuyingTable(Table):
     budget: Money | None = None  # for donors and new shells in all
     kits: Annotated[Whole, Field(ge=1)] | None = None  # donors for one build
     bench_hours: Money | None = None  # of the shop's own, for all that is bought
+    bid_step: Annotated[Number, Field(gt=0)] = Decimal(5)  # money to bid is rounded down to it
+    worth_a_call: Percent = Decimal(50)  # percent of what is asked that the most to pay must reach
+    freight: Money | None = None  # counted for an offer that does not say its own
+    worst: Annotated[Number, Field(ge=1, le=5)] = Decimal(2)  # the grade below which no kit is taken as a donor
 
 
 class Shop(Table):
@@ -394,6 +400,21 @@ class Shop(Table):
     selling: SellingTable | None = None
     promise: dict[str, PromiseTable] = {}  # a language's code, such as "en" -> what the customer's sheet promises
     buying: BuyingTable = BuyingTable()
+
+
+def old_route(tax: TaxTable | None) -> str | None:
+    """What to write in place of `route`, the old word; None where it does not stand in [tax]."""
+    if tax is None or tax.route is None:
+        return None
+    lines = "registered = false" if tax.route == "none" else f'sell_on = "{tax.route}" and rebuild = "{tax.route}"'
+    return f'route = "{tax.route}" under [tax] is the old word: write {lines} in its place'
+
+
+def shop_warnings(shop: Shop) -> tuple[Problem, ...]:
+    """What is read and yet worth a word."""
+    old = old_route(shop.tax)
+    route = None if shop.tax is None else shop.tax.route
+    return () if old is None else (Problem("shop.toml", None, "tax.route", route, "old_route", Level.WARNING, old),)
 
 
 def read_shop(folder: Path, today: dt.date = dt.date.max) -> Shop:

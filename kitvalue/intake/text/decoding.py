@@ -128,8 +128,12 @@ def _reads(data: bytes, encoding: str) -> bool:
 
 
 def _set_to(data: bytes) -> str:
-    """The setting of an encoding that reads the file; that of old Macs knows every byte."""
-    likely = "cp1252" if _reads(data, "cp1252") else "mac-roman"
+    """The setting of an encoding that reads the file: of those of old PCs and Macs, which know every byte, the one in
+    which more of what is not ASCII are small letters.
+    """
+    signs = bytes(one for one in data if one > 127)
+    letters = {name: sum(map(str.islower, signs.decode(name))) for name in ("mac-roman", "cp850")}
+    likely = "cp1252" if _reads(data, "cp1252") else max(letters, key=lambda name: letters[name])
     return f'set encoding = "{likely}" under [files] if it then reads right'
 
 

@@ -26,7 +26,12 @@ BINDING = {
     "resale": "set by what the market pays for such a kit",
     "floor": "what your margin needs: above what the market gives",
 }
-ROUTE_WORDS = {"full": "Full VAT", "margin": "Margin scheme", "none": "Without VAT (exempt business)"}
+ROUTE_WORDS = {
+    "full": "Full VAT",
+    "margin": "Margin scheme",
+    "none": "Without VAT (exempt business)",
+    "sales": "Prices without sales tax",
+}
 KINDS = {"home": "at home", "union": "inside the union", "export": "export"}
 
 
@@ -91,7 +96,7 @@ def build_article(b: BuildSeen, key: str, charts: Mapping[str, Chart | None], ge
 
 def lead_words(b: BuildSeen) -> str:
     """The answer in one sentence, or why there is none."""
-    return b.pricing.headline if b.pricing is not None else _no_answer(b)
+    return b.pricing.build.sentence if b.pricing is not None else _no_answer(b)
 
 
 def _no_answer(b: BuildSeen) -> str:
@@ -102,11 +107,13 @@ def _facts(b: BuildSeen) -> tuple[Fact, ...]:
     facts: list[Fact] = []
     if b.pricing is not None and b.sheet is not None:
         quote, currency = b.pricing.quote, b.sheet.currency
-        ask = Fact("Webshop price", with_currency(exact(quote.suggested), currency), BINDING[quote.binding])
+        own = "your own price" if quote.asked != quote.suggested else BINDING[quote.binding]
+        ask = Fact("Webshop price", with_currency(exact(quote.asked), currency), own)
         left = "profit" if quote.profit_at_market >= 0 else "loss"
         market = Fact("The market gives", with_currency(amount(quote.market_price), currency),
                       f"{left} there {amount(abs(quote.profit_at_market))}")  # fmt: skip
-        facts += [market, ask] if quote.binding == "floor" else [ask, market]
+        both = [market, ask] if quote.binding == "floor" else [ask, market]
+        facts += [ask] if b.sheet.is_service else both
     if b.sheet is not None:
         unknown = f"+ {number(len(b.sheet.incomplete))} unknown" if b.sheet.incomplete else "donors, work, parts"
         facts.append(Fact("Net cost", with_currency(amount(b.sheet.net_cost), b.sheet.currency), unknown))
@@ -247,7 +254,7 @@ def even_chart(key: str, comparison: Comparison) -> Chart:
         "Pieces | Build at cost | Webshop price | Build at that price | Typical original | Original, one sale, 80 % | "
         "Originals dearer than the build",
         (
-            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.suggested),
+            (str(r.sheet.pieces), cents(r.quote.landed_at_cost), cents(r.quote.asked),
              cents(r.quote.landed_at_price), cents(r.quote.original_landed),
              range_or_none(r.original_low, r.original_high), percent(100 * r.chance_build_cheaper, 0))
             for r in rows

@@ -31,6 +31,7 @@ from kitvalue.pages.tables import Fact, Row, RowKind, Table
 from kitvalue.pages.templating import styled_page
 from kitvalue.workshop.build import Group
 from kitvalue.workshop.money import HUNDRED, ZERO, cents
+from kitvalue.workshop.tax import at_door
 
 FEW = 3  # rows of a series under which its figures lean on others
 MARKS = 4  # signs of a fingerprint set together
@@ -126,11 +127,13 @@ def spaced(fingerprint: str) -> str:
 def _facts(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
     """What it costs, here and at the door, beside an original, and under what price an original is the better buy."""
     sheet, quote, tie = given.comparison.sheet, given.comparison.quote, given.comparison.tie_at_price
-    vat = {"full": "price.vat_inside", "margin": "price.margin"}.get(sheet.route, "price.exempt")
-    never = tie.price <= 0
+    vat = {"full": "price.vat_inside", "margin": "price.margin", "sales": "price.without_sales_tax"}.get(
+        sheet.route, "price.exempt"
+    )
+    never, service = tie.price <= 0, sheet.is_service
     pieces, freight = t.count("drums", len(given.plan.drum)), t.exact(sheet.terms.freight)
-    return (
-        Fact(t.say("fact.price"), t.exact(quote.suggested), t.say(vat, rate=t.percent(sheet.terms.rate * HUNDRED))),
+    facts = (
+        Fact(t.say("fact.price"), t.exact(quote.asked), t.say(vat, rate=t.percent(sheet.terms.rate * HUNDRED))),
         Fact(t.say("fact.door"), t.exact(quote.landed_at_price), t.say("fact.door_note", freight=freight)),
         Fact(t.say("fact.original"), t.about(quote.original_landed), t.say("fact.original_note", pieces=pieces)),
         Fact(
@@ -139,6 +142,7 @@ def _facts(given: SheetInput, t: Tongue) -> tuple[Fact, ...]:
             t.say("fact.tie_never_note" if never else "fact.tie_note"),
         ),
     )
+    return facts[:2] if service else facts
 
 
 def _is_restored(plan: Plan) -> bool:
@@ -210,8 +214,11 @@ def _price(given: SheetInput, t: Tongue) -> Table | None:
         rows += [row("keeping", sale.net + ours), row("net", sale.net, "subtotal"), row("vat", sale.vat)]
     else:
         rows.append(row("keeping_taxed" if sheet.route == "margin" else "keeping", sale.gross + ours))
+    door = cents(at_door(sale.gross, sheet.terms, sheet.route))
+    on_top = door - sale.gross - freight  # sales tax
     rows += [
-        row("total", sale.gross, "subtotal"), row("freight", freight), row("door", sale.gross + freight, "total"),
+        row("total", sale.gross, "subtotal"), row("freight", freight), *([row("sales_tax", on_top)] if on_top else []),
+        row("door", door, "total"),
     ]  # fmt: skip
     return t.table("price", "caption", "what< amount", rows)
 
@@ -221,6 +228,8 @@ def _verdict(given: SheetInput, t: Tongue) -> tuple[str, ...]:
     quote, tie = given.comparison.quote, given.comparison.tie_at_price
     ours, original = quote.landed_at_price, quote.original_landed
     gap = ours - original
+    if given.comparison.sheet.is_service:  # his own kit is not weighed against another
+        return ()
     which = "even" if abs(gap) <= SAME * original else "original" if gap > 0 else "build"
     values = {"ours": t.exact(ours), "original": t.about(original), "difference": t.about(abs(gap))}
     said = [t.say(f"verdict.{which}", **values), *([t.say("verdict.buys")] if which == "original" else [])]
@@ -253,7 +262,7 @@ def _side(given: SheetInput, t: Tongue) -> Table:
         row("pieces", drums, drums),
         row("condition", _condition(plan.finished.condition, t), _condition(original.condition, t)),
         row("needs", plays, t.say("against.work_needed", money=t.exact(repair)) if repair > 0 else plays),
-        row("price", t.exact(quote.suggested), _typical(given, t, "against.price_range", "against.price_exact")),
+        row("price", t.exact(quote.asked), _typical(given, t, "against.price_range", "against.price_exact")),
         row("freight", t.exact(given.comparison.sheet.terms.freight), t.exact(original.freight)),
         row("border", t.say("against.nothing"), t.say("against.border_value", money=t.about(border))),
         *(

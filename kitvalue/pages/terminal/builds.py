@@ -6,20 +6,23 @@ from collections.abc import Sequence
 from dataclasses import astuple
 from decimal import Decimal
 
+from kitvalue.decisions.against import Against
 from kitvalue.decisions.breakeven import Comparison, Tie
-from kitvalue.decisions.original import of_suggested
+from kitvalue.decisions.original import of_asked, of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
 from kitvalue.decisions.shares import LearnedShares
 from kitvalue.decisions.unknowns import Solved
+from kitvalue.decisions.verdict import Verdict
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import answer_page, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
+from kitvalue.pages.words import grade
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
-ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT"}
+ROUTE_WORDS = {"full": "full VAT", "margin": "margin scheme", "none": "no VAT", "sales": "sales tax"}
 ROUTE_PRICES = {  # by the field of a route's costs, from what it costs up to what leaves the margin
     "net_cost": "net cost", "zero_profit_price": "price of no profit", "landed_at_cost": "landed at cost",
     "floor": "floor, your margin met", "landed_at_floor": "landed at the floor",
@@ -32,7 +35,7 @@ def _title(sheet: CostSheet, what: str) -> str:
     return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({what})", "")
 
 
-def cost_text(sheet: CostSheet) -> str:
+def cost_text(sheet: CostSheet, verdict: Verdict | None) -> str:
     """The cost sheet line by line, the buying list, and what the build must sell for by each VAT route."""
     lines: list[tuple[str, ...]] = []
     for part in sheet.subtotals():
@@ -59,6 +62,7 @@ def cost_text(sheet: CostSheet) -> str:
     closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
     by_route = table(" | ".join(heads), prices, notes=["* the route of this plan; prices are gross", *closed])
     return page(
+        "" if verdict is None else wrapped(verdict.sentence, ""),
         _title(sheet, f"net {sheet.currency}"),
         table("< | quantity | unit< | each | net", lines),
         f"Where the donors' prices go\n{by_donor}" if donors else "",
@@ -90,6 +94,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     def of_sale(value: Decimal | None) -> str:
         return "-" if value is None else f"{percent(value, 1)}{_aside(sheet)}"
 
+    priced = "the suggested" if quote.asked == quote.suggested else "your own"
     prices = [
         ("floor, your margin met", _partly(sheet, quote.floor)),
         ("cap, an original at the door less freight", cents(quote.cap)),
@@ -98,9 +103,12 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("market price, the smaller of these two", cents(quote.market_price)),
         ("profit at the market price", profit(quote.profit_at_market)),
         (f"suggested, set by the {quote.binding}", of_suggested(sheet, quote, quote.suggested).text()),
-        ("landed at the suggested price", of_suggested(sheet, quote, quote.landed_at_price).text()),
+        *([] if quote.asked == quote.suggested else [("your own price", cents(quote.asked))]),
+        (f"landed at {priced} price", of_asked(sheet, quote, quote.landed_at_price).text()),
         ("an original at the door", cents(quote.original_landed)),
     ]
+    if sheet.is_service:  # no market has a say in it
+        prices = [prices[0], *prices[-3:-1]]
     leaves = [
         ("price", cents(sale.gross)),
         ("VAT in it", cents(sale.vat)),
@@ -111,20 +119,14 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("margin, profit of net revenue", of_sale(sale.margin)),
         ("markup, profit of net cost", of_sale(sale.markup)),
     ]
-    # The answer in a few words: first the price asked about, last, above the market, the dearer originals.
-    said = p.headline
-    if sale.gross != quote.suggested:
-        left = f"you keep {profit(sale.profit)}, a margin of {of_sale(sale.margin)}"
-        if sale.profit < 0:
-            left = f"you lose {sheet.resting(-sale.profit).text()}"
-        said = f"At {cents(sale.gross)} {left}. {said}"
-    if sale.gross > quote.market_price:
+    said = "" if p.for_that_money is None else p.for_that_money.sentence
+    if sale.gross > quote.market_price and not sheet.is_service:
         above = 100 * (sale.gross / quote.market_price - 1) if quote.market_price > 0 else None
         far = "above" if above is None else f"{percent(above, 0 if above >= 1 else 1)} above"
         hardly = ": expect hardly a buyer" if p.originals_dearer < FEW else ""
         said += f" At {cents(sale.gross)}, {far} the market, {share(p.originals_dearer)} of originals cost more at the "
         said += f"door{hardly}."
-    at = "At the suggested price" if sale.gross == quote.suggested else "At the price asked about"
+    at = f"At {priced} price" if sale.gross == quote.asked else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
         [(d.place, "" if d.kind == d.place else d.kind, *_parts(d), cents(d.seller_gets)) for d in p.destinations],
@@ -133,8 +135,9 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     )
     return answer_page(
         cautions,
+        wrapped(p.verdict.sentence, ""),
+        wrapped(said.strip()) if said else "",
         _title(sheet, f"{sheet.currency}, gross"),
-        wrapped(said),
         facts(prices),
         f"{at}\n{facts(leaves)}",
         bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
@@ -149,16 +152,16 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
     return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
-def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> str:
+def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
     heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
     rows = []
     for r in c.by_pieces:
         of_cost = UNKNOWN if r.sheet.incomplete else ""
-        of_price = of_cost if r.quote.binding == "floor" else ""
+        of_price = of_cost if of_asked(r.sheet, r.quote, r.quote.asked).unknown else ""
         rows.append((
-            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.suggested) + of_price,
+            r.sheet.pieces, money(r.quote.landed_at_cost) + of_cost, money(r.quote.asked) + of_price,
             money(r.quote.landed_at_price) + of_price, money(r.quote.original_landed),
             span(r.original_low, r.original_high), share(r.chance_build_cheaper),
         ))  # fmt: skip
@@ -171,14 +174,30 @@ def compare_text(c: Comparison, headline: str, cautions: Sequence[Caution]) -> s
     alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
     return answer_page(
         cautions,
+        wrapped(c.verdict.sentence, ""),
+        "" if c.against is None else _against(c.against, sheet),
+        "" if c.for_that_money is None else wrapped(c.for_that_money.sentence),
         _title(sheet, f"{sheet.currency}, at the door"),
-        wrapped(headline),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
         f"By pieces\n{table(heads, rows, notes=notes)}\n{wrapped(c.crossings.text)}",
         f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
         f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
         f"Like for like\n{alike}",
     )
+
+
+def _against(a: Against, sheet: CostSheet) -> str:
+    """Where the original that is named stands, and which of our sizes it is held against."""
+    said = (
+        f"That original: {money(a.price)} asked, condition {grade(a.condition)}; with {money(a.freight)} of freight "
+        f"and {money(a.repair)} to put it right it comes to {money(a.door)} at the door, and {share(a.share_below)} of "
+        "such come to less."
+    )
+    if a.ours_pieces != sheet.pieces:
+        said += f" Ours is the build with {a.ours_pieces} of its {sheet.pieces} drums."
+    elif a.pieces != sheet.pieces:
+        said += f" Ours is the whole build, {sheet.pieces} drums: it is not offered with {a.pieces}."
+    return wrapped(said)
 
 
 def _tie(tie: Tie) -> str:

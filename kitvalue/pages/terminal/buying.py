@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
+from decimal import Decimal
 
 from kitvalue.decisions.asked import JudgedPrice
 from kitvalue.decisions.ceiling import MadeUp
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer, Sourcing
+from kitvalue.decisions.verdict import bid_of
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
 from kitvalue.pages.terminal.figures import cents, change, counted, dash, figure, money, share
 from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
-from kitvalue.pages.words import ROUTES, feature_words, grade, work_words
+from kitvalue.pages.words import ROUTES, feature_words, grade, source_words, work_words
 
+VERDICTS = {"buy": "buy", "buy_below": "buy below", "pass": "pass", "unknown": "unknown"}
 MOST_USES = 30  # offers whose every use is listed
 
 
@@ -46,12 +49,15 @@ def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) 
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
-    heads = "offer< | series< | to pay | open at | stop at | best use, VAT< | profit | loss"
+    heads = "offer< | series< | to pay | open at | stop at | verdict< | use, VAT< | profit | loss"
+    step = s.reckoned_with.bid_step
     bids = [
         (
-            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at), dash(one.stop_at),
-            *((f"{one.best.use}, {ROUTES[one.best.route]}", dash(one.best.expected_profit),
-               dash(one.best.chance_of_loss, share)) if one.best is not None else ("-",) * 3),
+            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(bid_of(one.open_at, step)),
+            f"{dash(one.verdict.price)}{' net' if one.net else ''}", VERDICTS[one.verdict.code],
+            *((f"{one.best.use}, {ROUTES[one.best.route]}" if one.verdict.code != "pass" else "-",
+               dash(one.best.expected_profit), dash(one.best.chance_of_loss, share))
+              if one.best is not None else ("-",) * 3),
         )
         for one in valued
     ]  # fmt: skip
@@ -61,49 +67,29 @@ def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) 
         for use in one.uses
         if use.reason is not None
     )
-    tables = [
-        _lead(s, valued),
-        f"What to bid, the most profitable first\n{table(heads, bids)}",
+    more = [
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
         _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
-        f"Up to what price, by use\n{_uses(valued)}" if details and any(one.uses for one in valued) else "",
+        f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in closed]),
+        bullets("On single offers", _single(valued)),
     ]
+    notes = ["Profit and chance of a loss are at the price expected (to pay); stop at leaves your margin and is safe."]
+    if s.holding:
+        notes[0] += f" Holding a kit {float(months):g} months costs {cents(s.holding)}; it is in the profits."
+    if not details:
+        notes.append("--details: by use and VAT, where the money goes, what is asked, what to know of single offers.")
     text = answer_page(
         s.cautions,
+        wrapped(s.verdict.sentence, ""),
         wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
-        *(tables if valued else []),
+        table(heads, bids, notes=notes) if valued else "",
         _together(s.portfolio),
-        wrapped(f"Holding one kit {float(months):g} months costs {cents(s.holding)}; it is in the profits.")
-        if s.holding
-        else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
-        bullets("On single offers", _single(valued)),
+        *(more if details and valued else []),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
-
-
-def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
-    """The answer in a sentence; where no offer leaves the margin, which ones are expected to bring anything at all."""
-    good = [one for one in valued if one.pays]
-    unpriced = [f"{money(one.stop_at)} for {one.offer.offer}" for one in valued if one.stop_at and one.paid is None]
-    most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
-    if good:
-        first = good[0]
-        use = first.best.use if first.best is not None else ""
-        return wrapped(
-            f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
-            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}.{most}"
-        )
-    profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
-    gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
-    less = f" On average less than that is left: {listed(gains, 6)}." if gains else ""
-    selling = s.reckoned_with.selling
-    return wrapped(
-        f"At the price that it will probably be had for, no offer leaves {float(selling.margin):g} % of net revenue "
-        f"and loses in no more than {float(selling.loss_chance):g} %.{less} Open low, or pass.{most}"
-    )
 
 
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -126,6 +112,8 @@ def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
             "Of a lot at an auction every price is the hammer price: what may be bid, its premium and its freight are "
             "off already. Against the buy-in value it counts with its premium."
         )
+    if any(one.net for one in valued):
+        said.append("Net: a price without the VAT that the seller adds, as his is.")
     said.append(reckoned_words(s.reckoned_with))
     return "\n".join(map(wrapped, said))
 
@@ -140,7 +128,7 @@ def _asked(valued: Sequence[JudgedOffer]) -> str:
             "-" if one.against_percent is None else change(one.against_percent, 0), dash(one.rank, share),
         ))  # fmt: skip
         premium = f"premium {figure(o.premium)} %" if o.premium else ""
-        words = (premium, feature_words(o.features), work_words(o.finished, o.hours, o.parts))
+        words = (source_words(o), premium, feature_words(o.features), work_words(o.finished, o.hours, o.parts))
         under.append("; ".join(filter(None, words)))
     return table("offer< | series< | pieces | condition | asked | buy-in | against | sold lower", rows, under)
 
@@ -155,9 +143,10 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
     columns = _made_up_columns([made for _, _, made in shown_uses])
     rows = [(offer, use, *(money(getattr(made, field)) for field in columns)) for offer, use, made in shown_uses]
     premium = ", a lot's premium" if any(one.offer.premium for one in valued) else ""
+    border = ", duty and clearance" if any(one.offer.bought_from == "import" for one in valued) else ""
     said = (
-        f"Averages. Costs are work, parts, other donors, freight{premium} and what keeping and selling it costs "
-        f"(holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
+        f"Averages. Costs are work, parts, other donors, freight{premium}{border} and what keeping and selling it "
+        f"costs (holding, capital, a fixed fee); margin is {margin:g} % of net revenue. "
         "Left is what the kit may cost for that margin; below 0 not even a gift leaves it. Stop at is lower where more "
         "would lose too often."
     )
@@ -166,12 +155,14 @@ def _where_it_goes(valued: Sequence[JudgedOffer], margin: float) -> str:
 
 
 def _made_up_columns(made: Sequence[MadeUp]) -> dict[str, str]:
-    """The amounts of a ceiling and their headings; the reserve only where one is set aside."""
+    """The amounts of a ceiling and their headings; the reserve only where one is set aside, the VAT in the kit's own
+    price only where it is deducted."""
     heads = {
         "sells_for": "sells for", "vat": "VAT", "fee": "fee", "reserve": "reserve", "costs": "costs",
-        "margin": "margin", "leaves": "left",
+        "margin": "margin", "deducted": "VAT back", "leaves": "left",
     }  # fmt: skip
-    return {field: head for field, head in heads.items() if field != "reserve" or any(m.reserve for m in made)}
+    rare = {field for field in ("reserve", "deducted") if not any(getattr(m, field) for m in made)}
+    return {field: head for field, head in heads.items() if field not in rare}
 
 
 def _uses(valued: Sequence[JudgedOffer]) -> str:
@@ -208,14 +199,16 @@ def _together(p: Portfolio) -> str:
     limits += [f"{figure(p.bench_hours)} bench hours"] if p.bench_hours is not None else []
     within = f"To buy together, within {' and '.join(limits) or 'no limit of budget or hours'}"
     if not p.buy:
-        return wrapped(f"{within}: nothing; no set of offers gains within the limits.")
-    how = "every set was tried"
+        return wrapped(f"{within}: nothing; no set of offers gains and loses no oftener than loss_chance.")
+    how = "no set earns more"
     if not p.exact:
-        how = f"found by greedy choice with swaps; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
-    bought = ", ".join(f"{one.offer} ({one.use})" for one in p.buy)
+        how = f"the best found; no set earns more than {money(p.bound)}, {money(p.gap)} above it"
+    alone = [f"{one.offer} ({one.use})" for one in p.buy if one.plan is None]
+    builds = grouped((f"for {one.plan}", f"{one.offer} as {one.donor}") for one in p.buy if one.plan is not None)
+    bought = ", ".join([*alone, *(f"{' and '.join(kits)} {plan}" for plan, kits in builds)])
     return wrapped(
         f"{within}: {bought}. Expected profit {money(p.expected_profit)}, chance of a loss over all "
-        f"{share(p.chance_of_loss)}, {money(p.spent)} spent, {figure(p.hours)} hours; {how}."
+        f"{share(p.chance_of_loss)}, {money(p.spent)} to pay in all, {figure(p.hours)} hours; {how}."
     )
 
 
@@ -241,9 +234,10 @@ def _sources(one: Answer, place: int, s: Sourcing) -> str:
     pairs = [
         ("buy", ", ".join(one.buy) or "no kit"),
         ("new shells", ", ".join(d.drum for d in one.drums if d.offer is None) or "none"),
-        ("kits, freight, new shells", cents(one.spent)),
-        ("leftovers bring", cents(one.credit)),
+        *((line.what, cents(line.net)) for line in one.lines),
         ("cost", f"{cents(one.cost)}  ({proof})"),
+        ("work and parts of any answer", cents(one.common)),
+        ("floor", f"{cents(one.floor)}  ({ROUTES[one.route or 'full']})"),
     ]
     rows = [
         (d.drum, d.offer or "new shell", size_text(d.size) if d.offer is not None else "-",
@@ -270,11 +264,8 @@ def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> 
     said = [f"{asking} asked is {how} {usual}{less}."]
     if best is None:
         said.append(f"Up to what price it pays cannot be told: {asked.reason}")
-    elif best.stop_at is None:
-        said.append("To you it pays at no price.")
-    else:
-        route = "" if best.best is None else f", {ROUTES[best.best.route]}"
-        said.append(f"Pay at most {money(best.stop_at)}, to sell it {_sold_as(best)}{route}.")
+    elif best.best is not None:
+        said.append(f"That is to sell it {_sold_as(best)}, {ROUTES[best.best.route]}.")
     profit = None if best is None or best.best is None else best.best.expected_profit
     if profit is not None:
         what = f"leave {money(profit)}" if profit >= 0 else f"lose {money(-profit)}"
@@ -282,7 +273,10 @@ def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> 
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
     shown = judged if details or best is None else (best,)
-    return page(wrapped(" ".join(said), ""), _come_about(asked, shown, details=details) if judged else "")[:-1]
+    return page(
+        wrapped(" ".join(said), ""),
+        _come_about(asked, shown, details=details) if judged else "",
+    )[:-1]
 
 
 def _sold_as(one: JudgedOffer) -> str:
@@ -301,10 +295,11 @@ def _come_about(asked: JudgedPrice, judged: Sequence[JudgedOffer], *, details: b
         "leaves": "left for the kit and its freight",
     }  # fmt: skip
     prepare = None if reckoned is None or reckoned.work is None else reckoned.work.prepare
+    step = Decimal(1) if reckoned is None else reckoned.bid_step
     rows = [
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
-        ["stop at", *(dash(one.stop_at) for one in judged)],
-        ["open at", *(dash(one.open_at) for one in judged)],
+        ["stop at", *(dash(one.verdict.price) for one in judged)],
+        ["open at", *(dash(bid_of(one.open_at, step)) for one in judged)],
         [f"profit at {money(judged[0].expected_paid)}",
          *("-" if b is None else money(b.expected_profit) for b in best)],
         ["bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare",

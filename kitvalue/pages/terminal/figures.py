@@ -8,7 +8,7 @@ from decimal import Decimal
 
 def money(value: Decimal | float | None) -> str:
     """Whole money with thousands separators; `?` where it is not known."""
-    return "?" if value is None else f"{value:,.0f}"
+    return "?" if value is None else f"{value:z,.0f}"
 
 
 def cents(value: Decimal | float | None) -> str:
