@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import re
+import shutil
 import sys
 import tomllib
 from collections.abc import Callable, Sequence
@@ -21,6 +22,7 @@ import click
 from kitvalue.intake.text.problems import Caution, Level, Problem, shown, together
 from kitvalue.intake.text.words import MOST_PIECES, Refusal, spelt_out
 
+NARROWEST, WIDEST = 60, 120  # columns
 MOST_LINES = 20  # of problems, where they are the answer
 MOST_BESIDE = 5  # of problems beside an answer
 _PLAIN: Final = re.compile(r"[\w .,:+@%=/-]+")  # names that a shell may be offered: it sets them in unquoted
@@ -46,6 +48,7 @@ class Said:
     cautions: Sequence[Caution] = ()
     problem_lines: Sequence[str] | None = None  # how to list the problems, where not in the usual short way
     exit_status: int = 0
+    verdicts: Sequence[str] = ()  # sentences of the text
     question: Question | None = None  # asked on a terminal only, and never with --json
 
 
@@ -53,8 +56,11 @@ def shop_command(run: Callable[..., Said]) -> click.Command:
     """A command that is handed the shop's folder and answers as text or, with --json on the line, as one object."""
 
     def answer(context: click.Context, /, as_json: bool, **options: Any) -> NoReturn:  # noqa: ANN401 - click's own
-        said = run(context.obj, **options)
-        _say(said, as_json or context.find_root().params.get("as_json", False))
+        from kitvalue.pages.terminal.table import as_wide_as
+
+        with as_wide_as(_columns()):
+            said = run(context.obj, **options)
+            _say(said, as_json or context.find_root().params.get("as_json", False))
         sys.exit(said.exit_status)
 
     made = click.command()(update_wrapper(click.pass_context(answer), run))
@@ -68,16 +74,30 @@ def _say(said: Said, as_json: bool) -> None:
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)
     elif said.question is not None and is_terminal(sys.stdin):
-        say(said.question.text)
+        say(said.question.text, verdicts=said.verdicts)
         agreed = click.confirm(f"\n{said.question.words}", err=True)
         say(said.question.if_yes() if agreed else "Nothing is written.")
     else:
-        say(said.text if isinstance(said.text, str) else said.text())
+        say(said.text if isinstance(said.text, str) else said.text(), verdicts=said.verdicts)
 
 
-def say(text: str, *, end: bool = True) -> None:
-    """A text to stdout: of what stands in the files only signs that print, so none of it can steer a terminal."""
-    click.echo("\n".join(map(spelt_out, text.split("\n"))), nl=end)
+def say(text: str, *, end: bool = True, verdicts: Sequence[str] = ()) -> None:
+    """A text to stdout: of what stands in the files only signs that print, so none of it can steer a terminal. The
+    verdicts in it are bold on one, unless NO_COLOR is set (no-color.org)."""
+    told = "\n".join(map(spelt_out, text.split("\n")))
+    if is_terminal(sys.stdout) and not os.environ.get("NO_COLOR"):
+        from kitvalue.pages.terminal.table import wrapped
+
+        for verdict in {wrapped(sentence, "") for sentence in verdicts}:
+            told = told.replace(verdict, click.style(verdict, bold=True))
+    click.echo(told, nl=end)
+
+
+def _columns() -> int:
+    """How wide answers are set: as the terminal is, within bounds; 80 where it is none."""
+    if not is_terminal(sys.stdout):
+        return 80
+    return min(max(shutil.get_terminal_size().columns, NARROWEST), WIDEST)
 
 
 def is_terminal(*streams: IO[str] | None) -> bool:

@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 @shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option("--csv", "as_csv", is_flag=True, help="Write the lines to out/cost-PLAN.csv as well.")
-def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
+@click.option("--details", is_flag=True, help="Show every line, the buying list and the strips to cut as well.")
+def cost(folder: ShopFolder, plan: str, as_csv: bool, details: bool) -> Said:
     """What a build costs landed, and what it must sell for. PLAN is a name in builds/ or a path.
 
     Money is net in the shop's currency where nothing else is said, to the cent. The last table gives, by each VAT
@@ -41,14 +42,17 @@ def cost(folder: ShopFolder, plan: str, as_csv: bool) -> Said:
     sheet = command.cost(folder, plan)
     written = [str(command.write_cost_csv(folder, sheet))] if as_csv else []
     verdict = command.build_verdict(folder, plan)
-    text = "\n".join((cost_text(sheet, verdict), *(f"Written: {path}" for path in written)))
-    return Said({**cost_answer(sheet, verdict), "written": written}, text, cautions=sheet.cautions)
+    text = "\n".join((cost_text(sheet, verdict, details=details), *(f"Written: {path}" for path in written)))
+    sentences = [] if verdict is None else [verdict.sentence]
+    answer = {**cost_answer(sheet, verdict), "written": written}
+    return Said(answer, text, cautions=sheet.cautions, verdicts=sentences)
 
 
 @shop_command
 @click.argument("plan", shell_complete=plan_names)
 @click.option("--at", type=amount, metavar="PRICE", help="A price to try, VAT included, instead of the suggested one.")
-def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
+@click.option("--details", is_flag=True, help="Show how it comes about and the prices elsewhere as well.")
+def price(folder: ShopFolder, plan: str, at: Decimal | None, details: bool) -> Said:
     """What to ask for a finished build, and what that leaves. PLAN is a name in builds/ or a path.
 
     The suggested price is the smaller of what the market pays for such a kit and of what makes a customer indifferent
@@ -69,7 +73,9 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     from kitvalue.pages.terminal.builds import price_text
 
     made = command.price(folder, plan, at)
-    return Said(price_answer(made.sheet, made), price_text(made.sheet, made, made.cautions), cautions=made.cautions)
+    text = price_text(made.sheet, made, made.cautions, details=details)
+    answer = price_answer(made.sheet, made)
+    return Said(answer, text, cautions=made.cautions, verdicts=[made.verdict.sentence])
 
 
 @shop_command
@@ -84,9 +90,10 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     "--repair", type=charge, metavar="MONEY",
     help="What puts it right; the plan's by its drums if not given, nothing where it is as good as the build.",
 )  # fmt: skip
+@click.option("--details", is_flag=True, help="Show the tie prices, what would turn the answer and both like for like.")
 def compare(
     folder: ShopFolder, plan: str, against: Decimal | None, pieces: int | None, condition: str | None,
-    freight: Decimal | None, repair: Decimal | None,
+    freight: Decimal | None, repair: Decimal | None, details: bool,
 ) -> Said:  # fmt: skip
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
     With --against: the original that a customer names, and which is the better buy.
@@ -116,7 +123,8 @@ def compare(
         raise click.UsageError("--pieces, --condition, --freight and --repair are of an original: add --against PRICE")
     named = None if against is None else OriginalNamed(against, pieces, None, freight, repair)
     made = command.compare(folder, plan, named, condition)
-    return Said(compare_answer(made), compare_text(made, made.cautions), cautions=made.cautions)
+    text = compare_text(made, made.cautions, details=details)
+    return Said(compare_answer(made), text, cautions=made.cautions, verdicts=[made.verdict.sentence])
 
 
 @shop_command

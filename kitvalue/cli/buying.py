@@ -56,6 +56,7 @@ def shortlist(folder: ShopFolder, plan: str | None, on: date | None, as_csv: boo
         lambda: shortlist_text(ranked, written, details=details),
         done.problems,
         ranked.cautions,
+        verdicts=[ranked.verdict.sentence],
     )
 
 

@@ -190,6 +190,7 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         jot_answer(jottings, verdicts, written=yes),
         f"{told}\n\n{ending}",
         cautions=[notice for one in noted for notice in one.notices],
+        verdicts=[one.sentence for one in verdicts.values()],
         question=None if yes else Question(told, f"Write {it} into {last.file}?", write),
     )
 
@@ -294,7 +295,7 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
 )  # fmt: skip
 @click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
 @click.option("--freight", type=amount, metavar="MONEY", help="What it costs to get it here; needs --asked.")
-@click.option("--details", is_flag=True, help="Every way to sell it and VAT route as well; needs --asked.")
+@click.option("--details", is_flag=True, help="The nearest sightings, and every way to sell it and VAT route, as well.")
 @click.option(
     "--on", type=day_of_sale, metavar="DATE", help="The day of the sale; the book's newest date if not given."
 )
@@ -329,8 +330,8 @@ def value(
     from kitvalue.pages.answers import value_answer
     from kitvalue.pages.terminal.market import value_text
 
-    if asked is None and (details or any(one is not None for one in (hours, parts, freight))):
-        raise click.UsageError("--hours, --parts, --freight and --details are of a kit that is asked for: add --asked")
+    if asked is None and any(one is not None for one in (hours, parts, freight)):
+        raise click.UsageError("--hours, --parts and --freight are of a kit that is asked for: add --asked")
     named = KitNamed(series, pieces, condition, finished, features, on)
     price = None if asked is None else AskedPrice(asked, hours, parts, freight)
     done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
@@ -342,6 +343,9 @@ def value(
         said = asked_text(done.asked, done.valuation.buy_in.typical, details=details)
     return Said(
         value_answer(done.valuation, done.moved, done.currency, done.holding, done.asked),
-        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, verdict, said),
+        value_text(
+            done.valuation, done.moved, done.currency, done.cautions, done.holding, verdict, said, details=details
+        ),
         cautions=done.cautions,
+        verdicts=[verdict] if verdict else [],
     )

@@ -220,7 +220,7 @@ class Situation:
         return exact_profit(self.market_price(), self.cost(), self.purchase(), self.terms, self.sheet.route)
 
 
-NOT_A_REBUILD = "The share of {share} % is a guess: an original's price does not predict a rebuild's."
+NOT_A_REBUILD = "The share of {share} % is a guess: originals' prices do not predict rebuilds."
 PRICED_TO_TIE = Caution("priced_to_tie", "An original at the door sets the price: priced to tie, customers are split.")
 
 

@@ -122,7 +122,7 @@ def _in_money(
         mean = float(np.exp(scatter.predictions + scatter.clipped + shift).mean())
         far = fit.book.rows[np.abs(fit.usual_residuals) > CLIP * fit.scatter]
         if len(far):
-            told = "lies far from the others and counts" if len(far) == 1 else "lie far from the others and count"
+            told = "lies far off and counts" if len(far) == 1 else "lie far off and count"
             some = f"{rows_phrase(far.tolist())} {told} little: see kitvalue fit"
             cautions += (Caution("far_rows", some),)
     return Outlook(

@@ -254,12 +254,12 @@ def test_a_share_that_is_a_guess_is_called_one() -> None:
     guess = NOT_A_REBUILD.format(share="70")
     assert guess in texts(price_of().cautions)
     own = {"series": "Inishmore rebuild", "share": 100, "condition": 5}
-    assert not any("does not predict" in text for text in texts(price_of(plan={"finished": own}).cautions))
+    assert not any("do not predict" in text for text in texts(price_of(plan={"finished": own}).cautions))
     as_original = {"series": "Inishmore", "share": 100, "condition": 5}
-    assert any("does not predict" in text for text in texts(price_of(plan={"finished": as_original}).cautions))
+    assert any("do not predict" in text for text in texts(price_of(plan={"finished": as_original}).cautions))
     donors = [d | {"series": "Inishmore"} for d in worked.plan_tables()["donor"]]
     restored = price_of(plan={"finished": as_original, "donor": donors})
-    assert not any("does not predict" in text for text in texts(restored.cautions))
+    assert not any("do not predict" in text for text in texts(restored.cautions))
 
 
 def test_where_the_floor_does_not_bind_the_text_says_what_does() -> None:

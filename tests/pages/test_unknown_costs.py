@@ -32,7 +32,7 @@ def lines_with(text: str, words: str) -> list[str]:
 
 def test_cost() -> None:
     sheet = cost_sheet(unknown_plan(), worked.shop())
-    text = cost_text(sheet, None)
+    text = cost_text(sheet, None, details=True)
     for row in ("= net cost", "= donors"):
         assert any("+ 1 unknown" in line for line in lines_with(text, row)), row
     for row in ("  net cost", "price of no profit", "landed at cost", "floor, your margin met", "landed at the floor"):
@@ -47,7 +47,7 @@ def test_cost() -> None:
 def test_price() -> None:
     plan, shop = unknown_plan(), worked.shop()
     sheet, made = cost_sheet(plan, shop), priced(plan, shop)
-    text = price_text(sheet, made, made.cautions)
+    text = price_text(sheet, made, made.cautions, details=True)
     assert "and there you lose 609, with 1 cost unknown." in " ".join(text.split())
     for row in ("floor, your margin met", "suggested, set by the floor", "landed at the suggested"):
         assert "+ 1 unknown" in lines_with(text, row)[0]
@@ -60,7 +60,7 @@ def test_price() -> None:
 
 def test_compare() -> None:
     made = comparison(unknown_plan(), worked.shop())
-    text = compare_text(made, made.cautions)
+    text = compare_text(made, made.cautions, details=True)
     assert f"Not in the build's cost: {NAME}." in text
     assert text.count(" +? ") == 5 + 2 * 5  # the cost of five sizes and, set by the floor, their prices
     assert "  +?: something of that cost is not known" in text
@@ -74,7 +74,7 @@ def test_compare() -> None:
 def test_a_price_that_the_market_sets_rests_on_no_cost() -> None:
     plan, shop = unknown_plan(), worked.shop()
     sheet, made = cost_sheet(plan, shop), priced(plan, shop, original=4600.0, finished=5800.0)
-    text = price_text(sheet, made, made.cautions)
+    text = price_text(sheet, made, made.cautions, details=True)
     assert made.quote.binding == "resale"
     for row in ("suggested, set by the resale", "landed at the suggested", "market price"):
         assert "unknown" not in lines_with(text, row)[0]
@@ -85,7 +85,11 @@ def test_a_price_that_the_market_sets_rests_on_no_cost() -> None:
 def test_nothing_is_said_where_all_is_known(plan: Plan) -> None:
     shop = worked.shop()
     sheet, made, found = cost_sheet(plan, shop), priced(plan, shop), comparison(plan, shop)
-    for text in (cost_text(sheet, None), price_text(sheet, made, ()), compare_text(found, ())):
+    for text in (
+        cost_text(sheet, None, details=True),
+        price_text(sheet, made, (), details=True),
+        compare_text(found, (), details=True),
+    ):
         assert "unknown" not in text
         assert "+?" not in text
 

@@ -1,15 +1,17 @@
-"""Every answer reads in a terminal 80 columns wide; only a word that cannot be broken, such as a path, is longer."""
+"""Every answer reads in a terminal 60, 80 and 120 columns wide; only a word that cannot be broken, such as a path, is
+longer. On a terminal the verdict is bold."""
 
 from __future__ import annotations
 
+import os
 import re
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from kitvalue.cli.main import main
-from kitvalue.pages.terminal.table import WIDTH
 from kitvalue.pages.words import width
 from tests.robust.processes import ADVERT, VALUE
 from tests.shops import run, sample_shop
@@ -17,16 +19,16 @@ from tests.shops import run, sample_shop
 SHOPS = {"starter": ("example",), "sample": ("seven-piece", "inishmore-restored")}
 LINES = [
     "new another", "check", "check --rows", "fit", "fit --plain --no-pool", " ".join(VALUE),
-    f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95", "cost PLAN --csv", "price PLAN",
-    "price PLAN --at 900", "price PLAN --at 12345.67", "compare PLAN", "shortlist", "shortlist --csv --plan PLAN",
+    f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95", "cost PLAN --csv", "cost PLAN --csv --details", "price PLAN", "price PLAN --details",
+    "price PLAN --at 900", "price PLAN --at 12345.67", "compare PLAN", "compare PLAN --details", "shortlist", "shortlist --csv --plan PLAN",
     "source PLAN --best 3 --write PLAN-found", "done", "jot", "take FILE", "report", "card --plan PLAN", "sheet PLAN",
 ]  # fmt: skip
 
 
-def too_wide(text: str) -> list[str]:
-    """The lines that are wider than a terminal and could be broken; how a file was read is one line of `check`."""
-    lines = [line for line in text.splitlines() if width(line) > WIDTH and len(line.split()) > 1]
-    return [line for line in lines if not re.fullmatch(r"\w+\.csv: .+ refused.*  \(.+\)", line)]
+def too_wide(text: str, most: int) -> list[str]:
+    """The lines that are wider than a terminal and could be broken, without those that are pasted into a file."""
+    lines = [line for line in text.splitlines() if width(line) > most and len(line.split()) > 1]
+    return [line for line in lines if not re.match(r" +(?:\w+ = \[|[^; ]+;)", line)]  # to paste into a file
 
 
 def words_of(line: str, plan: str) -> list[str]:
@@ -51,15 +53,23 @@ def test_every_command_is_tried_here() -> None:
     assert {line.split()[0] for line in LINES} == set(main.commands)
 
 
+def as_wide(columns: int, patch: pytest.MonkeyPatch) -> None:
+    patch.setattr("kitvalue.cli.answers._columns", lambda: columns)
+
+
+@pytest.mark.parametrize("columns", [60, 80, 120])
 @pytest.mark.parametrize("line", LINES)
-def test_an_answer_fits_80_columns(line: str, shop: str) -> None:
-    if (shop, line) == ("sample", "report"):
+def test_an_answer_fits_the_terminal(line: str, columns: int, shop: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    if shop == "sample" and (columns > 60 or line == "report"):
         pytest.skip("it says no more than in the other shop, and takes seconds")
+    as_wide(columns, monkeypatch)
+    if line.startswith("new"):
+        line += str(columns)
     for plan in SHOPS[shop] if "PLAN" in line else ("",):
         ran = run("shop", *words_of(line, plan))
         assert ran.status in (0, 1, 2) if line.startswith("source") else ran.status == 0, ran.err
         assert ran.out.strip()
-        assert too_wide(ran.out) == []
+        assert too_wide(ran.out, columns) == []
 
 
 def test_answers_of_larger_money_fit_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -84,7 +94,32 @@ def test_answers_of_larger_money_fit_too(tmp_path: Path, monkeypatch: pytest.Mon
         if line.startswith(("fit", "cost", "price", "compare", "shortlist")):
             ran = run("shop", *words_of(line, "example"))
             assert ran.status == 0, ran.err
-            assert too_wide(ran.out) == [], line
+            assert too_wide(ran.out, 80) == [], line
     ran = run("shop", "value", "--series", long, "--pieces", "5", "--condition", "freshen")
     assert ran.status == 0, ran.err
-    assert too_wide(ran.out) == []
+    assert too_wide(ran.out, 80) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals")
+@pytest.mark.parametrize(("columns", "plain"), [("70", False), ("40", False), ("300", True)])
+def test_a_terminal_is_asked_how_wide_it_is_and_shows_the_verdict_bold(
+    columns: str, plain: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import pty
+
+    shop = sample_shop(tmp_path)
+    monkeypatch.setenv("COLUMNS", columns)
+    monkeypatch.setenv("NO_COLOR", "1" if plain else "")
+    said: list[bytes] = []
+
+    def read(fd: int) -> bytes:
+        said.append(os.read(fd, 4096))
+        return said[-1]
+
+    pty.spawn([sys.executable, "-m", "kitvalue", "--shop", str(shop), "price", "seven-piece"], read)
+    told = b"".join(said).decode().replace("\r\n", "\n")
+    first, _, rest = told.partition("\n\n")
+    assert (first.startswith("\x1b[1m"), first.endswith("\x1b[0m")) == (not plain, not plain)
+    assert "\x1b" not in rest
+    least, most = {"70": (62, 70), "40": (52, 60), "300": (100, 120)}[columns]
+    assert least < max(map(width, rest.splitlines())) <= most

@@ -35,7 +35,7 @@ from kitvalue.intake.text.tomltext import Place, toml_text
 from kitvalue.intake.text.words import fold, listed, spelt_out
 from kitvalue.pages.terminal.figures import cents, counted, figure
 from kitvalue.pages.terminal.market import counts_line
-from kitvalue.pages.terminal.table import bullets, command, page, table, wrapped
+from kitvalue.pages.terminal.table import bullets, command, folded, page, table, wrapped
 
 _MOST_ROWS: Final = 40  # of a list; with --json all are told
 DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
@@ -86,7 +86,7 @@ def check_text(
     in_doubt = any(problem.code == "marks_scale" for problem in problems)  # then no row can be trusted to be right
     if refused and files and files[0].used >= FEWEST_ROWS and not in_doubt:
         parts.append(f"Or go on: the {files[0].used} rows of {files[0].file} that are right are enough for answers")
-    return "\n".join([*parts, *map(_to_paste, paste)])
+    return "\n".join([*map(folded, parts), *map(_to_paste, paste)])
 
 
 def _to_paste(block: PasteBlock) -> str:

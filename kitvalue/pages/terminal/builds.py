@@ -35,8 +35,35 @@ def _title(sheet: CostSheet, what: str) -> str:
     return wrapped(f"{sheet.title}: {sheet.pieces} pieces, {ROUTE_WORDS[sheet.route]} ({what})", "")
 
 
-def cost_text(sheet: CostSheet, verdict: Verdict | None) -> str:
-    """The cost sheet line by line, the buying list, and what the build must sell for by each VAT route."""
+def cost_text(sheet: CostSheet, verdict: Verdict | None, *, details: bool = False) -> str:
+    """What the build costs by groups and what it must sell for by each VAT route; line by line, with the buying list,
+    as a detail."""
+    heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in sheet.routes if r.allowed)]
+    prices = [
+        (name, *(_partly(sheet, getattr(r, field)) for r in sheet.routes if r.allowed))
+        for field, name in ROUTE_PRICES.items()
+        if details or field in ("zero_profit_price", "floor")
+    ]
+    notes = ["* the route of this plan; prices are gross"]
+    if details:
+        prices.insert(1, ("bought in for", *(cents(r.purchase) for r in sheet.routes if r.allowed)))
+        notes += [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
+    groups = [(part.group.value, part.total.text()) for part in sheet.subtotals()]
+    total = (f"net cost, {figure(sheet.hours)} hours", sheet.total.text())
+    said = "--details: every line, what to buy and to cut, where the donors' prices go."
+    return page(
+        "" if verdict is None else wrapped(verdict.sentence, ""),
+        _title(sheet, f"net {sheet.currency}"),
+        *(_cost_details(sheet) if details else [table("< | net", [*groups, total])]),
+        f"What it must sell for\n{table(' | '.join(heads), prices, notes=notes)}",
+        bullets("Notes", sheet.notes),
+        "" if details else wrapped(said, ""),
+        take_care(sheet.cautions),
+    )
+
+
+def _cost_details(sheet: CostSheet) -> list[str]:
+    """The cost sheet line by line, where the donors' prices go, the buying list and the strips to cut."""
     lines: list[tuple[str, ...]] = []
     for part in sheet.subtotals():
         lines += [
@@ -55,23 +82,12 @@ def cost_text(sheet: CostSheet, verdict: Verdict | None) -> str:
     ]  # fmt: skip
     by_donor = table("donor< | price | sold off | kept | in the kit", donors)
     to_cut = table("< | length | width | in pieces of< | m2", strips)
-    routes = [r for r in sheet.routes if r.allowed]
-    heads = ["<", *(ROUTE_WORDS[r.route] + (" *" if r.route == sheet.route else "") for r in routes)]
-    prices = [(name, *(_partly(sheet, getattr(r, field)) for r in routes)) for field, name in ROUTE_PRICES.items()]
-    prices.insert(1, ("bought in for", *(cents(r.purchase) for r in routes)))
-    closed = [f"{ROUTE_WORDS[r.route]} is not open: {r.reason}" for r in sheet.routes if not r.allowed]
-    by_route = table(" | ".join(heads), prices, notes=["* the route of this plan; prices are gross", *closed])
-    return page(
-        "" if verdict is None else wrapped(verdict.sentence, ""),
-        _title(sheet, f"net {sheet.currency}"),
+    return [
         table("< | quantity | unit< | each | net", lines),
         f"Where the donors' prices go\n{by_donor}" if donors else "",
         f"To buy and to do\n{table('< | quantity | unit< | <56', to_buy)}",
         f"Strips to cut, millimetres\n{to_cut}" if strips else "",
-        f"What it must sell for\n{by_route}",
-        bullets("Notes", sheet.notes),
-        take_care(sheet.cautions),
-    )
+    ]
 
 
 def _partly(sheet: CostSheet, figure: Decimal | None) -> str:
@@ -84,8 +100,8 @@ def _aside(sheet: CostSheet) -> str:
     return f" ({len(sheet.incomplete)} unknown not in it)" if sheet.incomplete else ""
 
 
-def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> str:
-    """What to ask, what it leaves, and what a buyer elsewhere pays at the door."""
+def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution], *, details: bool = False) -> str:
+    """What to ask and what it leaves; how that comes about, and what a buyer elsewhere pays, as a detail."""
     quote, sale = p.quote, p.sale
 
     def profit(amount: Decimal) -> str:
@@ -100,7 +116,7 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         ("cap, an original at the door less freight", cents(quote.cap)),
         ("resale, what the market pays for such a kit", cents(quote.resale)),
         ("chance that such a sale loses money", dash(p.chance_of_loss, share)),
-        ("market price, the smaller of these two", cents(quote.market_price)),
+        ("market price, the smaller of cap and resale", cents(quote.market_price)),
         ("profit at the market price", profit(quote.profit_at_market)),
         (f"suggested, set by the {quote.binding}", of_suggested(sheet, quote, quote.suggested).text()),
         *([] if quote.asked == quote.suggested else [("your own price", cents(quote.asked))]),
@@ -109,6 +125,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
     ]
     if sheet.is_service:  # no market has a say in it
         prices = [prices[0], *prices[-3:-1]]
+    elif not details:
+        prices = [prices[0], *prices[3:-2]]
     leaves = [
         ("price", cents(sale.gross)),
         ("VAT in it", cents(sale.vat)),
@@ -126,6 +144,8 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         hardly = ": expect hardly a buyer" if p.originals_dearer < FEW else ""
         said += f" At {cents(sale.gross)}, {far} the market, {share(p.originals_dearer)} of originals cost more at the "
         said += f"door{hardly}."
+    if not details:
+        leaves = leaves[-3:-1]
     at = f"At {priced} price" if sale.gross == quote.asked else "At the price asked about"
     places = table(
         "to< | < | the kit | freight | duty | VAT | clearance | the buyer pays | you get, net",
@@ -140,8 +160,10 @@ def price_text(sheet: CostSheet, p: PriceSheet, cautions: Sequence[Caution]) -> 
         _title(sheet, f"{sheet.currency}, gross"),
         facts(prices),
         f"{at}\n{facts(leaves)}",
-        bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]),
-        f"Delivered\n{places}",
+        bullets(f"Ways out{_aside(sheet)}", [way.text for way in p.ways_out]) if details else "",
+        f"Delivered\n{places}"
+        if details
+        else wrapped("--details: VAT, fee and markup, cap and resale, the ways out, prices elsewhere.", ""),
     )
 
 
@@ -152,8 +174,9 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
     return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
-def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
-    """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
+def compare_text(c: Comparison, cautions: Sequence[Caution], *, details: bool = False) -> str:
+    """The build against the original, size by size; as a detail the tie prices, what would turn the answer, and both
+    like for like."""
     sheet = c.sheet
     heads = "pieces | build at cost | webshop price | landed at price | original | original, one sale | build cheaper"
     rows = []
@@ -171,7 +194,14 @@ def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     aside = _aside(sheet)
     at_cost = f"at cost{aside}: {_tie(c.tie_at_cost)}"
     at_price = f"at webshop price{aside if c.quote.binding == 'floor' else ''}: {_tie(c.tie_at_price)}"
+    more = [wrapped("--details: the tie prices, what would turn the answer, both like for like.", "")]
     alike = table("< | the build<28 | an original<28", [(p.what, p.build, p.original) for p in c.like_for_like])
+    if details:
+        more = [
+            f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
+            f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
+            f"Like for like\n{alike}",
+        ]
     return answer_page(
         cautions,
         wrapped(c.verdict.sentence, ""),
@@ -180,9 +210,7 @@ def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
         _title(sheet, f"{sheet.currency}, at the door"),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
         f"By pieces\n{table(heads, rows, notes=notes)}\n{wrapped(c.crossings.text)}",
-        f"Where they tie\n{wrapped(at_cost)}\n{wrapped(at_price)}",
-        f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
-        f"Like for like\n{alike}",
+        *more,
     )
 
 

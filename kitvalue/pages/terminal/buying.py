@@ -324,6 +324,4 @@ def _notes(asked: JudgedPrice, shown: Sequence[JudgedOffer], *, details: bool) -
             f'with sell_on = "{route}" in [tax], where the law lets you: at most {listed(prices)}'
             for route, prices in other
         ]
-    elif len(asked.judged) > len(shown) or any(one.better_routes for one in shown):
-        notes.append("--details has the other ways to sell it and the other VAT routes")
-    return [*notes, *([reckoned_words(asked.reckoned)] if asked.reckoned is not None else [])]
+    return [*notes, *([reckoned_words(asked.reckoned)] if asked.reckoned is not None and details else [])]

@@ -112,8 +112,11 @@ def value_text(
     holding: Decimal,
     verdict: str,
     asked: str,
+    *,
+    details: bool = False,
 ) -> str:
-    """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them."""
+    """What is to be said of a price asked, and buy-in and resale with the range of one sale; averages, the market's
+    level and the sightings behind them as a detail."""
     kit, buy_in, resale = valuation.kit, valuation.buy_in, valuation.resale
     ways = (buy_in, resale)
     dated, on = ("", f"on {kit.on}") if kit.on is not None else (as_of_words(valuation.as_of), "")
@@ -125,13 +128,16 @@ def value_text(
         (f"one sale, {buy_in.range_percent} %", *(span(o.low, o.high) for o in ways)),
         (f"market level, {buy_in.range_percent} %", *(span(o.level_low, o.level_high) for o in ways)),
     ]
+    if not details:
+        rows = [rows[0], rows[1], rows[3]]
     notes, as_it_is = [], valuation.finished == kit.condition
     if as_it_is and resale.typical < buy_in.typical:
         notes = ["resale is below buy-in: dealer rows lie under private ones in this book; are they dealers' prices?"]
     elif as_it_is and resale.typical == buy_in.typical:
         notes = ["resale equals buy-in: the same condition, and no dealer's price to tell apart"]
-    notes.append(f"asked to sold rests on {buy_in.rests_on}")
-    if holding:
+    if details:
+        notes.append(f"asked to sold rests on {buy_in.rests_on}")
+    if details and holding:
         notes.append(f"holding it until it is sold costs {cents(holding)}")
     if move is not None:
         told = f" have moved {change(move.percent)}  ({change(move.low)} to {change(move.high)})"
@@ -156,7 +162,11 @@ def value_text(
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
         table("< | buy-in value | resale value", rows, notes=notes),
-        f"The nearest sightings, each adjusted to this kit\n{nearest}",
+        f"The nearest sightings, each adjusted to this kit\n{nearest}"
+        if details
+        else wrapped(
+            f"--details: {'other ways to sell it, ' if asked else ''}the market's level, the nearest sightings.", ""
+        ),
     )
 
 

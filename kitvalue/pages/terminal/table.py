@@ -1,4 +1,4 @@
-"""Plain tables and running text for a terminal of 80 columns, wherever they are read.
+"""Plain tables and running text as wide as whoever prints them says, 80 columns where nobody does.
 
 Words stand left and figures right, wide characters count as two. Nothing is cut: what is too wide is folded.
 """
@@ -7,13 +7,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from itertools import zip_longest
 from typing import NamedTuple
 
 from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.words import cut, width
 
-WIDTH = 80
+_COLUMNS: ContextVar[int] = ContextVar("columns", default=80)
 LEAST = 12  # columns that a column of words keeps however wide the others are
 WORD = re.compile(r" *[^ ]+(?: %[^ ]*)?")  # with the spaces before it; a number keeps its sign of percent
 ARGUMENT = re.compile(r"""(?:[^\s"']|"[^"]*"|'[^']*')+""")  # of a command line, quotes and what is in them whole
@@ -21,6 +23,16 @@ DEEPEST = 8  # columns by which a text under a row is indented at most
 INDENT = GAP = "  "
 # Ways to make a table fit: lines of a heading, whether words are folded, what stands between two columns.
 FOLDING = ((1, False, GAP), (2, False, GAP), (3, False, GAP), (2, True, GAP), (9, True, GAP), (9, True, " "))
+
+
+@contextmanager
+def as_wide_as(columns: int) -> Iterator[None]:
+    """Within, tables and texts are set for so many columns."""
+    before = _COLUMNS.set(columns)
+    try:
+        yield
+    finally:
+        _COLUMNS.reset(before)
 
 
 class Column(NamedTuple):
@@ -75,7 +87,7 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> tuple[l
             tried = range(longest, width(c.title) + 1)
             least.append(next(w for w in tried if len(fold(c.title, w)) <= heading))
         widths = [max(head, cell) for head, cell in zip(least, cells, strict=True)]
-        over = len(INDENT) + sum(widths) + len(gap) * (len(widths) - 1) - WIDTH
+        over = len(INDENT) + sum(widths) + len(gap) * (len(widths) - 1) - _COLUMNS.get()
         while over > 0 and words:
             free = [j for j, c in enumerate(columns) if not c.figures and widths[j] > max(least[j], LEAST)]
             if not free:
@@ -121,7 +133,7 @@ def facts(pairs: Sequence[tuple[str, str]]) -> str:
 def wrapped(text: str, indent: str = INDENT, bullet: str = "") -> str:
     """Running text in lines of bounded width; a word that is longer, such as a path, stays whole."""
     start = indent + bullet
-    first, *rest = fold(text, WIDTH - len(start), whole=True)
+    first, *rest = fold(text, _COLUMNS.get() - len(start), whole=True)
     return "\n".join([start + first, *(" " * len(start) + line for line in rest)])
 
 
@@ -130,7 +142,7 @@ def command(text: str, indent: str) -> str:
     lines, line = [], indent
     for argument in ARGUMENT.findall(text):
         longer = f"{line} {argument}" if line.strip() else line + argument
-        if width(longer) > WIDTH - 2 and line.strip():
+        if width(longer) > _COLUMNS.get() - 2 and line.strip():
             lines.append(f"{line} \\")
             longer = f"{indent}  {argument}"
         line = longer
@@ -151,5 +163,10 @@ def grouped(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
 
 
 def page(*blocks: str) -> str:
-    """An answer of several blocks with a blank line behind each; blank ones are left out."""
-    return "\n".join(f"{block}\n" for block in blocks if block)
+    """An answer of several blocks with a blank line behind each; blank ones are left out, long headings folded."""
+    return "\n".join(f"{folded(block)}\n" for block in blocks if block)
+
+
+def folded(text: str) -> str:
+    """A text with those of its lines folded that are not indented, as headings are."""
+    return "\n".join(line if line[:1] in ("", " ") else wrapped(line, "") for line in text.split("\n"))
