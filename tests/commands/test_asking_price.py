@@ -125,7 +125,7 @@ def test_another_route_that_pays_more_is_a_detail(shop: Path, tmp_path: Path) ->
         in out
     )
     assert not any(price in plain for price in prices)
-    assert "--details has the other ways to sell it and the other VAT routes" in plain
+    assert "--details: other ways to sell it," in plain
     assert "with sell_on =" not in run(other, "value", *KIT, *words, "--details").out
 
 
@@ -150,8 +150,8 @@ def test_invented_figures_are_told_until_the_shop_has_its_own(shop: Path, tmp_pa
     assert run(".", "new", str(fresh)).status == 0
     words = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3", "--asked", "350")
     told = "What you may pay rests on invented figures until shop.toml has your own."
-    out = " ".join(run(fresh, *words).out.split())
-    assert told in out
+    assert told in " ".join(run(fresh, *words).out.split())
+    out = " ".join(run(fresh, *words, "--details").out.split())
     assert "Reckoned with a new shop's invented figures, until you write your own: VAT 23 %" in out
     assert run(fresh, *words, "--json").data["asked"]["reckoned_with"]["invented"] is True
     assert run(fresh, "shortlist", "--json").data["reckoned_with"]["invented"] is True

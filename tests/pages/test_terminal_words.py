@@ -47,7 +47,7 @@ def test_the_same_figure_twice_says_why(tmp_path: Path, sample: Path) -> None:
     shop = private_book(tmp_path / "private")
     assert why in run(shop, *VALUE, "Burren").out
     assert why not in run(shop, *VALUE, "Burren", "--finished", "5").out
-    assert why not in run(sample, *VALUE, "Burren").out  # this book has dealers
+    assert why not in run(sample, *VALUE, "Burren", "--details").out  # this book has dealers
 
 
 def test_the_report_says_of_the_resale_value_what_value_does(tmp_path: Path, sample: Path) -> None:
@@ -60,9 +60,9 @@ def test_the_report_says_of_the_resale_value_what_value_does(tmp_path: Path, sam
 
 
 def test_a_row_far_off_says_what_it_counts(sample: Path, tmp_path: Path) -> None:
-    assert "far off: weighs 0.19, not 1" in run(sample, *VALUE, "Burren").out
+    assert "far off: weighs 0.19, not 1" in run(sample, *VALUE, "Burren", "--details").out
     shop = private_book(tmp_path / "slip", slip="31000.00")
-    told = run(shop, "value", "--series", "Slane", "--pieces", "3", "--condition", "4").out
+    told = run(shop, "value", "--series", "Slane", "--pieces", "3", "--condition", "4", "--details").out
     assert "far off: weighs nothing" in words(told)
 
 
@@ -110,7 +110,7 @@ def test_below_the_market_nothing_is_said_of_dearer_originals(sample: Path) -> N
 
 
 def test_what_never_turns_the_answer_is_said_once(sample: Path) -> None:
-    told = run(sample, "compare", "seven-piece").out
+    told = run(sample, "compare", "seven-piece", "--details").out
     assert told.count("that price leaves a loss") == 1
     names = "share, covering cost, freight of the original, condition of the original"
     assert f"at the market price: that price leaves a loss, whatever the value ({names})" in words(told)

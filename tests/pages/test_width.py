@@ -19,8 +19,9 @@ from tests.shops import run, sample_shop
 SHOPS = {"starter": ("example",), "sample": ("seven-piece", "inishmore-restored")}
 LINES = [
     "new another", "check", "check --rows", "fit", "fit --plain --no-pool", " ".join(VALUE),
-    f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95", "cost PLAN --csv", "cost PLAN --csv --details", "price PLAN", "price PLAN --details",
-    "price PLAN --at 900", "price PLAN --at 12345.67", "compare PLAN", "compare PLAN --details", "shortlist", "shortlist --csv --plan PLAN",
+    f"{' '.join(VALUE)} --finished wipe --since 2025-06-01 --range 95 --details", "cost PLAN --csv",
+    "cost PLAN --details", "price PLAN", "price PLAN --at 900", "price PLAN --at 12345.67 --details", "compare PLAN",
+    "compare PLAN --against 4100 --pieces 5 --details", "shortlist", "shortlist --csv --plan PLAN",
     "source PLAN --best 3 --write PLAN-found", "done", "jot", "take FILE", "report", "card --plan PLAN", "sheet PLAN",
 ]  # fmt: skip
 
