@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Literal
 
 from pydantic import BaseModel
@@ -77,35 +78,39 @@ def _share(value: float | None) -> Decimal | None:
     return None if value is None else Decimal(f"{value:.4f}")
 
 
-def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
+def plan_text(plan: Plan, remark: str, order: SizeOrder, assumed: Mapping[str, str] = MappingProxyType({})) -> str:
     """The plan as TOML that reads back as the same plan, a remark on top. Keys at their default are left out.
 
-    Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its place.
+    `assumed` says why keys that nobody named are so, by their place such as `drum 2.positions`: these are written with
+    a remark. Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its
+    place.
     """
-    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
+    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, assumed)]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
         if isinstance(value, BaseModel) and (field.is_required() or value != field.default):
-            blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
+            blocks.append(f"[{field.alias or name}]\n{_keys(value, order, assumed, f'{name}.')}")
         elif isinstance(value, tuple):
-            for one in value:
-                lines = f"[[{name}]]\n{_keys(one, order)}"
+            for at, one in enumerate(value, 1):
+                lines = f"[[{name}]]\n{_keys(one, order, assumed, f'{name} {at}.')}"
                 asked = name == "donor" and one.bought_from == "trade" and one.vat is None
                 blocks.append(f"{lines}\n{ASK_VAT}" if asked else lines)
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
+def _keys(table: BaseModel, order: SizeOrder, assumed: Mapping[str, str], place: str = "") -> str:
     lines = []
     for name, field in type(table).model_fields.items():
-        value = getattr(table, name)
+        value, why = getattr(table, name), assumed.get(f"{place}{name}")
         first = value[0] if isinstance(value, tuple) and value else value
         if (
-            name not in skip
+            (place or name != "name")
             and not isinstance(first, BaseModel)
-            and value not in (None, (), field.get_default(call_default_factory=True))
+            and value not in (None, ())
+            and (why is not None or value != field.get_default(call_default_factory=True))
         ):
-            lines.append(f"{field.alias or name} = {_value(value, order)}")
+            line = f"{field.alias or name} = {_value(value, order)}"
+            lines.append(line if why is None else f"{line}  # default: {why}")
     return "\n".join(lines)
 
 
