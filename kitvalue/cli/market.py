@@ -166,6 +166,7 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
     from kitvalue.intake.text.words import rows_phrase
     from kitvalue.pages.answers import jot_answer
     from kitvalue.pages.terminal.arrival import jot_text
+    from kitvalue.pages.terminal.table import wrapped
 
     if text is None and sys.stdin is not None:  # else it was closed
         if sys.stdin.isatty():
@@ -182,10 +183,11 @@ def jot(folder: ShopFolder, text: str | None, offer: bool, yes: bool) -> Said:
         return f"Written: {rows_phrase([one.row.row for one in noted])} of {last.file}"
 
     ending = write() if yes else f"Nothing is written: --yes writes the {rows}."
-    told = jot_text(jottings)
+    verdicts = command.offer_verdicts(folder, noted) if offer else {}
+    told = "\n\n".join((*(wrapped(one.sentence, "") for one in verdicts.values()), jot_text(jottings)))
     it = "it" if len(noted) == 1 else f"these {rows}"
     return Said(
-        jot_answer(jottings, written=yes),
+        jot_answer(jottings, verdicts, written=yes),
         f"{told}\n\n{ending}",
         cautions=[notice for one in noted for notice in one.notices],
         question=None if yes else Question(told, f"Write {it} into {last.file}?", write),
@@ -291,6 +293,7 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
     help="Bench hours to restore it, on top of prepare; needs --asked.",
 )  # fmt: skip
 @click.option("--parts", type=amount, metavar="MONEY", help="Heads and parts bought for it, net; needs --asked.")
+@click.option("--freight", type=amount, metavar="MONEY", help="What it costs to get it here; needs --asked.")
 @click.option("--details", is_flag=True, help="Every way to sell it and VAT route as well; needs --asked.")
 @click.option(
     "--on", type=day_of_sale, metavar="DATE", help="The day of the sale; the book's newest date if not given."
@@ -303,8 +306,8 @@ def fit(folder: ShopFolder, plain: bool, no_pool: bool) -> Said:
 )  # fmt: skip
 def value(
     folder: ShopFolder, series: str, pieces: int, condition: str, finished: str | None, features: tuple[str, ...],
-    asked: Decimal | None, hours: Decimal | None, parts: Decimal | None, on: date | None, since: date | None,
-    unseen: bool, range_percent: int, details: bool,
+    asked: Decimal | None, hours: Decimal | None, parts: Decimal | None, freight: Decimal | None, on: date | None,
+    since: date | None, unseen: bool, range_percent: int, details: bool,
 ) -> Said:  # fmt: skip
     """What a kit is worth: to buy in, and to sell again finished. With --asked: whether that is much, and the most to
     pay, as shortlist would say it of an offer that is sold on.
@@ -326,18 +329,19 @@ def value(
     from kitvalue.pages.answers import value_answer
     from kitvalue.pages.terminal.market import value_text
 
-    if asked is None and (hours is not None or parts is not None or details):
-        raise click.UsageError("--hours, --parts and --details are of a kit that is asked for: give --asked, too")
+    if asked is None and (details or any(one is not None for one in (hours, parts, freight))):
+        raise click.UsageError("--hours, --parts, --freight and --details are of a kit that is asked for: add --asked")
     named = KitNamed(series, pieces, condition, finished, features, on)
-    price = None if asked is None else AskedPrice(asked, hours, parts)
+    price = None if asked is None else AskedPrice(asked, hours, parts, freight)
     done = command.value(folder, named, range_percent, since=since, unseen=unseen, asked=price)
-    said = ""
+    said = verdict = ""
     if done.asked is not None:
         from kitvalue.pages.terminal.buying import asked_text
 
+        verdict = done.asked.verdict.sentence
         said = asked_text(done.asked, done.valuation.buy_in.typical, details=details)
     return Said(
         value_answer(done.valuation, done.moved, done.currency, done.holding, done.asked),
-        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, said),
+        value_text(done.valuation, done.moved, done.currency, done.cautions, done.holding, verdict, said),
         cautions=done.cautions,
     )

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
-from typing import Final
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Final
 
 from kitvalue.commands.folder import ShopFolder, state_of
 from kitvalue.commands.writing import OFFERS, PRICES, RATES
@@ -20,14 +23,17 @@ from kitvalue.intake.adverts.paste import adverts_of
 from kitvalue.intake.adverts.read import shop_lexicon, understand
 from kitvalue.intake.adverts.text import NO_DAY, Taken, Understood
 from kitvalue.intake.books.bookrows import Rates, read_rates
-from kitvalue.intake.books.offers import offer_columns
+from kitvalue.intake.books.offers import offer_columns, read_offers
 from kitvalue.intake.books.pricebook import wanted_columns
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.tables.csvout import MARK
 from kitvalue.intake.tables.headers import WantedColumns
 from kitvalue.intake.tables.style import FileStyle, file_style, new_row
-from kitvalue.intake.text.problems import Caution, RefusedError, shown
+from kitvalue.intake.text.problems import Caution, KitvalueError, RefusedError, shown
 from kitvalue.intake.text.words import fold, listed, trimmed
+
+if TYPE_CHECKING:
+    from kitvalue.decisions.verdict import Verdict
 
 _DEFAULTS: Final = {"price_kind": "asked", "channel": "private", "bought_from": "private"}  # of a blank
 _LONGEST_NAME: Final = 100  # characters of a series
@@ -122,6 +128,30 @@ def _refuse_without_rate(folder: ShopFolder, understood: Understood, day: dt.dat
         f"date,currency,rate and a row for {day.isoformat()} or a day before, what one costs in {own}; or write the "
         f"price in {own} into the advert"
     )
+
+
+def offer_verdicts(folder: ShopFolder, noted: Sequence[Jotted]) -> dict[int, Verdict]:
+    """What to do about each offer that was noted, by its row, read as the file will be once it is written. None
+    where the shop has no price book, or nothing to judge by.
+    """
+    from kitvalue.decisions.offered import grounds_of, shortlisted
+    from kitvalue.decisions.verdict import Verdict
+
+    if not folder.has(PRICES):
+        return {}
+    with TemporaryDirectory() as place, suppress(KitvalueError):
+        path = Path(place) / OFFERS
+        path.write_bytes(noted[-1].row.data)
+        if (rates := folder.bytes_of(RATES)) is not None:
+            (Path(place) / RATES).write_bytes(rates)
+        rows = {one.row.row for one in noted}
+        offers = [offer for offer in read_offers(path, folder.shop, folder.today).rows if offer.row in rows]
+        parts = None if folder.parts is None else folder.parts.rows
+        judged = shortlisted(grounds_of(folder.shop, folder.market.fit, None, parts, None), offers).judged
+        found = {one.offer.row: one.verdict for one in judged}
+        why = "the row is not complete yet"
+        return {row: found.get(row, Verdict("unknown", f"No verdict: {why}.", None, why)) for row in sorted(rows)}
+    return {}
 
 
 def write_jotted(folder: ShopFolder, jotted: Jotted) -> None:

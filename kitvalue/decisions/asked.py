@@ -9,6 +9,7 @@ from kitvalue.decisions.named import AskedPrice
 from kitvalue.decisions.offered import grounds_of, shortlisted
 from kitvalue.decisions.original import as_money
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, reckoned_with
+from kitvalue.decisions.verdict import Verdict
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer
 from kitvalue.intake.settings.shop import Shop
@@ -36,13 +37,19 @@ class JudgedPrice:
         told = [one for one in self.judged if one.offer.hours is not None or one.offer.finished == one.offer.condition]
         return max(told, key=lambda one: -1.0 if one.stop_at is None else one.stop_at, default=None)
 
+    @property
+    def verdict(self) -> Verdict:
+        """That of the best way."""
+        best, why = self.best, self.reason or "it cannot be judged"
+        return best.verdict if best is not None else Verdict("unknown", f"No verdict: {why}.", None, why)
+
 
 def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float, asked: AskedPrice) -> JudgedPrice:
     """Judge a price asked for a kit whose buy-in value is `typical`, as `shortlist` judges an offer that is sold on."""
     against = 100 * (float(asked.price) / typical - 1)
     offers = [_offer(0, kit, finished, asked)]
     if finished != kit.condition:
-        offers.insert(0, _offer(1, kit, kit.condition, AskedPrice(asked.price)))
+        offers.insert(0, _offer(1, kit, kit.condition, AskedPrice(asked.price, freight=asked.freight)))
     try:
         judged = {j.offer.row: j for j in shortlisted(grounds_of(shop, fit, None, None, kit.on), offers).judged}
     except KitvalueError as error:
@@ -56,7 +63,7 @@ def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:
     """The kit as a row of offers.csv would tell it."""
     return Offer(
         row=row, offer="", series=kit.series, pieces=int(kit.pieces), condition=as_money(kit.condition),
-        price=asked.price, freight=None, sizes=(), bought_from="private", haggle=None, note=None,
+        price=asked.price, freight=asked.freight, sizes=(), bought_from="private", haggle=None, note=None,
         features=tuple(
             FeatureRead(f.name, f.value if isinstance(f.value, bool | str) else as_money(f.value)) for f in kit.features
         ),

@@ -32,7 +32,16 @@ from kitvalue.decisions.ceiling import (
 from kitvalue.decisions.doubt import rebuilt
 from kitvalue.decisions.named import KitRead
 from kitvalue.decisions.original import finished_kit
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses, part_sales, parts_of
+from kitvalue.decisions.shortlist import (
+    JudgedOffer,
+    JudgedUse,
+    UseBatch,
+    judged,
+    judged_uses,
+    no_verdict,
+    part_sales,
+    parts_of,
+)
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.books.offers import Offer, Part
 from kitvalue.intake.settings.plan import Plan
@@ -149,7 +158,10 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     answers: list[JudgedOffer] = []
     lots: list[Lot] = []
     tax, _ = settings_of(grounds.shop)
-    for offer in offers:
+    usual, recipe = grounds.shop.buying.freight, grounds.fit.recipe
+    seen = dict(zip(recipe.series, recipe.rows_by_series, strict=True))
+    for told_of in offers:
+        offer = replace(told_of, freight=usual) if told_of.freight is None else told_of
         paid = paid_for(offer, grounds.step)
         try:
             bought = kit_offered(offer, grounds.fit, grounds.on)
@@ -157,9 +169,11 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
             restored = known(sold) if sold.condition != bought.kit.condition else ()
             said = dict.fromkeys((*known(bought.kit), *bought.cautions, *restored))
         except RefusedError as error:
-            answers.append(JudgedOffer(offer, paid, reason=error.message))
+            answers.append(JudgedOffer(offer, paid, no_verdict(offer, error.message), reason=error.message))
         else:
             told = (*said, *_own_cautions(offer, grounds))
+            if offer is not told_of:
+                told = (*told, Caution("usual_freight", "freight not known: your usual one is counted"))
             lots.append(Lot(len(lots), offer, paid, bought.kit, sold, told, landed(offer, tax), []))
     batches: list[UseBatch] = []
     makers = (_sold_on, _rebuilt, _in_parts) if grounds.plan is not None else (_sold_on, _in_parts)
@@ -178,7 +192,19 @@ def shortlisted(grounds: Grounds, offers: Sequence[Offer], tell: Tell | None = N
     for lot in lots:
         at, asked = rows[lot.kit], None if lot.offer.price is None else float(lot.offer.price * lot.offer.with_premium)
         rank = None if asked is None else float(np.searchsorted(ordered[at], asked)) / ordered.shape[1]
-        answers.append(judged(lot.offer, lot.paid, float(buy_in.typical[at]), rank, lot.uses, lot.cautions))
+        worth = float(buy_in.typical[at])
+        answers.append(
+            judged(
+                lot.offer,
+                lot.paid,
+                worth,
+                rank,
+                lot.uses,
+                lot.cautions,
+                grounds.shop.buying,
+                seen.get(lot.kit.series, 0),
+            )
+        )
     return JudgedOffers(ranked(answers), tuple(lots), tuple(batches))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from importlib import resources
@@ -25,14 +25,17 @@ from kitvalue.decisions.ceiling import (
     opening,
 )
 from kitvalue.decisions.portfolio import Portfolio
+from kitvalue.decisions.verdict import Verdict, bid_of, whole
 from kitvalue.intake.books.book import FloatArray, IntArray
 from kitvalue.intake.books.offers import Offer, Part, part_for
-from kitvalue.intake.settings.shop import Route, SellingTable, Shop, TaxTable, WorkTable
+from kitvalue.intake.settings.shop import BuyingTable, Route, SellingTable, Shop, TaxTable, WorkTable
 from kitvalue.intake.text.problems import Caution
 from kitvalue.intake.text.sizes import Size
 from kitvalue.workshop.costing import settings_of
+from kitvalue.workshop.money import HUNDRED, down_to_step
 from kitvalue.workshop.tax import Terms
 
+FEW_SEEN = 10  # sightings of a series below which a verdict says how many there are
 MOST_AT_ONCE = 100_000  # outcomes held at a time: what fits a processor's cache
 
 
@@ -66,6 +69,7 @@ class JudgedOffer:
 
     offer: Offer
     paid: Paid | None
+    verdict: Verdict
     buy_in: float | None = None
     against_percent: float | None = None
     rank: float | None = None
@@ -105,6 +109,39 @@ class JudgedOffer:
         return tuple(use for use in open_ones if self.stop_at is None or (use.safe_ceiling or 0) > self.stop_at)
 
 
+def offer_verdict(
+    offer: Offer, paid: Paid | None, best: JudgedUse | None, uses: Sequence[JudgedUse], buying: BuyingTable, seen: int
+) -> Verdict:
+    """What to do about an offer, or a kit that somebody asks about (its name is then blank). `seen` is how often its
+    series was seen. One whose freight is not known is never simply bought.
+    """
+    name, thin = offer.offer, f", from {seen} sighting{'s' * (seen != 1)}" if seen < FEW_SEEN else ""
+    if best is None:
+        return no_verdict(offer, next((use.reason for use in uses if use.reason is not None), "no use of it is open"))
+    short = "" if offer.freight is not None else ", less the freight"
+    bid, asked = bid_of(best.safe_ceiling, buying.bid_step), offer.price
+    on = f" on {name}" if name else ""
+    if bid is None:
+        too_often = best.ceiling is not None and best.ceiling >= buying.bid_step
+        why = f"at {'any price it loses money too often' if too_often else 'no price does it leave your margin'}"
+        return Verdict("pass", f"Pass{on}{thin}: {why}.", None, why)
+    likely = None if paid is None else f"it will probably cost {whole(paid.price)}"
+    if asked is not None and bid * HUNDRED < asked * buying.worth_a_call:
+        call = whole(down_to_step(bid * HUNDRED / buying.worth_a_call, buying.bid_step))
+        why = f"it pays up to {whole(bid)}, and {whole(asked)} is asked"
+        return Verdict("pass", f"Pass{on}{thin}: {why}; a call is worth it from {call} down{short}.", bid, why)
+    what, most = name or "it", f"up to {whole(bid)}{' net' if offer.vat == 'excluded' else ''}{thin}"
+    stop = best.safe_ceiling or 0.0
+    if paid is not None and paid.price <= stop and offer.freight is not None:
+        return Verdict("buy", f"Buy {what}, {most}: {likely}.", bid, likely)
+    because = "" if likely is None else f": {likely}"
+    return Verdict("buy_below", f"Buy {what} only {most}{because}{short}.", bid, likely)
+
+
+def no_verdict(offer: Offer, reason: str) -> Verdict:
+    return Verdict("unknown", f"No verdict{f' on {offer.offer}' if offer.offer else ''}: {reason}.", None, reason)
+
+
 @dataclass(frozen=True, slots=True)
 class ReckonedWith:
     """The tables of shop.toml that the ceilings rest on beside the price book: [tax], [selling] and, where it is there,
@@ -114,6 +151,7 @@ class ReckonedWith:
     selling: SellingTable
     work: WorkTable | None
     invented: bool
+    bid_step: Decimal
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,6 +169,27 @@ class Shortlist:
     reckoned_with: ReckonedWith
     cautions: tuple[Caution, ...]
     unread: int = 0
+
+    @property
+    def best(self) -> JudgedOffer | None:
+        """The offer to buy, else the one nearest to it: by its verdict, then as they are ranked."""
+        order = ("buy", "buy_below", "pass", "unknown")
+        return min(self.offers, key=lambda one: order.index(one.verdict.code), default=None)
+
+    @property
+    def verdict(self) -> Verdict:
+        """That of the best offer; where none is to be bought as it stands, of all of them."""
+        best, n = self.best, len(self.offers)
+        if best is None:
+            return Verdict("unknown", "No verdict: there is no offer.", None, "there is no offer")
+        own = best.verdict
+        more = sum(one.verdict.code == "buy" for one in self.offers) - 1
+        if more > 0:
+            return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
+        if own.code != "buy_below" or n == 1 or own.reason is None:
+            return own
+        nearest = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}"
+        return replace(own, sentence=f"Buy none of the {n} as they stand: {nearest}.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -208,7 +267,7 @@ def judged_uses(
 
 def judged(
     offer: Offer, paid: Paid | None, buy_in: float, rank: float | None, uses: Sequence[JudgedUse],
-    cautions: Sequence[Caution],
+    cautions: Sequence[Caution], buying: BuyingTable, seen: int,
 ) -> JudgedOffer:  # fmt: skip
     """An offer with its uses. The best one is the most profitable by the routes that plan and shop set, or by the
     others of the same use where that route is closed; without a price the one for which the most may be paid."""
@@ -226,6 +285,7 @@ def judged(
     return JudgedOffer(
         offer=offer,
         paid=paid,
+        verdict=offer_verdict(offer, paid, best, uses, buying, seen),
         buy_in=buy_in,
         against_percent=None if asked is None else 100 * (asked * float(offer.with_premium) / buy_in - 1),
         rank=rank,
@@ -244,7 +304,7 @@ def reckoned_with(shop: Shop) -> ReckonedWith:
     new = tomllib.loads(starter, parse_float=Decimal)
     invented = (new["work"]["rate"], new["work"]["prepare"], new["selling"]["margin"])
     as_new = work is not None and (work.rate, work.prepare, selling.margin) == invented
-    return ReckonedWith(tax, selling, work, as_new)
+    return ReckonedWith(tax, selling, work, as_new, shop.buying.bid_step)
 
 
 MOST_OUTCOMES: Final = 4096  # 2^12: what up to twelve parts can bring in all is told exactly

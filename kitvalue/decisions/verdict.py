@@ -12,10 +12,8 @@ from decimal import Decimal
 from typing import Final, Literal
 
 from kitvalue.decisions.original import Quote, Situation, as_money, landed, original_kit, share_dearer
-from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.decisions.unknowns import Unknown, unknowns_of
 from kitvalue.intake.settings.plan import Plan
-from kitvalue.intake.settings.shop import BuyingTable
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import outlooks
 from kitvalue.workshop.costing import CostSheet
@@ -48,43 +46,10 @@ def whole(amount: Decimal | float) -> str:
     return f"{amount:,.0f}"
 
 
-def bid_of(stop_at: float | None, buying: BuyingTable) -> Decimal | None:
-    """The price to stop at as it is bid; None where it is under one step."""
-    stepped = ZERO if stop_at is None else down_to_step(as_money(stop_at), buying.bid_step)
+def bid_of(price: float | None, step: Decimal) -> Decimal | None:
+    """A price as it is bid; None where it is under one step."""
+    stepped = ZERO if price is None else down_to_step(as_money(price), step)
     return stepped if stepped > 0 else None
-
-
-def offer_verdict(
-    one: JudgedOffer, buying: BuyingTable, seen: int | None = None, *, knows_freight: bool = True
-) -> Verdict:
-    """What to do about an offer, or a kit that somebody asks about (its name is then blank).
-
-    `seen` is how often its series was seen, where that is seldom. Without its freight an offer is never simply bought.
-    """
-    name, offer = one.offer.offer, one.offer
-    if one.reason is not None or one.best is None:
-        why = one.reason or next((use.reason for use in one.uses if use.reason is not None), "no use of it is open")
-        return Verdict("unknown", f"No verdict{f' on {name}' if name else ''}: {why}.", None, why)
-    bid, asked = bid_of(one.stop_at, buying), offer.price
-    thin = "" if seen is None else f", from {seen} sighting{'s' * (seen != 1)}"
-    short = "" if knows_freight else ", less the freight"
-    likely = None if one.expected_paid is None else f"it will probably cost {whole(one.expected_paid)}"
-    if bid is None:
-        why = "at no price does it leave your margin"
-        if one.best.ceiling is not None and one.best.ceiling >= buying.bid_step:
-            why = "at any price it loses money too often"
-        return Verdict("pass", f"Pass{f' on {name}' if name else ''}{thin}: {why}.", None, why)
-    worth = bid * HUNDRED / buying.worth_a_call if buying.worth_a_call else None
-    if asked is not None and worth is not None and asked > worth:
-        call = whole(down_to_step(worth, buying.bid_step))
-        why = f"it pays up to {whole(bid)} and {whole(asked)} is asked"
-        sentence = f"Pass{f' on {name}' if name else ''}{thin}: {why}; a call is worth it from {call} down{short}."
-        return Verdict("pass", sentence, bid, why)
-    what, at_most = name or "it", f"up to {whole(bid)}{thin}"
-    if not (one.pays and knows_freight):
-        because = "" if likely is None else f": {likely}"
-        return Verdict("buy_below", f"Buy {what} only {at_most}{because}{short}.", bid, likely)
-    return Verdict("buy", f"Buy {what}, {at_most}: {likely}.", bid, likely)
 
 
 def build_verdict(sheet: CostSheet, quote: Quote, situation: Situation, sale: Sale | None = None) -> Verdict:

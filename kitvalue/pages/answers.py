@@ -192,14 +192,14 @@ def arrival_answer(
     }
 
 
-def jot_answer(jottings: Sequence[Jotted | NotJotted], written: bool) -> Answer:
+def jot_answer(jottings: Sequence[Jotted | NotJotted], verdicts: Mapping[int, Verdict], written: bool) -> Answer:
     """The columns understood with their words, those left open, the amounts, and the row; `written`: the file has it.
     Of several adverts an object each under `rows`, with `refused` where one is no offer of one kit.
     """
     from kitvalue.intake.adverts.jot import Jotted
 
     rows: list[Answer] = [
-        _jotted(one, written)
+        _jotted(one, verdicts, written)
         if isinstance(one, Jotted)
         else {"begins": one.begins, "refused": one.why, "written": False}
         for one in jottings
@@ -207,8 +207,10 @@ def jot_answer(jottings: Sequence[Jotted | NotJotted], written: bool) -> Answer:
     return rows[0] if len(rows) == 1 else {"rows": rows}
 
 
-def _jotted(one: Jotted, written: bool) -> Answer:
+def _jotted(one: Jotted, verdicts: Mapping[int, Verdict], written: bool) -> Answer:
+    verdict = verdicts.get(one.row.row)
     return {
+        **({} if verdict is None else {"verdict": answer(verdict, _VERDICT)}),
         "file": one.file,
         **answer(
             one.understood,
@@ -274,12 +276,13 @@ def value_answer(
     )
     return answer(
         valuation,
-        f"""kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
+        f"""verdict kit buy_in{outlook} resale{outlook} comparables{{row series pieces condition date observed$
         adjustments{{name factor percent}} adjusted$ net_percent gross_percent weight}} as_of moved holding asked""",
         kit=answer(valuation, kit, currency=currency),
         moved=None if move is None else answer(move, "since to percent low high reason"),
         holding=number(holding, 2),
         asked=judged,
+        verdict=None if asked is None else answer(asked.verdict, _VERDICT),
     )
 
 
@@ -290,8 +293,9 @@ def shortlist_answer(s: Shortlist) -> Answer:
     """`shortlist`. `rank` and chances are shares of the sample; profits are at the price expected to be paid."""
     return answer(
         s,
-        f"""currency plan on as_of
-        offers{{offer=offer.offer series=offer.series pieces=offer.pieces condition=offer.condition
+        f"""verdict{{{_VERDICT}}} currency plan on as_of
+        offers{{verdict{{{_VERDICT}}} offer=offer.offer
+            series=offer.series pieces=offer.pieces condition=offer.condition
             features=offer.features: finished=offer.finished hours=offer.hours~2 parts=offer.parts$ asked=offer.price$
             price_kind=offer.price_kind premium=offer.premium bought_from=offer.bought_from vat=offer.vat
             premium_vat=offer.premium_vat freight=offer.freight$ freight_by=offer.freight_by duty=offer.duty
@@ -397,6 +401,7 @@ def compare_answer(c: Comparison) -> Answer:
     return answer(
         c,
         f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
+        against{{price$ pieces condition freight$ repair$ door$ share_below ours_pieces verdict{{{_VERDICT}}}}}
         plan=sheet.name title=sheet.title currency=sheet.currency
         by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.asked$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$

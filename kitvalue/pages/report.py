@@ -12,6 +12,7 @@ from datetime import date
 
 import numpy as np
 
+from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
@@ -47,6 +48,7 @@ class ReportInput:
     offers: tuple[OfferSeen, ...]
     builds: tuple[BuildSeen, ...]
     cautions: tuple[Caution, ...]
+    together: Portfolio | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +73,7 @@ def report_page(given: ReportInput) -> Report:
         ("trend", "Trend", trend_section(fit)),
         ("trust", "Accuracy", trust_section(fit, currency)),
         ("unusual", "Unusual rows", unusual_section(fit, currency)),
-        ("offers", "Offers", offers_section(given.offers, currency, fit)),
+        ("offers", "Offers", offers_section(given.offers, currency, fit, given.together)),
     )
     keys = [f"build-{place}" for place in range(1, len(given.builds) + 1)]
     charts = [build_charts(b, key) for b, key in zip(given.builds, keys, strict=True)]

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.commands.report import offers_seen
+from kitvalue.commands.report import judged_for_all, offers_seen
 from kitvalue.decisions.offered import kit_offered
 from kitvalue.intake.books.bookrows import FeatureRead
 from kitvalue.intake.text.problems import texts
@@ -91,7 +91,7 @@ def test_the_terminal_and_the_table_for_a_spreadsheet_tell_them(shop: Path) -> N
 
 def test_the_report_values_the_same_kits(shop: Path) -> None:
     folder = ShopFolder(shop, TODAY)
-    seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit)}
+    seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))}
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
         assert valuation is not None
@@ -168,7 +168,7 @@ def test_a_word_that_no_row_of_the_book_has_is_refused_for_that_offer_alone(tmp_
     reason = 'no row of the price book has finish = "golden"; it has blue: write one of these, or leave the cell blank'
     assert found["A"]["reason"] == reason
     folder = ShopFolder(shop, TODAY)
-    seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit)}
+    seen = {o.offer.offer: o for o in offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))}
     assert (seen["A"].valuation, seen["A"].reason) == (None, reason)
     assert run(shop, "value", *KIT, "--with", "finish=golden").status == 1
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.commands.report import offers_seen
+from kitvalue.commands.report import judged_for_all, offers_seen
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.pages.sections.offers import kit_words, offers_section
@@ -197,7 +197,10 @@ def test_the_answers_show_what_is_done_to_each(shop: Path) -> None:
 
 def test_the_report_values_and_names_the_finished_kit(shop: Path) -> None:
     folder = ShopFolder(shop, TODAY)
-    seen = {one.offer.offer: one for one in offers_seen(folder, folder.market.fit)}
+    seen = {
+        one.offer.offer: one
+        for one in offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))
+    }
     for name, one in by_name(shop).items():
         valuation = seen[name].valuation
         assert valuation is not None
@@ -212,7 +215,7 @@ def test_the_tables_of_the_report_have_a_column_for_them_where_one_is_told(shop:
     for place, told in ((shop, True), (sample_shop(tmp_path), False)):
         folder = ShopFolder(place, TODAY)
         fit = folder.market.fit
-        seen = offers_seen(folder, fit)
+        seen = offers_seen(folder, fit, judged_for_all(folder, fit))
         table = offers_section(seen, "EUR", fit).tables[1]
         assert ("Sold" in [column.head for column in table.columns]) == told
         assert all(len(row.cells) == len(table.columns) for row in table.rows)

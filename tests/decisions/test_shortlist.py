@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import astuple, replace
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,8 +12,16 @@ import pytest
 from kitvalue.decisions import shortlist
 from kitvalue.decisions.ceiling import Base, Paid, landed
 from kitvalue.decisions.offered import ranked
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, UseBatch, judged, judged_uses
-from kitvalue.intake.settings.shop import TaxTable
+from kitvalue.decisions.shortlist import (
+    JudgedOffer,
+    JudgedUse,
+    UseBatch,
+    judged,
+    judged_uses,
+    no_verdict,
+    offer_verdict,
+)
+from kitvalue.intake.settings.shop import BuyingTable, TaxTable
 from kitvalue.workshop.costing import settings_of
 from kitvalue.workshop.tax import terms_of
 from tests import worked
@@ -66,7 +75,7 @@ def test_a_kit_that_loses_as_a_gift_has_no_ceiling() -> None:
 
 @pytest.mark.parametrize(("buy_in", "percent"), [(500.0, -20.0), (400.0, 0.0), (320.0, 25.0)])
 def test_what_is_asked_against_the_value(buy_in: float, percent: float) -> None:
-    one = judged(offer(), PAID, buy_in, 0.3, [used()], ())  # asked at 400
+    one = judged(offer(), PAID, buy_in, 0.3, [used()], (), BuyingTable(), 20)  # asked at 400
     assert one.against_percent == pytest.approx(percent)
     assert (one.buy_in, one.rank, one.reason) == (buy_in, 0.3, None)
     assert (one.stop_at, one.open_at) == (390.0, 320.0)  # 40 under the expected 360, as that lies under 400
@@ -74,19 +83,22 @@ def test_what_is_asked_against_the_value(buy_in: float, percent: float) -> None:
 
 def test_the_shops_own_route_is_taken_where_it_is_open() -> None:
     full, margin = used(), used(route="margin", own=False, expected_profit=180.0)
-    assert judged(offer(), PAID, 400.0, 0.3, [full, margin], ()).best == full
+    assert judged(offer(), PAID, 400.0, 0.3, [full, margin], (), BuyingTable(), 20).best == full
     shut = used(expected_profit=None, reason="imported")
-    assert judged(offer(), PAID, 400.0, 0.3, [shut, margin], ()).best == margin
+    assert judged(offer(), PAID, 400.0, 0.3, [shut, margin], (), BuyingTable(), 20).best == margin
     parts = used(use="parts", expected_profit=130.0)
-    assert judged(offer(), PAID, 400.0, 0.3, [full, parts], ()).best == parts
+    assert judged(offer(), PAID, 400.0, 0.3, [full, parts], (), BuyingTable(), 20).best == parts
 
 
 def test_the_list_runs_from_profit_over_closed_to_unvalued() -> None:
     def one(row: int, profit: float | None) -> JudgedOffer:
         uses = [used(expected_profit=profit)]
-        return judged(offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, ())
+        return judged(
+            offer(row=row, offer=f"D{row}", price=Decimal(400)), PAID, 400.0, 0.5, uses, (), BuyingTable(), 20
+        )
 
-    lost = JudgedOffer(offer(row=2, offer="D2"), PAID, reason="no such series")
+    gone = offer(row=2, offer="D2")
+    lost = JudgedOffer(gone, PAID, no_verdict(gone, "no such series"), reason="no such series")
     rows = [lost, one(8, None), one(3, -50.0), one(4, None), one(5, 200.0), one(6, 80.0)]
     assert [o.offer.row for o in ranked(rows)] == [5, 6, 3, 4, 8, 2]
 
@@ -101,3 +113,32 @@ def test_many_offers_in_several_goes_are_each_found_once(monkeypatch: pytest.Mon
     monkeypatch.setattr(shortlist, "MOST_AT_ONCE", 8)  # two offers of four sales at a time
     assert judged_uses(batch, paid, terms, 0.25) == whole
     assert [one.expected_profit for one in whole] == pytest.approx(list(650 - 138.6 - 45 - paid))
+
+
+@pytest.mark.parametrize(
+    ("stop", "paid", "asked", "freight", "seen", "expected"),
+    [
+        (397.0, 360.0, 400, 40, 20, ("buy", 395, "Buy D1, up to 395: it will probably cost 360.")),
+        (357.0, 360.0, 400, 40, 20, ("buy_below", 355, "Buy D1 only up to 355: it will probably cost 360.")),
+        (397.0, 360.0, 400, None, 20,
+         ("buy_below", 395, "Buy D1 only up to 395: it will probably cost 360, less the freight.")),
+        (397.0, 360.0, 400, 40, 9, ("buy", 395, "Buy D1, up to 395, from 9 sightings: it will probably cost 360.")),
+        (397.0, None, None, 40, 1, ("buy_below", 395, "Buy D1 only up to 395, from 1 sighting.")),
+        (200.0, 360.0, 400, 40, 20, ("buy_below", 200, "Buy D1 only up to 200: it will probably cost 360.")),
+        (199.0, 360.0, 400, 40, 20,
+         ("pass", 195, "Pass on D1: it pays up to 195, and 400 is asked; a call is worth it from 390 down.")),
+        (4.99, 360.0, 400, 40, 20, ("pass", None, "Pass on D1: at any price it loses money too often.")),
+        (None, 360.0, 400, 40, 20, ("pass", None, "Pass on D1: at any price it loses money too often.")),
+    ],
+)  # fmt: skip
+def test_a_verdict_by_its_definition(
+    stop: float | None, paid: float | None, asked: int | None, freight: int | None, seen: int, expected: tuple[Any, ...]
+) -> None:
+    """buy: at the price expected it leaves the margin and is safe, freight known; pass: under half of what is asked, or
+    under a step; bids in steps of 5."""
+    use = replace(used(), safe_ceiling=stop)
+    price, sending = (None if one is None else Decimal(one) for one in (asked, freight))
+    of = replace(offer(), offer="D1", price=price, freight=sending)
+    given = None if paid is None else Paid(paid, "the haggle")
+    verdict = offer_verdict(of, given, use, [use], BuyingTable(), seen)
+    assert (verdict.code, verdict.price, verdict.sentence) == expected

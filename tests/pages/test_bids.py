@@ -7,7 +7,8 @@ from decimal import Decimal
 from pathlib import Path
 
 from kitvalue.commands.folder import ShopFolder
-from kitvalue.commands.report import offers_seen
+from kitvalue.commands.report import judged_for_all, offers_seen
+from kitvalue.decisions.portfolio import Bought, Portfolio
 from kitvalue.pages import charts
 from kitvalue.pages.figures import exact
 from kitvalue.pages.pictures.frame import NARROW, WIDE
@@ -24,7 +25,7 @@ def seen(place: Path, *rows: str) -> tuple[OfferSeen, ...]:
         head = "offer;series;pieces;condition;price;freight;sizes;bought_from;haggle;note"
         (shop / "offers.csv").write_text("\n".join([head, *rows, ""]), encoding="utf-8")
     folder = ShopFolder(shop, TODAY)
-    return offers_seen(folder, folder.market.fit)
+    return offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))
 
 
 def drawn(figure: charts.Figure, gid: str) -> list[float]:
@@ -46,13 +47,33 @@ def test_the_price_to_stop_at_is_drawn_where_the_axis_reaches(tmp_path: Path) ->
     ]
 
 
-def test_the_page_gives_the_prices_that_the_command_gives(tmp_path: Path) -> None:
-    offers = seen(tmp_path)
-    data = run(tmp_path / "shop", "shortlist", "--json").data["offers"]
+def test_the_page_gives_the_prices_that_the_command_gives_for_the_best_use_of_any_plan(tmp_path: Path) -> None:
+    offers, best = seen(tmp_path), dict[str, dict[str, object]]()
+    for args in ((), ("--plan", "inishmore-restored"), ("--plan", "seven-piece")):
+        for one in run(tmp_path / "shop", "shortlist", *args, "--json").data["offers"]:
+            if one["offer"] not in best or one["expected_profit"] > best[one["offer"]]["expected_profit"]:
+                best[one["offer"]] = one | {"plan": args[-1] if args else None}
     table = offers_section(offers, "EUR", fit_of()).tables[0]
     assert table.caption.startswith("Up to what price they pay")
-    assert [row.cells[0] for row in table.rows] == [one["offer"] for one in data]
-    assert [row.cells[4] for row in table.rows] == [exact(Decimal(repr(one["stop_at"]))) for one in data]
+    assert {row.cells[0]: row.cells[4] for row in table.rows} == {
+        name: exact(Decimal(repr(one["stop_at"]))) for name, one in best.items()
+    }
+    plans = [one["plan"] for one in best.values() if one["best_use"] == "rebuild"]
+    assert sorted(
+        str(row.cells[1]).split(" for ")[1].split(",")[0] for row in table.rows if " for " in row.cells[1]
+    ) == (sorted(map(str, plans)))
+    assert "inishmore-restored" in plans
+
+
+def test_the_page_tells_what_to_buy_together(tmp_path: Path) -> None:
+    buy = (Bought("D01", "parts", None, "full"), Bought("D02", "rebuild", "seven-piece", "full", "A"))
+    found = Portfolio(buy, 210.0, 0.08, 930.0, 31.0, 1000.0, None, False, 250.0, 40.0)
+    table = offers_section(seen(tmp_path), "EUR", fit_of(), found).tables[1]
+    assert [row.cells for row in table.rows] == [
+        ("D01", "parts", "\N{EN DASH}"), ("D02", "rebuild, seven-piece", "A"),
+    ]  # fmt: skip
+    assert "930" in table.notes[0]
+    assert "no set earns more than 250" in table.notes[0]
 
 
 def test_an_offer_that_pays_is_worth_a_call_with_its_prices(tmp_path: Path) -> None:
@@ -67,7 +88,7 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     text = (shop / "shop.toml").read_text(encoding="utf-8")
     (shop / "shop.toml").write_text(text.split("[tax]")[0], encoding="utf-8")
     folder = ShopFolder(shop, TODAY)
-    offers = offers_seen(folder, folder.market.fit)
+    offers = offers_seen(folder, folder.market.fit, judged_for_all(folder, folder.market.fit))
     assert all(one.valuation is not None and one.judged is None for one in offers)
     view = offers_section(offers, "EUR", fit_of())
     assert [table.caption.split(",")[0] for table in view.tables] == ["Offers"]

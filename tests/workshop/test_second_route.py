@@ -260,3 +260,37 @@ def test_the_old_route_says_what_to_write() -> None:
     assert 'write sell_on = "full" and rebuild = "full"' in said["old_route"]
     (warning,) = shop_warnings(worked.shop(route="none"))
     assert (warning.code, "registered = false" in warning.message) == ("old_route", True)
+
+
+SOLD = [("14x5.5 snare drum", 1, 60), ("Snare drum", 1, 60), ("Stand", 2, 40)]
+
+
+@pytest.mark.parametrize(("what", "left", "paid"), SOLD)
+def test_a_drum_named_in_surplus_is_not_left_over_as_well(what: str, left: int, paid: int) -> None:
+    """160 less the 40 that the surplus brings: over two drums or over three (the second route's `split`)."""
+    donor = {"id": "A", "series": "Slane", "pieces": 3, "condition": 3, "price": 160, "freight": 0}
+    plan = {
+        "name": "three", "title": "Three", "original": ORIGINAL, "finished": {"series": "Slane", "condition": 5},
+        "smallest": 1, "donor": [donor], "drum": [{"role": "rack", "size": "13x9", "from": "A", "positions": 6}],
+        "surplus": [{"what": what, "from": "A", "value": 40}],
+    }  # fmt: skip
+    selling = {"fee": 0, "margin": 18, "freight": 0}
+    made = sheet_of(plan, {"shop": {"name": "D", "currency": "EUR"}, "tax": {"rate": 23}, "selling": selling})
+    assert made.notes[0].startswith(f"{left} drum")
+    assert made.chosen.purchase == paid
+    assert made.apportioned[0].kept == left * paid
+
+
+@pytest.mark.parametrize(
+    ("told", "code"),
+    [
+        ({"bought_from": "trade"}, "vat_not_said"),
+        ({"bought_from": "union", "vat": "included"}, "foreign_vat"),
+        ({"bought_from": "import"}, "imported"),
+    ],
+)
+def test_what_a_donors_invoice_should_say(told: dict[str, Any], code: str) -> None:
+    made = worked_at({"donor": [DONORS[0] | told, DONORS[1]]}, {})
+    (caution,) = [one for one in made.cautions if one.code == code]
+    assert "Donor A" in caution.text
+    assert not {"vat_not_said", "foreign_vat", "imported"} & {one.code for one in worked_at({}, {}).cautions}

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
@@ -37,6 +38,7 @@ class OfferSeen:
     valuation: Valuation | None
     reason: str | None
     judged: JudgedOffer | None = None  # up to what price it pays; None where the settings for that lack
+    plan: str | None = None  # that its best use builds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,6 +48,7 @@ class ValuedOffer:
 
     offer: Offer
     judged: JudgedOffer | None
+    plan: str | None
     valuation: Valuation
     share_below: float | None
     strip: OfferStrip
@@ -61,7 +64,7 @@ def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
             asked = None if offer.price is None else float(offer.price)
             strip = OfferStrip(offer.offer, offer.series, asked, view, best.safe_ceiling if best else None)
             below = None if asked is None else float(np.mean(view.sample < asked))
-            values.append(ValuedOffer(offer, seen.judged, seen.valuation, below, strip))
+            values.append(ValuedOffer(offer, seen.judged, seen.plan, seen.valuation, below, strip))
     return tuple(sorted(values, key=lambda v: (v.strip.against is None, v.strip.against or 0.0, v.offer.offer)))
 
 
@@ -73,12 +76,14 @@ def _without_premium(view: Outlook, up: float) -> Outlook:
     return replace(view, **less)
 
 
-def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Section:
+def offers_section(
+    offers: Sequence[OfferSeen], currency: str, fit: Fit, together: Portfolio | None = None
+) -> Section:  # fmt: skip
     """The section for the offers read."""
     if not offers:
         return Section("No offers are listed. Put kits you are being offered into offers.csv.")
     values = valued(offers)
-    bids = [(v.judged, v.judged.best) for v in values if v.judged is not None and v.judged.best is not None]
+    bids = [(v.judged, v.judged.best, v.plan) for v in values if v.judged is not None and v.judged.best is not None]
     without = [o for o in offers if o.valuation is None]
     lots = any(v.offer.premium or v.offer.price_kind == "hammer" for v in values)
     not_valued = table(
@@ -93,6 +98,7 @@ def offers_section(offers: Sequence[OfferSeen], currency: str, fit: Fit) -> Sect
         offers_chart(values, currency) if values else None,
         (
             *([_bids_table(bids, currency)] if bids else []),
+            *([_together_table(together, currency)] if together is not None and together.buy else []),
             *([_offers_table(values, currency, fit)] if values else []),
             *([not_valued] if without else []),
         ),
@@ -153,7 +159,7 @@ def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Tab
     )  # fmt: skip
 
 
-def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) -> Table:
+def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse, str | None]], currency: str) -> Table:
     """The offers that have a best use, the most profitable first."""
     ranked = sorted(bids, key=lambda bid: (bid[1].expected_profit is None, -(bid[1].expected_profit or 0.0)))
     return table(
@@ -161,19 +167,33 @@ def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse]], currency: str) ->
         "Offer< | Best use, VAT< | Likely to pay | Open at | Stop at | Expected profit | Chance of a loss | "
         "Profit an hour",
         (
-            (j.offer.offer, f"{best.use}, {ROUTES[best.route]}", DASH if j.paid is None else amount(j.paid.price),
+            (j.offer.offer, f"{best.use}{f' for {plan}' if plan else ''}, {ROUTES[best.route]}",
+             DASH if j.paid is None else amount(j.paid.price),
              bid_words(j.open_at), f"{bid_words(j.stop_at)}{' net' if j.net else ''}",
              DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
-            for j, best in ranked[:MOST_LISTED]
+            for j, best, plan in ranked[:MOST_LISTED]
         ),
         and_more(len(ranked) - MOST_LISTED, "more offers", "kitvalue shortlist has them"),
         "Freight on top. Stop at: the highest price that leaves the margin on average and loses no oftener than "
         "the shop's loss_chance; a dash where no price does in that use. Open at leaves room to haggle up to it. "
-        "Sold on or in parts, by the shop's VAT route; kitvalue shortlist --plan NAME judges each as a donor, too."
-        f"{' Net: without the VAT that the seller adds.' if any(j.net for j, _ in bids) else ''}",
+        "Each is judged sold on, in parts and as a donor of every plan, by the VAT route that plan and shop set."
+        f"{' Net: without the VAT that the seller adds.' if any(j.net for j, _, _ in bids) else ''}",
     )  # fmt: skip
+
+
+def _together_table(p: Portfolio, currency: str) -> Table:
+    """The set of offers to buy and what it comes to."""
+    how = "no set earns more" if p.exact else f"no set earns more than {number(p.bound)}"
+    return table(
+        "What to buy together",
+        "Offer< | Use< | As donor<",
+        ((one.offer, one.use if one.plan is None else f"{one.use}, {one.plan}", one.donor or DASH) for one in p.buy),
+        f"Expected profit {number(p.expected_profit)} {currency}, chance of a loss over all "
+        f"{percent(100 * p.chance_of_loss, 0)}; {number(p.spent)} {currency} to pay in all, VAT that is deducted later "
+        f"with it, and {trimmed(p.hours, 1)} hours; {how}.",
+    )
 
 
 def bid_words(price: float | None) -> str:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
+from decimal import Decimal
 
 from kitvalue.decisions.asked import JudgedPrice
 from kitvalue.decisions.ceiling import MadeUp
 from kitvalue.decisions.portfolio import Portfolio
 from kitvalue.decisions.shortlist import JudgedOffer, ReckonedWith, Shortlist
 from kitvalue.decisions.sourcing import Answer, Sourcing
+from kitvalue.decisions.verdict import bid_of
 from kitvalue.intake.text.sizes import size_text
 from kitvalue.intake.text.words import listed
 from kitvalue.market.fitted import following
@@ -18,6 +20,7 @@ from kitvalue.pages.terminal.market import answer_page, as_of_words, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
 from kitvalue.pages.words import ROUTES, feature_words, grade, source_words, work_words
 
+VERDICTS = {"buy": "buy", "buy_below": "buy below", "pass": "pass", "unknown": "unknown"}
 MOST_USES = 30  # offers whose every use is listed
 
 
@@ -46,13 +49,15 @@ def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) 
     valued, months = [one for one in s.offers if one.reason is None], s.reckoned_with.selling.months_to_sell or 0
     plan = f", also as donors of {s.plan}" if s.plan else ""
     unread = f"; {counted(s.unread, 'offer')} more could not be read: kitvalue check lists them" if s.unread else ""
-    heads = "offer< | series< | to pay | open at | stop at | best use, VAT< | profit | loss"
+    heads = "offer< | series< | to pay | open at | stop at | verdict< | use, VAT< | profit | loss"
+    step = s.reckoned_with.bid_step
     bids = [
         (
-            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(one.open_at),
-            f"{dash(one.stop_at)}{' net' if one.net else ''}",
-            *((f"{one.best.use}, {ROUTES[one.best.route]}", dash(one.best.expected_profit),
-               dash(one.best.chance_of_loss, share)) if one.best is not None else ("-",) * 3),
+            one.offer.offer, one.offer.series, dash(one.expected_paid), dash(bid_of(one.open_at, step)),
+            f"{dash(one.verdict.price)}{' net' if one.net else ''}", VERDICTS[one.verdict.code],
+            *((f"{one.best.use}, {ROUTES[one.best.route]}" if one.verdict.code != "pass" else "-",
+               dash(one.best.expected_profit), dash(one.best.chance_of_loss, share))
+              if one.best is not None else ("-",) * 3),
         )
         for one in valued
     ]  # fmt: skip
@@ -62,50 +67,29 @@ def shortlist_text(s: Shortlist, written: str | None, *, details: bool = False) 
         for use in one.uses
         if use.reason is not None
     )
-    tables = [
-        _lead(s, valued),
-        f"What to bid, the most profitable first\n{table(heads, bids)}",
+    more = [
         _bid_notes(s, valued),
         f"What is asked, against the buy-in value\n{_asked(valued)}",
         _where_it_goes(valued, float(s.reckoned_with.selling.margin)),
-        f"Up to what price, by use\n{_uses(valued)}" if details and any(one.uses for one in valued) else "",
+        f"Up to what price, by use\n{_uses(valued)}" if any(one.uses for one in valued) else "",
         bullets("Not open", [f"{reason} ({_names(list(dict.fromkeys(names)))})" for reason, names in closed]),
+        bullets("On single offers", _single(valued)),
     ]
+    notes = ["Profit and chance of a loss are at the price expected (to pay); stop at leaves your margin and is safe."]
+    if s.holding:
+        notes[0] += f" Holding a kit {float(months):g} months costs {cents(s.holding)}; it is in the profits."
+    if not details:
+        notes.append("--details: by use and VAT, where the money goes, what is asked, what to know of single offers.")
     text = answer_page(
         s.cautions,
+        wrapped(s.verdict.sentence, ""),
         wrapped(f"{counted(len(s.offers), 'offer')}{plan} ({s.currency}{as_of_words(s.as_of)}){unread}", ""),
-        *(tables if valued else []),
+        table(heads, bids, notes=notes) if valued else "",
         _together(s.portfolio),
-        wrapped(f"Holding one kit {float(months):g} months costs {cents(s.holding)}; it is in the profits.")
-        if s.holding
-        else "",
         bullets("Offers that cannot be valued", [f"{one.offer.offer}: {one.reason}" for one in s.offers if one.reason]),
-        bullets("On single offers", _single(valued)),
+        *(more if details and valued else []),
     )
     return text if written is None else f"{text}\n{wrapped(f'Written: {written}', '')}"
-
-
-def _lead(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
-    """The answer in a sentence; where no offer leaves the margin, which ones are expected to bring anything at all."""
-    good = [one for one in valued if one.pays]
-    unpriced = [f"{money(one.stop_at)} for {one.offer.offer}" for one in valued if one.stop_at and one.paid is None]
-    most = f" Of those without a price yet, pay at most {listed(unpriced, 6)}." if unpriced else ""
-    if good:
-        first = good[0]
-        net = " net" if first.net else ""
-        use = f"{first.best.use}, {ROUTES[first.best.route]}" if first.best is not None else ""
-        return wrapped(
-            f"{len(good)} of {len(valued)} pay at the price that they will probably be had for, {first.offer.offer} "
-            f"first: {use}, open at {money(first.open_at)}, stop at {money(first.stop_at)}{net}.{most}"
-        )
-    profits = {one.offer.offer: one.best.expected_profit for one in valued if one.best is not None}
-    gains = [f"{name} {money(profit)}" for name, profit in profits.items() if profit is not None and profit > 0]
-    less = f" On average less than that is left: {listed(gains, 6)}." if gains else ""
-    selling = s.reckoned_with.selling
-    return wrapped(
-        f"At the price that it will probably be had for, no offer leaves {float(selling.margin):g} % of net revenue "
-        f"and loses in no more than {float(selling.loss_chance):g} %.{less} Open low, or pass.{most}"
-    )
 
 
 def _bid_notes(s: Shortlist, valued: Sequence[JudgedOffer]) -> str:
@@ -280,11 +264,8 @@ def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> 
     said = [f"{asking} asked is {how} {usual}{less}."]
     if best is None:
         said.append(f"Up to what price it pays cannot be told: {asked.reason}")
-    elif best.stop_at is None:
-        said.append("To you it pays at no price.")
-    else:
-        route = "" if best.best is None else f", {ROUTES[best.best.route]}"
-        said.append(f"Pay at most {money(best.stop_at)}, to sell it {_sold_as(best)}{route}.")
+    elif best.best is not None:
+        said.append(f"That is to sell it {_sold_as(best)}, {ROUTES[best.best.route]}.")
     profit = None if best is None or best.best is None else best.best.expected_profit
     if profit is not None:
         what = f"leave {money(profit)}" if profit >= 0 else f"lose {money(-profit)}"
@@ -292,7 +273,10 @@ def asked_text(asked: JudgedPrice, typical: float, *, details: bool = False) -> 
     if asked.reckoned is not None and asked.reckoned.invented:
         said.append("What you may pay rests on invented figures until shop.toml has your own.")
     shown = judged if details or best is None else (best,)
-    return page(wrapped(" ".join(said), ""), _come_about(asked, shown, details=details) if judged else "")[:-1]
+    return page(
+        wrapped(" ".join(said), ""),
+        _come_about(asked, shown, details=details) if judged else "",
+    )[:-1]
 
 
 def _sold_as(one: JudgedOffer) -> str:
@@ -311,10 +295,11 @@ def _come_about(asked: JudgedPrice, judged: Sequence[JudgedOffer], *, details: b
         "leaves": "left for the kit and its freight",
     }  # fmt: skip
     prepare = None if reckoned is None or reckoned.work is None else reckoned.work.prepare
+    step = Decimal(1) if reckoned is None else reckoned.bid_step
     rows = [
         *([name, *("-" if m is None else money(getattr(m, field)) for m in made)] for field, name in names.items()),
-        ["stop at", *(dash(one.stop_at) for one in judged)],
-        ["open at", *(dash(one.open_at) for one in judged)],
+        ["stop at", *(dash(one.verdict.price) for one in judged)],
+        ["open at", *(dash(bid_of(one.open_at, step)) for one in judged)],
         [f"profit at {money(judged[0].expected_paid)}",
          *("-" if b is None else money(b.expected_profit) for b in best)],
         ["bench hours" if prepare is None else f"bench hours, {figure(prepare)} of them to prepare",

@@ -105,7 +105,13 @@ def _accuracy(a: Accuracy, fit: Fit) -> str:
 
 
 def value_text(
-    valuation: Valuation, move: Moved | None, currency: str, cautions: Sequence[Caution], holding: Decimal, asked: str
+    valuation: Valuation,
+    move: Moved | None,
+    currency: str,
+    cautions: Sequence[Caution],
+    holding: Decimal,
+    verdict: str,
+    asked: str,
 ) -> str:
     """What is to be said of a price asked, buy-in and resale with both ranges, and the sightings behind them."""
     kit, buy_in, resale = valuation.kit, valuation.buy_in, valuation.resale
@@ -146,6 +152,7 @@ def value_text(
     )
     return answer_page(
         cautions,
+        wrapped(verdict, "") if verdict else "",
         wrapped(f"{', '.join(filter(None, about))} ({currency}{dated})", ""),
         asked,
         table("< | buy-in value | resale value", rows, notes=notes),
