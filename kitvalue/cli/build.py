@@ -182,13 +182,16 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
 
 @shop_command
 @click.argument("plan", shell_complete=plan_names)
+@click.option("--at", type=amount, metavar="PRICE", help="Another price than the plan's, VAT included.")
 @click.option("--hide-costs", is_flag=True, help="Leave out how the price comes about.")
 @click.option("--show-purchases", is_flag=True, help="Give what the used drums were bought for a line of its own.")
 @click.option(
     "--lang", "language", default="en", show_default=True, metavar="CODE", help="The sheet's language: de, en."
 )
 @click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
-def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
+def sheet(
+    folder: ShopFolder, plan: str, at: Decimal | None, hide_costs: bool, show_purchases: bool, language: str, pdf: bool
+) -> Said:
     """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
 
     PLAN is a name in builds/ or a path. The kit drum by drum, how its price comes about, and a used original beside
@@ -207,7 +210,14 @@ def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool,
     from kitvalue.commands import sheet as command
 
     done = command.sheet(
-        folder, plan, date.today(), language=language, hide_costs=hide_costs, show_purchases=show_purchases, pdf=pdf
+        folder,
+        plan,
+        date.today(),
+        language=language,
+        hide_costs=hide_costs,
+        show_purchases=show_purchases,
+        pdf=pdf,
+        at=at,
     )
     return _said(done)
 

@@ -37,13 +37,15 @@ ASKED = {  # what a terminal is asked where no option says it
 @click.option("--share", metavar="PERCENT", help="What it fetches of the original's price: 70, or 60-80 in doubt.")
 @click.option("--repair", metavar="MONEY", help="What the original needs to play and look like yours; 0 if not given.")
 @click.option("--jobs", "list_jobs", is_flag=True, help="List the job sheets that --job takes.")
+@click.option("--change", is_flag=True, help="Change a plan that is there: what the options name and nothing else.")
 @click.option("--yes", is_flag=True, help="Write the plan without asking.")
-def plan(folder: ShopFolder, name: str | None, list_jobs: bool, yes: bool, **options: Any) -> Said:  # noqa: ANN401
+def plan(folder: ShopFolder, name: str | None, list_jobs: bool, change: bool, yes: bool, **options: Any) -> Said:  # noqa: ANN401
     """Lay out a build: write builds/NAME.toml from a few words. Nothing is written over.
 
     On a terminal it asks for what is missing, shows what it understood and writes after a yes. Without one --original
     and one of --donors, --drums and --new are needed. What nobody said has a default, marked in the plan. Job sheets
-    say what a kind of work needs; those in jobs/ of the shop go before the program's.
+    say what a kind of work needs; those in jobs/ of the shop go before the program's. --change puts other figures in
+    their place in a plan that is there, and what is new at its end; remarks and all else stay.
 
     \b
     Reads   shop.toml, offers.csv, jobs/, done.csv,
@@ -65,12 +67,14 @@ def plan(folder: ShopFolder, name: str | None, list_jobs: bool, yes: bool, **opt
         return Said(jobs_answer(sheets), jobs_text(sheets))
     if name is None:
         raise click.UsageError("the plan's NAME is missing: write kitvalue plan NAME, or --jobs for the job sheets")
-    command.new_plan(folder, name)
+    if not change:
+        command.new_plan(folder, name)
     context = click.get_current_context()
     as_json = context.params.get("as_json") or context.find_root().params.get("as_json")
     asks = is_terminal(sys.stdin) and not (yes or as_json)
+    lay = command.change if change else command.plan
     told = command.Told(**{key: value for key, value in options.items() if value})
-    done = command.plan(folder, name, _asked(told) if asks else told)
+    done = lay(folder, name, _asked(told) if asks and not change else told)
 
     def write() -> str:
         return f"Written: {command.write_plan(folder, done)}"

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import re
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Final
 
 from kitvalue.commands.cost import build_verdict
-from kitvalue.commands.folder import ShopFolder, refuse_file
+from kitvalue.commands.folder import ShopFolder, refuse_file, state_of
 from kitvalue.commands.writing import DONE, OFFERS, make_writable, write_whole
-from kitvalue.decisions.layout import LaidOut, PlanMade, Wanted, lay_out
+from kitvalue.decisions.layout import LaidOut, PlanMade, Wanted, changed, lay_out
 from kitvalue.intake.settings.jobs import Job, job_names, read_job
 from kitvalue.intake.settings.plan import DonorTable, Plan, read_plan
 from kitvalue.intake.settings.plancells import Share
@@ -50,15 +50,41 @@ def plan(folder: ShopFolder, name: str, told: Told) -> PlanMade:
     from kitvalue.pages.files import plan_text
 
     target, shop = new_plan(folder, name), folder.shop
-    wanted = Wanted(
+    laid = lay_out(target.stem, _wanted(folder, told), shop)
+    text = plan_text(laid.plan, REMARK, shop.shop.size_order, laid.assumed)
+    return _made(folder, text, laid)
+
+
+def change(folder: ShopFolder, name: str, told: Told) -> PlanMade:
+    """A plan that is there with what `told` names, without writing it. Raises FileError for what does not fit."""
+    from kitvalue.pages.files import changed_text
+
+    plan, file = folder.plan(name), f"builds/{name.removesuffix('.toml')}.toml"
+    data = folder.bytes_of(file)
+    if data is None:
+        raise FileError(f"--change works on plans in builds/ alone: {shown(name)} is none of them")
+    new = changed(plan, _wanted(folder, told), folder.shop)
+    try:
+        text = changed_text(data.decode("utf-8"), plan, new, folder.shop.shop.size_order)
+    except (ValueError, KeyError, AttributeError) as why:
+        raise FileError(f"{file} cannot be changed in its place ({why}): change it by hand") from why
+    made = _made(folder, text, LaidOut(new))
+    return replace(made, state=state_of(data))
+
+
+def _wanted(folder: ShopFolder, told: Told) -> Wanted:
+    shop = folder.shop
+    return Wanted(
         told.original, _donors(folder, told.donors), told.drums, told.new, told.cut,
         tuple(read_job(job, folder.path, shop) for job in dict.fromkeys(_names(*told.jobs))), _finished(told.finished),
         _share(told.share), _repair(told.repair), _learned(folder, told.original),
     )  # fmt: skip
-    laid = lay_out(target.stem, wanted, shop)
-    text = plan_text(laid.plan, REMARK, shop.shop.size_order, laid.assumed)
-    made = read_back(text, target.stem, folder)
-    sheet = cost_sheet(made, shop, parts=folder.parts_for(made))
+
+
+def _made(folder: ShopFolder, text: str, laid: LaidOut) -> PlanMade:
+    """The plan as its text will be read, costed and judged."""
+    made = read_back(text, laid.plan.name, folder)
+    sheet = cost_sheet(made, folder.shop, parts=folder.parts_for(made))
     return PlanMade(made, text, laid.assumed, sheet, build_verdict(folder, made), _cautions(laid, sheet))
 
 
@@ -75,6 +101,10 @@ def new_plan(folder: ShopFolder, name: str) -> Path:
 
 def write_plan(folder: ShopFolder, made: PlanMade) -> Path:
     """Write a plan that was laid out. Raises FileError where it has come to be there meanwhile."""
+    if made.state is not None:
+        file = f"builds/{made.plan.name}.toml"
+        folder.change({file: made.text.encode()}, {file: made.state})
+        return folder.path / file
     target = new_plan(folder, made.plan.name)
     make_writable(target.parent)
     write_whole(target, made.text)

@@ -77,6 +77,7 @@ class PlanMade:
     sheet: CostSheet
     verdict: Verdict | None
     cautions: tuple[Caution, ...]
+    state: str | None = None  # of the file that it changes
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,51 @@ def lay_out(name: str, wanted: Wanted, shop: Shop) -> LaidOut:
         if line.hours is not None:
             assumed[f"work {at}.hours"] = "the job sheet's, for [work.hours] lacks the operation"
     return LaidOut(plan, assumed)
+
+
+def changed(plan: Plan, wanted: Wanted, shop: Shop) -> Plan:
+    """The plan with what `wanted` names: other figures in their place, drums, donors and lines of jobs that it has not
+    behind its own; a drum of the same size and role that is to be new or cut is so from now on. Raises FileError."""
+    order, assumed = shop.shop.size_order, dict[str, str]()
+    original = plan.original.model_copy(update=_given(repair=wanted.repair))
+    finished = plan.finished.model_copy(update=_given(share=wanted.share, condition=wanted.finished))
+    if wanted.original is not None:
+        named = {"series": series_names(shop).find(wanted.original) or wanted.original}
+        if finished.series == original.series:
+            finished = finished.model_copy(update=named)
+        original = original.model_copy(update=named)
+    donors = (*plan.donor, *(one for one in wanted.donors if one.id not in {donor.id for donor in plan.donor}))
+    build = {(drum.size, drum.role): drum for drum in plan.drum}
+    asked = [_drum("--drums", text, order) for text in _parts(wanted.drums or "")]
+    asked = [drum for drum in asked if (drum.size, drum.role) not in build]
+    asked += [_new(text, order) for said in wanted.new for text in _parts(said)]
+    asked += [_cut(text, order) for said in wanted.cut for text in _parts(said)]
+    drums = [*plan.drum]
+    for one in asked:
+        old = build.get((one.size, one.role))
+        others = [drum for drum in drums if drum is not old]
+        stock = [(donor.id, size) for donor in donors for size in donor.sizes]
+        for drum in others:
+            if (drum.from_, drum.shell) in stock:
+                stock.remove((drum.from_, drum.shell))
+        made = _table(one, len(drums) + 1, stock, donors, order, assumed)
+        if old is not None:
+            kept = {"positions": old.positions, "heads": old.heads, "id": old.id or made.id}
+            made = made.model_copy(update=kept)
+        drums = [made if drum is old else drum for drum in drums] if old is not None else [*drums, made]
+    cut = [drum for drum in drums if drum.cut_from is not None]
+    lines = [in_plan(line, drums, cut, shop) for line in _once(wanted.jobs)]
+    fresh = [one for one in lines if one is not None and (one.what, one.only) not in
+             {(line.what, line.only) for line in (*plan.work, *plan.part)}]  # fmt: skip
+    return plan.model_copy(update={
+        "original": original, "finished": finished, "donor": donors, "drum": tuple(drums),
+        "work": (*plan.work, *(one for one in fresh if isinstance(one, WorkLine))),
+        "part": (*plan.part, *(one for one in fresh if isinstance(one, PartLine))),
+    })  # fmt: skip
+
+
+def _given(**values: object) -> dict[str, object]:
+    return {key: value for key, value in values.items() if value is not None}
 
 
 def _share(wanted: Wanted, original: str, assumed: dict[str, str]) -> Share:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal, cast
 
 from pydantic import BaseModel
 
@@ -30,6 +30,7 @@ OFFERS = (
     "clearance",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
+DEFAULT = "# default:"
 ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
 
 
@@ -98,6 +99,45 @@ def plan_text(plan: Plan, remark: str, order: SizeOrder, assumed: Mapping[str, s
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
+def changed_text(text: str, old: Plan, new: Plan, order: SizeOrder) -> str:
+    """A plan's file with what differs between two plans: keys in their place, new blocks at the end. All else stays
+    byte for byte; a remark that a value was a default goes with it."""
+    import tomlkit
+
+    document, added = tomlkit.parse(text), list[str]()
+    for name in type(new).model_fields:
+        before, after = getattr(old, name), getattr(new, name)
+        if isinstance(after, BaseModel):
+            _change(document[name] if before != after else None, before, after, order)
+        elif isinstance(after, tuple):
+            for at, one in enumerate(after):
+                if at >= len(before):
+                    added.append(f"[[{name}]]\n{_keys(one, order, {})}\n")
+                elif one != before[at]:
+                    _change(cast("Any", document[name])[at], before[at], one, order)
+    end = "\r\n" if "\r\n" in text else "\n"
+    told = tomlkit.dumps(document)
+    blocks = "".join(f"\n{block}" for block in added).replace("\n", end)
+    return f"{told}{'' if told.endswith(end) or not added else end}{blocks}"
+
+
+def _change(table: Any, old: BaseModel, new: BaseModel, order: SizeOrder) -> None:  # noqa: ANN401 - tomlkit's own
+    import tomlkit
+
+    for name, field in type(new).model_fields.items():
+        before, after, key = getattr(old, name), getattr(new, name), field.alias or name
+        if before == after:
+            continue
+        if after in (None, ()):
+            del table[key]
+            continue
+        item = tomlkit.parse(f"x = {_value(after, order)}")["x"]
+        was = table.item(key) if key in table else None
+        table[key] = item
+        if was is not None and was.trivia.comment.startswith(DEFAULT):
+            table.item(key).trivia.comment_ws = table.item(key).trivia.comment = ""
+
+
 def _keys(table: BaseModel, order: SizeOrder, assumed: Mapping[str, str], place: str = "") -> str:
     lines = []
     for name, field in type(table).model_fields.items():
@@ -110,7 +150,7 @@ def _keys(table: BaseModel, order: SizeOrder, assumed: Mapping[str, str], place:
             and (why is not None or value != field.get_default(call_default_factory=True))
         ):
             line = f"{field.alias or name} = {_value(value, order)}"
-            lines.append(line if why is None else f"{line}  # default: {why}")
+            lines.append(line if why is None else f"{line}  {DEFAULT} {why}")
     return "\n".join(lines)
 
 

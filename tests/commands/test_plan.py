@@ -275,6 +275,46 @@ def test_hours_of_a_job_sheet_stand_in_where_the_shop_has_none(shop: Path) -> No
     assert hours["Spray the outside"] == (None, Decimal("0.4"))
 
 
+CHANGES = (
+    (("--share", "82.5"), "share = 70  # default: of a rebuild, until your sales teach another", "share = 82.5"),
+    (("--finished", "4.5"), "condition = 5  # default: wipe", "condition = 4.5"),
+    (("--repair", "210"), "repair = 0  # default: what it needs to play and look like yours", "repair = 210"),
+)
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize(("words", "old", "new"), CHANGES)
+def test_a_change_leaves_all_else_byte_for_byte(
+    shop: Path, words: tuple[str, ...], old: str, new: str, end: str
+) -> None:
+    assert run(shop, "plan", "kit", *tail("--donors", "A,C", "--job", "heads")).status == 0
+    path = shop / "builds" / "kit.toml"
+    text = path.read_text(encoding="utf-8").replace("[original]", "[original]   # his own words, älter")
+    path.write_bytes(text.replace("\n", end).encode())
+    before = path.read_bytes()
+    assert before.count(old.encode()) == 1
+    ran = run(shop, "plan", "kit", "--change", *words)
+    assert ran.status == 0, ran.err
+    assert path.read_bytes() == before.replace(old.encode(), new.encode())
+
+
+def test_a_change_adds_shells_and_work_behind_what_is_there(shop: Path) -> None:
+    assert run(shop, "plan", "kit", *tail("--donors", "A,C", "--job", "heads")).status == 0
+    path = shop / "builds" / "kit.toml"
+    before = path.read_bytes()
+    words = ("--new", "8x7 rack=90", "--job", "edges", "--job", "heads")
+    assert run(shop, "plan", "kit", "--change", *words).status == 0
+    assert path.read_bytes().startswith(before)
+    plan = ShopFolder(shop, TODAY).plan("kit")
+    assert [(drum.name, drum.from_) for drum in plan.drum][-1] == ("8x7 rack", "new")
+    assert [line.what for line in plan.work].count("Fit the heads") == 1
+    assert "Cut the bearing edges" in [line.what for line in plan.work]
+    unchanged = path.read_bytes()
+    ran = run(shop, "plan", "kit", "--change", "--cut", "13x12 from 13x11")
+    assert (ran.status, path.read_bytes()) == (2, unchanged)
+    assert run(shop, "plan", "none", "--change", "--share", "80").status == 2
+
+
 def test_random_calls_write_plans_that_cost_accepts(shop: Path) -> None:
     draw = random.Random(20)
     folder = ShopFolder(shop, TODAY)
