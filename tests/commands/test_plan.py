@@ -298,6 +298,13 @@ def test_a_change_leaves_all_else_byte_for_byte(
     assert path.read_bytes() == before.replace(old.encode(), new.encode())
 
 
+def test_a_change_from_inside_the_shop_s_folder(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(shop)
+    assert run(".", "plan", "kit", *tail("--donors", "A")).status == 0
+    ran = run(".", "plan", "kit", "--change", "--share", "80")
+    assert ran.status == 0, ran.err
+
+
 def test_a_change_adds_shells_and_work_behind_what_is_there(shop: Path) -> None:
     assert run(shop, "plan", "kit", *tail("--donors", "A,C", "--job", "heads")).status == 0
     path = shop / "builds" / "kit.toml"
