@@ -26,6 +26,7 @@ from kitvalue.decisions.verdict import bid_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
+from kitvalue.market.blocks import Block
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, sample_of, value_kit
@@ -140,12 +141,24 @@ def card_data(given: CardInput) -> dict[str, Any]:
         "weights": packed_column(fit.weights), "residuals": packed_column(fit.left_out_residuals),
         "coef": packed(fit.coef), "inverse": packed_product(fit.root), "level": packed_product(fit.level_root),
         "theta": float(np.sqrt(fit.theta)) if recipe.pooled else None,
+        "ratios": fit.ratios.tolist(), "allowance": fit.allowance,
+        "blocks": [_block(fit, block) for block in fit.blocks],
         "typical_g": sample_of(fit).typical_g,
         "reach": fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         "cut": CLIP * fit.scatter, "gross": GROSS * fit.scatter, "low_at": low_at, "high_at": high_at,
         "cautions": card_cautions(fit, texts(given.cautions)), "currency": given.currency,
         "seen": recipe.rows_by_series, "few": FEW_SEEN,
         "sold_on": {"reason": given.sold_on} if isinstance(given.sold_on, str) else asdict(given.sold_on),
+    }  # fmt: skip
+
+
+def _block(fit: Fit, block: Block) -> dict[str, Any]:
+    """A block's lines: of the rows, and `at` each grade from 1 to 5 in halves or, those of time, the newest date."""
+    of_grade = block.group == "condition"
+    at, rows = block.bases_at(np.array(HALF_GRADES if of_grade else [0.0])).T, block.bases(fit.rows).T
+    return {
+        "theta": float(np.sqrt(block.theta)), "by_series": block.by_series,
+        "lines": [{"at": a.tolist(), "rows": packed_column(r)} for a, r in zip(at, rows, strict=True)],
     }  # fmt: skip
 
 

@@ -28,17 +28,26 @@
   const weights = column(data.weights), residuals = column(data.residuals), n = residuals.length;
   const raw = data.terms.map((t) => (t.rows === null ? null : column(t.rows)));
 
-  // One row's numbers: the intercept and the terms standardised, then the series' own column where series are pooled.
-  function encoded(series, termValue) {
+  const ratios = data.ratios, usual = residuals.map((r, i) => data.allowance * r / ratios[data.series[i]]);
+  const lines = data.blocks.flatMap((b) => b.lines.map((l) => ({ ...b, ...l, rows: column(l.rows) })));
+
+  // One row's numbers: the intercept and the terms standardised, the series' own column where series are pooled, then
+  // those of the blocks: a column for each line, or for each line and series.
+  function encoded(series, termValue, lineValue) {
     const x = new Float64Array(k);
     x[0] = (1 - data.center[0]) / data.scale[0];
     for (let j = 1; j < p; j++) x[j] = (termValue(j - 1) - data.center[j]) / data.scale[j];
     if (data.theta !== null) x[p + series] = data.theta;
+    let at = data.theta === null ? p : p + ratios.length;
+    for (const line of lines) {
+      x[at + (line.by_series ? series : 0)] = line.theta * lineValue(line);
+      at += line.by_series ? ratios.length : 1;
+    }
     return x;
   }
   const seriesTerm = (j, series) => (series === data.terms[j].level ? 1 : 0);
   const rows = Array.from({ length: n }, (_, i) =>
-    encoded(data.series[i], (j) => (raw[j] === null ? seriesTerm(j, data.series[i]) : raw[j][i])));
+    encoded(data.series[i], (j) => (raw[j] === null ? seriesTerm(j, data.series[i]) : raw[j][i]), (line) => line.rows[i]));
 
   const dot = (a, b) => { let sum = 0; for (let i = 0; i < a.length; i++) sum += a[i] * b[i]; return sum; };
   const times = (m, x) => m.map((row) => dot(row, x));
@@ -59,20 +68,21 @@
   const mean = (values) => { let sum = 0; for (const value of values) sum += value; return sum / values.length; };
   const forMeans = (r) => (Math.abs(r) > data.gross ? 0 : Math.min(Math.max(r, -data.cut), data.cut));
   function scatter(kit, dealer) {
-    const x = encoded(kit.series, (j) => kitValue(kit, dealer, j));
-    const u = times(inverse, x), centre = dot(x, coef);
-    const stretch = Math.max(1, Math.sqrt((1 + dot(x, u)) / (1 + data.typical_g)));
+    const lineValue = (line) => line.at[line.at.length > 1 ? 2 * kit.condition - 2 : 0];
+    const x = encoded(kit.series, (j) => kitValue(kit, dealer, j), lineValue);
+    const u = times(inverse, x), centre = dot(x, coef), ratio = ratios[kit.series], g = dot(x, u) / (ratio * ratio);
+    const stretch = ratio * Math.max(1, Math.sqrt((1 + g) / (1 + data.typical_g)));
     const predicted = rows.map((row, i) => centre - weights[i] * dot(row, u) * residuals[i] + data.offset);
     return {
       x, centre, stretch, predicted,
-      sample: predicted.map((at, i) => Math.exp(at + stretch * residuals[i])),
-      clipped: predicted.map((at, i) => Math.exp(at + stretch * forMeans(residuals[i]))),
+      sample: predicted.map((at, i) => Math.exp(at + stretch * usual[i])),
+      clipped: predicted.map((at, i) => Math.exp(at + stretch * forMeans(usual[i]))),
     };
   }
   function outlook({ x, centre, stretch, predicted, clipped }) {
     const typical = Math.exp(centre + data.offset);
     if (data.exact) return { typical, mean: typical };
-    const far = (way) => Float64Array.from(predicted, (at, i) => at + way * stretch * Math.abs(residuals[i])).sort();
+    const far = (way) => Float64Array.from(predicted, (at, i) => at + way * stretch * Math.abs(usual[i])).sort();
     const reach = data.reach * Math.sqrt(dot(x, times(level, x)));
     return {
       typical,
