@@ -396,6 +396,15 @@ def jobs_answer(jobs: Sequence[Job]) -> Answer:
     return {"jobs": [{"name": job.name, "title": job.title, "work": [line.what for line in job.work]} for job in jobs]}
 
 
+def variants_answer(sheets: Sequence[PriceSheet]) -> Answer:
+    """`compare` of several plans. `verdict` is that on the build; profit and `profit_an_hour` are at `ask`."""
+    keys = f"""plan=sheet.name title=sheet.title verdict=build{{{_VERDICT}}} net_cost=sheet.net_cost$
+        landed_at_cost=quote.landed_at_cost$ floor=quote.floor$ ask=sale.gross$ landed_at_price=quote.landed_at_price$
+        profit=sale.profit$ hours=sheet.hours~2 profit_an_hour$ market_price=quote.market_price$
+        profit_at_market=quote.profit_at_market$ incomplete=sheet.incomplete"""
+    return {"currency": sheets[0].sheet.currency, "plans": [answer(sheet, keys) for sheet in sheets]}
+
+
 def compare_answer(c: Comparison) -> Answer:
     """`compare`. The original's figures are at the buyer's door."""
     return answer(
