@@ -122,8 +122,8 @@ def _in_money(
         mean = float(np.exp(scatter.predictions + scatter.clipped + shift).mean())
         far = fit.book.rows[np.abs(fit.usual_residuals) > CLIP * fit.scatter]
         if len(far):
-            told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
-            some = f"{rows_phrase(far.tolist())} {told} in part or not at all in the mean: kitvalue fit says more"
+            told = "lies far from the others and counts" if len(far) == 1 else "lie far from the others and count"
+            some = f"{rows_phrase(far.tolist())} {told} little: see kitvalue fit"
             cautions += (Caution("far_rows", some),)
     return Outlook(
         typical=float(np.exp(centre)),
@@ -358,7 +358,7 @@ def comparables(fit: Fit, kit: Kit, most: int = 5) -> tuple[Comparable, ...]:
     return tuple(nearest)
 
 
-ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own observations, not an appraisal.")
+ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own book, not an appraisal.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
