@@ -168,10 +168,11 @@ def variants_text(sheets: Sequence[PriceSheet], cautions: Sequence[Caution]) -> 
         ("hours", *(figure(p.sheet.hours) for p in sheets)),
         ("profit an hour", *(dash(p.profit_an_hour, cents) for p in sheets)),
     ]
+    names = [p.sheet.name.replace("|", "/").replace("<", "(") for p in sheets]  # signs of a table's heading
     return answer_page(
         cautions,
         facts([(p.sheet.name, p.build.sentence) for p in sheets]),
-        table(" | ".join(["<", *(p.sheet.name for p in sheets)]), rows),
+        table(" | ".join(["<", *names]), rows),
     )
 
 
