@@ -65,7 +65,7 @@ def start_up(shop: Path, times: int) -> Iterator[Compared]:
     """The commands on a book of 300 rows against imports."""
     ours(shop, "fit")
     rows: list[tuple[str, tuple[str, ...], str, float]] = [
-        ("--help", ("--help",), "import click", 2.5),
+        ("--help", ("--help",), "import click", 1.3),
         ("value from a saved fit", VALUE, "import click, pydantic, numpy", 2.0),
         ("fit on 300 rows", ("fit",), "import pandas, statsmodels.api", 1.3),
     ]
