@@ -203,15 +203,23 @@ class Whole(click.IntRange):
 DRUMS = Whole(1, MOST_PIECES, "a number of drums")
 
 
-def amount(text: str) -> Decimal:
+def amount(text: str, *, or_nothing: bool = False) -> Decimal:
     """A money option above 0, through its text."""
     try:
         money = Decimal(text)
     except InvalidOperation as why:
         raise click.BadParameter(f'"{text}" is no amount; write for instance 2300 or 2300.50') from why
+    if or_nothing and money == 0:
+        return abs(money)
     if not money.is_finite() or not 0 < money < 10**9:
-        raise click.BadParameter(f'"{text}" is no price; write an amount above 0')
+        what = "cost; write 0 or an amount" if or_nothing else "price; write an amount"
+        raise click.BadParameter(f'"{text}" is no {what} above 0')
     return money
+
+
+def charge(text: str) -> Decimal:
+    """An option of what something costs: an amount, or 0 where it costs nothing."""
+    return amount(text, or_nothing=True)
 
 
 def bench_hours(text: str) -> Decimal:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from kitvalue.cli.answers import Said, amount, plan_names, shop_command
+from kitvalue.cli.answers import DRUMS, Said, amount, charge, plan_names, shop_command
 
 if TYPE_CHECKING:
     from kitvalue.commands.folder import ShopFolder
@@ -74,8 +74,22 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
 
 @shop_command
 @click.argument("plan", shell_complete=plan_names)
-def compare(folder: ShopFolder, plan: str) -> Said:
+@click.option(
+    "--against", type=amount, metavar="PRICE", help="One original that a customer names: what is asked for it, gross."
+)
+@click.option("--pieces", type=DRUMS, help="How many drums that original has; the plan's if not given.")
+@click.option("--condition", metavar="GRADE", help="Its condition as it stands; the plan's original's if not given.")
+@click.option("--freight", type=charge, metavar="MONEY", help="What it costs to get it here; the plan's if not given.")
+@click.option(
+    "--repair", type=charge, metavar="MONEY",
+    help="What puts it right; the plan's by its drums if not given, nothing where it is as good as the build.",
+)  # fmt: skip
+def compare(
+    folder: ShopFolder, plan: str, against: Decimal | None, pieces: int | None, condition: str | None,
+    freight: Decimal | None, repair: Decimal | None,
+) -> Said:  # fmt: skip
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
+    With --against: the original that a customer names, and which is the better buy.
 
     PLAN is a name in builds/ or a path. Both stand at the buyer's door: the build with freight and VAT, the original
     with freight, duty and what it still needs. One unknown at a time is moved by a tenth, the one that moves the
@@ -89,12 +103,19 @@ def compare(folder: ShopFolder, plan: str) -> Said:
     \b
     Example:
       kitvalue --shop myshop compare example
+      kitvalue --shop myshop compare example \\
+        --against 4100 --pieces 5 --condition 2 \\
+        --freight 120 --repair 300
     """
     from kitvalue.commands import compare as command
+    from kitvalue.decisions.named import OriginalNamed
     from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
-    made = command.compare(folder, plan)
+    if against is None and any(one is not None for one in (pieces, condition, freight, repair)):
+        raise click.UsageError("--pieces, --condition, --freight and --repair are of an original: add --against PRICE")
+    named = None if against is None else OriginalNamed(against, pieces, None, freight, repair)
+    made = command.compare(folder, plan, named, condition)
     return Said(compare_answer(made), compare_text(made, made.cautions), cautions=made.cautions)
 
 

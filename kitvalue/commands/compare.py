@@ -6,10 +6,21 @@ from dataclasses import replace
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.breakeven import Comparison, compared
+from kitvalue.decisions.named import OriginalNamed, hold_price, read_grade
+from kitvalue.intake.text.problems import Caution
 
 
-def compare(folder: ShopFolder, plan_name: str) -> Comparison:
-    """A plan's build against the original that the customer could buy instead, the market's cautions with it."""
+def compare(
+    folder: ShopFolder, plan_name: str, named: OriginalNamed | None = None, condition: str | None = None
+) -> Comparison:
+    """A plan's build against the original that the customer could buy instead, the market's cautions with it. `named`
+    is one that he names, `condition` its grade as he says it."""
+    said: list[Caution] = []
+    if named is not None:
+        hold_price("--against", named.price, folder.shop)
+        if condition is not None:
+            grade, said = read_grade("--condition", condition, folder.shop)
+            named = replace(named, condition=grade)
     plan, market = folder.plan(plan_name), folder.market
-    comparison = compared(plan, folder.shop, market.fit, folder.parts_for(plan))
-    return replace(comparison, cautions=tuple(dict.fromkeys((*market.cautions, *comparison.cautions))))
+    comparison = compared(plan, folder.shop, market.fit, folder.parts_for(plan), named)
+    return replace(comparison, cautions=tuple(dict.fromkeys((*said, *market.cautions, *comparison.cautions))))

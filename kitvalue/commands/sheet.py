@@ -48,7 +48,8 @@ def sheet(
     folder.ready()
     view = sheet_view(given, spoken)
     written = [folder.put(f"sheet-{plan.name}.html", render_sheet(view))]
-    cautions = [*market.cautions, *given.comparison.cautions, *_owner_cautions(given, language)]
+    of = given.comparison
+    cautions = [*market.cautions, *of.sheet.cautions, *of.cautions, *_owner_cautions(given, language)]
     if pdf:
         document = sheet_pdf(view, today)
         written.append(folder.put(f"sheet-{plan.name}.pdf", document.data))

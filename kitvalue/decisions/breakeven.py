@@ -10,6 +10,8 @@ from typing import Literal
 
 import numpy as np
 
+from kitvalue.decisions.against import Against, held_against
+from kitvalue.decisions.named import OriginalNamed
 from kitvalue.decisions.original import (
     Point,
     Quote,
@@ -195,8 +197,9 @@ class Comparison:
 
     sheet: CostSheet
     quote: Quote
-    verdict: Verdict  # at the webshop price
+    verdict: Verdict  # at the webshop price; against the original that is named, if one is
     for_that_money: ForThatMoney | None  # at that price
+    against: Against | None
     by_pieces: tuple[SizedBuild, ...]
     crossings: Crossings
     tie_at_cost: Tie
@@ -214,9 +217,11 @@ def piece_counts(plan: Plan) -> range:
     return range(min(plan.smallest, size), size + 1)
 
 
-def compared(plan: Plan, shop: Shop, fit: Fit, parts: Sequence[Part] = ()) -> Comparison:
+def compared(
+    plan: Plan, shop: Shop, fit: Fit, parts: Sequence[Part] = (), named: OriginalNamed | None = None
+) -> Comparison:
     """The comparison of one plan under a fit: the market at every number of pieces, then the arithmetic. `parts` say
-    what drums left over bring."""
+    what drums left over bring, `named` which one original it is held against."""
     counts = list(piece_counts(plan))
     originals = [original_kit(plan, k) for k in counts]
     draws = typical_draws(fit, originals, DRAWS)
@@ -227,7 +232,11 @@ def compared(plan: Plan, shop: Shop, fit: Fit, parts: Sequence[Part] = ()) -> Co
         return outlook(fit, replace(originals[-1], condition=grade)).typical
 
     made = compare(plan, shop, markets, typical, parts)
-    return replace(made, for_that_money=for_that_money(plan, fit, made.quote.landed_at_price))
+    made = replace(made, for_that_money=for_that_money(plan, fit, made.quote.landed_at_price))
+    if named is None:
+        return made
+    against = held_against(plan, fit, {b.sheet.pieces: b.quote.landed_at_price for b in made.by_pieces}, named)
+    return replace(made, against=against, verdict=against.verdict, cautions=(*made.cautions, *against.cautions))
 
 
 def compare(
@@ -268,6 +277,7 @@ def compare(
         if sheet.is_service
         else original_verdict(quote.landed_at_price, quote.original_landed),
         for_that_money=None,
+        against=None,
         by_pieces=tuple(builds),
         crossings=crossings,
         tie_at_cost=tie_price(plan.original, quote.landed_at_cost, repair, sample),

@@ -50,6 +50,17 @@ class KitNamed:
     on: date | None
 
 
+@dataclass(frozen=True, slots=True)
+class OriginalNamed:
+    """An original that a customer names, gross money; None where nothing is said."""
+
+    price: Decimal
+    pieces: int | None = None
+    condition: Decimal | None = None
+    freight: Decimal | None = None
+    repair: Decimal | None = None
+
+
 def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: KitNamed) -> KitRead:
     """Read a named kit by a shop's words and the `series` and `features` of its book.
 
@@ -72,18 +83,25 @@ def read_kit(shop: Shop, series: Sequence[str], features: Sequence[str], named: 
     for option, text in (("--condition", named.condition), ("--finished", named.finished)):
         if text is None:
             continue
-        # by our number or word, else by the shop's: a number that shop.toml maps stays ours here, as in all answers
-        ours, in_files = shop_grades(shop).asked(text), shop_grades(shop).find(text)
-        if ours is None:
-            words = listed((*GRADES, *shop.prices.words.get("condition", {})))
-            either = f"write 1 to 5, a half such as 3.5, or one of {words}"
-            raise FileError(f"{option} {shown(text)} is no condition; {either}")
+        ours, caution = read_grade(option, text, shop)
         grades.append(float(ours))
-        if in_files is not None and in_files != ours:
-            stands_for = f"in your files it stands for {grade_name(in_files)}"
-            said.append(Caution("our_grade", f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}"))
+        said += caution
     kit = Kit(spelled, float(named.pieces), grades[0], on=named.on, features=values)
     return KitRead(kit, None if named.finished is None else grades[1], tuple(said))
+
+
+def read_grade(option: str, text: str, shop: Shop) -> tuple[Decimal, list[Caution]]:
+    """The grade in an option by our number or word, else by the shop's: a number that shop.toml maps stays ours here,
+    as in all answers, and that is said."""
+    ours, in_files = shop_grades(shop).asked(text), shop_grades(shop).find(text)
+    if ours is None:
+        words = listed((*GRADES, *shop.prices.words.get("condition", {})))
+        either = f"write 1 to 5, a half such as 3.5, or one of {words}"
+        raise FileError(f"{option} {shown(text)} is no condition; {either}")
+    if in_files is None or in_files == ours:
+        return ours, []
+    stands_for = f"in your files it stands for {grade_name(in_files)}"
+    return ours, [Caution("our_grade", f"{option} {trimmed(text)} is our {grade_name(ours)}; {stands_for}")]
 
 
 def hold_price(option: str, price: Decimal, shop: Shop) -> None:

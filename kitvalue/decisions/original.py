@@ -17,7 +17,7 @@ from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import ESTIMATES, Outlook, outlook, resale_kit
 from kitvalue.workshop.build import Lever, exact_cost
-from kitvalue.workshop.costing import CostSheet
+from kitvalue.workshop.costing import BENCH, CostSheet
 from kitvalue.workshop.money import ZERO, PartlyKnown, cents, down_to_step, money_text, percent, up_to_step
 from kitvalue.workshop.shares import purchase_price
 from kitvalue.workshop.tax import Terms, at_door, exact_profit, price_at_door, price_for_margin, sale_at
@@ -220,13 +220,8 @@ class Situation:
         return exact_profit(self.market_price(), self.cost(), self.purchase(), self.terms, self.sheet.route)
 
 
-NOT_A_REBUILD = (
-    "The price of originals does not predict what a rebuild fetches: the share of {share} % is the plan's own guess "
-    "until the shop's own sales of rebuilds are in the price book."
-)
-PRICED_TO_TIE = Caution(
-    "priced_to_tie", "The price is bound by what an original costs at the door: priced to tie, so customers are split."
-)
+NOT_A_REBUILD = "The share of {share} % is a guess: an original's price does not predict a rebuild's."
+PRICED_TO_TIE = Caution("priced_to_tie", "An original at the door sets the price: priced to tie, customers are split.")
 
 
 def quote_cautions(
@@ -243,7 +238,8 @@ def quote_cautions(
     tied = (
         [PRICED_TO_TIE] if quote.binding == "cap" and quote.asked == quote.suggested else []
     )  # an original at the door sets the price
-    said = (*sheet.cautions, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
+    beside = [one for one in sheet.cautions if one.code not in BENCH]
+    said = (*beside, ESTIMATES, *guess, *tied, *original.cautions, *finished.cautions)
     return tuple(dict.fromkeys(said))
 
 

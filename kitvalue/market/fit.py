@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
 
-from kitvalue.intake.books.book import BoolArray, FloatArray, IntArray, PriceBook
+from kitvalue.intake.books.book import FloatArray, PriceBook
 from kitvalue.intake.text.problems import Caution, RefusedError
 from kitvalue.market.encoding import Recipe, Scaling, build_recipe, encode, of_book, offsets, paid, standardise
-from kitvalue.market.fitted import GROSS, UNUSUAL_WEIGHT, Fit, SeriesEffect, TermEstimate, UnusualRow, upside_down
-from kitvalue.market.linear import (
-    Equations,
-    Reducer,
-    Residuals,
-    Solution,
-    reducer,
-    reml_theta,
-    residuals,
-    solve,
-    subset,
+from kitvalue.market.fitted import UNUSUAL_WEIGHT, Fit, SeriesEffect, TermEstimate, UnusualRow, upside_down
+from kitvalue.market.linear import Equations, Solution, reducer, reml_theta, residuals, solve, subset
+from kitvalue.market.refine import Refined, refine
+from kitvalue.market.robust import (
+    EXACT_SCATTER,
+    FULL_LEVERAGE,
+    GROSS_WEIGHT,
+    Weighted,
+    huber_weights,
+    level_sigma2,
+    reweight,
+    scatter_of,
 )
 
 
@@ -39,7 +39,7 @@ def term_estimates(recipe: Recipe, params: FloatArray, bse: FloatArray, t: float
 def series_effects(recipe: Recipe, params: FloatArray, solution: Solution) -> tuple[SeriesEffect, ...]:
     """Each series' effect on the log price: from the average where pooled, else from the alphabet's first."""
     if recipe.pooled:
-        effects = np.sqrt(solution.theta) * solution.coef[len(params) :]
+        effects = np.sqrt(solution.theta) * solution.coef[len(params) : len(params) + len(recipe.series)]
     else:
         own = {t.level: b for t, b in zip(recipe.terms, params[1:], strict=True) if t.source == "series"}
         effects = np.array([own.get(name, 0.0) for name in recipe.series])
@@ -70,29 +70,8 @@ def wrong_signs(terms: Sequence[TermEstimate]) -> list[Caution]:
 
 
 MIN_ROWS = 12
-NORMAL_MAD = 0.6745
-THETA_PASSES = 5
-MAX_PASSES = 200
-WEIGHT_CHANGE = 1e-8
-GROSS_PASSES = 5
-HUBER_K = 1.345
-GROSS_WEIGHT = 1e-6  # not 0, so that the row keeps its residual and its place in the list of unusual rows
-CARRYING = 1e-3  # leverage that no row of gross weight has unless a term rests on such rows alone
-EXACT_SCATTER = 1e-4  # of the log price: prices rounded to the cent scatter less than this around a formula
-FULL_LEVERAGE = 1 - 1e-8
 SAMPLE_ROWS = 5000
 SAMPLE_SEED = 20260101
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Weighted:
-    """The end of the reweighting. `huber` (n,) are the robust weights alone."""
-
-    solution: Solution
-    huber: FloatArray
-    left: Residuals
-    scatter: float
-    settled: bool
 
 
 def fit_book(
@@ -119,100 +98,16 @@ def fit_book(
     reduced = reducer(equations, book.weight)
     if robust:
         weighted = reweight(equations, book.weight, reduced)
+        fitted = Refined(equations, book.weight, reduced, weighted, (), np.ones(len(recipe.series)))
+        if pooled and weighted.scatter > EXACT_SCATTER:
+            fitted = refine(fitted, recipe, scaling, rows, len(book))
     else:  # least squares, with series REML
         triangle = reduced(book.weight)
         solution = solve(triangle, reml_theta(triangle))
         left = residuals(equations, book.weight, solution)
         weighted = Weighted(solution, np.ones(len(book)), left, scatter_of(left, book.weight), True)
-    return _finish(book, recipe, scaling, reduced, weighted, robust)
-
-
-def reweight(equations: Equations, precision: FloatArray, reduced: Reducer) -> Weighted:
-    """Huber's M-estimate by iterated reweighting, k = 1.345 (Huber 1981, Robust Statistics, ch. 7), less gross rows.
-
-    Huber's weights leave a slip of a factor of 10 or 100 some pull on its own series. So rows over 8 scales off are
-    then given nearly no weight and the others fitted anew from where they stand, until no further row is that far off:
-    a redescending second step from a monotone first one (Maronna, Martin and Yohai 2006, Robust Statistics, ch. 5).
-    """
-    gross = carriers = np.zeros(len(precision), dtype=np.bool_)
-    end = _settle(equations, precision, reduced, np.ones(len(precision)), gross)
-    for _ in range(GROSS_PASSES):
-        if end.scatter <= EXACT_SCATTER:
-            break
-        far = gross_rows(end.left.residuals, end.left.leverage, precision, end.scatter, equations.codes)
-        fresh = (gross | far) & ~carriers
-        if np.array_equal(fresh, gross):
-            break
-        gross, end = fresh, _settle(equations, precision, reduced, end.huber, fresh)
-        carrying = gross & (end.left.leverage > CARRYING)
-        if carrying.any():  # without them nothing would be known of some term
-            carriers, gross = carriers | carrying, gross & ~carrying
-            end = _settle(equations, precision, reduced, np.where(carrying, 1.0, end.huber), gross)
-    return end
-
-
-def _settle(
-    equations: Equations, precision: FloatArray, reduced: Reducer, huber: FloatArray, gross: BoolArray
-) -> Weighted:
-    """Reweight from the weights `huber` (n,) until they stand still, rows in `gross` (n,) with nearly none.
-
-    theta is re-estimated in the first passes and then frozen, so that the rest is a fixed-point iteration; the scale
-    allows for leverage, since a plain median absolute deviation flags too many rows of a small book.
-    """
-    huber = np.where(gross, GROSS_WEIGHT, huber)
-    theta, settled = 0.0, False
-    for step in range(MAX_PASSES):
-        weights = precision * huber
-        triangle = reduced(weights)
-        if step < THETA_PASSES:
-            theta = reml_theta(triangle)
-        solution = solve(triangle, theta)
-        left = residuals(equations, weights, solution)
-        scatter = scatter_of(left, precision)
-        exact = scatter <= EXACT_SCATTER
-        fresh = np.ones(len(huber)) if exact else huber_weights(left.residuals, precision, scatter)
-        fresh[gross] = GROSS_WEIGHT
-        change = float(np.abs(fresh - huber).max())
-        settled = step >= THETA_PASSES and change < WEIGHT_CHANGE
-        if settled:
-            break
-        huber = fresh
-    return Weighted(solution, huber, left, scatter, settled)
-
-
-def huber_weights(e: FloatArray, precision: FloatArray, scatter: float) -> FloatArray:
-    """(n,) min(1, k s / |e|), k = 1.345: 95 % efficiency where the scatter is normal (Huber 1981, section 4.5)."""
-    reach = HUBER_K * scatter
-    return np.asarray(reach / np.maximum(np.sqrt(precision) * np.abs(e), reach))
-
-
-def gross_rows(e: FloatArray, h: FloatArray, precision: FloatArray, scatter: float, codes: IntArray) -> BoolArray:
-    """(n,) which rows lie over 8 scales off, studentised with their leverage. A series whose rows would all be gross
-    keeps them: one that lies elsewhere as a whole is a series of its own, not a row of slips.
-
-    e (n,) residuals, h (n,) leverages, codes (n,) which series.
-    """
-    free = np.where(h < 1, 1 - h, np.inf)
-    gross = np.abs(e) * np.sqrt(precision / free) > GROSS * scatter
-    others = np.bincount(codes, weights=~gross)
-    return gross & (others[codes] > 0)
-
-
-def scatter_of(left: Residuals, precision: FloatArray) -> float:
-    """s = median(|e| / sqrt(1 - h)) / 0.6745 about 0, of the rows that do not carry themselves."""
-    free = left.leverage < FULL_LEVERAGE
-    far = np.sqrt(precision[free] / (1.0 - left.leverage[free])) * np.abs(left.residuals[free])
-    return float(np.median(far, overwrite_input=True)) / NORMAL_MAD if len(far) else 0.0
-
-
-def level_sigma2(left: Residuals, scatter: float, precision: FloatArray, trace: float) -> float:
-    """Huber's variance of the coefficients' unit: K^2 s^2 sum(psi^2) / df / m^2 (Huber 1981, section 7.6)."""
-    n = len(precision)
-    t = left.residuals * np.sqrt(precision) / scatter
-    psi = np.clip(t, -HUBER_K, HUBER_K)
-    m = float(np.mean(np.abs(t) <= HUBER_K))
-    K = 1 + (trace / n) * (1 - m) / m
-    return float(K**2 * scatter**2 * (psi @ psi) / (n - trace) / m**2)
+        fitted = Refined(equations, book.weight, reduced, weighted, (), np.ones(len(recipe.series)))
+    return _finish(book, recipe, scaling, fitted, robust)
 
 
 MOST_SHOWN = 1000
@@ -221,14 +116,20 @@ SLIP = 0.35  # how near the log of the ratio must lie to the log of 10 or 100
 
 
 def unusual_rows(
-    book: PriceBook, weights: FloatArray, e: FloatArray, h: FloatArray, scatter: float, terms: tuple[TermEstimate, ...]
+    book: PriceBook,
+    precision: FloatArray,
+    weights: FloatArray,
+    e: FloatArray,
+    h: FloatArray,
+    scatter: float,
+    terms: tuple[TermEstimate, ...],
 ) -> tuple[UnusualRow, ...]:
     """The rows with a robust weight (n,) under one half, the furthest first, at most 1,000; e and h as above."""
     light = np.flatnonzero(weights < UNUSUAL_WEIGHT)
     e, h = e[light], h[light]
     free = np.where(h < 1, 1 - h, np.inf)
     left_out = e / free
-    studentised = e * np.sqrt(book.weight[light] / free) / scatter
+    studentised = e * np.sqrt(precision[light] / free) / scatter
     observed = paid(book)[light]
     hits = np.argsort(-np.abs(studentised), kind="stable")[:MOST_SHOWN]
     return tuple(
@@ -281,11 +182,9 @@ def fit_cautions(terms: Sequence[TermEstimate], weighted: Weighted, free: int, k
     return (*said, *wrong_signs(terms))
 
 
-def _finish(
-    book: PriceBook, recipe: Recipe, scaling: Scaling, reduced: Reducer, weighted: Weighted, robust: bool
-) -> Fit:
+def _finish(book: PriceBook, recipe: Recipe, scaling: Scaling, fitted: Refined, robust: bool) -> Fit:
     """Standard errors come from `level`, the solution whose A carries no robust weights."""
-    n, p = len(book), len(recipe.names)
+    n, p, weighted, precision = len(book), len(recipe.names), fitted.weighted, fitted.precision
     solution, left, scatter = weighted.solution, weighted.left, weighted.scatter
     trace = float(left.leverage.sum())
     if n - trace <= 0:
@@ -294,15 +193,15 @@ def _finish(
     level, sigma2 = solution, solution.rss / (n - p)
     if robust and not exact:
         known = np.where(weighted.huber <= GROSS_WEIGHT, GROSS_WEIGHT, 1.0)  # a row passed over tells nothing
-        level = solve(reduced(book.weight * known), solution.theta)
-        sigma2 = level_sigma2(left, scatter, book.weight, trace)
+        level = solve(fitted.reduced(precision * known), solution.thetas)
+        sigma2 = level_sigma2(left, scatter, precision, trace)
     back = scaling.back()
     params, bse = back @ solution.coef[:p], np.sqrt(sigma2 * ((back @ level.root[:p]) ** 2).sum(axis=1))
-    terms = term_estimates(recipe, params, bse, float(stdtrit(n - trace, 0.975)))
+    terms = term_estimates(recipe, params, bse, fitted.allowance * float(stdtrit(n - trace, 0.975)))
     unusual: tuple[UnusualRow, ...] = ()
     if not exact:  # those of a plain fit are told by the weights that a robust one would start from
-        weights = weighted.huber if robust else huber_weights(left.residuals, book.weight, scatter)
-        unusual = unusual_rows(book, weights, left.residuals, left.leverage, scatter, terms)
+        weights = weighted.huber if robust else huber_weights(left.residuals, precision, scatter)
+        unusual = unusual_rows(book, precision, weights, left.residuals, left.leverage, scatter, terms)
     free = np.flatnonzero(left.leverage <= FULL_LEVERAGE)
     keep = free
     if len(free) > SAMPLE_ROWS:
@@ -312,6 +211,8 @@ def _finish(
         robust=robust,
         scaling=scaling,
         theta=solution.theta,
+        blocks=fitted.blocks,
+        ratios=fitted.ratios,
         sigma2=sigma2,
         tau2=solution.theta * sigma2,
         scatter=scatter,
@@ -319,9 +220,10 @@ def _finish(
         root=solution.root,
         level_root=level.root,
         df=n - trace,
-        level_t=tuple(stdtrit(n - trace, 0.5 + np.arange(1, 100) / 200).tolist()),
+        allowance=fitted.allowance,
+        level_t=tuple((fitted.allowance * stdtrit(n - trace, 0.5 + np.arange(1, 100) / 200)).tolist()),
         book=subset(book, keep),
-        weights=(book.weight * weighted.huber)[keep],
+        weights=(precision * weighted.huber)[keep],
         residuals=left.residuals[keep],
         leverage=left.leverage[keep],
         rows_used=n,

@@ -12,7 +12,7 @@ import hashlib
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from datetime import date
 from functools import cache
 from types import UnionType
@@ -24,7 +24,18 @@ from kitvalue.intake.books.book import DateArray, FloatArray, IntArray, PriceBoo
 from kitvalue.intake.settings.shop import FeatureKind
 from kitvalue.intake.settings.words import WORDS_TABLE, turned_words
 from kitvalue.intake.text.problems import Caution, FileCounts, texts
-from kitvalue.market.encoding import DAYS_A_YEAR, Columns, Recipe, Scaling, encode, indicators, of_book
+from kitvalue.market.blocks import Block
+from kitvalue.market.encoding import (
+    CONDITION_ZERO,
+    Columns,
+    Kit,
+    Recipe,
+    Scaling,
+    encode,
+    indicators,
+    of_book,
+    of_kits,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +99,17 @@ class Accuracy:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
-    """A fitted market. n rows are kept as the outlook's sample; k = p fixed columns + q series.
+    """A fitted market. n rows are kept as the outlook's sample; k = p fixed columns + q series + those of the blocks.
 
-    Coefficients are those of the standardised columns; the series part is divided by sqrt(theta).
+    Coefficients are those of the standardised columns; the random ones are divided by sqrt(theta).
     """
 
     recipe: Recipe
     robust: bool
     scaling: Scaling
     theta: float
+    blocks: tuple[Block, ...]  # random effects beside the series, with their thetas
+    ratios: FloatArray  # (q,) each series' scatter over the usual one
     sigma2: float
     tau2: float
     scatter: float  # s, the robust scale of the residuals
@@ -104,7 +117,8 @@ class Fit:
     root: FloatArray  # (k, k): root @ root.T = A^-1
     level_root: FloatArray  # (k, k): the same for A without the robust weights
     df: float  # n - tr H
-    level_t: tuple[float, ...]  # Student t quantiles of the two-sided 1, 2, ... 99 % ranges at df
+    allowance: float  # what ranges are widened by for what was chosen and estimated, and is then held
+    level_t: tuple[float, ...]  # Student t quantiles of the two-sided 1, 2, ... 99 % ranges at df, times the allowance
     book: PriceBook  # (n,) the sample's rows
     weights: FloatArray  # (n,) precision times robust weight
     residuals: FloatArray  # (n,) of the log price
@@ -123,16 +137,31 @@ class Fit:
         return of_book(self.book, self.recipe.reference_date)
 
     def columns_of(self, rows: Columns) -> FloatArray:
-        """(m, k) standardised fixed columns and scaled series indicators of any kits."""
-        fixed = self.scaling.apply(encode(rows, self.recipe.terms, self.recipe.series))
-        if not self.recipe.pooled:
-            return fixed
-        return np.column_stack([fixed, np.sqrt(self.theta) * indicators(rows.series, len(self.recipe.series))])
+        """(m, k) standardised fixed columns and scaled random ones of any kits."""
+        parts, q = [self.scaling.apply(encode(rows, self.recipe.terms, self.recipe.series))], len(self.recipe.series)
+        if self.recipe.pooled:
+            parts.append(np.sqrt(self.theta) * indicators(rows.series, q))
+        return np.column_stack([*parts, *(np.sqrt(b.theta) * b.columns(rows, q) for b in self.blocks)])
+
+    def at(self, block: Block) -> slice:
+        """Where a block's coefficients are."""
+        q, before = len(self.recipe.series), self.blocks[: self.blocks.index(block)]
+        start = len(self.recipe.names) + q * self.recipe.pooled + sum(b.size(q) for b in before)
+        return slice(start, start + block.size(q))
+
+    def ratio_of(self, series: IntArray) -> FloatArray:
+        """(m,) the scatter of some series over the usual one; 1 for -1, a series that the book does not have."""
+        return np.asarray(np.append(self.ratios, 1.0)[series])
 
     @property
     def left_out_residuals(self) -> FloatArray:
         """(n,) log price less what the other rows say, weights and theta held fixed: e / (1 - h)."""
         return self.residuals / (1.0 - self.leverage)
+
+    @property
+    def usual_residuals(self) -> FloatArray:
+        """(n,) the same, had every series the usual scatter, and with the allowance."""
+        return self.allowance * self.left_out_residuals / self.ratio_of(self.book.series)
 
 
 TURNED: Final = "grades_turned"  # the code of the caution without which no answer may be read
@@ -177,21 +206,24 @@ class Moved:
 def moved(fit: Fit, since: date, to: date | None, range_percent: int) -> Moved:
     """The move from `since` to `to` (the newest date of the book where None). The range is that of the time effect."""
     until = to or fit.recipe.reference_date or since
-    years = (until - since).days / DAYS_A_YEAR
-    term = next((t for t in fit.terms if t.name == "years"), None)
-    if term is None:
+    if not fit.recipe.has("years"):
         out = next((o.reason for o in fit.recipe.left_out if o.term == "years"), "no time effect in the fit")
         return Moved(since, until, None, None, None, out)
-    reach = fit.level_t[range_percent - 1] * term.se
-    low, high = sorted(100 * float(np.expm1(years * b)) for b in (term.coefficient - reach, term.coefficient + reach))
-    return Moved(since, until, 100 * float(np.expm1(years * term.coefficient)), low, high, None)
+    book = fit.recipe
+    kits = [Kit(book.series[0], book.pieces_seen[0], CONDITION_ZERO, on=day) for day in (since, until)]
+    rows = replace(of_kits(kits, book), series=np.array([-1, -1]))  # the market's own: that of no series
+    before, after = fit.columns_of(rows)
+    change, reach = float((after - before) @ fit.coef), float(np.linalg.norm((after - before) @ fit.level_root))
+    reach *= fit.level_t[range_percent - 1] * math.sqrt(fit.sigma2)
+    middle, low, high = (100 * math.expm1(x) for x in (change, change - reach, change + reach))
+    return Moved(since, until, middle, low, high, None)
 
 
 GROSS = 8.0  # scales from which a price is a slip or something else than the kit, not a dear or a cheap one
 UNUSUAL_WEIGHT = 0.5
 NOTHING = 0.005  # a weight under this is told as 0.00: the fit passes the row over as a slip
 
-FORMAT: Final = 4  # one higher where a figure changes its meaning; another layout is refused by its keys
+FORMAT: Final = 5  # one higher where a figure changes its meaning; another layout is refused by its keys
 SEAL: Final = ',\n "digest": "{}"\n}}\n'
 TINY: Final = float(np.finfo(np.float64).tiny)  # the least of what must be above 0
 
@@ -283,11 +315,12 @@ def _is_sound(fit: Fit) -> bool:
     """Whether the shapes belong together, and every number lies where it may."""
     book, recipe, scaling = fit.book, fit.recipe, fit.scaling
     n, p, q = len(book), len(recipe.names), len(recipe.series)
-    k = p + q * recipe.pooled
+    k = p + q * recipe.pooled + sum(b.size(q) for b in fit.blocks)
     by_row = [getattr(book, f.name) for f in fields(book) if f.name not in ("series_names", "features")]
     by_row += [fit.weights, fit.residuals, fit.leverage, *(f.values for f in book.features)]
-    shaped = ((scaling.center, p), (scaling.scale, p), (fit.coef, k), (np.array(fit.level_t), 99))
-    above_0 = (book.pieces, book.condition, book.price, book.weight, fit.weights, scaling.scale, fit.df, fit.level_t)
+    shaped = ((scaling.center, p), (scaling.scale, p), (fit.coef, k), (fit.ratios, q), (np.array(fit.level_t), 99))
+    above_0 = (book.pieces, book.condition, book.price, book.weight, fit.weights, scaling.scale, fit.ratios)
+    above_0_too = (fit.df, fit.allowance, fit.level_t, *(b.theta for b in fit.blocks))
     from_0 = (book.rows, book.series, book.price_kind, book.channel, book.premium, fit.leverage)
     known = (fit.residuals, scaling.center, fit.coef, fit.root, fit.level_root)
     return (
@@ -296,7 +329,7 @@ def _is_sound(fit: Fit) -> bool:
         and all(array.shape == (n,) for array in by_row)
         and all(array.shape == (length,) for array, length in shaped)
         and fit.root.shape == fit.level_root.shape == (k, k)
-        and all(np.all(np.asarray(x) >= TINY) for x in above_0)
+        and all(np.all(np.asarray(x) >= TINY) for x in (*above_0, *above_0_too))
         and all(np.all(x >= 0) for x in from_0)
         and min(fit.theta, fit.sigma2, fit.tau2, fit.scatter) >= 0
         and not any(np.any(np.isnan(x)) for x in known)

@@ -7,7 +7,7 @@ the mixed-model equations (Henderson 1975, Biometrics 31:423-447) without formin
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -31,11 +31,18 @@ class Equations:
     q: int
     y: FloatArray  # (n,)
     pooled: bool = True  # the series' columns carry the penalty; else they are as free as the others
+    more: tuple[FloatArray, ...] = ()  # each (n, r): further blocks of columns, each with a variance of its own
+
+    @property
+    def beside(self) -> FloatArray:
+        """(n, sum of r) the further blocks in one."""
+        return np.column_stack([np.empty((len(self.y), 0)), *self.more])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Triangle:
-    """The weighted equations reduced to few: columns are p free ones, q pooled series, the target.
+    """The weighted equations reduced to few: columns are p free ones, q penalised ones, the target. The penalised ones
+    are the pooled series and after them the further blocks, `blocks` their sizes.
 
     `R` has the same cross-products as the weighted equations: their QR triangle, or for tall books a root of the
     cross-products themselves.
@@ -46,20 +53,38 @@ class Triangle:
     q: int
     n: int
     log_weights: float  # sum of the logs of the weights
+    blocks: tuple[int, ...] = ()
+    lent: float = 0.0  # unknowns that a prior tells: degrees of freedom that the free columns do not cost
+
+    @property
+    def df(self) -> float:
+        """Degrees of freedom of sigma2."""
+        return self.n - self.p + self.lent
+
+    def stretch(self, thetas: Thetas) -> FloatArray:
+        """(q,) what each penalised column is multiplied by."""
+        sizes = (self.q - sum(self.blocks), *self.blocks)
+        return np.sqrt(np.repeat(np.atleast_1d(thetas).astype(np.float64), sizes))
 
 
 Reducer = Callable[[FloatArray], Triangle]
+Thetas = float | Sequence[float]  # that of the series, then those of the further blocks
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Solution:
     """One solve. With A the mixed-model coefficient matrix, `root` @ root.T is its inverse."""
 
-    theta: float
-    coef: FloatArray  # (p+q,): free, then series effects divided by sqrt(theta)
+    thetas: tuple[float, ...]
+    coef: FloatArray  # (p+q,): free, then penalised effects divided by sqrt(theta)
     root: FloatArray  # (p+q, p+q), the inverse of A's triangle
     rss: float  # penalised residual sum of squares
     log_det: float  # log det A
+
+    @property
+    def theta(self) -> float:
+        """That of the series."""
+        return self.thetas[0]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,11 +105,12 @@ def reducer(equations: Equations, precision: FloatArray) -> Reducer:
     p = m + (0 if equations.pooled else equations.q)
     q = m + equations.q - p
     if n <= TALL:
-        columns = np.column_stack([equations.F, indicators(equations.codes, equations.q), equations.y])
+        beside, sizes = equations.beside, tuple(block.shape[1] for block in equations.more)
+        columns = np.column_stack([equations.F, indicators(equations.codes, equations.q), beside, equations.y])
 
         def by_qr(weights: FloatArray) -> Triangle:
             R = np.linalg.qr(columns * np.sqrt(weights)[:, None], mode="r")
-            return Triangle(np.asarray(R), p, q, n, float(np.log(weights).sum()))
+            return Triangle(np.asarray(R), p, q + sum(sizes), n, float(np.log(weights).sum()), sizes)
 
         return by_qr
     step = block_of(m + 1, m + 1)
@@ -141,13 +167,18 @@ def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> 
     """
     F, y, codes, some = equations.F, equations.y, equations.codes, equations.q > 0
     m, stretch = F.shape[1], np.sqrt(solution.theta) if equations.pooled else 1.0
-    coef, root = solution.coef[:m], solution.root[:m]
-    effects = np.append(stretch * solution.coef[m:], 0.0)  # the last for a series without an indicator
-    roots = np.vstack([stretch * solution.root[m:], np.zeros(len(solution.root))])
+    coef, root, end = solution.coef[:m], solution.root[:m], F.shape[1] + equations.q
+    effects = np.append(stretch * solution.coef[m:end], 0.0)  # the last for a series without an indicator
+    roots = np.vstack([stretch * solution.root[m:end], np.zeros(len(solution.root))])
     if len(y) <= TALL:
         V, fitted = F @ root, F @ coef
         if some:
             V, fitted = V + roots[codes], fitted + effects[codes]
+        for block, theta, at in blocks_of(equations, solution):
+            V, fitted = (
+                V + np.sqrt(theta) * block @ solution.root[at],
+                fitted + np.sqrt(theta) * block @ solution.coef[at],
+            )
         e, h = y - fitted, np.einsum("ij,ij->i", V, V)
     else:
         both = np.vstack([root @ root.T, coef])  # one product for leverages and fitted values
@@ -168,12 +199,20 @@ def residuals(equations: Equations, weights: FloatArray, solution: Solution) -> 
     return Residuals(e, np.minimum(h, 1.0, out=h))
 
 
-def solve(triangle: Triangle, theta: float) -> Solution:
-    """The fixed and series effects at a given theta = tau2 / sigma2 (0 leaves the series out)."""
+def blocks_of(equations: Equations, solution: Solution) -> Iterator[tuple[FloatArray, float, slice]]:
+    """Each further block's columns, its theta and where its coefficients are."""
+    start = equations.F.shape[1] + equations.q
+    for block, theta in zip(equations.more, solution.thetas[1:], strict=True):
+        yield block, theta, slice(start, start + block.shape[1])
+        start += block.shape[1]
+
+
+def solve(triangle: Triangle, theta: Thetas) -> Solution:
+    """The fixed and random effects at given theta = tau2 / sigma2 (0 leaves a block out)."""
     p, q = triangle.p, triangle.q
     k = p + q
-    augmented = np.vstack([triangle.R[:, :k], np.eye(q, k, p)])  # below, the unit penalty of the series
-    augmented[: len(triangle.R), p:] *= np.sqrt(theta)
+    augmented = np.vstack([triangle.R[:, :k], np.eye(q, k, p)])  # below, the unit penalty of the random effects
+    augmented[: len(triangle.R), p:] *= triangle.stretch(theta)
     target = np.concatenate([triangle.R[:, k], np.zeros(q)])
     Q, R = np.linalg.qr(augmented)
     root = np.linalg.solve(R, np.eye(k))
@@ -181,16 +220,20 @@ def solve(triangle: Triangle, theta: float) -> Solution:
     coef = coef + root @ (Q.T @ (target - augmented @ coef))  # one refinement: the residual is known better
     residual = target - augmented @ coef
     log_det = 2.0 * float(np.log(np.abs(np.diag(R))).sum())
-    return Solution(theta, coef, root, float(residual @ residual), log_det)
+    thetas = tuple(np.atleast_1d(theta).astype(np.float64).tolist())
+    return Solution(thetas, coef, root, float(residual @ residual), log_det)
 
 
-def reml_criterion(triangle: Triangle, theta: float) -> float:
+def reml_criterion(triangle: Triangle, theta: Thetas) -> float:
     """-2 log restricted likelihood at theta, profiled over sigma2, without its constant (n - p)(1 + log 2 pi).
 
     Patterson and Thompson (1971), Biometrika 58:545-554; here with log|V| + log|F'V^-1 F| = log|A| - sum log w.
     """
-    solution = solve(triangle, theta)
-    df = triangle.n - triangle.p
+    return _criterion(triangle, solve(triangle, theta))
+
+
+def _criterion(triangle: Triangle, solution: Solution) -> float:
+    df = triangle.df
     return df * float(np.log(solution.rss / df)) + solution.log_det - triangle.log_weights
 
 
@@ -233,7 +276,43 @@ def reml_score(triangle: Triangle, theta: float) -> float:
     series = slice(triangle.p, None)
     trace = float((solution.root[series] ** 2).sum())
     spread = float(solution.coef[series] @ solution.coef[series])
-    return triangle.q - trace - spread * (triangle.n - triangle.p) / solution.rss
+    return triangle.q - trace - spread * triangle.df / solution.rss
+
+
+NEGLIGIBLE = 1e-6  # a theta this small is none
+
+
+def reml_thetas(triangle: Triangle, start: Sequence[float]) -> tuple[tuple[float, ...], float]:
+    """The thetas of series and further blocks that minimise the REML criterion, from `start`, and the criterion there.
+
+    Quasi-Newton in their logs with the exact scores (Byrd, Lu, Nocedal and Zhu 1995), from cross-products, which are
+    quick and near enough to find the place; thetas that come out negligible are 0.
+    """
+    from scipy.linalg import cho_solve, cholesky, lapack
+    from scipy.optimize import minimize
+
+    p, k, df = triangle.p, triangle.p + triangle.q, triangle.df
+    sizes = (triangle.q - sum(triangle.blocks), *triangle.blocks)
+    block = np.repeat(np.arange(len(sizes)), sizes)
+    G, penalty = triangle.R.T @ triangle.R, np.diag(np.arange(k) >= p).astype(np.float64)
+
+    def both(x: FloatArray) -> tuple[float, FloatArray]:
+        stretch = np.append(np.ones(p), np.exp(x[block] / 2))
+        L = cholesky(stretch[:, None] * G[:k, :k] * stretch + penalty, lower=True, check_finite=False)
+        b = stretch * G[:k, k]
+        coef = cho_solve((L, True), b, check_finite=False)
+        rss = G[k, k] - b @ coef
+        inverse = (lapack.dtrtri(L, lower=1)[0] ** 2).sum(axis=0)
+        scores = np.bincount(block, 1.0 - inverse[p:] - coef[p:] ** 2 * df / rss, len(sizes))
+        return df * float(np.log(rss / df)) + 2.0 * float(np.log(np.diag(L)).sum()), np.asarray(
+            scores, dtype=np.float64
+        )
+
+    bounds = [(np.log(NEGLIGIBLE / 10), np.log(1 / NEGLIGIBLE))] * len(start)
+    at = np.log(np.maximum(start, 0.01))
+    found = np.exp(minimize(both, at, jac=True, method="L-BFGS-B", bounds=bounds).x)
+    thetas = tuple(np.where(found < NEGLIGIBLE, 0.0, found).tolist())
+    return thetas, reml_criterion(triangle, thetas)
 
 
 def subset(book: PriceBook, keep: IntArray | BoolArray) -> PriceBook:

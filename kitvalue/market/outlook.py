@@ -52,7 +52,8 @@ class Sample:
 
     weighted: FloatArray  # (n, k) w_i c_i' root
     residuals: FloatArray  # (n,) left-out residuals
-    clipped: FloatArray  # (n,) the same, made fit for means
+    usual: FloatArray  # (n,) the same, had every series the usual scatter
+    clipped: FloatArray  # (n,) these, made fit for means
     typical_g: float  # median of the rows' own left-out x' A^-1 x
 
 
@@ -100,8 +101,10 @@ def outlooks(
     shifts = offsets(rows, fit.recipe).tolist()
     sample, unseens = sample_of(fit), (rows.series < 0).tolist()
     return tuple(
-        _in_money(fit, kit, scatter_at(fit, sample, x, stretch=stretch, unseen=new), shift, range_percent, said)
-        for kit, x, new, shift, said in zip(kits, fit.columns_of(rows), unseens, shifts, cautions, strict=True)
+        _in_money(fit, kit, scatter_at(fit, sample, x, ratio, stretch=stretch, unseen=new), shift, range_percent, said)
+        for kit, x, ratio, new, shift, said in zip(
+            kits, fit.columns_of(rows), fit.ratio_of(rows.series).tolist(), unseens, shifts, cautions, strict=True
+        )
     )
 
 
@@ -117,10 +120,10 @@ def _in_money(
         reach = fit.level_t[range_percent - 1] * scatter.level_sd
         level_low, level_high = float(np.exp(centre - reach)), float(np.exp(centre + reach))
         mean = float(np.exp(scatter.predictions + scatter.clipped + shift).mean())
-        far = fit.book.rows[np.abs(fit.left_out_residuals) > CLIP * fit.scatter]
+        far = fit.book.rows[np.abs(fit.usual_residuals) > CLIP * fit.scatter]
         if len(far):
-            told = "lies far from all others and counts" if len(far) == 1 else "lie far from all others and count"
-            some = f"{rows_phrase(far.tolist())} {told} in part or not at all in the mean: kitvalue fit says more"
+            told = "lies far from the others and counts" if len(far) == 1 else "lie far from the others and count"
+            some = f"{rows_phrase(far.tolist())} {told} little: see kitvalue fit"
             cautions += (Caution("far_rows", some),)
     return Outlook(
         typical=float(np.exp(centre)),
@@ -144,9 +147,10 @@ def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
     rows, sample = of_kits(kits, fit.recipe), sample_of(fit)
     X = fit.columns_of(rows)
     V, typical = X @ fit.root, (X @ fit.coef)[:, None] + offsets(rows, fit.recipe)[:, None]
-    r, cut = sample.residuals, sample.clipped
-    predictions = typical - (V @ sample.weighted.T) * r
-    stretch = np.maximum(1.0, np.sqrt((1.0 + (V**2).sum(axis=1)) / (1.0 + sample.typical_g)))[:, None]
+    r, cut, ratio = sample.usual, sample.clipped, fit.ratio_of(rows.series)
+    predictions = typical - (V @ sample.weighted.T) * sample.residuals
+    g = (V**2).sum(axis=1) / ratio**2
+    stretch = (ratio * np.maximum(1.0, np.sqrt((1.0 + g) / (1.0 + sample.typical_g))))[:, None]
     signed = np.exp(predictions + stretch * r)
     clipped = signed if np.array_equal(cut, r) else np.exp(predictions + stretch * cut)
     return KitSamples(np.exp(typical[:, 0]), signed, clipped)
@@ -155,25 +159,27 @@ def kit_samples(fit: Fit, kits: Sequence[Kit]) -> KitSamples:
 def sample_of(fit: Fit) -> Sample:
     """What every kit's outlook needs of the fit's rows."""
     weighted = fit.columns_of(fit.rows) @ fit.root * fit.weights[:, None]
-    own = (fit.leverage / fit.weights) / (1.0 - fit.leverage)
-    r = fit.left_out_residuals
-    return Sample(weighted, r, for_means(r, fit.scatter), median(own.tolist()))
+    own = fit.leverage / (fit.weights * fit.ratio_of(fit.book.series) ** 2) / (1.0 - fit.leverage)
+    r = fit.usual_residuals
+    return Sample(weighted, fit.left_out_residuals, r, for_means(r, fit.scatter), median(own.tolist()))
 
 
-def scatter_at(fit: Fit, sample: Sample, x: FloatArray, *, stretch: bool, unseen: bool) -> Scatter:
-    """The predictive sample at encoded kit x (k,). `unseen`: is its series not in the book?
+def scatter_at(fit: Fit, sample: Sample, x: FloatArray, ratio: float = 1.0, *, stretch: bool, unseen: bool) -> Scatter:
+    """The predictive sample at encoded kit x (k,), whose series scatters `ratio` times the usual. `unseen`: is its
+    series not in the book?
 
-    The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x: how uncertain the
-    prediction at x is, against how uncertain it was where the residuals come from.
+    The stretch is max(1, sqrt((1 + g) / (1 + median of the rows' own left-out g))), g = x' A^-1 x / ratio^2: how
+    uncertain the prediction at x is, against how uncertain it was where the residuals come from.
     """
     v, typical = x @ fit.root, float(x @ fit.coef)
-    factor = max(1.0, float(np.sqrt((1.0 + v @ v) / (1.0 + sample.typical_g)))) if stretch else 1.0
+    g = float(v @ v) / ratio**2
+    factor = ratio * (max(1.0, float(np.sqrt((1.0 + g) / (1.0 + sample.typical_g)))) if stretch else 1.0)
     spread = np.sqrt(fit.tau2) * normal_scores(len(sample.residuals)) if unseen else 0.0
     variance = fit.sigma2 * float(((x @ fit.level_root) ** 2).sum()) + (fit.tau2 if unseen else 0.0)
     return Scatter(
         typical=typical,
         predictions=typical - (sample.weighted @ v) * sample.residuals,
-        residuals=factor * sample.residuals + spread,
+        residuals=factor * sample.usual + spread,
         clipped=factor * sample.clipped + spread,
         level_sd=float(np.sqrt(variance)),
     )
@@ -227,10 +233,11 @@ def shared_draws(fit: Fit, kits: Sequence[Kit], draws: int) -> FloatArray:
     """(m, draws) prices of one sale of each kit: the coefficients drawn once for all kits, each sale's own scatter
     drawn for itself from e_i / sqrt(1 - h_i). Fixed seed. Two equal kits share the level and not the scatter."""
     level = np.log(typical_draws(fit, kits, draws).T)
-    scatter = fit.residuals / np.sqrt(1.0 - fit.leverage)
+    scatter = fit.residuals / np.sqrt(1.0 - fit.leverage) / fit.ratio_of(fit.book.series)
     scatter = for_means(scatter, fit.scatter) if fit.scatter > 0 else scatter
     own = np.random.default_rng(SHARED_SEED).integers(len(scatter), size=level.shape)
-    return np.asarray(np.exp(level + scatter[own]))
+    ratio = fit.ratio_of(of_kits(kits, fit.recipe).series)[:, None]
+    return np.asarray(np.exp(level + ratio * scatter[own]))
 
 
 def known_cautions(fit: Fit, kit: Kit, *, unseen: bool = False) -> tuple[Caution, ...]:
@@ -324,8 +331,12 @@ def comparables(fit: Fit, kit: Kit, most: int = 5) -> tuple[Comparable, ...]:
         logs[:, GROUPS.index(OTHERWISE.get(term.source, term.source))] += differences[:, j]
     logs[:, GROUPS.index("basis")] += offsets(target, recipe)[0] - offsets(rows, recipe)
     if recipe.pooled:
-        effects = np.append(np.sqrt(fit.theta) * fit.coef[len(recipe.names) :], 0.0)  # last: unseen
+        own = slice(len(recipe.names), len(recipe.names) + len(recipe.series))
+        effects = np.append(np.sqrt(fit.theta) * fit.coef[own], 0.0)  # last: unseen
         logs[:, GROUPS.index("series")] += effects[target.series[0]] - effects[rows.series]
+    for block in fit.blocks:
+        at_kit, at_rows = (np.sqrt(block.theta) * block.columns(some, len(recipe.series)) for some in (target, rows))
+        logs[:, GROUPS.index(block.group)] += (at_kit - at_rows) @ fit.coef[fit.at(block)]
     same = np.array([book.series_names[s] == kit.series for s in book.series])
     nearest: list[Comparable] = []
     for i in np.lexsort((book.rows, np.abs(logs).sum(axis=1), ~same))[:most]:
@@ -342,12 +353,12 @@ def comparables(fit: Fit, kit: Kit, most: int = 5) -> tuple[Comparable, ...]:
             adjusted=float(observed[i]) * float(np.exp(logs[i].sum())),
             net_percent=100 * float(np.expm1(logs[i].sum())),
             gross_percent=sum(abs(a.percent) for a in adjustments),
-            weight=float(fit.weights[i] / book.weight[i]),
+            weight=float(fit.weights[i] / book.weight[i] * fit.ratios[book.series[i]] ** 2),
         ))  # fmt: skip
     return tuple(nearest)
 
 
-ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own observations, not an appraisal.")
+ESTIMATES = Caution("estimates", "Market values are estimates from the shop's own book, not an appraisal.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -6,11 +6,11 @@ The figures are the command line's own: both come from one Fit.
 >>> from kitvalue import fit_prices, read_prices
 >>> results = fit_prices(read_prices("sample_data"))
 >>> results.params.round(3)[["log_pieces", "condition", "sold"]].to_dict()
-{'log_pieces': 0.573, 'condition': 0.129, 'sold': -0.053}
+{'log_pieces': 0.573, 'condition': 0.125, 'sold': -0.064}
 >>> kits = pd.DataFrame({"series": ["Burren"], "pieces": [5], "condition": [3], "hardware": [True]})
 >>> results.get_prediction(kits).summary_frame(alpha=0.2).round(0)
     mean  mean_se  mean_ci_lower  mean_ci_upper  obs_ci_lower  obs_ci_upper
-0  434.0     20.0          409.0          460.0         348.0         542.0
+0  434.0     22.0          406.0          463.0         330.0         568.0
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ class PriceResults:
 
     def conf_int(self, alpha: float = 0.05) -> pd.DataFrame:
         """(p, 2) ranges of the coefficients, columns 0 and 1 as in statsmodels."""
-        reach = float(stdtrit(self.fit.df, 1 - alpha / 2)) * self.bse
+        reach = self.fit.allowance * float(stdtrit(self.fit.df, 1 - alpha / 2)) * self.bse
         return pd.DataFrame({0: self.params - reach, 1: self.params + reach})
 
     def get_prediction(self, frame: pd.DataFrame) -> Prediction:

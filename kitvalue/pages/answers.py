@@ -371,6 +371,7 @@ def compare_answer(c: Comparison) -> Answer:
     return answer(
         c,
         f"""verdict{{{_VERDICT}}} for_that_money{{{_MONEYS_WORTH}}}
+        against{{price$ pieces condition freight$ repair$ door$ share_below ours_pieces verdict{{{_VERDICT}}}}}
         plan=sheet.name title=sheet.title currency=sheet.currency
         by_pieces{{pieces=sheet.pieces build_at_cost=quote.landed_at_cost$ build_at_price=quote.asked$
             landed_at_price=quote.landed_at_price$ original_typical=quote.original_landed$ original_low$ original_high$

@@ -326,38 +326,21 @@ def _why_closed(route: Route, chosen: Route, build: Build, tax: TaxTable) -> str
     return "; ".join(reason for reason in closed if reason) or None
 
 
-VAT = Caution(
-    "vat",
-    "VAT rules differ by country, and the margin scheme may not fit a rebuilt kit: ask a tax adviser before you use "
-    "these figures.",
-)
-EXEMPT = Caution(
-    "exempt", "Reckoned without VAT (an exempt business): none is charged, and the VAT on purchases stays a cost."
-)
-SALES_TAX = Caution(
-    "sales_tax",
-    "Sales tax is reckoned on top of price and freight, at the rate of the place it goes to, and what is bought for "
-    "resale as free of it: rules and rates differ by place, ask a tax adviser.",
-)
+VAT = Caution("vat", "VAT rules differ by country and by kit: ask a tax adviser first.")
+EXEMPT = Caution("exempt", "Reckoned without VAT (an exempt business): VAT on purchases stays a cost.")
+SALES_TAX = Caution("sales_tax", "Sales tax comes on top, by the place it goes to: ask a tax adviser first.")
+BENCH = ("timber", "dust", "paint", "heat")  # cautions of the work itself: they stand with its cost, not its price
 SAID = {  # by the code of the caution
-    "margin_totals": "Some countries want the margin scheme reckoned on totals by period instead of item by item "
-                     "(Directive 2006/112/EC art. 318).",
-    "margin_invoice": 'Under the margin scheme the invoice carries the words "Margin scheme – second-hand goods" '
-                      "(art. 226(14)) and must not show the VAT apart (art. 325).",
-    "margin_new_shell": "A new shell is in the kit: the margin scheme is for second-hand goods and may not fit it.",
-    "margin_heavy": "Work and parts cost more than the donors: so heavy a rebuild may count as a new good, and the "
-                    "margin scheme may not fit it.",
-    "margin_several": "Several donors go into one kit: the margin scheme counts item by item and may not fit a kit "
-                      "made of them.",
-    "margin_dress": "The kit is finished in another series' dress than a donor's own: the margin scheme is for goods "
-                    "sold as they were bought or after repair and may not fit it.",
-    "timber": "Restricted timbers: finished instruments and raw veneer or shells are treated differently at a border; "
-              "ask the national CITES authority which listing the wood falls under.",
-    "dust": "Sanding and cutting shells makes hardwood dust: extract it and wear a mask; local workplace rules set "
-            "the limit.",
-    "paint": "Old paint may hold lead, and strippers, lacquers and oils give off solvents: follow local workplace "
-             "rules.",
-    "heat": "Heat on old wrap can set it alight and give off harmful fumes: ventilate, follow local workplace rules.",
+    "margin_totals": "Some countries take the margin by period, not item (2006/112/EC art. 318).",
+    "margin_invoice": 'The invoice says "Margin scheme – second-hand goods", no VAT (art. 226, 325).',
+    "margin_new_shell": "A new shell is in the kit: the margin scheme may not fit it.",
+    "margin_heavy": "So heavy a rebuild may count as a new good: the margin scheme may not fit.",
+    "margin_several": "Several donors go into one kit: the margin scheme may not fit it.",
+    "margin_dress": "It wears another series' dress than a donor: the margin scheme may not fit.",
+    "timber": "Restricted timbers at a border: ask the CITES authority which listing holds.",
+    "dust": "Sanding and cutting make hardwood dust: extract it and wear a mask.",
+    "paint": "Old paint may hold lead, lacquers give off solvents: follow workplace rules.",
+    "heat": "Heat on old wrap can set it alight and give off harmful fumes: ventilate.",
     "imported": "Donor {ids} is imported: duty, clearance and import VAT are as the donor or [tax.import] has them; "
                 "ask the customs office or the carrier what is due.",
     "vat_not_said": "Donor {ids} comes from the trade, and its vat is not said: the price counts whole and the margin "

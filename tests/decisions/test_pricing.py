@@ -13,7 +13,7 @@ from kitvalue.decisions.original import NOT_A_REBUILD, PRICED_TO_TIE
 from kitvalue.decisions.pricing import Door, PriceSheet
 from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import texts
-from kitvalue.workshop.costing import cost_sheet
+from kitvalue.workshop.costing import BENCH, cost_sheet
 from kitvalue.workshop.money import cents, money_text
 from tests import worked
 from tests.checks import check_toml
@@ -270,3 +270,9 @@ def test_where_the_floor_does_not_bind_the_text_says_what_does() -> None:
     resale = price_of(original=9000, finished=6000)
     assert resale.quote.binding == "resale"
     assert resale.verdict.sentence.startswith(f"Ask {money_text(resale.quote.suggested)[:-3]}: at or above your floor")
+
+
+def test_cautions_of_the_work_itself_stand_with_its_cost_alone() -> None:
+    priced = price_of()
+    assert set(BENCH) & {one.code for one in priced.sheet.cautions}
+    assert not set(BENCH) & {one.code for one in priced.cautions}

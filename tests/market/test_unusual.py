@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from kitvalue.market.fit import fit_book, gross_rows, hint
+from kitvalue.market.fit import fit_book, hint
 from kitvalue.market.fitted import TermEstimate
+from kitvalue.market.robust import gross_rows
 from tests.market.books import invented_book
 
 
@@ -33,7 +34,8 @@ def test_a_slip_is_found_with_what_it_does_to_kits_like_it() -> None:
     r = fit.residuals[11] / (1 - fit.leverage[11])
     assert worst.expected == pytest.approx(price[11] * np.exp(-r))
     assert worst.moves_percent == pytest.approx(100 * np.expm1(fit.leverage[11] * r), rel=1e-9)
-    assert worst.studentised == pytest.approx(fit.residuals[11] / fit.scatter / np.sqrt(1 - fit.leverage[11]), rel=1e-9)
+    scale = fit.scatter * fit.ratios[fit.book.series[11]]
+    assert worst.studentised == pytest.approx(fit.residuals[11] / scale / np.sqrt(1 - fit.leverage[11]), rel=1e-9)
 
 
 def test_plain_leverage_and_left_out_residuals_are_statsmodels() -> None:

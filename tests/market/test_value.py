@@ -105,7 +105,7 @@ def test_the_saved_fit_values_to_the_last_bit() -> None:
         lambda text: "",
         lambda text: text[: len(text) // 2],
         lambda text: "[]",
-        lambda text: text.replace('"format": 4', '"format": 3'),
+        lambda text: text.replace('"format": 5', '"format": 4'),
         lambda text: json.dumps({**json.loads(text), "coef": [1.0]}),
         lambda text: json.dumps({**json.loads(text), "weights": [-1.0] * 90}),
         lambda text: json.dumps({**json.loads(text), "extra": 1}),

@@ -19,7 +19,7 @@ from kitvalue.pages.sections.market import range_or_none
 from kitvalue.pages.tables import Fact, Row, Table, table
 from kitvalue.pages.templating import TEMPLATES
 from kitvalue.pages.words import NOT_COMPUTED, capital
-from kitvalue.workshop.costing import CostSheet, RouteCost
+from kitvalue.workshop.costing import BENCH, CostSheet, RouteCost
 
 BINDING = {
     "cap": "set by what an original costs at the door",
@@ -137,9 +137,9 @@ def _even(comparison: Comparison) -> tuple[str, str]:
 
 
 def build_cautions(b: BuildSeen) -> list[str]:
-    """Every caution of this build, once."""
-    said = [capital(text) for part in (b.sheet, b.pricing, b.comparison) if part for text in texts(part.cautions)]
-    return list(dict.fromkeys(said))
+    """Every caution of this build, once; those of the work itself stand with its cost and on the sheet."""
+    every = [one for part in (b.sheet, b.pricing, b.comparison) if part for one in part.cautions]
+    return list(dict.fromkeys(map(capital, texts(one for one in every if one.code not in BENCH))))
 
 
 def cost_chart(key: str, sheet: CostSheet, pricing: PriceSheet | None) -> Chart:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import astuple
 from decimal import Decimal
 
+from kitvalue.decisions.against import Against
 from kitvalue.decisions.breakeven import Comparison, Tie
 from kitvalue.decisions.original import of_asked, of_suggested
 from kitvalue.decisions.pricing import PlacePrice, PriceSheet
@@ -17,6 +18,7 @@ from kitvalue.intake.text.words import spelt_out
 from kitvalue.pages.terminal.figures import cents, dash, figure, money, percent, share
 from kitvalue.pages.terminal.market import answer_page, span, take_care
 from kitvalue.pages.terminal.table import bullets, facts, grouped, page, table, wrapped
+from kitvalue.pages.words import grade
 from kitvalue.workshop.costing import CostSheet
 from kitvalue.workshop.outcome import JobOutcome, LearnedOperations, settings_lines
 
@@ -173,6 +175,7 @@ def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     return answer_page(
         cautions,
         wrapped(c.verdict.sentence, ""),
+        "" if c.against is None else _against(c.against, sheet),
         "" if c.for_that_money is None else wrapped(c.for_that_money.sentence),
         _title(sheet, f"{sheet.currency}, at the door"),
         wrapped(f"Not in the build's cost: {'; '.join(sheet.incomplete)}.") if sheet.incomplete else "",
@@ -181,6 +184,20 @@ def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
         f"One thing at a time, the rest as planned{aside}\n{_unknowns(c.unknowns)}",
         f"Like for like\n{alike}",
     )
+
+
+def _against(a: Against, sheet: CostSheet) -> str:
+    """Where the original that is named stands, and which of our sizes it is held against."""
+    said = (
+        f"That original: {money(a.price)} asked, condition {grade(a.condition)}; with {money(a.freight)} of freight "
+        f"and {money(a.repair)} to put it right it comes to {money(a.door)} at the door, and {share(a.share_below)} of "
+        "such come to less."
+    )
+    if a.ours_pieces != sheet.pieces:
+        said += f" Ours is the build with {a.ours_pieces} of its {sheet.pieces} drums."
+    elif a.pieces != sheet.pieces:
+        said += f" Ours is the whole build, {sheet.pieces} drums: it is not offered with {a.pieces}."
+    return wrapped(said)
 
 
 def _tie(tie: Tie) -> str:

@@ -33,8 +33,8 @@ def answer_page(cautions: Sequence[Caution], *blocks: str) -> str:
 
 
 def take_care(cautions: Sequence[Caution]) -> str:
-    """The cautions below an answer."""
-    return bullets("Take care", following(cautions))
+    """The cautions below an answer, the shortest first."""
+    return bullets("Take care", sorted(following(cautions), key=len))
 
 
 def counts_line(counts: FileCounts) -> str:
