@@ -69,9 +69,7 @@ def settings(place: Path) -> Mapping[str, Any]:
 
 def test_one_key_answers_a_question_and_those_of_most_rows_come_first(tmp_path: Path) -> None:
     screen = on_a_terminal(tmp_path, "42spy")
-    places = [
-        screen.index(word) for word in ('"odd" (11 rows)', '"blau" (4 rows)', '"zz" (3 rows)', '"club" (2 rows)')
-    ]
+    places = [screen.index(word) for word in ('"odd" (11 rows)', '"blau" (4 rows)', '"zz" (3 rows)', '"club" (2 rows)')]
     assert places == sorted(places)
     assert 'is "Corrib Burren" (1 row) the same as Burren?' in screen
     words = settings(tmp_path)["prices"]["words"]
