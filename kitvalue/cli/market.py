@@ -129,8 +129,8 @@ def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
     done = command.check(folder, strict=strict)
     shown = done.rows if rows else None
     return Said(
-        check_answer(done.files, done.plans, done.problems, shown),
-        check_text(done.files, done.plans, done.problems, shown, done.paste),
+        lambda: check_answer(done.files, done.plans, done.problems, shown),
+        lambda: check_text(done.files, done.plans, done.problems, shown, done.paste),
         done.problems,
         problem_lines=problem_lines(done.problems, done.paste),
         exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,
@@ -231,7 +231,7 @@ def take(folder: ShopFolder, file: Path, yes: bool) -> Said:
     if taken.brings:
         ending = write() if yes else "Nothing is written: --yes writes the rows."
     return Said(
-        take_answer(taken, written=yes and taken.brings),
+        lambda: take_answer(taken, written=yes and taken.brings),
         f"{told}\n\n{ending}",
         taken.problems,
         taken.notices,

@@ -6,9 +6,11 @@ from datetime import date
 
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import Printed
+from kitvalue.decisions.asked import sold_on
 from kitvalue.decisions.offered import donor_ceilings
 from kitvalue.intake.text.problems import Caution
 from kitvalue.pages.card import CardInput, render_card
+from kitvalue.workshop.costing import VAT
 
 MOST_BYTES = 200_000  # of a card; more is slow to pass on
 
@@ -18,12 +20,14 @@ def card(folder: ShopFolder, plan_name: str | None, today: date) -> Printed:
     plan = None if plan_name is None else folder.plan(plan_name)
     shop, market = folder.shop, folder.market
     folder.ready()
+    terms = sold_on(shop, market.fit)
     given = CardInput(
         shop_name=shop.shop.name,
         currency=shop.shop.currency,
         today=today,
         fit=market.fit,
-        cautions=market.cautions,
+        cautions=market.cautions if isinstance(terms, str) else (*market.cautions, VAT),
+        sold_on=terms,
         plan="" if plan is None else plan.title,
         ceilings=() if plan is None else donor_ceilings(plan, shop, market.fit),
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from kitvalue.decisions.ceiling import SELL_ON, plain_bases
 from kitvalue.decisions.named import AskedPrice
 from kitvalue.decisions.offered import grounds_of, shortlisted
 from kitvalue.decisions.original import as_money
@@ -16,6 +17,7 @@ from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.market.encoding import Kit
 from kitvalue.market.fitted import Fit
+from kitvalue.workshop.money import ZERO
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,6 +59,62 @@ def judge_price(shop: Shop, fit: Fit, kit: Kit, finished: float, typical: float,
     reason = next((j.reason for j in judged.values() if j.reason is not None), None)
     answers = () if reason is not None else tuple(judged[offer.row] for offer in offers)
     return JudgedPrice(asked.price, against, answers, reckoned_with(shop), reason)
+
+
+@dataclass(frozen=True, slots=True)
+class SoldOn:
+    """All that `judge_price` takes from a shop and its fit beside the kit: money; chances, shares and rates as
+    fractions. Of a price asked `step` is expected to be paid. `hours` are None where the shop does not say them."""
+
+    step: float
+    on_margin: bool
+    rate: float
+    fee: float
+    margin: float
+    reserve: float
+    outward: float  # freight charged to the buyer
+    kept: float  # holding, and the fee of a sale
+    tied: float
+    hourly: float  # contingency included
+    hours: float | None
+    lacks_hours: str | None  # why none is judged whose hours are not told
+    lacks: str | None  # why none is judged
+    loss_chance: float
+    bid_step: float
+    worth_a_call: float  # percent
+    freight: float | None  # the usual one
+
+
+def sold_on(shop: Shop, fit: Fit) -> SoldOn | str:
+    """What a private kit sold on is judged with by the shop's own route, or why it cannot be."""
+    kit = Kit("", 1.0, 3.0)
+    try:
+        grounds = grounds_of(shop, fit, None, None, None)
+    except KitvalueError as error:
+        return error.message
+    offer, terms, work, buying = _offer(0, kit, 3.0, AskedPrice(ZERO)), grounds.terms, shop.work, shop.buying
+    own = next(base for base in plain_bases(shop, SELL_ON, Decimal(1), offer, "prepare") if base.own)
+    untold = plain_bases(shop, SELL_ON, None, offer, "prepare")[0].reason
+    prepare = None if work is None else work.prepare
+    return SoldOn(
+        step=grounds.step.price,
+        on_margin=own.route == "margin",
+        rate=0.0 if own.route in ("none", "sales") else float(terms.rate),
+        fee=float(terms.fee * (1 + terms.rate if own.route == "sales" else 1)),
+        margin=float(terms.margin),
+        reserve=float(terms.reserve),
+        outward=float(terms.freight),
+        kept=grounds.holding + float(terms.fee_fixed),
+        tied=float(terms.tied),
+        hourly=own.cost,
+        hours=None if prepare is None else float(prepare),
+        lacks_hours=untold,
+        lacks=own.reason,
+        loss_chance=grounds.loss_chance,
+        bid_step=float(buying.bid_step),
+        worth_a_call=float(buying.worth_a_call),
+        freight=None if buying.freight is None else float(buying.freight),
+    )
 
 
 def _offer(row: int, kit: Kit, sold_in: float, asked: AskedPrice) -> Offer:

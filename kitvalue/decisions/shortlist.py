@@ -188,7 +188,8 @@ class Shortlist:
             return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
         if own.code != "buy_below" or n == 1 or own.reason is None:
             return own
-        nearest = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}"
+        short = ", less the freight" if best.offer.freight is None else ""
+        nearest = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}{short}"
         return replace(own, sentence=f"Buy none of the {n} as they stand: {nearest}.")
 
 

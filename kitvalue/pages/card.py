@@ -1,23 +1,28 @@
 """The pocket card: one HTML page that values kits on a phone without a network. The fit rides inside it.
 
-Its own small script does the arithmetic of `value`, to the cent; a Content-Security-Policy lets nothing else run and
-nothing be fetched. Without a script it says so. Left-out predictions need of each row only its columns, its weight and
-its left-out residual: with u = A^-1 x, leaving row i out moves the prediction at x by -w_i (c_i' u) r_i (see
-`outlook`). So k x k matrices and n rows ride along, not n x k products.
+Its own small script does the arithmetic of `value` and of `value --asked`, to the cent; a Content-Security-Policy lets
+nothing else run and nothing be fetched. Without a script it says so. Left-out predictions need of each row only its
+columns, its weight and its left-out residual: with u = A^-1 x, leaving row i out moves the prediction at x by
+-w_i (c_i' u) r_i (see `outlook`). So k x k matrices and n rows ride along, not n x k products.
 """
 
 from __future__ import annotations
 
 import base64
 import json
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
 
+from kitvalue.decisions.asked import SoldOn
 from kitvalue.decisions.offered import DonorCeiling
+from kitvalue.decisions.original import as_money
+from kitvalue.decisions.shortlist import FEW_SEEN
+from kitvalue.decisions.verdict import bid_of
 from kitvalue.intake.books.book import FloatArray
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.intake.text.vocabulary import GRADES
@@ -25,7 +30,7 @@ from kitvalue.market.blocks import Block
 from kitvalue.market.encoding import FeatureValue, Kit, Term, term_values
 from kitvalue.market.fitted import GROSS, Fit
 from kitvalue.market.outlook import CLIP, outlooks, places, sample_of, value_kit
-from kitvalue.pages.figures import day, exact, number
+from kitvalue.pages.figures import day, exact
 from kitvalue.pages.templating import TEMPLATES, digest, styled_page
 from kitvalue.pages.words import plain
 
@@ -42,13 +47,15 @@ BENCH = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardInput:
-    """Everything that the card shows. `ceilings` belong to the plan called `plan`, and are empty without one."""
+    """Everything that the card shows. `ceilings` belong to the plan called `plan`, and are empty without one; `sold_on`
+    is what a kit asked about is judged with, or why none is."""
 
     shop_name: str
     currency: str
     today: date
     fit: Fit
     cautions: tuple[Caution, ...]
+    sold_on: SoldOn | str
     plan: str = ""
     ceilings: tuple[DonorCeiling, ...] = ()
 
@@ -58,6 +65,7 @@ def render_card(given: CardInput) -> str:
     fit, script = given.fit, TEMPLATES.get_template("card.js").render()
     names, rows, newest = fit.recipe.series, fit.recipe.rows_by_series, fit.recipe.reference_date
     most = int(np.argmax(rows))
+    step = Decimal(1) if isinstance(given.sold_on, str) else as_money(given.sold_on.bid_step)
     words = {float(grade): f"{float(grade):g}  {word}: {BENCH[word]}" for word, grade in GRADES.items()}
     return styled_page(
         "card.html",
@@ -71,7 +79,8 @@ def render_card(given: CardInput) -> str:
         most_pieces=MOST_PIECES,
         grades=[(f"{g:g}", words.get(g, f"{g:g}")) for g in reversed(HALF_GRADES)],
         ceilings=[
-            (c.donor, _note(c), "none" if c.safe_ceiling is None else number(c.safe_ceiling, 2)) for c in given.ceilings
+            (c.donor, _note(c), "none" if (bid := bid_of(c.safe_ceiling, step)) is None else exact(bid))
+            for c in given.ceilings
         ],
         script=Markup(script),  # noqa: S704 - our own template
         script_hash=digest(script),
@@ -137,7 +146,9 @@ def card_data(given: CardInput) -> dict[str, Any]:
         "typical_g": sample_of(fit).typical_g,
         "reach": fit.level_t[RANGE_PERCENT - 1] * float(np.sqrt(fit.sigma2)),
         "cut": CLIP * fit.scatter, "gross": GROSS * fit.scatter, "low_at": low_at, "high_at": high_at,
-        "cautions": card_cautions(fit, texts(given.cautions)),
+        "cautions": card_cautions(fit, texts(given.cautions)), "currency": given.currency,
+        "seen": recipe.rows_by_series, "few": FEW_SEEN,
+        "sold_on": {"reason": given.sold_on} if isinstance(given.sold_on, str) else asdict(given.sold_on),
     }  # fmt: skip
 
 

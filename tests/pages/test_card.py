@@ -16,16 +16,21 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page
 
+from kitvalue.decisions.asked import judge_price, sold_on
+from kitvalue.decisions.named import AskedPrice
 from kitvalue.decisions.offered import DonorCeiling
+from kitvalue.decisions.verdict import bid_of, whole
 from kitvalue.intake.books.book import FeatureColumn, PriceBook
+from kitvalue.intake.settings.shop import Shop
 from kitvalue.intake.text.problems import Caution, texts
 from kitvalue.market.encoding import FeatureValue, Kit
 from kitvalue.market.fit import fit_book
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import value_kit
-from kitvalue.pages.answers import number
+from kitvalue.pages.answers import number, value_answer
 from kitvalue.pages.card import CardInput, packed_column, render_card
 from kitvalue.pages.figures import amount
+from tests import worked
 from tests.market.books import invented_book
 from tests.pages.browsing import launched, listened, needs_browser
 from tests.pages.given import HOSTILE, TODAY, fit_of, renamed
@@ -37,6 +42,7 @@ MOST_BYTES = 200_000
 FILL = """
 (kits) => kits.map((kit) => {
   const set = (id, value) => { document.getElementById(id).value = value; };
+  for (const id of ["asked", "freight", "hours", "parts"]) set(id, kit[id] ?? "");
   set("series", kit.series); set("pieces", kit.pieces); set("condition", kit.condition); set("finished", kit.finished);
   kit.features.forEach((value, i) => {
     const radio = document.querySelector(`input[name="feature-${i}"][value="${value}"]`);
@@ -45,7 +51,9 @@ FILL = """
   document.getElementById("kit").dispatchEvent(new Event("change"));
   const figures = {};
   for (const place of document.querySelectorAll("data")) figures[place.dataset.of] = [place.value, place.textContent];
-  return { figures, cautions: [...document.querySelectorAll("#cautions li")].map((item) => item.dataset.text) };
+  const { code, sentence, price } = document.getElementById("verdict").dataset;
+  return { figures, verdict: { code, sentence, price },
+           cautions: [...document.querySelectorAll("#cautions li")].map((item) => item.dataset.text) };
 })
 """
 
@@ -94,7 +102,8 @@ def fits() -> dict[str, Fit]:
 
 
 def card(fit: Fit, **more: Any) -> str:
-    return render_card(CardInput("Dock Road Drums", "EUR", TODAY, fit, more.pop("cautions", ()), **more))
+    terms = more.pop("sold_on", "shop.toml has no [selling]")
+    return render_card(CardInput("Dock Road Drums", "EUR", TODAY, fit, more.pop("cautions", ()), terms, **more))
 
 
 def grid(fit: Fit, how_many: int) -> list[tuple[Kit, float | None]]:
@@ -179,6 +188,70 @@ def test_every_figure_and_caution_is_the_programs(browser: Browser, tmp_path: Pa
     page.close()
 
 
+TRADES: dict[str, dict[str, Any]] = {
+    "margin": {"tax": {"rate": 23, "sell_on": "margin", "rebuild": "full"}},
+    "full": {
+        "tax": {"rate": 19, "sell_on": "full", "rebuild": "full"},
+        "buying": {"freight": 35, "bid_step": 10, "worth_a_call": 70},
+        "selling": {"fee_fixed": 1.5, "reserve": 2, "months_to_sell": 4, "holding": 3, "capital": 6},
+    },
+    "exempt": {"tax": {"rate": 23, "registered": False}, "work": {"prepare": None}},
+    "sales": {"tax": {"rate": 8, "kind": "sales"}, "buying": {"freight": 0, "bid_step": 2.5}},
+}
+
+
+def trade(name: str) -> Shop:
+    """The worked example's shop with other terms, any kit prepared in three hours."""
+    tables = worked.shop().model_dump()
+    tables["work"]["prepare"] = 3
+    for key, changed in TRADES[name].items():
+        tables[key] = changed if key == "tax" else {**(tables.get(key) or {}), **changed}
+    return Shop.model_validate(worked.exact(tables))
+
+
+@needs_browser
+@pytest.mark.parametrize(
+    ("name", "how_many"),
+    [(name, 5) for name in TRADES] + [pytest.param(n, 60, marks=pytest.mark.thorough) for n in TRADES],
+)
+def test_stop_at_and_the_verdict_are_those_of_value_asked(
+    browser: Browser, tmp_path: Path, name: str, how_many: int
+) -> None:
+    """A second route to the same cents: the page's own closed forms against the program's."""
+    fit, shop, rng = fits()["rich"], trade(name), np.random.default_rng(20261201 + how_many)
+    terms = sold_on(shop, fit)
+    page = opened(browser, tmp_path, card(fit, sold_on=terms))
+    kits, asked = grid(fit, how_many), []
+    for kit, finished in kits:
+        about = value_kit(fit, kit, finished, 80).buy_in.typical
+        told = [Decimal(str(round(float(about * rng.uniform(0.1, 1.6)), 2)))]
+        told += [Decimal(int(rng.integers(0, most))) / 2 for most in (14, 120, 160)]
+        hours, parts, freight = (None if rng.random() < 0.35 else one for one in told[1:])
+        asked.append(AskedPrice(told[0], hours, parts, freight))
+    fields = [
+        {**as_asked(fit, kit, finished), "asked": f"{a.price:f}"}
+        | {key: f"{value:f}" for key in ("hours", "parts", "freight") if (value := getattr(a, key)) is not None}
+        for (kit, finished), a in zip(kits, asked, strict=True)
+    ]
+    codes = set()
+    for (kit, finished), a, said in zip(kits, asked, page.evaluate(FILL, fields), strict=True):
+        valued = value_kit(fit, kit, finished, 80)
+        answer = value_answer(
+            valued, None, "EUR", asked=judge_price(shop, fit, valued.kit, valued.finished, valued.buy_in.typical, a)
+        )
+        for key in ("stop_at", "open_at"):
+            held, text = said["figures"][key]
+            bid = bid_of(answer["asked"][key], shop.buying.bid_step)
+            assert text == ("none" if bid is None else whole(bid))
+            assert (float(held) if held else None) == answer["asked"][key], (kit, finished, a, key)
+        price = said["verdict"].pop("price")
+        assert (float(price) if price else None) == answer["verdict"]["price"], (kit, a)
+        assert said["verdict"] == {key: answer["verdict"][key] for key in ("code", "sentence")}, (kit, finished, a)
+        codes.add(said["verdict"]["code"])
+    assert len(codes) > 1
+    page.close()
+
+
 @needs_browser
 def test_the_sample_shops_card_says_what_the_command_says(browser: Browser, tmp_path: Path) -> None:
     shop = sample_shop(tmp_path)
@@ -193,14 +266,17 @@ def test_the_sample_shops_card_says_what_the_command_says(browser: Browser, tmp_
             "condition": "2.5",
             "finished": "5",
             "features": ["1", ""],
-        }
+            "asked": "350", "hours": "2", "parts": "40", "freight": "30",
+        }  # fmt: skip
         (said,) = page.evaluate(FILL, [kit])
         data = run(
             shop, "value", "--series", name, "--pieces", kit["pieces"], "--condition", "2.5", "--finished", "5",
-            "--with", "hardware=yes", "--json",
+            "--with", "hardware=yes", "--asked", "350", "--hours", "2", "--parts", "40", "--freight", "30", "--json",
         ).data  # fmt: skip
         for of, key in itertools.product(("buy_in", "resale"), FIGURES):
             assert float(said["figures"][f"{of}-{key}"][0]) == data[of][key], (name, of, key)
+        assert said["figures"]["stop_at"][0] == ("" if (stop := data["asked"]["stop_at"]) is None else f"{stop:.12g}")
+        assert said["verdict"]["sentence"] == data["verdict"]["sentence"]
         assert set(said["cautions"]) == set(data["cautions"])
     page.close()
 
@@ -257,7 +333,7 @@ def test_it_goes_by_keyboard_alone_and_speaks(browser: Browser, tmp_path: Path) 
     assert page.input_value("#condition") == "3.5"
     nameless = page.evaluate(
         "[...document.querySelectorAll('select, input, button')].filter("
-        "e => !(e.labels && e.labels.length) && !e.getAttribute('aria-label')).length"
+        "e => !(e.labels && e.labels.length) && !e.getAttribute('aria-label') && e.id !== 'copy').length"
     )
     assert nameless == 0
     assert page.locator("[aria-live=polite]").count() == 1
@@ -301,10 +377,17 @@ def test_without_scripts_it_says_so(browser: Browser, tmp_path: Path) -> None:
 @needs_browser
 def test_pieces_outside_what_can_be_asked_are_brought_back(browser: Browser, tmp_path: Path) -> None:
     page = opened(browser, tmp_path, card(fits()["haggle"]))
-    for typed, held in (("0", "1"), ("99", "20"), ("3.6", "4"), ("", "1")):
+    for typed, held in (("0", "1"), ("99", "20"), ("3.6", "4"), ("4.5", "5"), ("", "1")):
         page.fill("#pieces", typed)
         page.locator("#pieces").dispatch_event("change", {"bubbles": True})
         assert page.input_value("#pieces") == held
+        said = page.inner_text("#pieces-note")
+        assert (
+            said == f"{f'{typed} was' if typed else 'Nothing was'} written; it counts as {held} (whole drums, 1 to 20)"
+        )
+    page.fill("#pieces", "7")
+    page.locator("#pieces").dispatch_event("change", {"bubbles": True})
+    assert page.inner_text("#pieces-note") == ""
     page.close()
 
 
@@ -317,7 +400,7 @@ def test_a_number_that_cannot_be_read_is_told_and_not_counted(browser: Browser, 
         field.fill(typed)
         field.dispatch_event("change", {"bubbles": True})
         assert (field.get_attribute("aria-invalid") == "true") == told
-        assert ('"some" is no number' in page.inner_text("#cautions")) == told
+        assert ('"some" is no number' in page.inner_text("#feature-1-note")) == told
         assert (figure.get_attribute("value") == plain) == (typed in ("some", ""))
     page.close()
 
@@ -346,7 +429,7 @@ def test_shop_cautions_and_ceilings_are_shown() -> None:
     page = page_of(html)
     assert "Stop at, for Seven <pieces>" in page.text
     rows = [e for e in page.all("tr") if "Donor" in e.text]
-    assert [[cell.text for cell in row.all("td")] for row in rows] == [["355.50"], ["none"], ["none"], ["none"]]
+    assert [[cell.text for cell in row.all("td")] for row in rows] == [["355"], ["none"], ["none"], ["none"]]
     assert [row.all("small")[0].text for row in rows] == [
         "with its 22x14, 16x16; freight of 40 on top",
         "with its 22x14, 16x16: even as a gift it would not leave your margin",
@@ -356,3 +439,60 @@ def test_shop_cautions_and_ceilings_are_shown() -> None:
     data = json.loads(page.all("script")[0].text)
     assert data["cautions"]["always"][0] == "2 rows are refused"
     assert "Stop at, for" not in card(fit_of())
+
+
+@needs_browser
+def test_money_is_read_as_people_type_it_and_what_is_not_read_is_said(browser: Browser, tmp_path: Path) -> None:
+    fit = fits()["rich"]
+    page = opened(browser, tmp_path, card(fit, sold_on=sold_on(trade("margin"), fit)))
+    for typed, counts, said in (
+        ("1,250", "1250", "read as 1250"), ("1.250", "1250", "read as 1250"), ("1 250", "1250", ""),
+        ("1.250,50", "1250.5", "read as 1250.5"),
+        ("82,5", "82.5", ""), ("-5", None, '"-5" is under 0, so it is not counted'),
+        ("about 40", None, '"about 40" is no number, so it is not counted'),
+    ):  # fmt: skip
+        page.fill("#freight", typed)
+        page.locator("#freight").dispatch_event("change", {"bubbles": True})
+        assert page.inner_text("#freight-note") == said
+        assert (f"freight {counts} EUR" in page.input_value("#line")) == (counts is not None)
+    page.close()
+
+
+@needs_browser
+def test_the_note_is_read_by_jot_as_it_was_typed(browser: Browser, tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    assert run(shop, "card").status == 0
+    page = opened(browser, tmp_path, (shop / "out" / "card.html").read_text(encoding="utf-8"))
+    page.clock.set_fixed_time("2026-11-30T10:00:00Z")
+    page.select_option("#series", label="Burren")
+    for field, typed in (("pieces", "4"), ("asked", "1,250.50"), ("freight", "42,5")):
+        page.fill(f"#{field}", typed)
+    page.select_option("#condition", "2.5")
+    page.locator("#kit").dispatch_event("change")
+    page.click("#copy")
+    assert page.inner_text("#copied") == "Copied."
+    line = page.input_value("#line")
+    page.fill("#asked", "")
+    page.focus("#asked")
+    page.keyboard.press("Control+V")  # what the clipboard holds
+    assert page.input_value("#asked") == line
+    read = {one["field"]: one["value"] for one in run(shop, "jot", "--offer", "--json", line).data["understood"]}
+    assert {key: read[key] for key in ("series", "pieces", "condition", "price", "freight", "date")} == {
+        "series": "Burren", "pieces": "4", "condition": "2.5", "price": "1250.5", "freight": "42.5",
+        "date": "2026-11-30",
+    }  # fmt: skip
+    page.close()
+
+
+@needs_browser
+@pytest.mark.parametrize("media", [{"forced_colors": "active"}, {"media": "print"}])
+def test_what_is_chosen_is_seen_without_its_colour(browser: Browser, tmp_path: Path, media: dict[str, Any]) -> None:
+    page = opened(browser, tmp_path, card(fits()["rich"]))
+    page.emulate_media(**media)
+    marks = page.evaluate(
+        "[...document.querySelectorAll('.choices input')]"
+        ".map(i => [i.checked, getComputedStyle(i.nextElementSibling, '::before').content])"
+    )
+    assert any(checked for checked, _ in marks)
+    assert all(("\u2713" in mark) == checked for checked, mark in marks)
+    page.close()
