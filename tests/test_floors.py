@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).parent.parent / "kitvalue"
 FLOORS = (("intake",), ("market", "workshop"), ("decisions",), ("pages",), ("commands",), ("cli", "web"))
 INTAKE = (("text",), ("settings",), ("tables",), ("books",), ("adverts", "arrival"))
 AT_THE_TOP = {"__init__", "__main__"}
-NO_CODE = {"starter", "words"}  # folders of data
+NO_CODE = {"jobs", "starter", "words"}  # folders of data
 OWNERS = {
     "statsmodels": "market",
     "matplotlib": "pages/charts.py",

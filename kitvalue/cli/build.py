@@ -13,8 +13,11 @@ import click
 from kitvalue.cli.answers import DRUMS, Said, amount, charge, plan_names, shop_command
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from kitvalue.commands.folder import ShopFolder
     from kitvalue.commands.writing import Printed
+    from kitvalue.decisions.pricing import PriceSheet
 
 
 @shop_command
@@ -73,7 +76,7 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
 
 
 @shop_command
-@click.argument("plan", shell_complete=plan_names)
+@click.argument("plans", metavar="PLAN...", nargs=-1, required=True, shell_complete=plan_names)
 @click.option(
     "--against", type=amount, metavar="PRICE", help="One original that a customer names: what is asked for it, gross."
 )
@@ -85,7 +88,7 @@ def price(folder: ShopFolder, plan: str, at: Decimal | None) -> Said:
     help="What puts it right; the plan's by its drums if not given, nothing where it is as good as the build.",
 )  # fmt: skip
 def compare(
-    folder: ShopFolder, plan: str, against: Decimal | None, pieces: int | None, condition: str | None,
+    folder: ShopFolder, plans: tuple[str, ...], against: Decimal | None, pieces: int | None, condition: str | None,
     freight: Decimal | None, repair: Decimal | None,
 ) -> Said:  # fmt: skip
     """Hold a build against buying an original. By pieces, where they tie, what would turn the answer.
@@ -93,7 +96,7 @@ def compare(
 
     PLAN is a name in builds/ or a path. Both stand at the buyer's door: the build with freight and VAT, the original
     with freight, duty and what it still needs. One unknown at a time is moved by a tenth, the one that moves the
-    profit most comes first.
+    profit most comes first. Several plans stand side by side instead, each at the price asked for it.
 
     \b
     Reads   shop.toml, builds/PLAN.toml, out/fit.json
@@ -112,11 +115,23 @@ def compare(
     from kitvalue.pages.answers import compare_answer
     from kitvalue.pages.terminal.builds import compare_text
 
+    if len(plans) > 1:
+        if against is not None:
+            raise click.UsageError("--against holds one plan against an original: name one")
+        return _side_by_side(command.variants(folder, plans))
     if against is None and any(one is not None for one in (pieces, condition, freight, repair)):
         raise click.UsageError("--pieces, --condition, --freight and --repair are of an original: add --against PRICE")
     named = None if against is None else OriginalNamed(against, pieces, None, freight, repair)
-    made = command.compare(folder, plan, named, condition)
+    made = command.compare(folder, plans[0], named, condition)
     return Said(compare_answer(made), compare_text(made, made.cautions), cautions=made.cautions)
+
+
+def _side_by_side(sheets: Sequence[PriceSheet]) -> Said:
+    from kitvalue.pages.answers import variants_answer
+    from kitvalue.pages.terminal.builds import variants_text
+
+    cautions = tuple(dict.fromkeys(caution for sheet in sheets for caution in sheet.cautions))
+    return Said(variants_answer(sheets), variants_text(sheets, cautions), cautions=cautions)
 
 
 @shop_command
@@ -182,13 +197,16 @@ def report(folder: ShopFolder, charts: Path | None) -> Said:
 
 @shop_command
 @click.argument("plan", shell_complete=plan_names)
+@click.option("--at", type=amount, metavar="PRICE", help="Another price than the plan's, VAT included.")
 @click.option("--hide-costs", is_flag=True, help="Leave out how the price comes about.")
 @click.option("--show-purchases", is_flag=True, help="Give what the used drums were bought for a line of its own.")
 @click.option(
     "--lang", "language", default="en", show_default=True, metavar="CODE", help="The sheet's language: de, en."
 )
 @click.option("--pdf", is_flag=True, help='Write a PDF as well; needs pip install "kitvalue[pdf]".')
-def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool, language: str, pdf: bool) -> Said:
+def sheet(
+    folder: ShopFolder, plan: str, at: Decimal | None, hide_costs: bool, show_purchases: bool, language: str, pdf: bool
+) -> Said:
     """Write out/sheet-PLAN.html, the customer's page of a build. One or two pages of A4.
 
     PLAN is a name in builds/ or a path. The kit drum by drum, how its price comes about, and a used original beside
@@ -207,7 +225,14 @@ def sheet(folder: ShopFolder, plan: str, hide_costs: bool, show_purchases: bool,
     from kitvalue.commands import sheet as command
 
     done = command.sheet(
-        folder, plan, date.today(), language=language, hide_costs=hide_costs, show_purchases=show_purchases, pdf=pdf
+        folder,
+        plan,
+        date.today(),
+        language=language,
+        hide_costs=hide_costs,
+        show_purchases=show_purchases,
+        pdf=pdf,
+        at=at,
     )
     return _said(done)
 

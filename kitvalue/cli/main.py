@@ -15,6 +15,7 @@ from kitvalue.cli.answers import hush, say_error
 from kitvalue.cli.build import card, compare, cost, done, price, report, sheet
 from kitvalue.cli.buying import shortlist, source
 from kitvalue.cli.market import check, fit, jot, new, take, value
+from kitvalue.cli.plan import plan
 from kitvalue.commands.writing import reason
 from kitvalue.intake.text.problems import KitvalueError, shown
 from kitvalue.intake.text.words import listed, nearest
@@ -120,7 +121,9 @@ def _leave_quietly(status: int) -> NoReturn:
 
 @click.group(
     cls=Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    commands=(check, jot, take, fit, new, value, cost, price, compare, done, shortlist, source, report, sheet, card),
+    commands=(
+        check, jot, take, fit, new, value, plan, cost, price, compare, done, shortlist, source, report, sheet, card,
+    ),
 )  # fmt: skip
 @click.version_option(__version__, "--version", message="kitvalue %(version)s")
 @click.option(

@@ -129,8 +129,8 @@ def check(folder: ShopFolder, rows: bool, strict: bool) -> Said:
     done = command.check(folder, strict=strict)
     shown = done.rows if rows else None
     return Said(
-        check_answer(done.files, done.plans, done.problems, shown),
-        check_text(done.files, done.plans, done.problems, shown, done.paste),
+        lambda: check_answer(done.files, done.plans, done.problems, shown),
+        lambda: check_text(done.files, done.plans, done.problems, shown, done.paste),
         done.problems,
         problem_lines=problem_lines(done.problems, done.paste),
         exit_status=2 if any(p.level is not Level.WARNING for p in done.problems) else 0,

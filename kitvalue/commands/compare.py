@@ -7,6 +7,7 @@ from dataclasses import replace
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.decisions.breakeven import Comparison, compared
 from kitvalue.decisions.named import OriginalNamed, hold_price, read_grade
+from kitvalue.decisions.pricing import PriceSheet, priced
 from kitvalue.intake.text.problems import Caution
 
 
@@ -24,3 +25,12 @@ def compare(
     plan, market = folder.plan(plan_name), folder.market
     comparison = compared(plan, folder.shop, market.fit, folder.parts_for(plan), named)
     return replace(comparison, cautions=tuple(dict.fromkeys((*said, *market.cautions, *comparison.cautions))))
+
+
+def variants(folder: ShopFolder, plan_names: tuple[str, ...]) -> tuple[PriceSheet, ...]:
+    """Several plans, each priced by itself, as they were named."""
+    shop, market = folder.shop, folder.market
+    plans = [folder.plan(name) for name in dict.fromkeys(plan_names)]
+    sheets = [priced(plan, shop, market.fit, parts=folder.parts_for(plan)) for plan in plans]
+    said = [tuple(dict.fromkeys((*market.cautions, *sheet.cautions))) for sheet in sheets]
+    return tuple(replace(sheet, cautions=cautions) for sheet, cautions in zip(sheets, said, strict=True))

@@ -7,6 +7,7 @@ from pathlib import Path
 from kitvalue.commands.folder import ShopFolder
 from kitvalue.commands.writing import PRICES
 from kitvalue.decisions.verdict import Verdict
+from kitvalue.intake.settings.plan import Plan
 from kitvalue.intake.text.problems import KitvalueError
 from kitvalue.workshop.costing import CostSheet, cost_sheet
 
@@ -17,14 +18,14 @@ def cost(folder: ShopFolder, plan_name: str) -> CostSheet:
     return cost_sheet(plan, folder.shop, parts=folder.parts_for(plan))
 
 
-def build_verdict(folder: ShopFolder, plan_name: str) -> Verdict | None:
+def build_verdict(folder: ShopFolder, plan: str | Plan) -> Verdict | None:
     """Does the build pay? None where there is no price book, which `cost` does not need."""
     if not folder.has(PRICES):
         return None
     from kitvalue.decisions.pricing import priced
 
     try:
-        plan = folder.plan(plan_name)
+        plan = folder.plan(plan) if isinstance(plan, str) else plan
         return priced(plan, folder.shop, folder.market.fit, parts=folder.parts_for(plan)).build
     except KitvalueError as error:
         return Verdict("unknown", f"Whether it pays is not known: {error.message}.", None, error.message)

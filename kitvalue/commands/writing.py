@@ -94,7 +94,8 @@ def _replaced(path: Path, target: Path) -> os.stat_result | None:
     for folder in dict.fromkeys((path.parent, path.parent.parent, target.parent, target.parent.parent)):
         if path.name not in INPUTS and (folder / SETTINGS).exists():
             inputs += [folder / name for name in INPUTS]
-            inputs += [plan for plan in sorted((folder / "builds").glob("*.toml")) if plan != path]
+            plans = sorted((folder / "builds").glob("*.toml"))
+            inputs += [plan for plan in plans if path.is_symlink() or os.path.realpath(plan) != str(target)]
     for other in inputs:
         with contextlib.suppress(OSError):
             if os.path.samestat(other.stat(), old):

@@ -159,6 +159,11 @@ class PriceSheet:
     business_buyer: str
     cautions: tuple[Caution, ...]
 
+    @property
+    def profit_an_hour(self) -> Decimal | None:
+        """At the price asked about, for each of the shop's own hours; None where it has none."""
+        return cents(self.sale.profit / self.sheet.hours) if self.sheet.hours else None
+
 
 def priced(
     plan: Plan, shop: Shop, fit: Fit, at: Decimal | None = None, parts: Sequence[Part] = ()

@@ -197,7 +197,8 @@ def verdict_of_all(offers: Sequence[JudgedOffer]) -> Verdict:
         return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
     if own.code != "buy_below" or n == 1 or own.reason is None:
         return own
-    what = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}"
+    short = ", less the freight" if best.offer.freight is None else ""
+    what = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}{short}"
     return replace(own, sentence=f"Buy none of the {n} as they stand: {what}.")
 
 

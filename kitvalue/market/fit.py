@@ -12,6 +12,7 @@ from kitvalue.intake.text.problems import Caution, RefusedError
 from kitvalue.market.encoding import Recipe, Scaling, build_recipe, encode, of_book, offsets, paid, standardise
 from kitvalue.market.fitted import UNUSUAL_WEIGHT, Fit, SeriesEffect, TermEstimate, UnusualRow, upside_down
 from kitvalue.market.linear import Equations, Solution, reducer, reml_theta, residuals, solve, subset
+from kitvalue.market.priors import leaning
 from kitvalue.market.refine import Refined, refine
 from kitvalue.market.robust import (
     EXACT_SCATTER,
@@ -70,6 +71,7 @@ def wrong_signs(terms: Sequence[TermEstimate]) -> list[Caution]:
 
 
 MIN_ROWS = 12
+SPARE_ROWS = 4  # beyond the unknowns, before prices are said to follow a formula
 SAMPLE_ROWS = 5000
 SAMPLE_SEED = 20260101
 
@@ -99,6 +101,9 @@ def fit_book(
     if robust:
         weighted = reweight(equations, book.weight, reduced)
         fitted = Refined(equations, book.weight, reduced, weighted, (), np.ones(len(recipe.series)))
+        spare = len(book) - float(weighted.left.leverage.sum())
+        if pooled and (weighted.scatter > EXACT_SCATTER or spare < SPARE_ROWS):
+            fitted = leaning(fitted, recipe, scaling, len(book))
         if pooled and weighted.scatter > EXACT_SCATTER:
             fitted = refine(fitted, recipe, scaling, rows, len(book))
     else:  # least squares, with series REML
@@ -189,6 +194,7 @@ def _finish(book: PriceBook, recipe: Recipe, scaling: Scaling, fitted: Refined, 
     trace = float(left.leverage.sum())
     if n - trace <= 0:
         raise RefusedError(f"{n} usable rows cannot tell {trace:.0f} unknowns apart: add more observed kits")
+    free_rows = max(n - trace, 1.0)  # Student's t of less than one degree of freedom says nothing any more
     exact = scatter <= EXACT_SCATTER
     level, sigma2 = solution, solution.rss / (n - p)
     if robust and not exact:
@@ -197,7 +203,7 @@ def _finish(book: PriceBook, recipe: Recipe, scaling: Scaling, fitted: Refined, 
         sigma2 = level_sigma2(left, scatter, precision, trace)
     back = scaling.back()
     params, bse = back @ solution.coef[:p], np.sqrt(sigma2 * ((back @ level.root[:p]) ** 2).sum(axis=1))
-    terms = term_estimates(recipe, params, bse, fitted.allowance * float(stdtrit(n - trace, 0.975)))
+    terms = term_estimates(recipe, params, bse, fitted.allowance * float(stdtrit(free_rows, 0.975)))
     unusual: tuple[UnusualRow, ...] = ()
     if not exact:  # those of a plain fit are told by the weights that a robust one would start from
         weights = weighted.huber if robust else huber_weights(left.residuals, precision, scatter)
@@ -221,7 +227,7 @@ def _finish(book: PriceBook, recipe: Recipe, scaling: Scaling, fitted: Refined, 
         level_root=level.root,
         df=n - trace,
         allowance=fitted.allowance,
-        level_t=tuple((fitted.allowance * stdtrit(n - trace, 0.5 + np.arange(1, 100) / 200)).tolist()),
+        level_t=tuple((fitted.allowance * stdtrit(free_rows, 0.5 + np.arange(1, 100) / 200)).tolist()),
         book=subset(book, keep),
         weights=(precision * weighted.huber)[keep],
         residuals=left.residuals[keep],

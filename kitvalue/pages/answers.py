@@ -19,6 +19,7 @@ from kitvalue.workshop.money import ZERO
 if TYPE_CHECKING:
     from kitvalue.decisions.asked import JudgedPrice
     from kitvalue.decisions.breakeven import Comparison
+    from kitvalue.decisions.layout import PlanMade
     from kitvalue.decisions.pricing import PriceSheet
     from kitvalue.decisions.shares import LearnedShares
     from kitvalue.decisions.shortlist import Shortlist
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from kitvalue.intake.arrival.settings import NewLines
     from kitvalue.intake.arrival.takeover import Incoming
     from kitvalue.intake.books.bookrows import FeatureRead, RowAsRead
+    from kitvalue.intake.settings.jobs import Job
     from kitvalue.intake.text.problems import FileCounts, PlanCounts, Problem
     from kitvalue.market.encoding import FeatureValue
     from kitvalue.market.fitted import Fit, Moved
@@ -364,6 +366,43 @@ def price_answer(sheet: CostSheet, p: PriceSheet) -> Answer:
         for_that_money{{{_MONEYS_WORTH}}}""",
         **answer(sheet, f"{_SHEET} route landed_at_cost=chosen.landed_at_cost$ incomplete"),
     )
+
+
+def plan_answer(made: PlanMade, written: str | None) -> Answer:
+    """`plan`. `text` is that of the file, `assumed` says why what nobody named is so."""
+    return {
+        **answer(
+            made,
+            f"""verdict{{{_VERDICT}}} plan=plan.name title=plan.title net_cost=sheet.net_cost$ hours=sheet.hours~2
+            incomplete=sheet.incomplete text""",
+            verdict=None if made.verdict is None else answer(made.verdict, _VERDICT),
+        ),
+        "drums": [
+            {
+                "role": drum.role, "size": size_text(drum.size), "from": drum.from_, "positions": drum.positions,
+                "cut_from": None if drum.cut_from is None else size_text(drum.cut_from), "holes": drum.holes,
+            }
+            for drum in made.plan.drum
+        ],
+        "donors": [donor.id for donor in made.plan.donor],
+        "work": [line.what for line in made.plan.work],
+        "assumed": dict(made.assumed),
+        "written": written,
+    }  # fmt: skip
+
+
+def jobs_answer(jobs: Sequence[Job]) -> Answer:
+    """`plan --jobs`."""
+    return {"jobs": [{"name": job.name, "title": job.title, "work": [line.what for line in job.work]} for job in jobs]}
+
+
+def variants_answer(sheets: Sequence[PriceSheet]) -> Answer:
+    """`compare` of several plans. `verdict` is that on the build; profit and `profit_an_hour` are at `ask`."""
+    keys = f"""plan=sheet.name title=sheet.title verdict=build{{{_VERDICT}}} net_cost=sheet.net_cost$
+        landed_at_cost=quote.landed_at_cost$ floor=quote.floor$ ask=sale.gross$ landed_at_price=quote.landed_at_price$
+        profit=sale.profit$ hours=sheet.hours~2 profit_an_hour$ market_price=quote.market_price$
+        profit_at_market=quote.profit_at_market$ incomplete=sheet.incomplete"""
+    return {"currency": sheets[0].sheet.currency, "plans": [answer(sheet, keys) for sheet in sheets]}
 
 
 def compare_answer(c: Comparison) -> Answer:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from decimal import Decimal
-from typing import Literal
+from types import MappingProxyType
+from typing import Any, Literal, cast
 
 from pydantic import BaseModel
 
@@ -29,6 +30,7 @@ OFFERS = (
     "clearance",
 )  # fmt: skip
 FINEST = Decimal("0.0001")
+DEFAULT = "# default:"
 ASK_VAT = '# vat = "included"  # or "margin", "exempt", as the seller\'s invoice says: ask, then take the first # away'
 
 
@@ -77,35 +79,78 @@ def _share(value: float | None) -> Decimal | None:
     return None if value is None else Decimal(f"{value:.4f}")
 
 
-def plan_text(plan: Plan, remark: str, order: SizeOrder) -> str:
+def plan_text(plan: Plan, remark: str, order: SizeOrder, assumed: Mapping[str, str] = MappingProxyType({})) -> str:
     """The plan as TOML that reads back as the same plan, a remark on top. Keys at their default are left out.
 
-    Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its place.
+    `assumed` says why keys that nobody named are so, by their place such as `drum 2.positions`: these are written with
+    a remark. Sizes stand in the shop's `order`; where nobody has told a trade donor's VAT yet, a remark stands in its
+    place.
     """
-    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, skip=("name",))]
+    blocks = [f"# {spelt_out(remark)}", _keys(plan, order, assumed)]
     for name, field in type(plan).model_fields.items():
         value = getattr(plan, name)
         if isinstance(value, BaseModel) and (field.is_required() or value != field.default):
-            blocks.append(f"[{field.alias or name}]\n{_keys(value, order)}")
+            blocks.append(f"[{field.alias or name}]\n{_keys(value, order, assumed, f'{name}.')}")
         elif isinstance(value, tuple):
-            for one in value:
-                lines = f"[[{name}]]\n{_keys(one, order)}"
+            for at, one in enumerate(value, 1):
+                lines = f"[[{name}]]\n{_keys(one, order, assumed, f'{name} {at}.')}"
                 asked = name == "donor" and one.bought_from == "trade" and one.vat is None
                 blocks.append(f"{lines}\n{ASK_VAT}" if asked else lines)
     return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def _keys(table: BaseModel, order: SizeOrder, skip: Sequence[str] = ()) -> str:
+def changed_text(text: str, old: Plan, new: Plan, order: SizeOrder) -> str:
+    """A plan's file with what differs between two plans: keys in their place, new blocks at the end. All else stays
+    byte for byte; a remark that a value was a default goes with it."""
+    import tomlkit
+
+    document, added = tomlkit.parse(text), list[str]()
+    for name in type(new).model_fields:
+        before, after = getattr(old, name), getattr(new, name)
+        if isinstance(after, BaseModel):
+            _change(document[name] if before != after else None, before, after, order)
+        elif isinstance(after, tuple):
+            for at, one in enumerate(after):
+                if at >= len(before):
+                    added.append(f"[[{name}]]\n{_keys(one, order, {})}\n")
+                elif one != before[at]:
+                    _change(cast("Any", document[name])[at], before[at], one, order)
+    end = "\r\n" if "\r\n" in text else "\n"
+    told = tomlkit.dumps(document)
+    blocks = "".join(f"\n{block}" for block in added).replace("\n", end)
+    return f"{told}{'' if told.endswith(end) or not added else end}{blocks}"
+
+
+def _change(table: Any, old: BaseModel, new: BaseModel, order: SizeOrder) -> None:  # noqa: ANN401 - tomlkit's own
+    import tomlkit
+
+    for name, field in type(new).model_fields.items():
+        before, after, key = getattr(old, name), getattr(new, name), field.alias or name
+        if before == after:
+            continue
+        if after in (None, ()):
+            del table[key]
+            continue
+        item = tomlkit.parse(f"x = {_value(after, order)}")["x"]
+        was = table.item(key) if key in table else None
+        table[key] = item
+        if was is not None and was.trivia.comment.startswith(DEFAULT):
+            table.item(key).trivia.comment_ws = table.item(key).trivia.comment = ""
+
+
+def _keys(table: BaseModel, order: SizeOrder, assumed: Mapping[str, str], place: str = "") -> str:
     lines = []
     for name, field in type(table).model_fields.items():
-        value = getattr(table, name)
+        value, why = getattr(table, name), assumed.get(f"{place}{name}")
         first = value[0] if isinstance(value, tuple) and value else value
         if (
-            name not in skip
+            (place or name != "name")
             and not isinstance(first, BaseModel)
-            and value not in (None, (), field.get_default(call_default_factory=True))
+            and value not in (None, ())
+            and (why is not None or value != field.get_default(call_default_factory=True))
         ):
-            lines.append(f"{field.alias or name} = {_value(value, order)}")
+            line = f"{field.alias or name} = {_value(value, order)}"
+            lines.append(line if why is None else f"{line}  {DEFAULT} {why}")
     return "\n".join(lines)
 
 

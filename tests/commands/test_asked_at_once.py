@@ -27,7 +27,7 @@ HEAD = "Kit,Drums,State,Price,Kind,Where"
 def sheet(place: Path) -> Path:
     """Fifteen rows: "odd" stands in most, then the kinds, the places and a maker's name before a series."""
     words = [
-        ("odd" if n % 4 else "so so", "zz" if n % 5 == 0 else "asked", "club" if n < 2 else "shop") for n in range(15)
+        ("odd" if n % 4 else "blau", "zz" if n % 5 == 0 else "asked", "club" if n < 2 else "shop") for n in range(15)
     ]
     rows = [
         f"{series},4,{state},{400 + 7 * n},{sort},{where}"
@@ -69,13 +69,11 @@ def settings(place: Path) -> Mapping[str, Any]:
 
 def test_one_key_answers_a_question_and_those_of_most_rows_come_first(tmp_path: Path) -> None:
     screen = on_a_terminal(tmp_path, "42spy")
-    places = [
-        screen.index(word) for word in ('"odd" (11 rows)', '"so so" (4 rows)', '"zz" (3 rows)', '"club" (2 rows)')
-    ]
+    places = [screen.index(word) for word in ('"odd" (11 rows)', '"blau" (4 rows)', '"zz" (3 rows)', '"club" (2 rows)')]
     assert places == sorted(places)
     assert 'is "Corrib Burren" (1 row) the same as Burren?' in screen
     words = settings(tmp_path)["prices"]["words"]
-    assert words["condition"] == {"odd": "freshen", "so so": "remake"}
+    assert words["condition"] == {"odd": "freshen", "blau": "remake"}
     assert words["price_kind"]["zz"] == "sold"
     assert words["channel"] == {"shop": "dealer", "club": "private"}
     assert settings(tmp_path)["series"]["Burren"]["also"] == ["Corrib Burren"]
@@ -86,7 +84,7 @@ def test_it_can_be_stopped_at_any_time_and_what_is_left_stays_open(tmp_path: Pat
     screen = on_a_terminal(tmp_path, "4q")
     assert screen.count("stops asking") == 2
     words = settings(tmp_path)["prices"]["words"]
-    assert words["condition"] == {"odd": "freshen", "so so": ""}
+    assert words["condition"] == {"odd": "freshen", "blau": ""}
     assert words["price_kind"] == {"zz": ""}
     assert "also" not in settings(tmp_path)["series"]["Burren"]
 
@@ -94,13 +92,13 @@ def test_it_can_be_stopped_at_any_time_and_what_is_left_stays_open(tmp_path: Pat
 def test_another_key_leaves_a_word_open(tmp_path: Path) -> None:
     screen = on_a_terminal(tmp_path, "x2q")
     assert "left open" in screen
-    assert settings(tmp_path)["prices"]["words"]["condition"] == {"odd": "", "so so": "remake"}
+    assert settings(tmp_path)["prices"]["words"]["condition"] == {"odd": "", "blau": "remake"}
 
 
 @pytest.mark.parametrize("answer", ["Look", None])
 def test_a_column_that_nothing_tells_is_asked_for_first(tmp_path: Path, answer: str | None) -> None:
     path = tmp_path / "kits.csv"
-    rows = [f"Burren,4,so so,{n},red" for n in range(400, 420)]
+    rows = [f"Burren,4,blau,{n},red" for n in range(400, 420)]
     path.write_text("\n".join(["Model,Drums,Look,Price,Hue", *rows, ""]), encoding="utf-8")
     asked: list[Question] = []
 
@@ -113,7 +111,7 @@ def test_a_column_that_nothing_tells_is_asked_for_first(tmp_path: Path, answer: 
     assert "Look" in asked[0].choices.values()
     columns = settings(tmp_path)["prices"]["columns"]
     assert columns["condition"] == (answer or "")
-    assert ("so so" in [question.word for question in asked]) is (answer is not None)
+    assert ("blau" in [question.word for question in asked]) is (answer is not None)
 
 
 def test_nothing_is_asked_without_a_terminal(tmp_path: Path) -> None:

@@ -72,7 +72,7 @@ def test_a_blank_counts_at_the_average_and_says_so(shop: Path) -> None:
     found = by_name(shop)
     assert AVERAGE in found["C"]["cautions"]
     assert not any("average" in text for text in found["A"]["cautions"])
-    assert f"{AVERAGE} (C)" in " ".join(run(shop, "shortlist").out.split())
+    assert f"{AVERAGE} (C)" in " ".join(run(shop, "shortlist", "--details").out.split())
 
 
 def test_check_reads_the_columns_and_names_no_problem(shop: Path) -> None:
@@ -80,7 +80,7 @@ def test_check_reads_the_columns_and_names_no_problem(shop: Path) -> None:
 
 
 def test_the_terminal_and_the_table_for_a_spreadsheet_tell_them(shop: Path) -> None:
-    lines = run(shop, "shortlist", "--csv").out.splitlines()
+    lines = run(shop, "shortlist", "--details", "--csv").out.splitlines()
     assert lines.count("        hardware yes, holes 0") == 1
     assert lines.count("        hardware no, holes 3") == 1
     text = (shop / "out" / "shortlist.csv").read_bytes().decode("utf-8-sig")

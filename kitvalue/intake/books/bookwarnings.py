@@ -33,6 +33,7 @@ from kitvalue.intake.text.vocabulary import PRICE_KINDS
 from kitvalue.intake.text.words import fold, has_part, listed, look_alike, rows_phrase, trimmed
 
 MOST_ROWS: Final = 5000  # of a book kept by hand; in larger ones many kits are alike by chance
+_MOST_BEFORE: Final = 200  # rows of one series, drums and condition above it that a row is held against
 _DAYS: Final = 60  # between two listings of one kit
 _MOST_SUNK: Final = Decimal("0.85")  # of the price asked before, where no notes tell
 _NOTES_ALIKE: Final = 0.5  # words that both notes have, of all words of the two
@@ -52,7 +53,8 @@ def near_duplicates(rows: Sequence[RowAsRead], file: str) -> list[Problem]:
     for alike in groups.values():
         notes = [set(re.findall(r"\w+", fold(row.note or "")[:400])) for row in alike]
         for at, row in enumerate(alike):
-            before = (alike[n] for n in reversed(range(at)) if _may_be_one(alike[n], row, notes[n], notes[at]))
+            near = range(max(0, at - _MOST_BEFORE), at)
+            before = (alike[n] for n in reversed(near) if _may_be_one(alike[n], row, notes[n], notes[at]))
             earlier = next(before, None)
             if earlier is None:
                 continue
@@ -94,7 +96,10 @@ def repeats(columns: Columns, at: IntArray) -> list[Problem]:
     for again in _alike_in_all([cells.map(trimmed).same()[at] for cells in table.cells]):
         row = table.row(at[again[0]])
         message = f"the row repeats row {row} in every column, so it is set aside; delete it, or tell them apart"
-        problems += [table.problem(int(at[n]), None, None, "repeated_row", message, Level.WARNING) for n in again[1:]]
+        problems += [
+            Problem(table.file, n, None, None, "repeated_row", Level.WARNING, message)
+            for n in table.rows[at[again[1:]]].tolist()
+        ]
     once = at[~np.isin(table.rows[at], [problem.row or 0 for problem in problems])]
     named = once[refs.where(lambda ref: ref is not None)[once]]
     for listing in _alike_in_all([refs.same()[named]]):

@@ -171,10 +171,11 @@ def together(problems: Sequence[Problem]) -> tuple[Alike, ...]:
     numbers. One of no single row, or of a settings file, stands by itself.
     """
     kinds: dict[tuple[object, ...], list[int]] = {}
+    said = {message: _OWN.sub("", message) for message in {problem.message for problem in problems}}
     for at, problem in enumerate(problems):
         alone = problem.row is None or problem.file.endswith(".toml")
-        said = "" if alone else _OWN.sub("", problem.message)  # with what to do: another cure is another kind
-        kind = (at,) if alone else (problem.file, problem.column, problem.code, problem.level, said)
+        # with what to do: another cure is another kind
+        kind = (at,) if alone else (problem.file, problem.column, problem.code, problem.level, said[problem.message])
         kinds.setdefault(kind, []).append(at)
     groups = [
         group
@@ -193,7 +194,8 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
         where = "line" if whole.file.endswith(".toml") else "row"
         place = whole.file if whole.row is None else f"{whole.file}, {where} {whole.row}"
         return f"mend {place}: nothing of {whole.file} is used until then"
-    refused = [one for one in together(problems) if one.first.level is Level.REFUSED]
+    alike = together(problems)
+    refused = [one for one in alike if one.first.level is Level.REFUSED]
     if refused:
         worst = max(refused, key=lambda one: len(one.problems))
         first = worst.first
@@ -206,7 +208,7 @@ def first_to_do(problems: Sequence[Problem], files: Sequence[FileCounts]) -> str
     if book is not None and book.used < FEWEST_ROWS:
         rows_there = f"{book.used} usable row{'' if book.used == 1 else 's'}"
         return f"add kits to {book.file}: it has {rows_there}, and a fit needs {FEWEST_ROWS}"
-    single = [one for one in together(problems) if one.first.row is not None and one.first.code not in FINE]
+    single = [one for one in alike if one.first.row is not None and one.first.code not in FINE]
     if single:
         worst = max(single, key=lambda one: len(one.problems))
         return f"look at {worst.first.file}, {rows_phrase(worst.rows, 6)}; then run kitvalue fit"

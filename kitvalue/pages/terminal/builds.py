@@ -152,6 +152,30 @@ def _parts(place: PlacePrice) -> tuple[str, ...]:
     return (*(dash(part or None, cents) for part in astuple(place.door)), cents(place.buyer_pays))
 
 
+def variants_text(sheets: Sequence[PriceSheet], cautions: Sequence[Caution]) -> str:
+    """Several plans side by side: what each costs and asks, what that leaves, and whether to build it."""
+
+    def known(sheet: CostSheet, amount: Decimal) -> str:
+        return money(amount) + (UNKNOWN if sheet.incomplete else "")
+
+    rows = [
+        ("landed at cost", *(known(p.sheet, p.quote.landed_at_cost) for p in sheets)),
+        ("floor, your margin met", *(known(p.sheet, p.quote.floor) for p in sheets)),
+        ("the market gives", *(money(p.quote.market_price) for p in sheets)),
+        ("profit there", *(known(p.sheet, p.quote.profit_at_market) for p in sheets)),
+        ("ask", *(money(p.sale.gross) for p in sheets)),
+        ("profit at that", *(known(p.sheet, p.sale.profit) for p in sheets)),
+        ("hours", *(figure(p.sheet.hours) for p in sheets)),
+        ("profit an hour", *(dash(p.profit_an_hour, cents) for p in sheets)),
+    ]
+    names = [p.sheet.name.replace("|", "/").replace("<", "(") for p in sheets]  # signs of a table's heading
+    return answer_page(
+        cautions,
+        facts([(p.sheet.name, p.build.sentence) for p in sheets]),
+        table(" | ".join(["<", *names]), rows),
+    )
+
+
 def compare_text(c: Comparison, cautions: Sequence[Caution]) -> str:
     """The build against the original: size by size, the tie prices, what would turn the answer, like for like."""
     sheet = c.sheet
