@@ -230,7 +230,7 @@ def take(folder: ShopFolder, file: Path, yes: bool) -> Said:
     if taken.brings:
         ending = write() if yes else "Nothing is written: --yes writes the rows."
     return Said(
-        take_answer(taken, written=yes and taken.brings),
+        lambda: take_answer(taken, written=yes and taken.brings),
         f"{told}\n\n{ending}",
         taken.problems,
         taken.notices,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -46,7 +47,14 @@ class _Sheet:
     shop: Shop
     style: FileStyle
     reading: PriceReading
-    rows: Mapping[int, RowAsRead]  # those that count, by number
+    places: Mapping[int, int]  # the numbers of the rows that count -> their places in the reading
+
+    def row(self, number: int) -> RowAsRead:
+        return self.reading.rows_as_read[self.places[number]]
+
+    def said(self, number: int, columns: Iterable[str]) -> SheetRow | None:
+        """What a row says in some columns; None where it does not count."""
+        return sheet_row(self.row(number), columns) if number in self.places else None
 
     def raw(self, row: int) -> dict[str, str]:
         """The cells of a row, by our columns."""
@@ -66,14 +74,19 @@ def take(folder: ShopFolder, path: Path) -> Taken:
     book = _sheet(data, PRICES, folder.shop, rates, folder.today)
     export = _export(read_bytes(path, path.name), path.name, folder.shop, rates, folder.today)
     both = book.style.header.places.keys() & export.style.header.places.keys()
-    olds, news = ({n: sheet_row(row, both) for n, row in sheet.rows.items()} for sheet in (book, export))
-    merged = merge([*olds.values()], [*news.values()], _listings(book) if "ref" in both else {})
+    known = _same_rows(book, export, both)
+    known_rows, taken_rows = {pair.of_row for pair in known}, {pair.row for pair in known}
+    olds = [sheet_row(book.row(n), both) for n in book.places if n not in known_rows]
+    news = [sheet_row(export.row(n), both) for n in export.places if n not in taken_rows]
+    merged = merge(olds, news, _listings(book) if "ref" in both else {}, known)
     refused: list[Problem] = []
     while True:
         added = {n: row_cells(book.style, _values(book, export, n)) for n in merged.added}
-        changed, cells = _changes(book, export, merged.changed, olds, news)
+        changed, cells = _changes(book, export, merged.changed, both)
         grown = with_rows(with_changed(data, book.style, cells, folder.shop.files), book.style, [*added.values()])
-        lost = _lost(_sheet(grown, PRICES, folder.shop, rates, folder.today), olds, news, merged, both)
+        if grown == data:
+            break
+        lost = _lost(book, export, _sheet(grown, PRICES, folder.shop, rates, folder.today), merged, both)
         if not lost:
             break
         refused += [_unheld(path.name, n) for n in lost]
@@ -82,9 +95,9 @@ def take(folder: ShopFolder, path: Path) -> Taken:
     return Taken(
         path.name,
         export.reading.counts.read,
-        tuple(export.rows[n] for n in merged.added),
+        tuple(export.row(n) for n in merged.added),
         tuple(changed),
-        tuple(_changes(book, export, merged.open, olds, news)[0]),
+        tuple(_changes(book, export, merged.open, both)[0]),
         merged.left,
         (*(p for p in export.reading.problems if p.file == path.name), *refused),
         tuple(_notices(book, export)),
@@ -107,8 +120,8 @@ def _sheet(data: bytes, file: str, shop: Shop, rates: Rates, today: dt.date) -> 
     text = decode(data, file, shop.files.encoding)
     reading = read_prices(table_from_text(text, file, wanted, shop.files.delimiter), shop, rates, today)
     refuse_file(reading.problems)
-    rows = {row.row: row for row in reading.rows_as_read}
-    return _Sheet(data, shop, file_style(data, file, wanted, shop.files), reading, rows)
+    rows = () if reading.book is None else reading.book.rows.tolist()
+    return _Sheet(data, shop, file_style(data, file, wanted, shop.files), reading, {n: at for at, n in enumerate(rows)})
 
 
 def _export(data: bytes, file: str, shop: Shop, rates: Rates, today: dt.date) -> _Sheet:
@@ -149,19 +162,19 @@ def _listings(book: _Sheet) -> Mapping[str, Sequence[int]]:
 
 
 def _values(book: _Sheet, export: _Sheet, row: int) -> dict[str, str]:
-    return values_of(export.rows[row], export.raw(row), book.style.header.places.keys(), book.shop)
+    return values_of(export.row(row), export.raw(row), book.style.header.places.keys(), book.shop)
 
 
 def _changes(
-    book: _Sheet, export: _Sheet, pairs: Iterable[Pair], olds: Mapping[int, SheetRow], news: Mapping[int, SheetRow]
+    book: _Sheet, export: _Sheet, pairs: Iterable[Pair], both: Iterable[str]
 ) -> tuple[list[ChangedRow], dict[int, Sequence[str]]]:
     """What changes in each row of the book, and its cells then."""
     header, told = book.style.header, list[ChangedRow]()
     rows: dict[int, Sequence[str]] = {}
     for pair in pairs:
         before, values = book.style.rows[pair.of_row], _values(book, export, pair.row)
-        old = olds.get(pair.of_row)
-        values = values if old is None else changed_values(values, says_otherwise(news[pair.row], old))
+        old, new = book.said(pair.of_row, both), sheet_row(export.row(pair.row), both)
+        values = values if old is None else changed_values(values, says_otherwise(new, old))
         after = row_cells(book.style, values, before)
         cells = (
             CellChange(header.name(name), before[place], after[place])
@@ -173,16 +186,32 @@ def _changes(
     return told, rows
 
 
-def _lost(
-    grown: _Sheet, olds: Mapping[int, SheetRow], news: Mapping[int, SheetRow], merged: Merge, both: Iterable[str]
-) -> set[int]:
+def _same_rows(book: _Sheet, export: _Sheet, both: Iterable[str]) -> list[Pair]:
+    """Rows that say the same in both, told by whole columns; those that need a look one by one are none of them."""
+    from kitvalue.intake.books.pricebook import numbered_alike
+
+    ours, theirs = numbered_alike(book.reading, export.reading, both)
+    waiting: dict[int, list[int]] = defaultdict(list)
+    for number, row in reversed([*zip(ours, book.places, strict=True)]):
+        waiting[number].append(row)
+    rows = ((new, waiting[number]) for number, new in zip(theirs, export.places, strict=True) if number >= 0)
+    return [Pair(new, olds.pop()) for new, olds in rows if olds]
+
+
+def _lost(book: _Sheet, export: _Sheet, grown: _Sheet, merged: Merge, both: Iterable[str]) -> set[int]:
     """Rows of the export that the book would not hold as they are. Raises FileError where another row changes."""
-    read = {n: sheet_row(row, both) for n, row in grown.rows.items()}
     changed = {pair.of_row: pair.row for pair in merged.changed}
-    others = [n for n, old in olds.items() if n not in changed and read.get(n) != old]
+    as_they_were = {pair.row for pair in _same_rows(book, grown, both) if pair.row == pair.of_row}
+    unsure = (n for n in book.places if n not in changed and n not in as_they_were)
+    others = [n for n in unsure if grown.said(n, both) != book.said(n, both)]
     behind = [*grown.style.rows][len(grown.style.rows) - len(merged.added) :]
     now = {**changed, **dict(zip(behind, merged.added, strict=True))}
-    lost = {new for n, new in now.items() if n not in read or says_otherwise(news[new], read[n])}
+    read = {n: grown.said(n, both) for n in now}
+    lost = {
+        new
+        for n, new in now.items()
+        if (row := read[n]) is None or says_otherwise(sheet_row(export.row(new), both), row)
+    }
     if others and not lost:
         raise FileError(
             f"row {others[0]} of {PRICES} would be read otherwise with these rows; nothing is written: set decimal and "

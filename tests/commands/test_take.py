@@ -8,12 +8,16 @@ import io
 from collections import Counter
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitvalue.cli import answers as cli_answers
+from kitvalue.intake.books import pricebook
+from kitvalue.intake.books.bookrows import RowReader
+from kitvalue.intake.books.pricebook import PriceReading
 from tests.shops import run, sample_shop
 
 NEWCOMER = Path(__file__).parent.parent / "newcomer"
@@ -193,6 +197,10 @@ def _row(kit: tuple[dt.date, str, int, str, int, str, str]) -> str:
     return f"{day};{series if not ref else 'Burren'};{pieces};{condition};{price};{kind};private;{ref};"
 
 
+def _none_alike(one: PriceReading, other: PriceReading, names: object) -> tuple[list[int], list[int]]:
+    return [-1] * len(one.rows_as_read), [-1] * len(other.rows_as_read)
+
+
 @settings(max_examples=15)
 @given(st.lists(_KITS, min_size=1, max_size=8, unique=True), st.lists(_KITS, max_size=6), st.data())
 def test_nothing_is_lost_and_nothing_counts_twice(
@@ -203,7 +211,10 @@ def test_nothing_is_lost_and_nothing_counts_twice(
     shop = shop_of(tmp_path_factory.mktemp("take") / "shop", *old)
     counted = used(shop)
     before = (shop / "prices.csv").read_bytes()
+    with patch.object(pricebook, "numbered_alike", _none_alike):  # every row held against every other one
+        long_way = take(shop, sheet(*export))
     said = take(shop, sheet(*export), "--yes")
+    assert {**said, "written": False} == long_way
     aside = sum(problem["code"] in ("repeated_row", "relisted") for problem in said["problems"])
     fates = [one["row"] for fate in ("left", "added", "changed", "open", "refused") for one in said[fate]]
     assert len(fates) == len(set(fates)) == len(export) - aside
@@ -218,6 +229,30 @@ def test_nothing_is_lost_and_nothing_counts_twice(
     assert again["added"] == []
     assert {one["row"] for one in again["changed"]} <= {one["row"] for one in said["open"]}
     assert len(again["left"]) == len(said["left"]) + len(said["added"]) + len(said["changed"])
+
+
+def test_rows_that_are_the_same_in_both_are_not_looked_at_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = [f"03.04.2024;Burren;4;3;{480 + n},00;asked;private;;{n}" for n in range(500)]
+    shop, built, build = shop_of(tmp_path / "shop", *old), list[int](), RowReader.row
+
+    def counted(reader: RowReader, at: int, *money: Any) -> Any:
+        built.append(at)
+        return build(reader, at, *money)
+
+    looked_at = pricebook.row_warnings
+
+    def warned(*given: Any) -> Any:
+        found = looked_at(*given)
+        built.clear()  # a small book's rows are looked at for other warnings
+        return found
+
+    monkeypatch.setattr(RowReader, "row", counted)
+    monkeypatch.setattr(pricebook, "row_warnings", warned)
+    said = take(shop, sheet(*old[1:], "04.04.2024;Slane;5;3;900,00;asked;private;;"))
+    assert (len(said["left"]), len(said["added"]), len(said["changed"])) == (499, 1, 0)
+    assert len(built) <= 3
 
 
 def test_the_sample_book_and_what_cannot_be_taken(tmp_path: Path) -> None:

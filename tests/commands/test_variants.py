@@ -35,3 +35,14 @@ def test_an_original_is_held_against_one_plan(shop: Path) -> None:
     assert (ran.status, "name one" in ran.err) == (2, True)
     assert run(shop, "compare").status == 2
     assert run(shop, "compare", "seven-piece", "sevn").status == 2
+
+
+def test_a_sheet_at_another_price_is_at_it_throughout(shop: Path) -> None:
+    asked, at = run(shop, "price", "seven-piece", "--at", "4321", "--json").data, ("--at", "4321")
+    assert run(shop, "sheet", "seven-piece", *at).status == 0
+    page = (shop / "out" / "sheet-seven-piece.html").read_text(encoding="utf-8")
+    freight = asked["landed_at_price"] - asked["suggested"]
+    for figure in (4321.0, asked["net"], asked["vat"], 4321.0 + freight):
+        assert f"{figure:,.2f}" in page, figure
+    assert f"{asked['suggested']:,.2f}" not in page
+    assert run(shop, "sheet", "seven-piece", "--at", "0.5").status == 2

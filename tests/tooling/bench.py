@@ -1,13 +1,13 @@
-"""How fast, as ratios against a public peer in the same run: `python tests/tooling/bench.py [--quick]`.
+"""How fast, as ratios against a public peer in the same run: `python tests/tooling/bench.py [--quick] [ROW ...]`.
 
 Each row runs the program and its peer alternately and prints the medians, their ratio by the clock and of processor
 time, and whether the target is met; nothing here is a timed test. Memory is the peak resident size of a whole process.
 Then come the offers of `shortlist` and the growth of every step with the rows. Books and shops are invented.
-
 """
 
 from __future__ import annotations
 
+import argparse
 import os
 import platform
 import sys
@@ -15,7 +15,6 @@ import tempfile
 import warnings
 from collections.abc import Callable, Iterator, Sequence
 from importlib.metadata import version
-from itertools import chain
 from pathlib import Path
 
 import numpy as np  # noqa: F401 - the formula names it
@@ -66,7 +65,7 @@ def start_up(shop: Path, times: int) -> Iterator[Compared]:
     """The commands on a book of 300 rows against imports."""
     ours(shop, "fit")
     rows: list[tuple[str, tuple[str, ...], str, float]] = [
-        ("--help", ("--help",), "import click", 2.5),
+        ("--help", ("--help",), "import click", 1.3),
         ("value from a saved fit", VALUE, "import click, pydantic, numpy", 2.0),
         ("fit on 300 rows", ("fit",), "import pandas, statsmodels.api", 1.3),
     ]
@@ -183,29 +182,53 @@ def growth(place: Path, sizes: Sequence[int]) -> Iterator[str]:
         yield f"{rows:12,}{cells}{peaks[at]:12.0f} MiB"
 
 
-def main(quick: bool) -> None:
+def rows_of(place: Path, quick: bool) -> dict[str, tuple[str, Callable[[], Iterator[Compared | str]]]]:
+    """What can be asked for by name: what stands above its lines, and what makes them, one after the other."""
     rows, times = (100_000, 3) if quick else (1_000_000, 5)
     sizes = [1_000, 10_000, 100_000] if quick else [1_000, 10_000, 100_000, 1_000_000]
-    libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
-    print(f"{os.cpu_count()} cores, {platform.machine()}; Python {platform.python_version()}, {libraries}")
-    print("\nmedians of alternating runs; the verdict goes by the clock\n" + HEADING)
+
+    def small() -> Path:
+        return shop_of(place / "small", 300)
+
+    return {
+        "start": (HEADING, lambda: start_up(small(), 3 * times)),
+        "fit": (HEADING, lambda: whole_fit(shop_of(place / "tall", rows), rows, 1 if quick else 3)),
+        "dirty": (HEADING, lambda: dirty(shop_of(place / "middling", 100_000), 100_000, 3)),
+        "regression": (HEADING, lambda: regression(rows, 3)),
+        "outlook": (HEADING, lambda: outlook_against_refits(500, 100, 5 if quick else 20)),
+        "offers": (
+            "shortlist by offers, as a process",
+            lambda: offers(small(), (100, 1_000, 10_000), 1 if quick else 3),
+        ),
+        "growth": (
+            "processor seconds by rows of the book (exponent from the size above; 1 is linear)",
+            lambda: growth(place, sizes),
+        ),
+    }
+
+
+def main(words: Sequence[str]) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder)
-        small = shop_of(place / "small", 300)
-        tall = shop_of(place / "tall", rows)
-        middling = shop_of(place / "middling", 100_000)
-        steps = (start_up(small, 3 * times), whole_fit(tall, rows, 1 if quick else 3), dirty(middling, 100_000, 3))
-        for row in chain.from_iterable(steps):
-            print(row.line(), flush=True)
-        for row in (*regression(rows, 3), *outlook_against_refits(500, 100, 5 if quick else 20)):
-            print(row.line(), flush=True)
-        print("\nshortlist by offers, as a process")
-        for line in offers(small, (100, 1_000, 10_000), 1 if quick else 3):
-            print(line, flush=True)
-        print("\nprocessor seconds by rows of the book (exponent from the size above; 1 is linear)")
-        for line in growth(place, sizes):
-            print(line, flush=True)
+        parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+        parser.add_argument("--quick", action="store_true", help="100,000 rows in place of a million, fewer times")
+        named = rows_of(Path(folder), quick=False)
+        parser.add_argument("rows", nargs="*", metavar="ROW", help=f"any of {', '.join(named)}; all, if none is named")
+        asked = parser.parse_args(words)
+        if unknown := [name for name in asked.rows if name not in named]:
+            parser.error(f"there is no row {', '.join(unknown)}; the rows are {', '.join(named)}")
+        libraries = ", ".join(f"{name} {version(name)}" for name in LIBRARIES)
+        print(f"{os.cpu_count()} cores, {platform.machine()}; Python {platform.python_version()}, {libraries}")
+        print("medians of alternating runs; the verdict goes by the clock")
+        above = ""
+        for name, (heading, lines) in rows_of(Path(folder), asked.quick).items():
+            if asked.rows and name not in asked.rows:
+                continue
+            if heading != above:
+                print(f"\n{heading}")
+            above = heading
+            for line in lines():
+                print(line if isinstance(line, str) else line.line(), flush=True)
 
 
 if __name__ == "__main__":
-    main("--quick" in sys.argv[1:])
+    main(sys.argv[1:])

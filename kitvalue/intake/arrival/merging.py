@@ -106,11 +106,13 @@ class _Matching:
         return [group for group in found.values() if group[0] and group[1]]
 
 
-def merge(book: Sequence[SheetRow], export: Sequence[SheetRow], refs: Mapping[str, Sequence[int]]) -> Merge:
+def merge(
+    book: Sequence[SheetRow], export: Sequence[SheetRow], refs: Mapping[str, Sequence[int]], known: Sequence[Pair] = ()
+) -> Merge:
     """Match the rows of an export with those of a book. `refs`: the rows of each of the book's listings, also those
-    that do not count.
+    that do not count; `known`: rows that are beside these in both sheets, and say the same.
     """
-    rows = _Matching({row.row: row for row in book}, {row.row: row for row in export})
+    rows = _Matching({row.row: row for row in book}, {row.row: row for row in export}, [*known])
     for new in export:
         if new.ref is not None and new.ref in refs:
             _same_listing(rows, new, refs[new.ref])
@@ -119,12 +121,13 @@ def merge(book: Sequence[SheetRow], export: Sequence[SheetRow], refs: Mapping[st
     found = {pair.of_row for pair in (*rows.left, *rows.changed)}
     again: dict[int, bool] = {}
     above = 0
-    for count, old in enumerate(book):
-        again[old.row] = 0 < count <= 2 * above
-        above += old.row in found
+    for count, old in enumerate(sorted([*(row.row for row in book), *(pair.of_row for pair in known)])):
+        again[old] = 0 < count <= 2 * above
+        above += old in found
     for olds, news in rows.alike(_OF_KIT):
         _same_kit(rows, olds, news, again=all(again[old.row] for old in olds))
-    return Merge(tuple(rows.left), tuple(rows.export), tuple(rows.changed), tuple(rows.open))
+    left = tuple(sorted(rows.left, key=lambda pair: pair.row))
+    return Merge(left, tuple(rows.export), tuple(rows.changed), tuple(rows.open))
 
 
 def _same_listing(rows: _Matching, new: SheetRow, listing: Sequence[int]) -> None:

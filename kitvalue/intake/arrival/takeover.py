@@ -177,11 +177,13 @@ def _feature_name(header: str) -> str:
 
 def _series(lines: list[str], delimiter: str, places: Mapping[str, int], headers: Sequence[str]) -> tuple[str, ...]:
     """The filled cells of the column of series, but for rows that are totals; () where no column is known for it."""
-    found = []
+    found, here = [], places.get("series", 0)
+    tell = [places[name] for name in ("pieces", "condition") if name in places]
     for raw in split_rows(lines, delimiter) if "series" in places else ():
-        cells = {name: trimmed(raw.cells[at]) for name, at in places.items() if at < len(raw.cells)}
-        bare = not cells.get("pieces") and not cells.get("condition")
-        again = all(fold(raw.cells[at]) == fold(headers[at]) for at in places.values() if at < len(raw.cells))
-        if raw.row > 1 and not again and cells.get("series") and not (bare and any(map(says_total, raw.cells))):
-            found.append(cells["series"])
+        cells, width = raw.cells, len(raw.cells)
+        name = trimmed(cells[here]) if here < width and raw.row > 1 else ""
+        bare = not any(trimmed(cells[at]) for at in tell if at < width)
+        again = all(fold(cells[at]) == fold(headers[at]) for at in places.values() if at < width)
+        if name and not again and not (bare and any(map(says_total, cells))):
+            found.append(name)
     return tuple(found)

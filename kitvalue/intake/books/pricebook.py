@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -90,6 +90,24 @@ def read_prices(table: TextTable, shop: Shop, rates: Rates, today: dt.date) -> P
     set_aside = sum(problem.level is Level.WARNING for problem in repeated)
     counts = table.counts(len(rows), columns.sign, set_aside)
     return PriceReading(_book(reader, kept, read), tuple(problems), counts, rows if len(rows) else ())
+
+
+def numbered_alike(one: PriceReading, other: PriceReading, names: Iterable[str]) -> tuple[list[int], list[int]]:
+    """A number for each row of both: rows of one number say the same in some columns, and mean the same kind of price.
+    -1 for rows of which more than their cells must be known.
+    """
+    both = [rows for rows in (one.rows_as_read, other.rows_as_read) if isinstance(rows, _Rows)]
+    if len(both) < 2:
+        return [-1] * len(one.rows_as_read), [-1] * len(other.rows_as_read)
+    same = np.concatenate([2 * rows.reader.kinds[rows.at] + rows.reader.paid[rows.at] for rows in both])
+    for name in names:
+        places: dict[object, int] = {}
+        columns = [rows.reader.columns[name].values for rows in both]
+        numbers = [np.array([places.setdefault(v, len(places)) for v in column.each]) for column in columns]
+        codes = [number[column.codes[rows.at]] for number, column, rows in zip(numbers, columns, both, strict=True)]
+        _, same = np.unique(same * (len(places) + 1) + np.concatenate(codes), return_inverse=True)
+    same[np.concatenate([rows.reader.doubtful[rows.at] for rows in both])] = -1
+    return same[: len(both[0])].tolist(), same[len(both[0]) :].tolist()
 
 
 def wanted_columns(shop: Shop) -> WantedColumns:

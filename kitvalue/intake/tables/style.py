@@ -97,7 +97,9 @@ def _decimal_sign(style: FileStyle, files: FilesTable) -> str:
     """The decimal sign that the prices show, else the setting, else what goes with the delimiter: a file with commas
     between its cells cannot well have them in its numbers, and one with semicolons comes from where they stand there.
     """
-    shown = column_style(read_amount(cell) for name in ("price", "sold_for") for cell in style.column(name))
+    cells = [*style.column("price"), *style.column("sold_for")]
+    read = {cell: read_amount(cell) for cell in set(cells)}
+    shown = column_style(map(read.__getitem__, cells))
     if shown.mixed:
         return "," if shown.commas > shown.dots else "."
     return shown.sign or files.decimal or ("," if style.header.delimiter == ";" else ".")
