@@ -156,7 +156,7 @@ def value_text(
         [_adjustments(c) for c in valuation.comparables],
         ["gross: all adjustments added up, signs aside; the smaller, the nearer"],
     )
-    ways = "other ways to sell it, " if asked else ""
+    other = "other ways to sell it, " if asked else ""
     return answer_page(
         cautions,
         wrapped(verdict, "") if verdict else "",
@@ -165,7 +165,7 @@ def value_text(
         table("< | buy-in value | resale value", rows, notes=notes),
         f"The nearest sightings, each adjusted to this kit\n{nearest}"
         if details
-        else wrapped(f"--details: {ways}the market's level, the nearest sightings.", ""),
+        else wrapped(f"--details: {other}the market's level, the nearest sightings.", ""),
     )
 
 
