@@ -51,6 +51,7 @@ def report(folder: ShopFolder, today: date, charts: Path | None = None) -> Print
         builds=tuple(_build_seen(name, folder, market.fit) for name in folder.plan_names),
         cautions=market.cautions,
         together=judged.together,
+        bid_step=shop.buying.bid_step,
     )
     page = report_page(given)
     written = [folder.put("report.html", page.html)]

@@ -172,25 +172,34 @@ class Shortlist:
 
     @property
     def best(self) -> JudgedOffer | None:
-        """The offer to buy, else the one nearest to it: by its verdict, then as they are ranked."""
-        order = ("buy", "buy_below", "pass", "unknown")
-        return min(self.offers, key=lambda one: order.index(one.verdict.code), default=None)
+        return nearest(self.offers)
 
     @property
     def verdict(self) -> Verdict:
         """That of the best offer; where none is to be bought as it stands, of all of them."""
-        best, n = self.best, len(self.offers)
-        if best is None:
-            return Verdict("unknown", "No verdict: there is no offer.", None, "there is no offer")
-        own = best.verdict
-        more = sum(one.verdict.code == "buy" for one in self.offers) - 1
-        if more > 0:
-            return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
-        if own.code != "buy_below" or n == 1 or own.reason is None:
-            return own
-        short = ", less the freight" if best.offer.freight is None else ""
-        nearest = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}{short}"
-        return replace(own, sentence=f"Buy none of the {n} as they stand: {nearest}.")
+        return verdict_of_all(self.offers)
+
+
+def nearest(offers: Sequence[JudgedOffer]) -> JudgedOffer | None:
+    """The offer to buy, else the one nearest to it: by its verdict, then as they are ranked."""
+    order = ("buy", "buy_below", "pass", "unknown")
+    return min(offers, key=lambda one: order.index(one.verdict.code), default=None)
+
+
+def verdict_of_all(offers: Sequence[JudgedOffer]) -> Verdict:
+    """That of the best offer; where none is to be bought as it stands, of all of them."""
+    best, n = nearest(offers), len(offers)
+    if best is None:
+        return Verdict("unknown", "No verdict: there is no offer.", None, "there is no offer")
+    own = best.verdict
+    more = sum(one.verdict.code == "buy" for one in offers) - 1
+    if more > 0:
+        return replace(own, sentence=f"{own.sentence} {more} more {'pay' if more > 1 else 'pays'}.")
+    if own.code != "buy_below" or n == 1 or own.reason is None:
+        return own
+    short = ", less the freight" if best.offer.freight is None else ""
+    what = f"the nearest is {best.offer.offer}, up to {whole(own.price or 0)}, {own.reason}{short}"
+    return replace(own, sentence=f"Buy none of the {n} as they stand: {what}.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,28 +9,28 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 import numpy as np
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import JudgedOffer
+from kitvalue.decisions.shortlist import JudgedOffer, verdict_of_all
 from kitvalue.intake.text.problems import Caution, FileCounts, Level, Problem, texts
 from kitvalue.market.fitted import Fit, leading
 from kitvalue.market.outlook import ESTIMATES
-from kitvalue.pages.figures import amount, count, day, exact, in_so_many, number, percent, with_currency
+from kitvalue.pages.figures import amount, count, day, exact, number, with_currency
 from kitvalue.pages.pictures.frame import Chart, Section
 from kitvalue.pages.sections.builds import BuildSeen as BuildSeen
 from kitvalue.pages.sections.builds import build_article, build_cautions, build_charts, lead_words
 from kitvalue.pages.sections.market import market_section, trend_section, trust_section, unusual_section
+from kitvalue.pages.sections.offers import BID_STEP, bid_words, kit_words, offers_section, valued
 from kitvalue.pages.sections.offers import OfferSeen as OfferSeen
-from kitvalue.pages.sections.offers import bid_words, kit_words, offers_section, valued
 from kitvalue.pages.tables import Fact, and_more, table
 from kitvalue.pages.templating import styled_page
 from kitvalue.pages.words import ROUTES, capital
 
 MOST_PROBLEMS = 80
-MOST_NOTES, MOST_ROWS = 5, 3  # of what to look at today
-WELL_UNDER = -15.0  # percent against the buy-in value
+MOST_NOTES, MOST_ROWS = 5, 3  # of what to do
 SIGNS = {None: "not needed", ",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
 EFFECTS = {Level.FILE: "file not used", Level.REFUSED: "row not used", Level.WARNING: "noted"}  # the worst first
 
@@ -49,6 +49,7 @@ class ReportInput:
     builds: tuple[BuildSeen, ...]
     cautions: tuple[Caution, ...]
     together: Portfolio | None = None
+    bid_step: Decimal = BID_STEP
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,7 +74,7 @@ def report_page(given: ReportInput) -> Report:
         ("trend", "Trend", trend_section(fit)),
         ("trust", "Accuracy", trust_section(fit, currency)),
         ("unusual", "Unusual rows", unusual_section(fit, currency)),
-        ("offers", "Offers", offers_section(given.offers, currency, fit, given.together)),
+        ("offers", "Offers", offers_section(given.offers, currency, fit, given.together, given.bid_step)),
     )
     keys = [f"build-{place}" for place in range(1, len(given.builds) + 1)]
     charts = [build_charts(b, key) for b, key in zip(given.builds, keys, strict=True)]
@@ -92,7 +93,7 @@ def report_page(given: ReportInput) -> Report:
             Fact("Seen", period),
             Fact("Money", currency),
         ),
-        today=today_view(given),
+        to_do=to_do(given),
         market=market,
         sections=sections,
         builds=[build_article(*build, cautions) for build in zip(given.builds, keys, charts, strict=True)],
@@ -115,27 +116,24 @@ class NoteList:
     more: str
 
 
-def today_view(given: ReportInput) -> tuple[NoteList, ...]:
-    """What to look at today: each build's price, the offers under their value, the rows that stand out."""
-    builds, offers, fit, currency = given.builds, given.offers, given.fit, given.currency
+def to_do(given: ReportInput) -> tuple[NoteList, ...]:
+    """What to do: what to buy and up to what price, what to build, and last what to mend in the files."""
+    builds, fit, currency = given.builds, given.fit, given.currency
     plans = [_build(b, f"build-{place}") for place, b in enumerate(builds[:MOST_NOTES], start=1)]
-    cheap = [
-        v
-        for v in valued(offers)
-        if (v.strip.against is not None and v.strip.against <= WELL_UNDER) or (v.judged is not None and v.judged.pays)
-    ]
+    judged = [o.judged for o in given.offers if o.judged is not None]
+    wanted = [v for v in valued(given.offers) if v.judged is not None and v.judged.verdict.code in ("buy", "buy_below")]
     calls = [
         Fact(
             v.offer.offer,
-            v.strip.against_words,
-            f"{kit_words(v.offer)}: asked {with_currency(bid_words(v.strip.asked), currency)}, worth about "
-            f"{amount(v.valuation.buy_in.typical)} to buy in. "
-            f"Such kits that sell for less: {in_so_many(v.share_below or 0.0)}.{_bid(v.judged, currency)}",
+            f"up to {with_currency(bid_words(v.judged.verdict.price), currency)}{' net' if v.judged.net else ''}",
+            f"{v.judged.verdict.sentence} {kit_words(v.offer)}.{_use(v.judged, v.plan)}",
             "offers",
         )
-        for v in cheap[:MOST_NOTES]
+        for v in wanted[:MOST_NOTES]
+        if v.judged is not None
     ]
-    none = "No offer is asked at 15 % or more under its buy-in value." if offers else "No offers are listed."
+    none = "Put [tax] and [selling] into shop.toml, and each offer gets a price to stop at."
+    none = verdict_of_all(judged).sentence if judged else none if given.offers else "No offers are listed."
     rows = [
         Fact(
             f"Row {u.row}",
@@ -150,41 +148,27 @@ def today_view(given: ReportInput) -> tuple[NoteList, ...]:
         text = "Cells that could not be read, each with a reason."
         rows.append(Fact("Files", count(complaints, "complaint"), text, "files"))
     return (
-        NoteList("Builds", plans, "No build plans yet.", _more(len(builds), "build")),
-        NoteList("Offers under their value", calls, none, _more(len(cheap), "offer")),
-        NoteList("Rows to look at", rows, "No row stands out.", _more(len(fit.unusual), "row", MOST_ROWS)),
+        NoteList("Buy", calls, none, _more(len(wanted), "offer")),
+        NoteList("Build", plans, "No build plans yet.", _more(len(builds), "build")),
+        NoteList("Mend", rows, "No row stands out.", _more(len(fit.unusual), "row", MOST_ROWS)),
     )
 
 
 def _build(b: BuildSeen, key: str) -> Fact:
-    """The build's price; how often it is the cheaper one at the door, and where it is even at cost."""
+    """What to do about a build, and what that money buys in originals. Only a price that pays is one to ask."""
     if b.pricing is None or b.sheet is None:
-        return Fact(b.title, "no price", lead_words(b), key)
-    text, quote, currency = lead_words(b), b.pricing.quote, b.sheet.currency
-    if b.comparison is not None and not b.sheet.is_service:
-        even = " and ".join(number(c.pieces, 1) for c in b.comparison.crossings.crossings)
-        where = f"At cost it is even with an original at {even} pieces." if even else b.comparison.crossings.text
-        price = with_currency(exact(b.comparison.quote.asked), currency)
-        share = percent(100 * b.comparison.chance_build_cheaper, 0)
-        text += f" At {price} it is cheaper at the door than {share} of originals. {where}"
-    figure = exact(quote.asked)
-    if quote.binding == "floor" and not b.sheet.is_service:
-        figure = amount(quote.market_price)
-    return Fact(b.title, with_currency(figure, currency), text, key)
+        return Fact(b.title, "no verdict", lead_words(b), key)
+    build, worth = b.pricing.build, b.comparison and b.comparison.for_that_money
+    figure = {"build_if": "not as it stands", "leave": "leave it", "unknown": "no verdict"}.get(build.code)
+    if figure is None:
+        figure = f"ask {with_currency(exact(build.price or b.pricing.quote.asked), b.sheet.currency)}"
+    return Fact(b.title, figure, f"{build.sentence}{f' {worth.sentence}' if worth else ''}", key)
 
 
-def _bid(judged: JudgedOffer | None, currency: str) -> str:
-    """The price to open with and the price to stop at."""
-    if judged is None or judged.best is None:
-        return ""
-    use = f"{judged.best.use}, {ROUTES[judged.best.route]}"
-    if judged.stop_at is None or judged.open_at is None:
-        return f" At no price does it leave your margin and lose seldom enough ({use})."
-    opening, stop = (with_currency(bid_words(price), currency) for price in (judged.open_at, judged.stop_at))
-    stop += " net" if judged.net else ""
-    if judged.open_at == judged.stop_at:
-        return f" It pays up to {stop} ({use}): open there and stop there."
-    return f" Open at {opening}, stop at {stop} ({use})."
+def _use(judged: JudgedOffer, plan: str | None) -> str:
+    """What becomes of it in its best use, and by which VAT."""
+    best = judged.best
+    return "" if best is None else f" Then: {best.use}{f' for {plan}' if plan else ''}, {ROUTES[best.route]}."
 
 
 def _more(total: int, what: str, shown: int = MOST_NOTES) -> str:

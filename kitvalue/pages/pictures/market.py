@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Final
 
 import numpy as np
@@ -13,7 +14,7 @@ from kitvalue.market.fitted import SeriesEffect
 from kitvalue.market.outlook import Outlook
 from kitvalue.pages import charts
 from kitvalue.pages.charts import BLUE, FADED, INK, RULE, SKY, VERMILLION, Axes, Box, Figure
-from kitvalue.pages.figures import amount, change, count
+from kitvalue.pages.figures import amount, change, count, exact
 from kitvalue.pages.pictures.frame import Key, Layout, log_ticks
 from kitvalue.pages.words import short
 
@@ -73,6 +74,14 @@ class OfferStrip:
     asked: float | None
     outlook: Outlook
     stop_at: float | None = None
+    bid: Decimal | None = None  # the price to stop at as it is bid
+
+    @property
+    def stop_words(self) -> str:
+        """The price to stop at, as it stands beside its strip."""
+        if self.bid is None:
+            return "" if self.stop_at is None else "pass"
+        return exact(self.bid)
 
     @property
     def against(self) -> float | None:
@@ -174,21 +183,23 @@ def offers_figure(strips: Sequence[OfferStrip], currency: str, layout: Layout) -
         name = f"{short(strip.offer, 9)}  {short(strip.series, 22 if layout.narrow else 13)}"
         if layout.narrow:
             charts.write(ax, (low, y - 21), name)
-            charts.write(ax, (high, y - 21), strip.against_words, anchor="right", bold=True)
+            charts.write(ax, (high, y - 21), strip.stop_words, anchor="right", bold=True)
         else:
             charts.write(ax, (low, y), name, shift=(-12, 0), anchor="right")
-            charts.write(ax, (high, y), strip.against_words, shift=(12, 0), bold=True)
+            charts.write(ax, (high, y), strip.stop_words, shift=(12, 0), bold=True)
         _ranges(ax, strip.outlook, y, 7)
         _offer_marks(ax, strip, y)
     return figure
 
 
 def _offer_marks(ax: Axes, strip: OfferStrip, y: float) -> None:
-    """The price to stop at a ring, where the axis reaches; what is asked a diamond, else an arrow."""
+    """The price to stop at a ring, what is asked a diamond; either an arrow where the axis does not reach."""
     low, high = ax.get_xlim()
-    if strip.stop_at is not None and low <= strip.stop_at <= high:
-        ax.plot([strip.stop_at], [y], "o", markersize=7.5, markerfacecolor="white", markeredgecolor=INK,
-                markeredgewidth=1.5, gid="stop")  # fmt: skip
+    if strip.stop_at is not None:
+        inside, under = low <= strip.stop_at <= high, strip.stop_at < low
+        ax.plot([min(max(strip.stop_at, low), high)], [y], "o" if inside else "<" if under else ">",
+                markersize=7.5 if inside else 9, markerfacecolor="white", markeredgecolor=INK, markeredgewidth=1.5,
+                clip_on=inside, gid="stop" if inside else "stop-beyond")  # fmt: skip
     if strip.asked is None:
         return
     if low <= strip.asked <= high:

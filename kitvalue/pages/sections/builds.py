@@ -88,6 +88,7 @@ def build_article(b: BuildSeen, key: str, charts: Mapping[str, Chart | None], ge
         sale=_sale_tables(pricing, sheet.currency) if sheet and pricing else (),
         crossing=crossing,
         ties=comparison and _tie_table(comparison),
+        worth=comparison and comparison.for_that_money and comparison.for_that_money.sentence,
         like=like,
         cautions=[text for text in build_cautions(b) if text not in general],
     )

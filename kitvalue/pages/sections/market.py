@@ -56,8 +56,11 @@ def market_section(fit: Fit, currency: str) -> Section:
     words = f"{about}, {kit.price_kind} in private" + (f", on {day(kit.on)}" if kit.on else "")
     strips = [SeriesStrip(effect, outlook(fit, replace(kit, series=effect.name), RANGE)) for effect in fit.series]
     strips.sort(key=lambda strip: (-strip.outlook.typical, strip.series.name))
+    last = strips[-1]
+    low = f", and {last.series.name} the least, {amount(last.outlook.typical)}" if len(strips) > 1 else ""
     return Section(
-        f"To set the series side by side, every price in this picture is brought to one kit: {words}.",
+        f"{strips[0].series.name} fetches the most, about {amount(strips[0].outlook.typical)} {currency}{low}: "
+        f"{words}. Every price in the picture is brought to that kit.",
         _market_chart(fit, strips, f"The price book by series: {about}", currency),
         (_series_table(fit, strips, words, currency), effects_table(fit)),
         tuple(Fact(out.term, out.reason) for out in fit.recipe.left_out),

@@ -1,4 +1,4 @@
-"""Donor kits on offer: what is asked against what such a kit sells for, and what it would fetch again."""
+"""Donor kits on offer: up to what price each pays, and what such a kit sells for."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from typing import Any
 import numpy as np
 
 from kitvalue.decisions.portfolio import Portfolio
-from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse
+from kitvalue.decisions.shortlist import JudgedOffer, JudgedUse, verdict_of_all
+from kitvalue.decisions.verdict import bid_of
 from kitvalue.intake.books.offers import Offer
 from kitvalue.market.fitted import Fit
 from kitvalue.market.outlook import Outlook, Valuation, no_dealer
@@ -26,6 +27,8 @@ LOTS = (
     "Of a lot at an auction every price is the hammer price, its premium and freight off already; against the buy-in "
     "value it counts with its premium, and in the picture that value stands less the premium."
 )
+DOING = {"buy": "buy", "buy_below": "buy below", "pass": "pass", "unknown": "unknown"}
+BID_STEP = Decimal(5)  # where a shop says nothing else
 MOST_DRAWN = 20
 MOST_LISTED = 100
 
@@ -55,7 +58,7 @@ class ValuedOffer:
 
 
 def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
-    """The offers that have a value, the cheapest against it first."""
+    """The offers that have a value: those to buy first, then by what they are expected to leave."""
     values = []
     for seen in offers:
         if seen.valuation is not None:
@@ -65,7 +68,15 @@ def valued(offers: Sequence[OfferSeen]) -> tuple[ValuedOffer, ...]:
             strip = OfferStrip(offer.offer, offer.series, asked, view, best.safe_ceiling if best else None)
             below = None if asked is None else float(np.mean(view.sample < asked))
             values.append(ValuedOffer(offer, seen.judged, seen.plan, seen.valuation, below, strip))
-    return tuple(sorted(values, key=lambda v: (v.strip.against is None, v.strip.against or 0.0, v.offer.offer)))
+    order = ("buy", "buy_below", "pass", "unknown")
+
+    def place(v: ValuedOffer) -> tuple[int, bool, float, int]:
+        if v.judged is None:
+            return len(order), False, 0.0, v.offer.row
+        profit = None if v.judged.best is None else v.judged.best.expected_profit
+        return order.index(v.judged.verdict.code), profit is None, -(profit or 0.0), v.offer.row
+
+    return tuple(sorted(values, key=place))
 
 
 def _without_premium(view: Outlook, up: float) -> Outlook:
@@ -77,8 +88,8 @@ def _without_premium(view: Outlook, up: float) -> Outlook:
 
 
 def offers_section(
-    offers: Sequence[OfferSeen], currency: str, fit: Fit, together: Portfolio | None = None
-) -> Section:  # fmt: skip
+    offers: Sequence[OfferSeen], currency: str, fit: Fit, together: Portfolio | None = None, step: Decimal = BID_STEP
+) -> Section:
     """The section for the offers read."""
     if not offers:
         return Section("No offers are listed. Put kits you are being offered into offers.csv.")
@@ -92,41 +103,41 @@ def offers_section(
         ((o.offer.offer, kit_words(o.offer), o.reason or "no reason is known") for o in without[:MOST_LISTED]),
         and_more(len(without) - MOST_LISTED, "more offers", "they are in offers.csv"),
     )
+    judged = [o.judged for o in offers if o.judged is not None]
+    untold = f"{count(len(offers), 'offer')}; shop.toml has no [tax] and [selling], so no price to stop at can be told."
     return Section(
-        "What is asked, against the buy-in value: the typical price of such a kit, as it stands, once it is sold in "
-        f"private. Freight comes on top.{f' {LOTS}' if lots else ''}",
-        offers_chart(values, currency) if values else None,
+        verdict_of_all(judged).sentence if judged else untold,
+        offers_chart(values, currency, step) if values else None,
         (
-            *([_bids_table(bids, currency)] if bids else []),
+            *([_bids_table(bids, currency, step)] if bids else []),
             *([_together_table(together, currency)] if together is not None and together.buy else []),
-            *([_offers_table(values, currency, fit)] if values else []),
+            *([_offers_table(values, currency, fit, LOTS if lots else "")] if values else []),
             *([not_valued] if without else []),
         ),
     )
 
 
-def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
+def offers_chart(values: Sequence[ValuedOffer], currency: str, step: Decimal = BID_STEP) -> Chart:
     """The first offers as strips."""
-    strips = [v.strip for v in values[:MOST_DRAWN]]
-    first, last, left = strips[0], strips[-1], len(values) - len(strips)
+    strips = [replace(v.strip, bid=bid_of(v.strip.stop_at, step)) for v in values[:MOST_DRAWN]]
+    left = len(values) - len(strips)
     any_bids = any(s.stop_at is not None for s in strips)
     numbers = table(
         f"The numbers of the picture, {currency}",
-        "Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 % | Asked against value"
+        "Offer< | Asked | Buy-in value | Market level, 80 % | One sale, 80 %"
         f"{' | Stop at' if any_bids else ''}",
         (
             (s.offer, DASH if s.asked is None else amount(s.asked), amount(s.outlook.typical),
              range_or_none(s.outlook.level_low, s.outlook.level_high), range_or_none(s.outlook.low, s.outlook.high),
-             s.against_words, *((bid_words(s.stop_at),) if any_bids else ()))
+             *((bid_words(s.bid),) if any_bids else ()))
             for s in strips
         ),
     )  # fmt: skip
     bids = (Key("stop", "stop at, in the best use"),)
     return Chart(
         "offers-against-value",
-        "Asked against the buy-in value",
-        f"{count(len(strips), 'offer')} on a log scale of {currency}, from {first.offer} at "
-        f"{first.against_words} to {last.offer} at {last.against_words} against the buy-in value.",
+        "What is asked, what such a kit sells for, and where to stop",
+        f"{count(len(strips), 'offer')} on a log scale of {currency}, {strips[0].offer} first.",
         numbers,
         partial(offers_figure, strips, currency),
         (Key("asked", "asked"), *RANGES, *(bids if any_bids else ())),
@@ -134,42 +145,47 @@ def offers_chart(values: Sequence[ValuedOffer], currency: str) -> Chart:
     )
 
 
-def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit) -> Table:
+def _offers_table(values: Sequence[ValuedOffer], currency: str, fit: Fit, lots_note: str) -> Table:
     told = any(v.offer.features for v in values)
     sold = [sold_words(v.offer.finished, v.offer.hours) for v in values]
     worked, lots = any(sold), any(v.offer.premium for v in values)
     resale = "Resale value: the typical price as a dealer sells it" if fit.recipe.has("dealer") else no_dealer(fit).text
     return table(
-        f"Offers, the cheapest against their value first, {currency}",
+        f"Offers and what such kits sell for, {currency}",
         f"Offer< | Series< | Pieces | Condition{' | Features<' if told else ''}{' | Sold<' if worked else ''} | "
-        f"Asked{' | Premium' if lots else ''} | Freight | Buy-in value | Against value | "
-        "Such kits sold for less | Resale value",
+        f"Asked{' | Premium' if lots else ''} | Freight | Buy-in value | "
+        "Resale value | Such kits sold for less | Asked against value",
         (
             (v.offer.offer, v.offer.series, trimmed(v.offer.pieces), trimmed(v.offer.condition, 1),
              *((feature_words(v.offer.features),) if told else ()), *((how or "as it is",) if worked else ()),
              bid_words(v.strip.asked),
              *((f"{trimmed(v.offer.premium)} %" if v.offer.premium else DASH,) if lots else ()),
              "not known" if v.offer.freight is None else exact(v.offer.freight),
-             amount(v.valuation.buy_in.typical), v.strip.against_words,
-             DASH if v.share_below is None else percent(100 * v.share_below, 0), amount(v.valuation.resale.typical))
+             amount(v.valuation.buy_in.typical), amount(v.valuation.resale.typical),
+             DASH if v.share_below is None else percent(100 * v.share_below, 0), v.strip.against_words)
             for v, how in zip(values[:MOST_LISTED], sold, strict=False)
         ),
         and_more(len(values) - MOST_LISTED, "more offers", "they are in offers.csv"),
+        "Buy-in value: the typical price of such a kit, as it stands, once it is sold in private. Freight comes on "
+        f"top. {lots_note}",
         f"{capital(resale)}, " + ("in the condition it will be sold in." if worked else "in the condition it has now."),
     )  # fmt: skip
 
 
-def _bids_table(bids: Sequence[tuple[JudgedOffer, JudgedUse, str | None]], currency: str) -> Table:
-    """The offers that have a best use, the most profitable first."""
+def _bids_table(
+    bids: Sequence[tuple[JudgedOffer, JudgedUse, str | None]], currency: str, step: Decimal
+) -> Table:  # fmt: skip
+    """The offers that have a use, the most profitable first; none is best where the verdict is to pass."""
     ranked = sorted(bids, key=lambda bid: (bid[1].expected_profit is None, -(bid[1].expected_profit or 0.0)))
     return table(
         f"Up to what price they pay, the most profitable first, {currency}",
-        "Offer< | Best use, VAT< | Likely to pay | Open at | Stop at | Expected profit | Chance of a loss | "
-        "Profit an hour",
+        "Offer< | What to do< | Stop at | Open at | Likely to pay | Best use, VAT< | Expected profit | "
+        "Chance of a loss | Profit an hour",
         (
-            (j.offer.offer, f"{best.use}{f' for {plan}' if plan else ''}, {ROUTES[best.route]}",
+            (j.offer.offer, DOING[j.verdict.code],
+             f"{bid_words(bid_of(j.stop_at, step))}{' net' if j.net else ''}", bid_words(bid_of(j.open_at, step)),
              DASH if j.paid is None else amount(j.paid.price),
-             bid_words(j.open_at), f"{bid_words(j.stop_at)}{' net' if j.net else ''}",
+             DASH if j.verdict.code == "pass" else f"{best.use}{f' for {plan}' if plan else ''}, {ROUTES[best.route]}",
              DASH if best.expected_profit is None else number(best.expected_profit),
              DASH if best.chance_of_loss is None else percent(100 * best.chance_of_loss, 0),
              DASH if best.profit_per_hour is None else number(best.profit_per_hour))
@@ -196,9 +212,9 @@ def _together_table(p: Portfolio, currency: str) -> Table:
     )
 
 
-def bid_words(price: float | None) -> str:
-    """A price to bid as set, or a dash."""
-    return DASH if price is None else exact(Decimal(repr(price)))
+def bid_words(price: float | Decimal | None) -> str:
+    """A price as set, or a dash."""
+    return DASH if price is None else exact(Decimal(str(price)))
 
 
 def kit_words(offer: Offer) -> str:
