@@ -20,6 +20,7 @@ from kitvalue.intake.text.problems import Caution, FileError, KitvalueError, sho
 from kitvalue.intake.text.vocabulary import grade
 from kitvalue.intake.text.words import fold
 from kitvalue.workshop.costing import CostSheet, cost_sheet
+from kitvalue.workshop.tax import in_own_series
 
 REMARK: Final = "Laid out by kitvalue plan. What is marked default was assumed: correct what is otherwise with you."
 
@@ -73,11 +74,12 @@ def change(folder: ShopFolder, name: str, told: Told) -> PlanMade:
 
 
 def _wanted(folder: ShopFolder, told: Told) -> Wanted:
-    shop = folder.shop
+    shop, donors = folder.shop, _donors(folder, told.donors)
+    own = len(donors) == 1 and fold(donors[0].series) == fold(told.original or "")
     return Wanted(
-        told.original, _donors(folder, told.donors), told.drums, told.new, told.cut,
+        told.original, donors, told.drums, told.new, told.cut,
         tuple(read_job(job, folder.path, shop) for job in dict.fromkeys(_names(*told.jobs))), _finished(told.finished),
-        _share(told.share), _repair(told.repair), _learned(folder, told.original),
+        _share(told.share), _repair(told.repair), _learned(folder, told.original, own=own),
     )  # fmt: skip
 
 
@@ -172,15 +174,21 @@ def _repair(told: str | None) -> Decimal | None:
     return Decimal(told.strip())
 
 
-def _learned(folder: ShopFolder, series: str | None) -> tuple[Share, str] | None:
-    """What the finished builds say of the share that a rebuild in this dress fetches: of the plan most often sold."""
+def _learned(folder: ShopFolder, series: str | None, *, own: bool) -> tuple[Share, str] | None:
+    """What the finished builds say of the share that such a kit fetches: of the plan most often sold. A kit restored in
+    its `own` series teaches nothing of a rebuild, nor the other way round."""
     if series is None or not folder.has(DONE):
         return None
     from kitvalue.commands.done import done
 
     try:
         refuse_file(folder.finished.problems)
-        learned = [one for one in done(folder).shares.learned if fold(one.series) == fold(series) and one.learned > 0]
+        taught = [one for one in done(folder).shares.learned if fold(one.series) == fold(series) and one.learned > 0]
+        plans = {one.plan: folder.plan(one.plan) for one in taught}
+        alike = {
+            name for name, plan in plans.items() if (len(plan.donor) == 1 and in_own_series(plan, folder.shop)) is own
+        }
+        learned = [one for one in taught if one.plan in alike]
     except KitvalueError:
         return None
     if not learned:

@@ -21,7 +21,7 @@ from kitvalue.intake.settings.jobs import OURS, read_job
 from kitvalue.intake.settings.plan import SurplusTable, read_plan
 from kitvalue.workshop.costing import cost_sheet
 from tests import TODAY, worked
-from tests.shops import run
+from tests.shops import run, sample_shop
 
 RANDOM_CALLS = int(os.environ.get("KITVALUE_PLANS", "12"))  # 200 before a release
 JOBS = sorted(path.stem for path in OURS.glob("*.toml"))
@@ -346,3 +346,11 @@ def test_random_calls_write_plans_that_cost_accepts(shop: Path) -> None:
         plan = ShopFolder(shop, TODAY).plan(f"random{at}")
         assert plan == made.plan
         assert cost_sheet(plan, folder.shop, parts=folder.parts_for(plan)).net_cost == made.sheet.net_cost
+
+
+def test_a_restored_kit_teaches_nothing_of_a_rebuild(tmp_path: Path) -> None:
+    """The sample's done.csv has both kinds in one dress; each share is learned of its own kind."""
+    shop = sample_shop(tmp_path)
+    for name, donor, teacher in (("one", "D01", "seven-piece"), ("two", "D10", "inishmore-restored")):
+        words = ("plan", name, "--original", "Inishmore", "--donors", donor, "--job", "heads", "--yes")
+        assert f"what done has learned of {teacher}" in " ".join(run(shop, *words).out.split())
