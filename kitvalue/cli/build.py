@@ -172,8 +172,14 @@ def done(folder: ShopFolder) -> Said:
 
 
 def _said(done: Printed) -> Said:
+    from kitvalue.pages.terminal.table import wrapped
+
     written = [str(path) for path in done.written]
-    return Said({"written": written}, "\n".join(f"Written: {path}" for path in written), cautions=done.cautions)
+    for caution in done.cautions:
+        if caution.code == "original_wins":
+            click.echo(f"Take care: {caution.text}", err=True)
+    lines = [*([f"{wrapped(done.said, '')}\n"] if done.said else []), *(f"Written: {path}" for path in written)]
+    return Said({"written": written}, "\n".join(lines), cautions=done.cautions)
 
 
 @shop_command

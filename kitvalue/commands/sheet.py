@@ -63,12 +63,14 @@ def sheet(
         if document.lacking:
             lacks = f"the PDF's font lacks {document.lacking}: print the page from a browser instead"
             cautions.append(Caution("font_lacks", lacks))
-    return Printed(tuple(written), tuple(dict.fromkeys(cautions)))
+    return Printed(tuple(written), tuple(dict.fromkeys(cautions)), said=of.verdict.sentence)
 
 
 def _owner_cautions(given: SheetInput, language: str) -> list[Caution]:
     """What an owner should know before the sheet is handed out."""
     said = []
+    if given.comparison.verdict.code == "original_cheaper":
+        said.append(Caution("original_wins", "on this sheet the original is the better buy: see that before he does"))
     promise = given.shop.promise.get(language)
     if promise is None or promise.guarantee is None or promise.returns is None:
         table = f"[promise.{language}]"

@@ -35,6 +35,7 @@ class Printed:
     written: tuple[Path, ...]
     cautions: tuple[Caution, ...]
     problems: tuple[Problem, ...] = ()
+    said: str = ""  # the verdict, where there is one
 
 
 def make_writable(folder: Path) -> None:

@@ -117,3 +117,11 @@ def test_without_tax_settings_the_offers_are_valued_all_the_same(tmp_path: Path)
     assert [table.caption.split(",")[0] for table in view.tables] == ["Offers and what such kits sell for"]
     assert view.picture is not None
     assert [key.glyph for key in view.picture.keys] == ["asked", "typical", "level", "range"]
+
+
+def test_the_sheet_says_its_verdict_and_warns_where_the_original_wins(tmp_path: Path) -> None:
+    shop = sample_shop(tmp_path)
+    for price, wins in (("6000", True), ("900", False)):
+        ran = run(shop, "sheet", "seven-piece", "--at", price)
+        assert ran.out.startswith("The original is" if wins else "Ours is")
+        assert ("the original is the better buy" in ran.err) == wins
