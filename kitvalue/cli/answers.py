@@ -47,6 +47,7 @@ class Said:
     problems: Sequence[Problem] = ()
     cautions: Sequence[Caution] = ()
     problem_lines: Sequence[str] | None = None  # how to list the problems, where not in the usual short way
+    warnings: Sequence[str] = ()  # lines on stderr that the owner should not miss
     exit_status: int = 0
     verdicts: Sequence[str] = ()  # sentences of the text
     question: Question | None = None  # asked on a terminal only, and never with --json
@@ -70,6 +71,8 @@ def shop_command(run: Callable[..., Said]) -> click.Command:
 
 def _say(said: Said, as_json: bool) -> None:
     for line in _problem_lines(said.problems, MOST_BESIDE) if said.problem_lines is None else said.problem_lines:
+        tell(line)
+    for line in said.warnings:
         tell(line)
     if as_json:
         _print_json(said.answer if isinstance(said.answer, dict) else said.answer(), said.problems, said.cautions)

@@ -175,11 +175,9 @@ def _said(done: Printed) -> Said:
     from kitvalue.pages.terminal.table import wrapped
 
     written = [str(path) for path in done.written]
-    for caution in done.cautions:
-        if caution.code == "original_wins":
-            click.echo(f"Take care: {caution.text}", err=True)
+    warnings = [f"Take care: {caution.text}" for caution in done.cautions if caution.code == "original_wins"]
     lines = [*([f"{wrapped(done.said, '')}\n"] if done.said else []), *(f"Written: {path}" for path in written)]
-    return Said({"written": written}, "\n".join(lines), cautions=done.cautions)
+    return Said({"written": written}, "\n".join(lines), cautions=done.cautions, warnings=warnings)
 
 
 @shop_command
