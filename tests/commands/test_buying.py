@@ -162,7 +162,7 @@ def test_holding_comes_off_the_ceiling(tmp_path: Path) -> None:
 
 def test_value_tells_what_holding_costs(shop: Path) -> None:
     words = ("value", "--series", "Burren", "--pieces", "5", "--condition", "3", "--on", "2027-01-31")
-    assert "holding it until it is sold costs 24.00" in run(shop, *words).out
+    assert "holding it until it is sold costs 24.00" in run(shop, *words, "--details").out
     assert run(shop, *words, "--json").data["holding"] == 24.0
 
 

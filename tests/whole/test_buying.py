@@ -56,7 +56,8 @@ class Sale:
 def samples(fit: Fit, kit: Kit) -> tuple[FloatArray, FloatArray]:
     """The signed sample of one kit in money, and the one that means are taken from."""
     rows = of_kits([kit], fit.recipe)
-    seen = scatter_at(fit, sample_of(fit), fit.columns_of(rows)[0], stretch=True, unseen=False)
+    ratio = float(fit.ratio_of(rows.series)[0])
+    seen = scatter_at(fit, sample_of(fit), fit.columns_of(rows)[0], ratio, stretch=True, unseen=False)
     shift = float(offsets(rows, fit.recipe)[0])
     return np.exp(seen.predictions + seen.residuals + shift), np.exp(seen.predictions + seen.clipped + shift)
 
