@@ -108,7 +108,7 @@ def test_text_speaks_to_people(shop: Path, command: str) -> None:
 
 
 def test_value_names_both_ranges_apart(shop: Path) -> None:
-    ran = run(shop, "value", *COMMANDS["value"], "--range", "90")
+    ran = run(shop, "value", *COMMANDS["value"], "--range", "90", "--details")
     assert "one sale, 90 %" in ran.out
     assert "market level, 90 %" in ran.out
     data = run(shop, "value", *COMMANDS["value"], "--json").data["buy_in"]

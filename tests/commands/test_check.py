@@ -218,7 +218,7 @@ def test_what_is_right_is_enough_to_go_on(tmp_path: Path) -> None:
     tmp_path.joinpath("prices.csv").write_text(
         book + "Burren,4,fine,500\nBurren,4,fair,510\nBurren,5,fair,520\n", encoding="utf-8"
     )
-    out = run(tmp_path, "check").out
+    out = " ".join(run(tmp_path, "check").out.split())
     assert "First: say in shop.toml what the words of column condition mean: 3 rows wait for it" in out
     assert "Or go on: the 12 rows of prices.csv that are right are enough for answers" in out
     tmp_path.joinpath("prices.csv").write_text(book.replace(",480\n", ",x\n"), encoding="utf-8")

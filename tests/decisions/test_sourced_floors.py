@@ -68,7 +68,7 @@ class Case:
         schemes = {"sell_on": rng.choice(("margin", "full")), "rebuild": rng.choice(("margin", "margin", "full"))}
         kind = rng.random()
         more = {"registered": False} if kind < 0.08 else {"kind": "sales"} if kind < 0.15 else {}
-        return {"rate": 23, **schemes, **more, "import": {"duty": Decimal("3.7"), "clearance": 35}}
+        return {"rate": 23, **schemes, **more, "import": {"duty": Decimal("3.7"), "vat": 23, "clearance": 35}}
 
     def _offer(self, rng: random.Random, name: str) -> Offer:
         sizes = tuple(rng.choice(self.sizes) for _ in range(rng.randint(1, 4)))

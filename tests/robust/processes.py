@@ -32,6 +32,7 @@ LINES: dict[str, tuple[str, ...]] = {
     "done": ("done",),
     "shortlist": ("shortlist",),
     "source": ("source", "seven-piece"),
+    "plan": ("plan", "--jobs"),
     "report": ("report",),
     "sheet": ("sheet", "seven-piece"),
     "card": ("card", "--plan", "seven-piece"),

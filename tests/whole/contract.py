@@ -74,7 +74,7 @@ MONEY = frozenset(
     hammer_tie_at_price holding asked buy_in expected_paid open_at stop_at expected_profit profit_per_hour ceiling
     safe_ceiling cost spent credit gap price sold_off kept kit unit_price net vat fee profit budget suggested adjusted
     profit_at_market swing_down swing_up seller_gets buyer_pays goods freight duty clearance break_even
-    break_even_market value hourly_rate landed door
+    break_even_market value hourly_rate landed door common cash
     """.split()  # noqa: SIM905
 )
 

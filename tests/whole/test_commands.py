@@ -12,7 +12,7 @@ from tests.whole.running import answered, asked, books, commands, examples, laid
 from tests.whole.shops import shops
 
 WITHOUT_A_SHOP = {"new"}
-WRITING = {"jot", "take"}  # have tests of their own
+WRITING = {"jot", "plan", "take"}  # have tests of their own
 
 
 def test_every_command_is_run() -> None:
